@@ -1,0 +1,39 @@
+"""Building blocks of the plan file: a section that refuses unknown keys, and quantities with units."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+
+from stovergeo.units import parse_quantity
+
+
+class Section(BaseModel):
+    """A table of the plan file. Unknown keys are errors; values cannot be changed afterwards.
+
+    A key that carries a unit is written ``key = "100 ft"`` in the file and read as
+    ``section.key_m`` in the code: the alias is the file's name, the attribute names the unit.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+
+
+def _quantity(dimension: str) -> BeforeValidator:
+    def parse(value: object) -> object:
+        # defaults are already numbers in SI and never pass through here (pydantic does not validate defaults)
+        return parse_quantity(value, dimension)
+
+    return BeforeValidator(parse)
+
+
+LengthM = Annotated[float, _quantity("length")]
+AreaHa = Annotated[float, _quantity("area")]
+MassMg = Annotated[float, _quantity("mass")]
+MassPerAreaMgHa = Annotated[float, _quantity("mass per area")]
+DensityKgM3 = Annotated[float, _quantity("density")]
+SpeedMS = Annotated[float, _quantity("speed")]
+MoneyPerMg = Annotated[float, _quantity("money per mass")]
+MoneyPerHa = Annotated[float, _quantity("money per area")]
+MoneyPerM = Annotated[float, _quantity("money per length")]
+DurationS = Annotated[float, _quantity("time")]

@@ -1,0 +1,124 @@
+"""The whole plan, and reading it from TOML."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+import typing
+from importlib.resources import files
+from pathlib import Path
+
+from pydantic import BaseModel, Field, PrivateAttr, ValidationError
+from pydantic_core import ErrorDetails
+
+from stovergeo.errors import Report
+from stovergeo.plan_file.base import Section
+from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.plan_file.farm import Farm, Landowner
+from stovergeo.plan_file.gather import Bale, Gather, Storage, Wrap
+from stovergeo.plan_file.layers import Layers, Soil
+from stovergeo.plan_file.money import Money
+from stovergeo.plan_file.need import Need
+from stovergeo.plan_file.yards import Yards
+
+MOST_BYTES = 1_000_000
+
+
+class Plan(Section):
+    """One season of one farm."""
+
+    farm: Farm
+    layers: Layers
+    soil: Soil | None = None
+    crop: Crop = Field(default_factory=Crop)
+    limits: Limits = Field(default_factory=Limits)
+    odds: Odds = Field(default_factory=Odds)
+    gather: Gather = Field(default_factory=Gather)
+    bale: Bale = Field(default_factory=Bale)
+    wrap: Wrap = Field(default_factory=Wrap)
+    storage: Storage = Field(default_factory=Storage)
+    need: Need = Field(default_factory=Need)
+    yards: Yards = Field(default_factory=Yards)
+    money: Money = Field(default_factory=Money)
+    landowner: Landowner = Field(default_factory=Landowner)
+    handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
+
+    _folder: Path = PrivateAttr(default_factory=Path.cwd)
+
+    @property
+    def folder(self) -> Path:
+        """Folder that the paths in the plan are relative to."""
+        return self._folder
+
+    def path_of(self, layer_path: str) -> Path:
+        """Return a layer's path, relative ones taken from the plan file's folder."""
+        return self._folder / layer_path
+
+
+def starter_text() -> str:
+    """Return the commented plan file that ``stovergeo new`` writes."""
+    return files("stovergeo.plan_file").joinpath("starter.toml").read_text("utf-8")
+
+
+def read_plan(path: Path, report: Report) -> Plan:
+    """Read and check a plan file.
+
+    Raises
+    ------
+    InputError
+        With every problem of the file at once.
+    """
+    where = f"plan file {path.name}"
+    try:
+        if not path.is_file():
+            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.")
+        if path.stat().st_size > MOST_BYTES:
+            raise report.refuse("plan.unreadable", where, "It is over 1 MB, far more than a plan file can be.")
+        data = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise report.refuse("plan.unreadable", where, f"{error}.", "Correct the file at the place named.") from None
+    return plan_from(data, path.resolve().parent, report, where)
+
+
+def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
+    """Make a plan from nested dictionaries; `folder` is where relative paths start."""
+    try:
+        plan = Plan.model_validate(data)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            _report(detail, report, where)
+        report.stop_if_refused()
+        raise
+    plan._folder = folder
+    return plan
+
+
+def _report(detail: ErrorDetails, report: Report, where: str) -> None:
+    key = ".".join(str(part) for part in detail["loc"])
+    place = f"{where}, {key}" if key else where
+    if detail["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(detail["loc"][-1]), _known_keys(detail["loc"][:-1]), n=1, cutoff=0.5)
+        hint = f" Did you mean '{near[0]}'?" if near else ""
+        report.add("plan.unknown_key", place, f"No such key is known here.{hint}")
+    elif detail["type"] == "missing":
+        report.add("plan.missing_key", place, "This key is missing.")
+    else:
+        said = detail["msg"].removeprefix("Value error, ")
+        report.add("plan.bad_value", place, f"{said[:1].upper()}{said[1:]} (found: {str(detail['input'])[:80]}).")
+
+
+def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
+    """Return the keys of the section at a place in the plan."""
+    model: type[BaseModel] | None = Plan
+    for part in loc:
+        if isinstance(part, int) or model is None:
+            continue
+        field = next((f for n, f in model.model_fields.items() if part in (n, f.alias)), None)
+        model = _section_in(field.annotation) if field else None
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+
+
+def _section_in(annotation: object) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in typing.get_args(annotation) if (found := _section_in(part))), None)

@@ -1,0 +1,148 @@
+"""The tables between the rooms: each column's name, kind, unit and meaning, in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from stovergeo.errors import ContractError
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table."""
+
+    kind: str  #: "number", "text", "flag", "whole" or "geometry"
+    unit: str
+    meaning: str
+    optional: bool = False
+
+
+Table = dict[str, Column]
+
+
+def _text(meaning: str, optional: bool = False) -> Column:
+    return Column("text", "", meaning, optional)
+
+
+def _number(unit: str, meaning: str, optional: bool = False) -> Column:
+    return Column("number", unit, meaning, optional)
+
+
+def _whole(meaning: str) -> Column:
+    return Column("whole", "1", meaning)
+
+
+GEOMETRY: Final = Column("geometry", "m", "in the farm's working CRS")
+
+FIELDS: Final[Table] = {
+    "field_id": _text("short unique id, made by the reader: F1, F2, ..."),
+    "name": _text("the grower's name for it, as given"),
+    "area_ha": _number("ha", "true area, holes left out"),
+    "geometry": GEOMETRY,
+}
+
+POINTS: Final[Table] = {
+    "seconds": _number("s", "time the record covers", optional=True),
+    "flow_kg_s": _number("kg/s", "wet grain flow", optional=True),
+    "distance_m": _number("m", "ground covered in the record", optional=True),
+    "swath_m": _number("m", "width cut in the record", optional=True),
+    "moisture_pct": _number("%", "grain moisture, wet basis", optional=True),
+    "time_s": _number("s", "time stamp, epoch as declared or arbitrary", optional=True),
+    "height_m": _number("m", "GPS height", optional=True),
+    "machine": _text("combine, where several ran", optional=True),
+    "load": _text("load or file", optional=True),
+    "area_m2": _number("m2", "ground harvested in the record"),
+    "grain_kg": _number("kg", "dry grain of the record"),
+    "grain_mg_ha": _number("Mg/ha", "dry grain per harvested area"),
+    "geometry": GEOMETRY,
+}
+
+SOILS: Final[Table] = {
+    "soil_id": _text("map unit symbol or key"),
+    "name": _text("map unit name", optional=True),
+    "drainage_class": _whole("1 excessively ... 7 very poorly drained, 8 subaqueous; NaN unknown"),
+    "flooding_class": _whole("0 none ... 5 very frequent"),
+    "ponding_class": _whole("0 none ... 3 frequent"),
+    "water_table_cm": _number("cm", "shallowest wet layer, 200 where none was seen"),
+    "clay_pct": _number("%", "clay in the surface layer"),
+    "hydric": _number("1", "1 yes, 0 no, 0.5 unranked"),
+    "hydrologic_group": _whole("1 A ... 4 D"),
+    "soil_erodibility": _number("Mg ha h/(ha MJ mm)", "K"),
+    "soil_loss_tolerance": _number("Mg/(ha yr)", "T"),
+    "wind_erodibility": _number("Mg/(ha yr)", "wind erodibility index"),
+    "slope_length_m": _number("m", "surveyed slope length", optional=True),
+    "highly_erodible": _number("1", "1 yes, 0 no", optional=True),
+    "geometry": GEOMETRY,
+}
+
+ZONES: Final[Table] = {
+    "zone_id": _text("F1-a, F1-b, ..."),
+    "field_id": _text("field it lies in"),
+    "area_ha": _number("ha", "true area"),
+    "stover_mg_ha": _number("Mg/ha", "mean stover"),
+    "keep_mg_ha": _number("Mg/ha", "mean that must stay"),
+    "removable_mg_ha": _number("Mg/ha", "cautious limit of what may leave, over the whole zone"),
+    "method": _text("recommended way to gather, or 'leave'"),
+    "take_mg_ha": _number("Mg/ha", "what the method takes"),
+    "take_mg": _number("Mg", "the same over the zone"),
+    "binding_rule": _text("the rule that asks for most on most of the zone, or 'method' where the method takes less"),
+    "reason": _text("why, in words"),
+    "geometry": GEOMETRY,
+}
+
+YARDS: Final[Table] = {
+    "yard_id": _text("Y1, Y2, ... best first"),
+    "score": _number("1", "mean score of its ground, 0 to 1"),
+    "capacity_bales": _whole("bales its drawn rows hold"),
+    "area_ha": _number("ha", "outline with lanes and fire gaps"),
+    "base": _text("ground preparation it needs: none, gravel, tires"),
+    "base_cost": _number("$", "what the base costs"),
+    "sun_share": _number("1", "season's direct sun as a share of open flat ground"),
+    "slope_pct": _number("%", "mean slope"),
+    "road_m": _number("m", "way to the nearest road or gate"),
+    "reason": _text("why this place, in words"),
+    "not_checked": _text("what could not be checked here"),
+    "geometry": GEOMETRY,
+}
+
+STACKS: Final[Table] = {
+    "yard_id": _text("yard it stands in"),
+    "stack_id": _text("Y1-1, Y1-2, ..."),
+    "bales": _whole("bales in this row block"),
+    "geometry": GEOMETRY,
+}
+
+HAULS: Final[Table] = {
+    "zone_id": _text("from"),
+    "yard_id": _text("to"),
+    "bales": _whole("bales carried"),
+    "distance_m": _number("m", "one way, over the ground"),
+    "cost": _number("$", "carrying them"),
+    "geometry": GEOMETRY,
+}
+
+TABLES: Final[dict[str, Table]] = {
+    "fields": FIELDS,
+    "points": POINTS,
+    "soils": SOILS,
+    "zones": ZONES,
+    "yards": YARDS,
+    "stacks": STACKS,
+    "hauls": HAULS,
+}
+
+
+def check_table(frame: pd.DataFrame, name: str, who: str) -> None:
+    """Check that a table holds the columns of its schema.
+
+    Raises
+    ------
+    ContractError
+        Naming the missing columns and who asked.
+    """
+    lacking = [c for c, kind in TABLES[name].items() if not kind.optional and c not in frame.columns]
+    if lacking:
+        raise ContractError(f"{who} reads the table {name!r}, which lacks {', '.join(lacking)}")

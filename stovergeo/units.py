@@ -1,0 +1,129 @@
+"""Exact unit factors, and quantities written with their unit.
+
+SI is used everywhere inside: dry Mg/ha, m, ha, $/Mg. Bushels, tons, acres and feet
+exist only in the readers, in the plan file and in the printers; all of them convert here.
+
+A factor is named ``<TO>_PER_<FROM>``: multiply a value in FROM by it to get TO.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+# International pound, foot and acre (exact by definition, 1959 agreement; the US survey
+# foot is another unit and never used here).
+KG_PER_LB: Final = 0.45359237
+M_PER_FT: Final = 0.3048
+M_PER_IN: Final = M_PER_FT / 12
+M_PER_MI: Final = 5280 * M_PER_FT
+M2_PER_HA: Final = 10_000.0
+M2_PER_ACRE: Final = 43_560 * M_PER_FT**2
+HA_PER_ACRE: Final = M2_PER_ACRE / M2_PER_HA
+KG_PER_MG: Final = 1000.0
+MG_PER_TON: Final = 2000 * KG_PER_LB / KG_PER_MG  # ton = US short ton, 2,000 lb
+MG_HA_PER_TON_ACRE: Final = MG_PER_TON / HA_PER_ACRE
+KG_HA_PER_LB_ACRE: Final = KG_PER_LB / HA_PER_ACRE
+KG_M3_PER_LB_FT3: Final = KG_PER_LB / M_PER_FT**3
+KG_MG_PER_LB_TON: Final = 0.5  # lb per short ton -> kg per Mg, exact
+
+# The trade's corn bushel: 56 lb at 15.5 % moisture, wet basis (US grain standards).
+LB_PER_BUSHEL_CORN: Final = 56.0
+CORN_MARKET_MOISTURE: Final = 0.155
+KG_DRY_PER_BUSHEL_CORN: Final = LB_PER_BUSHEL_CORN * KG_PER_LB * (1 - CORN_MARKET_MOISTURE)
+MG_HA_DRY_PER_BU_ACRE: Final = KG_DRY_PER_BUSHEL_CORN / KG_PER_MG / HA_PER_ACRE
+
+# Soil-loss handbooks: US customary to SI, exact from the factors above
+# (storm energy 1 ft·tonf = 2,000 ft·lbf; 1 lbf = 4.4482216152605 N).
+J_PER_FT_TONF: Final = 2000 * 4.4482216152605 * M_PER_FT
+#: erosivity R, 100 ft·tonf·in/(ac·h·yr) -> MJ·mm/(ha·h·yr)
+R_SI_PER_US: Final = 100 * J_PER_FT_TONF / 1e6 * 25.4 / HA_PER_ACRE
+#: erodibility K, ton·ac·h/(100 ac·ft·tonf·in) -> Mg·ha·h/(ha·MJ·mm)
+K_SI_PER_US: Final = MG_HA_PER_TON_ACRE / R_SI_PER_US
+
+_DIMENSIONS: Final[dict[str, dict[str, float]]] = {
+    "length": {"m": 1, "km": 1000, "cm": 0.01, "mm": 0.001, "ft": M_PER_FT, "in": M_PER_IN, "mi": M_PER_MI},
+    "area": {"m2": 1e-4, "ha": 1, "ac": HA_PER_ACRE, "acre": HA_PER_ACRE, "acres": HA_PER_ACRE},
+    "mass": {"kg": 0.001, "Mg": 1, "t": 1, "lb": KG_PER_LB / KG_PER_MG, "ton": MG_PER_TON, "tons": MG_PER_TON},
+    "mass per area": {
+        "Mg/ha": 1,
+        "t/ha": 1,
+        "kg/ha": 0.001,
+        "ton/ac": MG_HA_PER_TON_ACRE,
+        "lb/ac": KG_HA_PER_LB_ACRE / KG_PER_MG,
+    },
+    "density": {"kg/m3": 1, "lb/ft3": KG_M3_PER_LB_FT3},
+    "speed": {"m/s": 1, "km/h": 1 / 3.6, "mph": M_PER_MI / 3600},
+    "money per mass": {
+        "$/Mg": 1,
+        "$/t": 1,
+        "$/kg": 1000,
+        "$/ton": 1 / MG_PER_TON,
+        "$/lb": KG_PER_MG / KG_PER_LB,
+    },
+    "money per area": {"$/ha": 1, "$/ac": 1 / HA_PER_ACRE, "$/m2": M2_PER_HA},
+    "money per length": {"$/m": 1, "$/ft": 1 / M_PER_FT, "$/km": 0.001, "$/mi": 1 / M_PER_MI},
+    "time": {"s": 1, "min": 60, "h": 3600, "d": 86_400},
+}
+#: the unit in which each dimension is kept inside
+SI_UNIT: Final = {
+    "length": "m",
+    "area": "ha",
+    "mass": "Mg",
+    "mass per area": "Mg/ha",
+    "density": "kg/m3",
+    "speed": "m/s",
+    "money per mass": "$/Mg",
+    "money per area": "$/ha",
+    "money per length": "$/m",
+    "time": "s",
+}
+_QUANTITY = re.compile(r"\s*([-+]?\d[\d,_]*\.?\d*(?:[eE][-+]?\d+)?|[-+]?\.\d+)\s*(\S.*?)\s*")
+
+
+def unit_names(dimension: str) -> tuple[str, ...]:
+    """Return the units a plan file may use for a dimension, e.g. ``("m", "km", ..., "ft")``."""
+    return tuple(_DIMENSIONS[dimension])
+
+
+def to_si(value: float, unit: str, dimension: str) -> float:
+    """Convert a value in a named unit to the inside unit of its dimension (`SI_UNIT`).
+
+    Raises
+    ------
+    ValueError
+        When the unit does not belong to the dimension; the message lists those that do.
+    """
+    factors = _DIMENSIONS[dimension]
+    if unit not in factors:
+        raise ValueError(f"{unit!r} is not a unit of {dimension}; use one of: {', '.join(factors)}")
+    return value * factors[unit]
+
+
+def parse_quantity(text: object, dimension: str) -> float:
+    """Read ``"100 ft"`` or ``"2.5 ac"`` as a number in the inside unit of `dimension`.
+
+    Parameters
+    ----------
+    text : str
+        A number, a space, a unit. A bare number is an error: units are never guessed.
+        Money may be written ``"$60/ton"`` or ``"60 $/ton"``.
+    dimension : str
+        A key of `SI_UNIT`.
+
+    Raises
+    ------
+    ValueError
+        For a bare number, an unknown unit, or text that is not a quantity.
+    """
+    example = f"12 {unit_names(dimension)[0]}"
+    if not isinstance(text, str):
+        raise ValueError(f"needs a number with its unit in quotes, such as '{example}', not {text!r}")
+    money = re.fullmatch(r"\s*\$\s*([\d,_.]+)\s*/\s*(\S+)\s*", text)
+    if money:
+        text = f"{money[1]} $/{money[2]}"
+    match = _QUANTITY.fullmatch(text)
+    if not match:
+        raise ValueError(f"needs a number with its unit, such as '{example}', not {text!r}")
+    number = float(match[1].replace(",", "").replace("_", ""))
+    return to_si(number, match[2], dimension)
