@@ -1,0 +1,46 @@
+"""What one season's run knows at its end: everything that is shown, written or compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import pandas as pd
+import xarray as xr
+from pyproj import CRS
+
+from stovergeo.errors import Problem
+from stovergeo.handbook import Coefficient
+from stovergeo.plan_file import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonResult:
+    """The result of `stovergeo.season.run_season`. Tables follow `stovergeo.schemas`."""
+
+    plan: Plan
+    crs: CRS  #: working CRS of every geometry and of the stack
+    stack: xr.Dataset  #: the field stack, see `stovergeo.stack.VARIABLES`
+    fields: gpd.GeoDataFrame
+    zones: gpd.GeoDataFrame
+    yards: gpd.GeoDataFrame
+    stacks: gpd.GeoDataFrame
+    hauls: gpd.GeoDataFrame
+    soils: gpd.GeoDataFrame
+    surroundings: dict[str, gpd.GeoDataFrame]  #: layers given, by key of the plan's `[layers]`
+    not_checked: dict[str, str]  #: what could not be checked -> why it matters, in words
+    points: gpd.GeoDataFrame | None  #: yield points; `removed_because` is "" where kept
+    cleaning: pd.DataFrame | None  #: reason, title, points, share of all, words
+    surface_report: dict[str, float | str]  #: method and blocked cross-validation error of the grain surface
+    zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, words
+    zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, words
+    zone_nutrients: pd.DataFrame  #: zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, cost
+    odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, odds_kept
+    yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
+    bale_plan: pd.DataFrame  #: zone_id, method, bales, bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m
+    need: pd.DataFrame  #: need, month (1..12 with year order), year, dry_mg, bales
+    wrap_table: pd.DataFrame  #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
+    totals: dict[str, float]  #: whole-farm sums, see docs/glossary
+    words: dict[str, list[str]]  #: plain sentences by topic: summary, choice, storage, soil, shortage
+    problems: list[Problem] = field(default_factory=list)
+    coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
