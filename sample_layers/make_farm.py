@@ -43,7 +43,8 @@ def ground(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     z += 7.5 * np.exp(-(((x - 1480) / 210) ** 2 + ((y - 300) / 150) ** 2))  # the knoll
     z += 0.0035 * (1600 - y)  # the farm falls to the north
     offset = x - creek_x(y)
-    z -= 6.5 * np.exp(-((offset / 85) ** 2)) * smooth_step((y - 560) / 260)  # the creek's valley
+    fall = 5.5 + 0.0034 * np.clip(y - 600, 0, None)
+    z -= fall * np.exp(-((offset / 85) ** 2)) * smooth_step((y - 560) / 260)  # the creek's valley
     z -= 0.6 * np.exp(-((offset / 7) ** 2)) * smooth_step((y - 640) / 120)  # its channel
     flat = smooth_step((790 - x) / 160) * smooth_step((y - 800) / 120) * smooth_step((1370 - y) / 120)
     level = 298.6 + 0.0016 * x + 0.0006 * np.abs(y - 1100)  # drains west, to the ditch
@@ -271,8 +272,11 @@ def combine_records(field: FarmField, rng: np.random.Generator, clock: float) ->
         for turn in range(4):  # header up on the headland, no grain
             clock += RECORD_S
             lon, lat = _to_lonlat.transform(*(run.end + heading * 2 + (turn * 3, 0) + (EAST, NORTH)))
-            records.append([f"{lon:.7f}", f"{lat:.7f}", "0.00", "17.0", "9.8", "40", f"{RECORD_S:.0f}",
-                            f"{clock:.0f}", f"{float(ground(*run.end)) * FT:.1f}", field.combine, "up"])  # fmt: skip
+            height_ft = float(ground(*run.end)) * FT
+            records.append([
+                f"{lon:.7f}", f"{lat:.7f}", "0.00", "17.0", "9.8", "40", f"{RECORD_S:.0f}",
+                f"{clock:.0f}", f"{height_ft:.1f}", field.combine, "up",
+            ])  # fmt: skip
     return records, clock + 3600
 
 
