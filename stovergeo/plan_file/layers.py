@@ -26,6 +26,7 @@ class FieldsLayer(Layer):
 class HeightLayer(Layer):
     """Trees or buildings, with heights."""
 
+    name_column: str | None = Field(None, description="Column with a name to show.")
     height_column: str | None = Field(None, description="Column with the height.")
     height_unit: Literal["m", "ft"] | None = Field(None, description="Unit of that column; never guessed.")
     height_m: LengthM | None = Field(None, alias="height", description='One height for all, e.g. "45 ft".')
