@@ -39,7 +39,9 @@ class SeasonResult:
     yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
     bale_plan: pd.DataFrame  #: zone_id, method, bales, bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m
     need: pd.DataFrame  #: need, month (1..12 with year order), year, dry_mg, bales
-    wrap_table: pd.DataFrame  #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
+    wrap_table: (
+        pd.DataFrame
+    )  #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
     words: dict[str, list[str]]  #: plain sentences by topic: summary, choice, storage, soil, shortage
     problems: list[Problem] = field(default_factory=list)

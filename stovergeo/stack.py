@@ -43,7 +43,9 @@ VARIABLES: Final[dict[str, Variable]] = {
     # soils
     "soil_number": Variable("1", "row of the soil in the soils table", 0),
     "drainage_class": Variable("1", "natural drainage: 1 excessively ... 7 very poorly drained, 8 subaqueous", 1, 8),
-    "flooding_class": Variable("1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5),
+    "flooding_class": Variable(
+        "1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5
+    ),
     "ponding_class": Variable("1", "ponding: 0 none, 1 rare, 2 occasional, 3 frequent", 0, 3),
     "water_table_cm": Variable("cm", "shallowest wet layer in the year (200 = deeper than seen)", 0),
     "clay_pct": Variable("%", "clay in the surface layer", 0, 100),
@@ -81,7 +83,10 @@ VARIABLES: Final[dict[str, Variable]] = {
 
 #: families of names that rules and criteria make, each with its own name inside
 _FAMILIES: Final[tuple[tuple[re.Pattern[str], Variable], ...]] = (
-    (re.compile(r"keep_(?P<name>[a-z0-9_]+)_mg_ha"), Variable("Mg/ha", "dry stover asked for by the rule {name}", 0)),
+    (
+        re.compile(r"keep_(?P<name>[a-z0-9_]+)_mg_ha"),
+        Variable("Mg/ha", "dry stover asked for by the rule {name}", 0),
+    ),
     (re.compile(r"score_(?P<name>[a-z0-9_]+)"), Variable("1", "score for the criterion {name}", 0, 1)),
 )
 
@@ -154,7 +159,9 @@ def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
     """
     for name in names:
         if name not in stack:
-            raise ContractError(f"{who} reads {name!r}, which the stack does not hold; run the room that makes it first")
+            raise ContractError(
+                f"{who} reads {name!r}, which the stack does not hold; run the room that makes it first"
+            )
         unit = stack[name].attrs.get("units")
         if unit is not None and unit != variable(name).unit:
             raise ContractError(f"{who} reads {name!r} in {variable(name).unit}, but it is in {unit}")

@@ -44,7 +44,14 @@ K_SI_PER_US: Final = MG_HA_PER_TON_ACRE / R_SI_PER_US
 _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
     "length": {"m": 1, "km": 1000, "cm": 0.01, "mm": 0.001, "ft": M_PER_FT, "in": M_PER_IN, "mi": M_PER_MI},
     "area": {"m2": 1e-4, "ha": 1, "ac": HA_PER_ACRE, "acre": HA_PER_ACRE, "acres": HA_PER_ACRE},
-    "mass": {"kg": 0.001, "Mg": 1, "t": 1, "lb": KG_PER_LB / KG_PER_MG, "ton": MG_PER_TON, "tons": MG_PER_TON},
+    "mass": {
+        "kg": 0.001,
+        "Mg": 1,
+        "t": 1,
+        "lb": KG_PER_LB / KG_PER_MG,
+        "ton": MG_PER_TON,
+        "tons": MG_PER_TON,
+    },
     "mass per area": {
         "Mg/ha": 1,
         "t/ha": 1,

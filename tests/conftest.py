@@ -1,12 +1,17 @@
-"""Places the tests read from."""
+"""Places the tests read from, and the rule that nothing important is skipped in silence."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
 
 CHECKOUT = Path(__file__).resolve().parents[1]
+
+#: set by `.ci/run`: a test that a missing part would skip then fails instead
+ALL_PARTS_ARE_HERE = os.environ.get("STOVERGEO_ALL_PARTS") == "1"
 
 
 @pytest.fixture(scope="session")
@@ -22,3 +27,14 @@ def real_field() -> Path:
     if not folder.is_dir():
         pytest.skip("the real field is not beside this checkout; see DEVELOPERS.md")
     return folder
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Fail a skipped browser, open-data or published test where every part was installed."""
+    report = yield
+    important = {"browser", "open_data"} & {m.name for m in item.iter_markers()} or "published" in item.path.parts
+    if ALL_PARTS_ARE_HERE and report.skipped and important and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped although every part should be here: {report.longrepr}"
+    return report

@@ -15,13 +15,17 @@ class Crop(Section):
     rotation: Literal["continuous corn", "corn-soybean"] = "corn-soybean"
     tillage: tuple[str, ...] = Field(
         ("chisel_straight", "field_cultivator", "planter"),
-        description="Passes between this harvest and the end of planting, in order; names of the handbook's `tillage` group.",
+        description="Passes from harvest to planting, in order; names of the handbook's `tillage` group.",
     )
     contoured: bool = Field(False, description="Rows on the contour.")
-    erosivity_us: float = Field(160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa).")
+    erosivity_us: float = Field(
+        160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa)."
+    )
     manure_c_mg_ha: float = Field(0, ge=0, description="Carbon brought with manure, Mg C/ha a year.")
     cover_crop_c_mg_ha: float = Field(0, ge=0, description="Carbon brought by a cover crop, Mg C/ha a year.")
-    soil_conditioning_index: float | None = Field(None, description="From the conservation office, for this plan of harvest.")
+    soil_conditioning_index: float | None = Field(
+        None, description="From the conservation office, for this plan of harvest."
+    )
 
 
 class Limits(Section):
@@ -29,10 +33,14 @@ class Limits(Section):
 
     rules: tuple[str, ...] | None = Field(None, description="Retention rules to use; left out: all that are installed.")
     cover_pct: float = Field(30, ge=0, le=90, description="Ground cover wanted after planting.")
-    keep_at_least_mg_ha: MassPerAreaMgHa = Field(0.0, alias="keep_at_least", description='Never leave less, e.g. "1.5 ton/ac".')
+    keep_at_least_mg_ha: MassPerAreaMgHa = Field(
+        0.0, alias="keep_at_least", description='Never leave less, e.g. "1.5 ton/ac".'
+    )
     take_at_most_mg_ha: MassPerAreaMgHa | None = Field(None, alias="take_at_most", description="Never take more.")
     slope_most_pct: float = Field(8, gt=0, description="No harvest on steeper ground.")
-    take_highly_erodible: bool = Field(False, description="Allow harvest on highly erodible land (needs its conservation plan).")
+    take_highly_erodible: bool = Field(
+        False, description="Allow harvest on highly erodible land (needs its conservation plan)."
+    )
     tolerance_share: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
 

@@ -15,7 +15,9 @@ class Farm(Section):
     name: str = Field(description="Farm name, as it shall stand on the map.")
     season: int = Field(ge=1950, le=2100, description="Year of the grain harvest.")
     units: Literal["us", "metric"] = Field("us", description="Units of tables and map.")
-    crs: str | None = Field(None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields.")
+    crs: str | None = Field(
+        None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields."
+    )
     cell_m: LengthM = Field(5.0, alias="cell", description='Grid cell, e.g. "5 m".')
     margin_m: LengthM = Field(80.0, alias="margin", description="Ground looked at beyond the fields and the property.")
     ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")
@@ -25,6 +27,10 @@ class Landowner(Section):
     """What the landowner is offered and told."""
 
     name: str = Field("", description="Who is asked.")
-    price_per_mg: MoneyPerMg | None = Field(None, alias="price", description='Offered for the dry ton, e.g. "15 $/ton".')
+    price_per_mg: MoneyPerMg | None = Field(
+        None, alias="price", description='Offered for the dry ton, e.g. "15 $/ton".'
+    )
     price_per_ha: MoneyPerHa | None = Field(None, alias="rent", description='Or per acre, e.g. "20 $/ac".')
-    no_go: str | None = Field(None, description="Layer file of places the landowner refuses; `stovergeo answer` fills it.")
+    no_go: str | None = Field(
+        None, description="Layer file of places the landowner refuses; `stovergeo answer` fills it."
+    )

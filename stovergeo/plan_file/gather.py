@@ -27,15 +27,21 @@ class Bale(Section):
     diameter_m: LengthM = Field(1.8288, alias="diameter", description="Round only.")
     height_m: LengthM = Field(0.9144, alias="height", description="Square only: height of the end.")
     length_m: LengthM = Field(2.4384, alias="length", description="Square only.")
-    density_dry_kg_m3: DensityKgM3 | None = Field(None, alias="dry_density", description='Own dry density, e.g. "7.3 lb/ft3".')
+    density_dry_kg_m3: DensityKgM3 | None = Field(
+        None, alias="dry_density", description='Own dry density, e.g. "7.3 lb/ft3".'
+    )
     moisture_pct: float | None = Field(None, ge=5, le=60, description="Own moisture at baling; left out: by method.")
 
 
 class Wrap(Section):
     """What holds the bale together and keeps the rain out."""
 
-    kind: Literal["twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field("net", description="'best' lets the plan choose.")
-    turns: float | None = Field(None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul.")
+    kind: Literal["twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field(
+        "net", description="'best' lets the plan choose."
+    )
+    turns: float | None = Field(
+        None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul."
+    )
     long_haul: bool = False
     roll_length_m: LengthM = Field(3000.0, alias="roll_length", description='Net on a roll, e.g. "9840 ft".')
     overlap_m: LengthM = Field(0.4572, alias="overlap", description='Overlap at the end of the net, e.g. "18 in".')
@@ -45,9 +51,15 @@ class Storage(Section):
     """Where the bales wait, and for how long."""
 
     place: Literal["outside", "tarped rows", "open shed", "closed shed"] = "outside"
-    base: Literal["best", "ground", "gravel", "tires"] = Field("best", description="What the bales stand on; 'best' chooses by ground.")
+    base: Literal["best", "ground", "gravel", "tires"] = Field(
+        "best", description="What the bales stand on; 'best' chooses by ground."
+    )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
     baled: str = Field("11-05", pattern=r"^\d\d-\d\d$", description="Middle of baling, month-day.")
     last_used: str = Field("08-10", pattern=r"^\d\d-\d\d$", description="Last bale used, month-day of the year after.")
-    rain_mm: tuple[float, ...] | None = Field(None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm.")
-    air_c: tuple[float, ...] | None = Field(None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C.")
+    rain_mm: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm."
+    )
+    air_c: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
+    )

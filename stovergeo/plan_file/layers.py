@@ -65,7 +65,16 @@ class PointUnits(Section):
     flow: Literal["lb/s", "kg/s", "t/h", "bu/h"] | None = None
     mass: Literal["lb", "kg"] | None = None
     grain_yield: (
-        Literal["bu/ac wet", "bu/ac at 15.5 %", "bu/ac dry", "t/ha wet", "t/ha at 15.5 %", "t/ha dry", "kg/ha wet", "kg/ha dry"]
+        Literal[
+            "bu/ac wet",
+            "bu/ac at 15.5 %",
+            "bu/ac dry",
+            "t/ha wet",
+            "t/ha at 15.5 %",
+            "t/ha dry",
+            "kg/ha wet",
+            "kg/ha dry",
+        ]
         | None
     ) = Field(None, alias="yield")
     moisture: Literal["%", "fraction"] | None = None
@@ -82,7 +91,9 @@ class PointsLayer(Layer):
 
     columns: PointColumns = Field(default_factory=PointColumns)
     units: PointUnits = Field(default_factory=PointUnits)
-    moisture_pct: float | None = Field(None, ge=5, le=45, description="One moisture for all records, where there is no column.")
+    moisture_pct: float | None = Field(
+        None, ge=5, le=45, description="One moisture for all records, where there is no column."
+    )
     header_down: str | None = Field(None, description="Text of the header column that means 'cutting'.")
     corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
 
@@ -104,7 +115,9 @@ class YieldRaster(RasterLayer):
 class ElevationLayer(RasterLayer):
     """Ground heights."""
 
-    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(None, description="Unit of the heights, where the file does not say.")
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
+        None, description="Unit of the heights, where the file does not say."
+    )
 
 
 class Layers(Section):

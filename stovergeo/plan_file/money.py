@@ -10,7 +10,9 @@ from stovergeo.plan_file.base import MoneyPerMg, Section
 class Money(Section):
     """Prices."""
 
-    stover_value_per_mg: MoneyPerMg | None = Field(None, alias="stover_value", description='Of a dry ton where it is used, e.g. "70 $/ton".')
+    stover_value_per_mg: MoneyPerMg | None = Field(
+        None, alias="stover_value", description='Of a dry ton where it is used, e.g. "70 $/ton".'
+    )
     nitrogen_per_mg: MoneyPerMg | None = Field(None, alias="nitrogen", description='Of the nutrient, e.g. "0.55 $/lb".')
     phosphate_per_mg: MoneyPerMg | None = Field(None, alias="phosphate")
     potash_per_mg: MoneyPerMg | None = Field(None, alias="potash")

@@ -19,7 +19,9 @@ class Herd(Section):
     head: int = Field(gt=0, le=1_000_000)
     use: Literal["bedding", "feed"] = "bedding"
     housing: Literal["deep_bedded_barn", "open_lot", "winter_pack", "ring_feeder", "mixed_ration"] = "deep_bedded_barn"
-    kg_head_day: float | None = Field(None, gt=0, le=20, description="Own rate as fed or bedded; left out: the handbook's.")
+    kg_head_day: float | None = Field(
+        None, gt=0, le=20, description="Own rate as fed or bedded; left out: the handbook's."
+    )
     months: tuple[Month, ...] = Field(MONTHS, min_length=1)
 
 

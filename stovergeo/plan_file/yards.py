@@ -27,11 +27,17 @@ class Yards(Section):
 
     most: int = Field(8, ge=1, le=200, description="Yards to offer.")
     smallest_bales: int = Field(40, ge=1, description="No yard for fewer bales than this.")
-    stack_most_mg: MassMg = Field(90.718474, alias="stack_most", description='Mass in one stack, as it stands, e.g. "100 ton".')
+    stack_most_mg: MassMg = Field(
+        90.718474, alias="stack_most", description='Mass in one stack, as it stands, e.g. "100 ton".'
+    )
     fire_gap_m: LengthM | None = Field(None, alias="fire_gap", description="Between stacks; left out: the handbook's.")
     row_gap_m: LengthM | None = Field(None, alias="row_gap", description="Between rows; left out: the handbook's.")
     rows: Literal["north-south", "best angle", "down slope"] = "north-south"
     wind_from_deg: float | None = Field(None, ge=0, le=360, description="Prevailing storm wind, degrees from north.")
-    weights: dict[str, float] = Field(default_factory=dict, description="Weight by site criterion; left out: the criterion's own.")
-    criteria: tuple[str, ...] | None = Field(None, description="Site criteria to use; left out: all that are installed.")
+    weights: dict[str, float] = Field(
+        default_factory=dict, description="Weight by site criterion; left out: the criterion's own."
+    )
+    criteria: tuple[str, ...] | None = Field(
+        None, description="Site criteria to use; left out: all that are installed."
+    )
     setbacks: Setbacks = Field(default_factory=Setbacks)

@@ -1,0 +1,237 @@
+"""The commands. Nothing heavy is imported until one runs, so that help answers at once."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from stovergeo.errors import InputError, Problem, Report, Severity, StovergeoError
+
+if TYPE_CHECKING:
+    from stovergeo.result import SeasonResult
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Which ground can give up corn stover, how to gather it, and where the bales should stand.",
+)
+to_user = Console()
+to_side = Console(stderr=True)
+
+PlanPath = Annotated[
+    Path | None, typer.Argument(help="Plan file (TOML). Left out: the sample farm.", show_default=False)
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+
+
+@app.command()
+def plan(
+    plan_path: PlanPath = None,
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("stovergeo-plan"),
+    overwrite: Annotated[bool, typer.Option(help="Replace results that are there already.")] = False,
+) -> None:
+    """Do the whole job: read the layers, plan the season, write the map and the files."""
+    from stovergeo.season import run_season, sample_plan_path
+    from stovergeo.share import grower_table, refuse_existing, write_outputs
+
+    report = Report()
+    refuse_existing(out, overwrite, report)
+    with _progress() as step:
+        result = run_season(plan_path or sample_plan_path(), report, step)
+        step("Writing map and files")
+        written = write_outputs(result, out, overwrite, report)
+    _print_problems(report.by_severity(), to_side)
+    for renderable in grower_table(result):
+        to_user.print(renderable)
+    to_user.print(f"Map: {written['map.html']}", soft_wrap=True, highlight=False, markup=False)
+    _stop_where_short(result)
+
+
+def _stop_where_short(result: SeasonResult) -> None:
+    """Exit 3 where the need cannot be met: the outputs stand, but a script should notice."""
+    if result.totals.get("short_bales", 0) > 0:
+        raise typer.Exit(3)
+
+
+@app.command()
+def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
+    """Read everything, write nothing, list every problem."""
+    from stovergeo.season import check_season, sample_plan_path
+
+    report = Report()
+    proposals = check_season(plan_path or sample_plan_path(), report)
+    problems = report.by_severity()
+    if as_json:
+        found = {"problems": [p.as_dict() for p in problems], "proposals": [p.as_dict() for p in proposals]}
+        print(json.dumps(found, indent=1, ensure_ascii=True))
+    else:
+        _print_problems(problems, to_user)
+        for proposal in proposals:
+            to_user.print(f"[bold]proposal[/]  {escape(str(proposal))}", highlight=False)
+        if not problems:
+            to_user.print("Nothing wrong was found.")
+    if report.refused:
+        raise typer.Exit(InputError.exit_code)
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder for the plan file; made where it is missing.")],
+) -> None:
+    """Write a starter plan file, every key explained."""
+    from stovergeo.plan_file import starter_text
+
+    path = folder / "plan.toml"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(starter_text())
+    except FileExistsError:
+        raise Report().refuse("out.exists", str(path), "There is a plan file already; it was left as it is.") from None
+    except OSError as error:
+        raise Report().refuse("out.permission", str(folder), f"{error.strerror}.") from None
+    to_user.print(f"Wrote {path}. Next: stovergeo check {path}", markup=False, highlight=False, soft_wrap=True)
+
+
+@app.command()
+def handbook(
+    topic: Annotated[str, typer.Argument(help="Only keys that start with this, such as 'tillage'.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Print the coefficients with their spread, source and standing."""
+    from dataclasses import asdict
+
+    from stovergeo.handbook import load_handbook
+
+    rows = [c for key, c in load_handbook().items() if key.startswith(topic)]
+    if as_json:
+        print(json.dumps([asdict(c) for c in rows], indent=1))
+        return
+    table = Table("key", "value", "low", "high", "unit", "standing", "source and note")
+    for c in rows:
+        said = " ".join(part for part in (c.source, c.note) if part)
+        numbers = (f"{n:g}" for n in (c.value, c.low, c.high))
+        table.add_row(*map(escape, (c.key, *numbers, c.unit, str(c.standing), said)))
+    to_user.print(table)
+
+
+@app.command()
+def rules(as_json: AsJson = False) -> None:
+    """List the retention rules and site criteria that are installed, broken ones too."""
+    from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, through_door
+
+    rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in through_door(group)]
+    if as_json:
+        keys = ("door", "name", "package", "title", "source", "broken")
+        found = [
+            (g, p.name, p.package, getattr(p.thing, "title", ""), getattr(p.thing, "source", ""), p.broken)
+            for g, p in rows
+        ]
+        print(json.dumps([dict(zip(keys, row, strict=True)) for row in found], indent=1))
+        return
+    table = Table("door", "name", "from", "what it is", "source")
+    for group, p in rows:
+        what = f"BROKEN: {p.broken}" if p.broken else p.thing.title
+        table.add_row(
+            group.removeprefix("stovergeo."),
+            *map(escape, (p.name, p.package, what, getattr(p.thing, "source", ""))),
+        )
+    to_user.print(table)
+
+
+@app.command()
+def answer(
+    plan_path: Annotated[Path, typer.Argument(help="The plan file the map was made from.")],
+    answer_path: Annotated[Path, typer.Argument(help="The answer file the landowner sent back (GeoJSON).")],
+    out: Annotated[Path, typer.Option(help="Folder for the new results.")] = Path("stovergeo-answer"),
+    overwrite: Annotated[bool, typer.Option(help="Replace results that are there already.")] = False,
+) -> None:
+    """Take in the landowner's answer, plan again, and make a map that shows what changed."""
+    from stovergeo.season import replan_with_answer
+    from stovergeo.share import grower_table, refuse_existing, write_outputs
+
+    report = Report()
+    refuse_existing(out, overwrite, report)
+    with _progress() as step:
+        result = replan_with_answer(plan_path, answer_path, report, step)
+        step("Writing map and files")
+        written = write_outputs(result, out, overwrite, report)
+    _print_problems(report.by_severity(), to_side)
+    for line in result.words.get("changed", []):
+        to_user.print(line, markup=False, highlight=False)
+    for renderable in grower_table(result):
+        to_user.print(renderable)
+    to_user.print(f"Map: {written['map.html']}", soft_wrap=True, highlight=False, markup=False)
+    _stop_where_short(result)
+
+
+@app.command()
+def versions() -> None:
+    """Print the versions a bug report needs."""
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    names = ("stovergeo", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "xarray",
+             "numba", "pyflwdir", "pvlib", "folium", "pyarrow", "matplotlib")  # fmt: skip
+    print(f"python {platform.python_version()} on {platform.system()} {platform.machine()}")
+    for name in names:
+        try:
+            print(name, version(name))
+        except PackageNotFoundError:
+            print(name, "not installed")
+
+
+def _print_problems(problems: list[Problem], console: Console) -> None:
+    """Print problems, most serious first; repeated codes after the third are counted, not listed."""
+    colour = {Severity.REFUSE: "bold red", Severity.WARN: "yellow", Severity.FIX: "cyan"}
+    for p in problems:
+        console.print(
+            f"[{colour[p.severity]}]{p.severity}[/]  [bold]{escape(p.code)}[/]  {escape(p.where)}",
+            highlight=False,
+        )
+        console.print(f"    {escape(p.what)} {escape(p.why)} {escape(p.cure)}", highlight=False)
+
+
+class _progress:  # noqa: N801  reads as a verb at the call
+    """Show each step on stderr while it runs; silent where stderr is not a terminal."""
+
+    def __enter__(self) -> _progress:
+        self._status = to_side.status("Starting") if to_side.is_terminal else None
+        if self._status:
+            self._status.__enter__()
+        return self
+
+    def __call__(self, what: str) -> None:
+        if self._status:
+            self._status.update(escape(what))
+
+    def __exit__(self, *error: object) -> None:
+        if self._status:
+            self._status.__exit__(*error)  # type: ignore[arg-type]
+
+
+def main() -> None:
+    """Run the command line; every expected failure ends in one clear message and its exit code."""
+    try:
+        app()
+    except InputError as error:
+        _print_problems(error.problems, to_side)
+        sys.exit(error.exit_code)
+    except StovergeoError as error:
+        to_side.print(str(error), markup=False, highlight=False)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        to_side.print("Stopped; nothing was left half-written.")
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()
