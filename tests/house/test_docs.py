@@ -6,6 +6,7 @@ import importlib.util
 from types import ModuleType
 
 import pytest
+
 from stovergeo.errors import Severity, problem_table
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from stovergeo import units as u
 
 # (what, ours, expected, tolerance, source)
@@ -11,9 +12,21 @@ FACTORS = [
     ("lb/ac to kg/ha", u.KG_HA_PER_LB_ACRE, 1.1208511562, 1e-9, "the same"),
     ("bushel of corn, dry kg", u.KG_DRY_PER_BUSHEL_CORN, 21.46399, 5e-6, "56 lb at 15.5 %: U. Illinois, ISU Extension"),
     ("bu/ac to kg/ha dry", 1000 * u.MG_HA_DRY_PER_BU_ACRE, 53.03868, 5e-6, "the same"),
-    ("dry lb in a bushel", u.KG_DRY_PER_BUSHEL_CORN / u.KG_PER_LB, 47.32, 5e-3, "SD Center for Farm/Ranch Management 2013"),
+    (
+        "dry lb in a bushel",
+        u.KG_DRY_PER_BUSHEL_CORN / u.KG_PER_LB,
+        47.32,
+        5e-3,
+        "SD Center for Farm/Ranch Management 2013",
+    ),
     ("lb/ft3 to kg/m3", u.KG_M3_PER_LB_FT3, 16.0185, 5e-5, "by definition"),
-    ("R, US to SI", u.R_SI_PER_US, 17.0195194952, 1e-9, "Foster et al. 1981, J. Soil Water Conserv. 36:355-359 (17.02)"),
+    (
+        "R, US to SI",
+        u.R_SI_PER_US,
+        17.0195194952,
+        1e-9,
+        "Foster et al. 1981, J. Soil Water Conserv. 36:355-359 (17.02)",
+    ),
     ("K, US to SI", u.K_SI_PER_US, 0.1317136076, 1e-9, "the same (0.1317)"),
     ("acre to ha", u.HA_PER_ACRE, 0.40468564224, 1e-12, "international acre, by definition"),
     ("lb/ton to kg/Mg", u.KG_MG_PER_LB_TON, 0.5, 0, "2,000 lb to the short ton"),
@@ -51,7 +64,13 @@ def test_quantities_agree_with_a_units_library(text: str, dimension: str, si: fl
 
     registry = pint.UnitRegistry()
     written = text.replace(",", "").replace("$", "").replace("ton", "short_ton").strip()
-    names = {"length": "m", "area": "hectare", "mass": "megagram", "mass per area": "megagram/hectare", "density": "kg/m**3"}
+    names = {
+        "length": "m",
+        "area": "hectare",
+        "mass": "megagram",
+        "mass per area": "megagram/hectare",
+        "density": "kg/m**3",
+    }
     ours = u.parse_quantity(text, dimension)
     assert ours == pytest.approx(si, rel=1e-6)
     if dimension in names:
