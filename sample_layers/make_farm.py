@@ -189,14 +189,14 @@ def feature(shape: BaseGeometry, properties: dict) -> dict:
     return {"type": "Feature", "properties": properties, "geometry": mapping(shapely.transform(shape, place))}
 
 
-def write_geojson(name: str, features: list[dict]) -> None:
+def write_geojson(folder: Path, name: str, features: list[dict]) -> None:
     """Write a feature collection, one feature a line."""
     lines = ",\n".join(json.dumps(f, separators=(",", ":")) for f in features)
     text = f'{{"type":"FeatureCollection","name":"{name}","features":[\n{lines}\n]}}\n'
-    (HERE / f"{name}.geojson").write_text(text, encoding="utf-8")
+    (folder / f"{name}.geojson").write_text(text, encoding="utf-8")
 
 
-def write_elevation() -> None:
+def write_elevation(folder: Path) -> None:
     """Write the ground as a 4 m raster of heights in metres, to the centimetre."""
     cell, margin = 4.0, 120.0
     cols, rows = int((WIDTH + 2 * margin) / cell), int((DEPTH + 2 * margin) / cell)
@@ -209,7 +209,7 @@ def write_elevation() -> None:
         "transform": from_origin(EAST - margin, NORTH + DEPTH + margin, cell, cell),
         "nodata": -9999.0, "compress": "deflate", "predictor": 3,
     }  # fmt: skip
-    with rasterio.open(HERE / "elevation.tif", "w", **profile) as out:
+    with rasterio.open(folder / "elevation.tif", "w", **profile) as out:
         out.write(z, 1)
         out.set_band_unit(1, "metre")
 
@@ -288,7 +288,7 @@ def fault(rng: np.random.Generator) -> float:
     return float(rng.uniform(0, 0.2)) if chance < 0.004 else 1.0
 
 
-def write_yield_points() -> None:
+def write_yield_points(folder: Path) -> None:
     """Write the records of both combines as one text table."""
     rng = np.random.default_rng(SEED + 1)
     header = [
@@ -305,7 +305,7 @@ def write_yield_points() -> None:
         "head",
     ]
     clock = 0.0
-    with (HERE / "yield_points.csv").open("w", newline="", encoding="utf-8") as out:
+    with (folder / "yield_points.csv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(header)
         for field in fields():
@@ -314,14 +314,14 @@ def write_yield_points() -> None:
             writer.writerows(records + [records[i] for i in repeated])
 
 
-def main() -> None:
-    """Write every layer."""
-    write_geojson("fields", [feature(f.shape, {"name": f.name}) for f in fields()])
-    write_geojson("soils", soils())
+def main(folder: Path = HERE) -> None:
+    """Write every layer into a folder."""
+    write_geojson(folder, "fields", [feature(f.shape, {"name": f.name}) for f in fields()])
+    write_geojson(folder, "soils", soils())
     for name, features in surroundings().items():
-        write_geojson(name, features)
-    write_elevation()
-    write_yield_points()
+        write_geojson(folder, name, features)
+    write_elevation(folder)
+    write_yield_points(folder)
 
 
 if __name__ == "__main__":
