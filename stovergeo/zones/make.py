@@ -1,0 +1,268 @@
+"""Fields to zones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import xarray as xr
+from affine import Affine
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.handbook import Handbook
+from stovergeo.schemas import check_table
+from stovergeo.stack import grid_of, need
+from stovergeo.units import M2_PER_HA
+from stovergeo.zones.ground import (
+    cautious_limit,
+    inscribed_width,
+    natural_breaks,
+    opened,
+    settle,
+    smooth_known,
+)
+from stovergeo.zones.merge import merge_regions, regions_of
+from stovergeo.zones.outline import outlines, zone_numbers
+from stovergeo.zones.words import ground_words
+
+#: label of cells left whole; labels below 0 are fixed while classes settle
+_LEAVE = -2
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneOptions:
+    """How ground is divided. `zone_options` fills it from the handbook."""
+
+    over_share: float  #: share of a zone's known area that may be asked for more than it can spare
+    classes: int  #: most classes of removable a farm is divided into
+    least_step_mg_ha: float  #: classes closer than this are one
+    smoothing_widths: float  #: reach of the averaging before classes are made, in least zone widths
+    corner_cells: float  #: tolerance of the edge smoothing, in cells
+
+
+def zone_options(book: Handbook) -> ZoneOptions:
+    """Return the handbook's way of dividing ground."""
+    return ZoneOptions(
+        over_share=book.value("zones.over_share"),
+        classes=round(book.value("zones.classes")),
+        least_step_mg_ha=book.value("zones.least_step"),
+        smoothing_widths=book.value("zones.smoothing"),
+        corner_cells=book.value("zones.corner"),
+    )
+
+
+def make_zones(
+    stack: xr.Dataset,
+    fields: gpd.GeoDataFrame,
+    *,
+    working_width_m: float,
+    smallest_zone_ha: float,
+    options: ZoneOptions,
+    units: str = "us",
+) -> gpd.GeoDataFrame:
+    """Divide each field into zones that one crew can gather one way.
+
+    Parameters
+    ----------
+    stack : Dataset
+        With field_number, cell_area_ha, stover_mg_ha, keep_mg_ha, removable_mg_ha and,
+        where terrain was known, concentrated_flow; binding_rule where rules were run.
+    fields : GeoDataFrame, FIELDS schema
+    working_width_m : float
+        Width of the machines; no zone is narrower than two of them, measured as the
+        largest disc that fits inside, unless its whole field is.
+    smallest_zone_ha : float
+        No zone is smaller, unless its whole field is.
+    options : ZoneOptions
+    units : {"us", "metric"}
+        Of the words in `reason`.
+
+    Returns
+    -------
+    GeoDataFrame, ZONES schema
+        In the order of the fields, each field's most giving zone first. `method` is
+        "leave" and `take_mg_ha` 0 until `assign_methods` fills them. `removable_mg_ha` is
+        the cautious limit (`cautious_limit`) of an even take over the zone.
+
+    Raises
+    ------
+    ContractError
+        When the stack or the fields lack what is read.
+    """
+    need(stack, ("field_number", "cell_area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha"), "make_zones")
+    check_table(fields, "fields", "make_zones")
+    field_number = stack["field_number"].values
+    spare = stack["removable_mg_ha"].values.astype(float)
+    left = _left_whole(stack)
+    cell_m = abs(float(stack.rio.transform().a))
+    least_width_m = 2 * working_width_m
+
+    smooth = np.full(spare.shape, np.nan)
+    windows = [_window(field_number == row) for row in range(len(fields))]
+    for row, window in enumerate(windows):
+        if window is not None:
+            inside = field_number[window] == row
+            weight = np.where(inside, stack["cell_area_ha"].values[window], 0.0)
+            calm = smooth_known(spare[window], weight, options.smoothing_widths * least_width_m / cell_m)
+            smooth[window] = np.where(inside, calm, smooth[window])
+    told = np.isfinite(smooth) & ~left
+    weights = stack["cell_area_ha"].values[told].astype(float)
+    breaks = (
+        natural_breaks(smooth[told], weights, options.classes, options.least_step_mg_ha) if told.any() else np.empty(0)
+    )
+
+    drawn: list[tuple[int, dict[int, BaseGeometry]]] = []
+    for row, window in enumerate(windows):
+        field = fields.iloc[row]
+        if window is None:  # smaller than a cell: one zone of which nothing is known
+            drawn.append((row, {0: field.geometry}))
+            continue
+        inside = field_number[window] == row
+        numbers = _divide(
+            spare[window],
+            smooth[window],
+            left[window] & inside,
+            inside,
+            stack["cell_area_ha"].values[window].astype(float),
+            breaks,
+            cell_m=cell_m,
+            least_width_m=least_width_m,
+            least_ha=smallest_zone_ha,
+            options=options,
+        )
+        transform = stack.rio.transform() * Affine.translation(window[1].start, window[0].start)
+        pieces = outlines(numbers, transform, field.geometry, options.corner_cells * cell_m, least_width_m**2)
+        drawn.append((row, pieces))
+    return _table(stack, fields, drawn, options.over_share, units)
+
+
+def _left_whole(stack: xr.Dataset) -> np.ndarray:
+    """Cells from which nothing may leave: no spare stover, nothing known, or gathered water."""
+    left = ~(stack["removable_mg_ha"].values > 0)
+    if "concentrated_flow" in stack:
+        left = left | (stack["concentrated_flow"].values == 1)
+    return left
+
+
+def _window(mask: np.ndarray) -> tuple[slice, slice] | None:
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if not len(rows):
+        return None
+    return slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+
+
+def _divide(
+    spare: np.ndarray,
+    smooth: np.ndarray,
+    left: np.ndarray,
+    inside: np.ndarray,
+    area_ha: np.ndarray,
+    breaks: np.ndarray,
+    *,
+    cell_m: float,
+    least_width_m: float,
+    least_ha: float,
+    options: ZoneOptions,
+) -> np.ndarray:
+    """Zone number of each cell of one field, -1 outside it."""
+    # edges are smoothed after this by about a cell, which must not cost the least width or area
+    width_cells = least_width_m / cell_m + 2 * options.corner_cells
+    whole = inscribed_width(inside)
+    strips = opened(left, width_cells)
+    labels = np.digitize(np.where(np.isfinite(smooth), smooth, 0.0), breaks)
+    labels = np.where(strips, _LEAVE, labels)
+    labels = settle(labels, inside, sigma_cells=0.5 * least_width_m / cell_m, rounds=12)
+    numbers = regions_of(labels, inside)
+    spare = np.where(left, 0.0, spare)
+    return merge_regions(
+        numbers,
+        strips,
+        spare,
+        area_ha,
+        least_ha=min(1.03 * least_ha, float(area_ha[inside].sum())),
+        least_width_cells=min(width_cells, whole),
+        over_share=options.over_share,
+    )
+
+
+def _table(
+    stack: xr.Dataset,
+    fields: gpd.GeoDataFrame,
+    drawn: list[tuple[int, dict[int, BaseGeometry]]],
+    over_share: float,
+    units: str,
+) -> gpd.GeoDataFrame:
+    """Measure the drawn zones on the grid and put them in the ZONES table."""
+    geometry = [g for _, pieces in drawn for g in pieces.values()]
+    owner = [row for row, pieces in drawn for _ in pieces]
+    loose = gpd.GeoDataFrame(geometry=geometry, crs=fields.crs)
+    numbers = zone_numbers(loose, grid_of(stack)).values
+    area = stack["cell_area_ha"].values.astype(float)
+    plane_ha = abs(float(stack.rio.transform().determinant)) / M2_PER_HA
+    left = _left_whole(stack)
+    unknown = ~np.isfinite(stack["removable_mg_ha"].values)
+    spare = np.where(left & ~unknown, 0.0, stack["removable_mg_ha"].values.astype(float))
+    rules = _rule_names(stack)
+
+    rows = []
+    for i, (field, outline) in enumerate(zip(owner, geometry, strict=True)):
+        cells = numbers == i
+        weight = area[cells]
+        scale = float(weight.mean() / plane_ha) if len(weight) else float(area.mean() / plane_ha)
+        limit = cautious_limit(spare[cells], weight, over_share) if len(weight) else 0.0
+        row = {
+            "field_id": fields["field_id"].iloc[field],
+            "order": field,
+            "area_ha": shapely.area(outline) / M2_PER_HA * scale,
+            "stover_mg_ha": _mean(stack["stover_mg_ha"].values[cells], weight),
+            "keep_mg_ha": _mean(stack["keep_mg_ha"].values[cells], weight),
+            "removable_mg_ha": limit,
+            "spare_mean_mg_ha": _mean(np.nan_to_num(spare[cells]), weight),
+            "left_share": _mean(left[cells].astype(float), weight),
+            "unknown_share": _mean(unknown[cells].astype(float), weight),
+            "binding_rule": _most(stack, cells, weight, rules),
+        }
+        rows.append(row)
+    table = gpd.GeoDataFrame(rows, geometry=geometry, crs=fields.crs)
+    table["gives"] = table["removable_mg_ha"] * table["area_ha"]
+    table = table.sort_values(["order", "gives"], ascending=[True, False], kind="stable").reset_index(drop=True)
+    rank = table.groupby("field_id", sort=False).cumcount()
+    table["zone_id"] = [f"{f}-{_letters(n)}" for f, n in zip(table["field_id"], rank, strict=True)]
+    table["method"], table["take_mg_ha"], table["take_mg"] = "leave", 0.0, 0.0
+    table["reason"] = [ground_words(row, units) for row in table.to_dict("records")]
+    columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha", "method"]
+    columns += ["take_mg_ha", "take_mg", "binding_rule", "reason", "spare_mean_mg_ha", "left_share", "unknown_share"]
+    return table[[*columns, "geometry"]]
+
+
+def _mean(values: np.ndarray, weight: np.ndarray) -> float:
+    known = np.isfinite(values)
+    return float(np.average(values[known], weights=weight[known])) if known.any() else 0.0
+
+
+def _rule_names(stack: xr.Dataset) -> list[str]:
+    rules = stack["binding_rule"].attrs.get("rules", ()) if "binding_rule" in stack else ()
+    return rules.split(",") if isinstance(rules, str) else list(rules)
+
+
+def _most(stack: xr.Dataset, cells: np.ndarray, weight: np.ndarray, rules: list[str]) -> str:
+    """Name of the rule that binds on most of the zone's ground, "" where none is known."""
+    if not rules:
+        return ""
+    number = stack["binding_rule"].values[cells]
+    known = np.isfinite(number)
+    if not known.any():
+        return ""
+    return rules[int(np.bincount(number[known].astype(int), weights=weight[known]).argmax())]
+
+
+def _letters(n: int) -> str:
+    """0, 1, ... as a, b, ... z, aa, ab, ..."""
+    word = ""
+    n += 1
+    while n:
+        n, rest = divmod(n - 1, 26)
+        word = chr(ord("a") + rest) + word
+    return word

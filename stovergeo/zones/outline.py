@@ -1,0 +1,111 @@
+"""From labelled cells to polygons that tile the field, and back to the grid."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import rasterio.features
+import shapely
+import xarray as xr
+from affine import Affine
+from odc.geo.geobox import GeoBox
+from scipy import ndimage
+from shapely.geometry import shape
+from shapely.geometry.base import BaseGeometry
+
+
+def outlines(
+    numbers: np.ndarray, transform: Affine, boundary: BaseGeometry, tolerance_m: float, least_part_m2: float
+) -> dict[int, BaseGeometry]:
+    """Return one polygon a number; together they tile the boundary exactly.
+
+    The labels are carried outwards past the field, traced, their shared edges smoothed
+    together (so no gap opens between neighbours) and cut with the field's own boundary:
+    the outer edge is the grower's line, never a stair of cells.
+
+    Parameters
+    ----------
+    numbers : int array, shape (rows, columns)
+        Zone of each cell, -1 outside.
+    transform : Affine
+        Of the array.
+    boundary : Polygon or MultiPolygon
+        Of the field.
+    tolerance_m : float
+        Corners of smaller triangles than about its square are taken out of inner edges.
+    least_part_m2 : float
+        Smaller detached crumbs, left by the cutting, go to the neighbour they share most edge with.
+    """
+    wide, moved = _carry_outwards(numbers, transform, boundary)
+    traced: dict[int, list[BaseGeometry]] = {}
+    for outline, number in rasterio.features.shapes(wide.astype(np.int32), transform=moved):
+        traced.setdefault(int(number), []).append(shape(outline))
+    names = sorted(traced)
+    whole = [shapely.union_all(traced[n]) for n in names]
+    smooth = shapely.coverage_simplify(whole, tolerance_m) if len(whole) > 1 else whole
+    cut = {n: _surface(shapely.intersection(g, boundary)) for n, g in zip(names, smooth, strict=True)}
+    return _tidy({n: g for n, g in cut.items() if not g.is_empty}, least_part_m2)
+
+
+def zone_numbers(zones: gpd.GeoDataFrame, grid: GeoBox) -> xr.DataArray:
+    """Return the row of the zone in which each cell's middle lies, NaN outside all zones.
+
+    Parameters
+    ----------
+    zones : GeoDataFrame, ZONES schema
+        In the grid's CRS.
+    grid : GeoBox
+
+    Returns
+    -------
+    DataArray, float32, dims (y, x)
+        Row position in `zones`, as `field_number` is for fields.
+    """
+    burnt = np.full(grid.shape, -1, dtype=np.int32)
+    if len(zones):
+        pairs = ((g, i) for i, g in enumerate(zones.geometry))
+        burnt = rasterio.features.rasterize(
+            pairs, out_shape=tuple(grid.shape), transform=grid.transform, fill=-1, dtype="int32"
+        )
+    places = {name: grid.coordinates[name].values for name in ("y", "x")}
+    numbers = np.where(burnt < 0, np.nan, burnt).astype(np.float32)
+    attrs = {"units": "1", "long_name": "row of the zone in the zones table, NaN outside all zones"}
+    return xr.DataArray(numbers, dims=("y", "x"), coords=places, name="zone_number", attrs=attrs)
+
+
+def _carry_outwards(numbers: np.ndarray, transform: Affine, boundary: BaseGeometry) -> tuple[np.ndarray, Affine]:
+    """Pad the array past the boundary and give every cell the nearest number."""
+    left, bottom, right, top = boundary.bounds
+    rows, columns = numbers.shape
+    (c0, r0), (c1, r1) = ~transform * (left, top), ~transform * (right, bottom)
+    before = (max(0, int(np.ceil(-r0))) + 2, max(0, int(np.ceil(-c0))) + 2)
+    after = (max(0, int(np.ceil(r1 - rows))) + 2, max(0, int(np.ceil(c1 - columns))) + 2)
+    padded = np.pad(numbers, ((before[0], after[0]), (before[1], after[1])), constant_values=-1)
+    nearest = ndimage.distance_transform_edt(padded < 0, return_distances=False, return_indices=True)
+    return padded[tuple(nearest)], transform * Affine.translation(-before[1], -before[0])
+
+
+def _surface(geometry: BaseGeometry) -> BaseGeometry:
+    """Keep the polygons of whatever a cut left."""
+    parts = [p for p in shapely.get_parts(geometry) if p.geom_type == "Polygon" and p.area > 0]
+    if geometry.geom_type == "GeometryCollection":
+        parts += [q for p in shapely.get_parts(geometry) if p.geom_type == "MultiPolygon" for q in p.geoms]
+    return shapely.union_all(parts) if len(parts) != 1 else parts[0]
+
+
+def _tidy(zones: dict[int, BaseGeometry], least_part_m2: float) -> dict[int, BaseGeometry]:
+    """Hand crumbs that the cut broke off to the neighbour with which they share most edge."""
+    crumbs = []
+    for number, geometry in zones.items():
+        parts = sorted(shapely.get_parts(geometry), key=lambda p: -p.area)
+        small = [p for p in parts[1:] if p.area < least_part_m2]
+        if small:
+            zones[number] = shapely.union_all([p for p in parts if not any(p is s for s in small)])
+            crumbs += [(number, p) for p in small]
+    for number, crumb in crumbs:
+        shared = {n: g.intersection(crumb.boundary).length for n, g in zones.items()}
+        best = max(shared, key=lambda n: (shared[n], n == number))
+        if shared[best] <= 0:
+            best = number
+        zones[best] = _surface(shapely.union(zones[best], crumb))
+    return zones
