@@ -46,3 +46,5 @@ class SeasonResult:
     words: dict[str, list[str]]  #: plain sentences by topic: summary, choice, storage, soil, shortage
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
+    #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source
+    crew: pd.DataFrame | None = None
