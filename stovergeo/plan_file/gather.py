@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from datetime import date
+from typing import Any, Final, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator, model_validator
 
 from stovergeo.plan_file.base import AreaHa, DensityKgM3, LengthM, Section
 
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
+
+#: the trade's sizes, feet: round width x diameter, square height x width x length
+TRADE_SIZES: Final[dict[str, dict[str, str]]] = {
+    name: dict(zip(keys, (f"{feet} ft" for feet in name.split("x")), strict=True)) | {"shape": shape}
+    for shape, keys, names in (
+        ("round", ("width", "diameter"), ("4x5", "5x5", "4x6", "5x6")),
+        ("square", ("height", "width", "length"), ("3x3x8", "3x4x8", "4x4x8")),
+    )
+    for name in names
+}
 
 
 class Gather(Section):
@@ -20,8 +31,12 @@ class Gather(Section):
 
 
 class Bale(Section):
-    """The bale."""
+    """The bale: one of the trade's sizes by name, or its own measures."""
 
+    size: Literal["4x5", "5x5", "4x6", "5x6", "3x3x8", "3x4x8", "4x4x8"] | None = Field(
+        None,
+        description="In feet: round width x diameter, square height x width x length; instead of the measures below.",
+    )
     shape: Literal["round", "square"] = "round"
     width_m: LengthM = Field(1.524, alias="width", description="Round: width (axis). Square: width of the end.")
     diameter_m: LengthM = Field(1.8288, alias="diameter", description="Round only.")
@@ -31,12 +46,30 @@ class Bale(Section):
         None, alias="dry_density", description='Own dry density, e.g. "7.3 lb/ft3".'
     )
     moisture_pct: float | None = Field(None, ge=5, le=60, description="Own moisture at baling; left out: by method.")
+    condition: Literal["fall", "spring"] = Field(
+        "fall", description="When it is baled: spring stover is brittle and packs less."
+    )
+    setting: Literal["light", "normal", "tight"] = Field("normal", description="How hard the baler is set.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _measures_of_size(cls, given: Any) -> Any:
+        size = given.get("size") if isinstance(given, dict) else None
+        if not isinstance(size, str) or size not in TRADE_SIZES:
+            return given  # nothing to fill in, or an error the field itself reports
+        measures = TRADE_SIZES[size]
+        doubled = sorted(measures.keys() & given.keys())
+        if doubled:
+            raise ValueError(
+                f"size {size!r} already says {', '.join(doubled)}; give the size or the measures, not both"
+            )
+        return given | measures
 
 
 class Wrap(Section):
     """What holds the bale together and keeps the rain out."""
 
-    kind: Literal["twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field(
+    kind: Literal["sisal_twine", "twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field(
         "net", description="'best' lets the plan choose."
     )
     turns: float | None = Field(
@@ -63,3 +96,20 @@ class Storage(Section):
     air_c: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
     )
+
+    @field_validator("baled", "last_used")
+    @classmethod
+    def _day_of_year(cls, given: str) -> str:
+        month, day = (int(part) for part in given.split("-"))
+        try:
+            date(2001, month, day)  # a common year: 29 February would fail in three of four
+        except ValueError:
+            raise ValueError(f"{given} is not a day of every year") from None
+        return given
+
+    @field_validator("rain_mm")
+    @classmethod
+    def _rain_not_negative(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if given is not None and min(given) < 0:
+            raise ValueError("rain cannot be negative")
+        return given

@@ -1,0 +1,33 @@
+"""The bales room: from stover to bales that last until they are used."""
+
+from stovergeo.bales.bale import BaleSize, bale_of
+from stovergeo.bales.compare import break_even_table, keepings, planned, wrap_table
+from stovergeo.bales.demand import need_table
+from stovergeo.bales.heating import heating_action, heating_table, moisture_band
+from stovergeo.bales.making import bale_plan, pace
+from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
+from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
+
+__all__ = [
+    "BaleSize",
+    "Keeping",
+    "OutsideGroundError",
+    "bale_of",
+    "bale_plan",
+    "base_of_ground",
+    "break_even_table",
+    "heating_action",
+    "heating_table",
+    "keeping_cost",
+    "keepings",
+    "moisture_band",
+    "need_table",
+    "net_length_m",
+    "net_rolls",
+    "net_turns",
+    "pace",
+    "planned",
+    "storage_loss",
+    "why_not_kept",
+    "wrap_table",
+]

@@ -1,0 +1,174 @@
+"""The bale: its size, its mass dry and as it is, and how sure the density is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol, TypeVar
+
+import numpy as np
+
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.gather import Bale
+from stovergeo.units import M_PER_IN
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+#: a number in, a number out; an array in, an array out
+Numbers = TypeVar("Numbers", float, np.ndarray)
+
+
+class Gathered(Protocol):
+    """What the bale asks of a way to gather (see `stovergeo.residue.methods`)."""
+
+    @property
+    def moisture_pct(self) -> float:
+        """Moisture of the stover as it is baled, % wet basis."""
+
+
+def round_volume_m3(diameter_m: Numbers, width_m: Numbers) -> Numbers:
+    """Return the volume of a round bale, m3: a cylinder of its diameter and its width (axis)."""
+    return math.pi / 4 * diameter_m**2 * width_m
+
+
+def square_volume_m3(height_m: Numbers, width_m: Numbers, length_m: Numbers) -> Numbers:
+    """Return the volume of a rectangular bale, m3."""
+    return height_m * width_m * length_m
+
+
+def dry_mass(as_is: Numbers, moisture: Numbers) -> Numbers:
+    """Return the oven-dry mass in a mass as it is; moisture as a fraction, wet basis."""
+    return as_is * (1 - moisture)
+
+
+def as_is_mass(dry: Numbers, moisture: Numbers) -> Numbers:
+    """Return the mass as it is of an oven-dry mass; moisture as a fraction, wet basis."""
+    return dry / (1 - moisture)
+
+
+def rebase_mass(as_is: Numbers, moisture: Numbers, to_moisture: Numbers) -> Numbers:
+    """Return what a mass at one moisture weighs at another (fractions, wet basis)."""
+    return as_is * (1 - moisture) / (1 - to_moisture)
+
+
+def dry_basis(wet_basis: Numbers) -> Numbers:
+    """Return moisture per dry mass from moisture per whole mass (fractions)."""
+    return wet_basis / (1 - wet_basis)
+
+
+def wet_basis(dry_basis: Numbers) -> Numbers:
+    """Return moisture per whole mass from moisture per dry mass (fractions)."""
+    return dry_basis / (1 + dry_basis)
+
+
+def bales_per_ha(taken_mg_ha: Numbers, bale_dry_kg: float) -> Numbers:
+    """Return bales per hectare from what is taken, dry Mg/ha."""
+    return taken_mg_ha * 1000 / bale_dry_kg
+
+
+def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None = None) -> np.ndarray:
+    """Return the share of a round bale's volume within a spoiled skin.
+
+    Parameters
+    ----------
+    depth_m : float or array
+        Depth of the skin, m; deeper than the radius spoils everything.
+    diameter_m : float
+    width_m : float, optional
+        Given: both flat ends are spoiled to the same depth; left out: the curved side only.
+        Bulletins count it both ways, so say which.
+
+    Returns
+    -------
+    numpy.ndarray
+        0 to 1, shape of `depth_m`.
+    """
+    depth = np.asarray(depth_m, dtype=float)
+    sound = np.clip(1 - 2 * depth / diameter_m, 0, 1) ** 2
+    if width_m is not None:
+        sound = sound * np.clip(1 - 2 * depth / width_m, 0, 1)
+    return 1 - sound
+
+
+def rain_on_bale_m3(diameter_m: float, width_m: float, rain_mm: float) -> float:
+    """Return the water that falls on a round bale lying on its side, m3: rain on its shadow."""
+    return diameter_m * width_m * rain_mm / 1000
+
+
+@dataclass(frozen=True, slots=True)
+class BaleSize:
+    """One bale with its masses. Sizes carry the names of the plan's `[bale]`."""
+
+    shape: str  #: "round" or "square"
+    width_m: float
+    diameter_m: float  #: round; for a square bale its height, so that a row's depth reads the same
+    height_m: float  #: as it lies: a round bale's diameter
+    length_m: float  #: along the row: a round bale's width (axis)
+    volume_m3: float
+    density_dry_kg_m3: float
+    density_low_kg_m3: float
+    density_high_kg_m3: float
+    moisture_pct: float  #: at baling, wet basis
+
+    @property
+    def dry_kg(self) -> float:
+        """Oven-dry mass, kg."""
+        return self.volume_m3 * self.density_dry_kg_m3
+
+    @property
+    def dry_low_kg(self) -> float:
+        """Oven-dry mass at the low density, kg."""
+        return self.volume_m3 * self.density_low_kg_m3
+
+    @property
+    def dry_high_kg(self) -> float:
+        """Oven-dry mass at the high density, kg."""
+        return self.volume_m3 * self.density_high_kg_m3
+
+    @property
+    def as_is_kg(self) -> float:
+        """Mass as it leaves the baler, kg."""
+        return as_is_mass(self.dry_kg, self.moisture_pct / 100)
+
+    @property
+    def name(self) -> str:
+        """The trade's name: width x diameter in feet for round, height x width x length for square."""
+        sizes = (
+            (self.width_m, self.diameter_m) if self.shape == "round" else (self.height_m, self.width_m, self.length_m)
+        )
+        return "x".join(f"{size / (12 * M_PER_IN):.3g}" for size in sizes)
+
+
+def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
+    """Return the plan's bale as a method makes it.
+
+    Parameters
+    ----------
+    bale : Bale
+        Section ``[bale]`` of the plan.
+    method : Gathered, optional
+        Way of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
+        The plan's own moisture goes before both.
+    book : Handbook
+    """
+    if bale.shape == "round":
+        volume = round_volume_m3(bale.diameter_m, bale.width_m)
+        diameter, height, length = bale.diameter_m, bale.diameter_m, bale.width_m
+    else:
+        volume = square_volume_m3(bale.height_m, bale.width_m, bale.length_m)
+        diameter, height, length = bale.height_m, bale.height_m, bale.length_m
+    low, middle, high = _density(bale, book)
+    moisture = bale.moisture_pct
+    if moisture is None:
+        moisture = method.moisture_pct if method is not None else book.value("bale.moisture")
+    return BaleSize(bale.shape, bale.width_m, diameter, height, length, volume, middle, low, high, moisture)
+
+
+def _density(bale: Bale, book: Handbook) -> tuple[float, float, float]:
+    """Return low, default and high dry density, kg/m3, by shape, condition and setting."""
+    if bale.density_dry_kg_m3 is not None:
+        return (bale.density_dry_kg_m3,) * 3
+    shape = book[f"bale.density.{bale.shape}"]
+    factor = book.value(f"bale.condition.{bale.condition}") * book.value(f"bale.setting.{bale.setting}")
+    return shape.low * factor, shape.value * factor, shape.high * factor

@@ -1,0 +1,100 @@
+"""The storage season: which month is how long after baling, and what rain counts by then."""
+
+from __future__ import annotations
+
+import calendar
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.gather import Storage
+from stovergeo.plan_file.need import MONTHS
+
+DAYS_PER_MONTH: Final = 365.25 / 12
+#: the season whose rain the loss model was calibrated on: September to June
+_REFERENCE_MONTHS: Final = (9, 10, 11, 12, 1, 2, 3, 4, 5, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class MonthOfUse:
+    """A month in which bales are drawn."""
+
+    month: int  #: 1 to 12
+    year: int
+    days: int  #: days of it in which bales may be drawn
+    months_stored: float  #: from baling to the middle of those days
+
+
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """Rain that counts, by calendar month."""
+
+    rain_mm: tuple[float, ...]  #: twelve, January first, as given
+    air_c: tuple[float, ...]
+    counted_mm: tuple[float, ...]  #: the same after the rule for cold months
+
+
+def counted_rain_mm(rain_mm: ArrayLike, air_c: ArrayLike, cold_c: float, cold_share: float) -> np.ndarray:
+    """Return the rain that harms bales, by month: a share of it in months colder than `cold_c`, all of it else."""
+    rain = np.asarray(rain_mm, dtype=float)
+    return np.where(np.asarray(air_c, dtype=float) < cold_c, cold_share * rain, rain)
+
+
+def climate_of(storage: Storage, book: Handbook) -> Climate:
+    """Return the plan's climate, or the handbook's, with the rain that counts.
+
+    The rule for cold months is rescaled so that September to June of the handbook's default
+    climate counts as the reference rain, on which the loss model was calibrated.
+    """
+    keys = [m.lower() for m in MONTHS]
+    default_rain = [book.value(f"storage.rain_mm.{k}") for k in keys]
+    default_air = [book.value(f"storage.air_c.{k}") for k in keys]
+    rule = (book.value("storage.cold_c"), book.value("storage.cold_share"))
+    counted = counted_rain_mm(default_rain, default_air, *rule)
+    scale = book.value("storage.rain_reference") / sum(counted[m - 1] for m in _REFERENCE_MONTHS)
+    rain = tuple(storage.rain_mm or default_rain)
+    air = tuple(storage.air_c or default_air)
+    return Climate(rain, air, tuple((counted_rain_mm(rain, air, *rule) * scale).tolist()))
+
+
+def baled_on(storage: Storage, season: int) -> date:
+    """Return the day of baling: in the harvest year, or the spring after it."""
+    month, day = (int(part) for part in storage.baled.split("-"))
+    # a grain harvest ends with the year; what is baled before July was left over winter
+    return date(season if month >= 7 else season + 1, month, day)
+
+
+def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
+    """Return the twelve months from baling on, in order, the first from the day of baling."""
+    start = baled_on(storage, season)
+    found = []
+    for step in range(12):
+        month = (start.month - 1 + step) % 12 + 1
+        year = start.year + (start.month - 1 + step) // 12
+        length = calendar.monthrange(year, month)[1]
+        first = start if step == 0 else date(year, month, 1)
+        days = length - first.day + 1
+        middle = (first - start).days + days / 2
+        found.append(MonthOfUse(month, year, days, middle / DAYS_PER_MONTH))
+    return found
+
+
+def rain_by_mm(climate: Climate, start: date, months: ArrayLike) -> np.ndarray:
+    """Return the rain that counted from `start` until so many months later, mm.
+
+    Rain is spread evenly over the days of a month, so it never falls with time.
+    """
+    days = np.asarray(months, dtype=float) * DAYS_PER_MONTH
+    knots, sums = [0.0], [0.0]
+    first = start
+    while knots[-1] < days.max(initial=0):
+        length = calendar.monthrange(first.year, first.month)[1]
+        left = length - first.day + 1
+        knots.append(knots[-1] + left)
+        sums.append(sums[-1] + climate.counted_mm[first.month - 1] * left / length)
+        first += timedelta(days=left)
+    return np.interp(days, knots, sums)

@@ -1,0 +1,42 @@
+"""Heating in the stack: moisture bands and what to do at which core temperature."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from stovergeo.handbook import Handbook
+
+
+def heating_table(book: Handbook) -> pd.DataFrame:
+    """Return actions by core temperature, coolest first: core_c, core_f (as printed), action, source."""
+    rows = [book[f"storage.heat.{name}"] for name in book.group("storage.heat")]
+    return pd.DataFrame(
+        {
+            "core_c": [c.value for c in rows],
+            "core_f": [c.note for c in rows],
+            "action": [c.meaning for c in rows],
+            "source": [c.source for c in rows],
+        }
+    ).sort_values("core_c", ignore_index=True)
+
+
+def heating_action(core_c: float, book: Handbook) -> str:
+    """Return what to do at a core temperature: the action of the highest step reached."""
+    table = heating_table(book)
+    reached = table[table["core_c"] <= core_c]
+    return str((reached if len(reached) else table).iloc[-1 if len(reached) else 0]["action"])
+
+
+def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str]:
+    """Return the band of a moisture at baling, and what it asks for.
+
+    Returns
+    -------
+    (band, words)
+        "green", "amber", "red", or "too wet".
+    """
+    for band in ("green", "amber", "red"):
+        limit = book[f"storage.band.{band}"]
+        if moisture_pct <= limit.value:
+            return band, limit.meaning
+    return "too wet", "Do not store dry: use it at once, let it dry, or ensile it airtight."

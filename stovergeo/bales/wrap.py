@@ -1,0 +1,113 @@
+"""Net: turns, length, rolls; and what each wrap and base costs a bale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stovergeo.bales.bale import BaleSize, Numbers
+from stovergeo.bales.capacity import netting_s
+from stovergeo.bales.climate import DAYS_PER_MONTH, baled_on
+from stovergeo.bales.storage import Keeping
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.gather import Storage, Wrap
+
+
+def net_length_m(diameter_m: float, turns: Numbers, overlap_m: float = 0.0) -> Numbers:
+    """Return the net one round bale takes, m: its turns, and the overlap at the end."""
+    return math.pi * diameter_m * turns + overlap_m
+
+
+def net_rolls(net_m: float, roll_length_m: float) -> int:
+    """Return whole rolls for a length of net."""
+    return math.ceil(net_m / roll_length_m - 1e-9)
+
+
+def months_outside(storage: Storage, season: int) -> float:
+    """Return months from baling to the last bale used (`last_used` of the year after the harvest)."""
+    start = baled_on(storage, season)
+    month, day = (int(part) for part in storage.last_used.split("-"))
+    end = start.replace(year=season + 1, month=month, day=day)
+    if end <= start:
+        end = end.replace(year=end.year + 1)
+    return (end - start).days / DAYS_PER_MONTH
+
+
+def net_turns(wrap: Wrap, storage: Storage, season: int, book: Handbook, road_haul_km: float = 0.0) -> float:
+    """Return turns of net: the plan's own, else four, or five for a year outside or a long haul.
+
+    Common practice without a source; the bulletins' lower figures for hay stand in the
+    handbook beside ``wrap.turns``.
+    """
+    if wrap.turns is not None:
+        return wrap.turns
+    far = wrap.long_haul or road_haul_km >= book.value("wrap.long_haul_km")
+    old = storage.place == "outside" and months_outside(storage, season) >= book.value("wrap.long_months")
+    return book.value("wrap.turns_long") if far or old else book.value("wrap.turns")
+
+
+def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, book: Handbook) -> tuple[float, float]:
+    """Return the turns and metres of net a bale takes under a wrap.
+
+    A full cover has its own net before and after the sheet; film and tarp go over a netted bale.
+    """
+    if bale.shape == "square" or wrap in ("twine", "sisal_twine"):
+        return 0.0, 0.0
+    if wrap == "full_cover":
+        turns = book.value("wrap.cover_turns_before") + book.value("wrap.cover_turns_after")
+    return turns, net_length_m(bale.diameter_m, turns, overlap_m)
+
+
+def bind_s(wrap: str, turns: float, bale: BaleSize, book: Handbook) -> float:
+    """Return how long the baler stands to wrap and drop a bale, s; a square baler does not stop."""
+    if bale.shape == "square":
+        return 0.0
+    if wrap in ("twine", "sisal_twine"):
+        return book.value("wrap.bind_s.twine")
+    if wrap == "full_cover":
+        return book.value("wrap.bind_s.full_cover")
+    return netting_s(
+        book.value("wrap.bind_s.net"),
+        turns,
+        book.value("wrap.bind_turns"),
+        bale.diameter_m,
+        book.value("wrap.surface_speed"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class KeepingCost:
+    """What a way of keeping costs, $ a bale."""
+
+    wrap: float  #: twine, net, sheet, film or tarp
+    base: float  #: what it stands on, and the roof, for the season
+    time: float  #: the baler standing while it wraps
+
+    @property
+    def total(self) -> float:
+        """All of it."""
+        return self.wrap + self.base + self.time
+
+
+def keeping_cost(keeping: Keeping, bale: BaleSize, turns: float, overlap_m: float, book: Handbook) -> KeepingCost:
+    """Return what a way of keeping costs a bale, loss not counted."""
+    _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, book)
+    net = net_m * book.value("wrap.price.net_m") if net_m else 0.0
+    if bale.shape == "square":
+        wrapping = book.value("wrap.price.square_twine")
+    elif keeping.wrap in ("twine", "sisal_twine"):
+        wrapping = book.value("wrap.price.twine")
+    elif keeping.wrap == "full_cover":
+        wrapping = book.value("wrap.price.full_cover")  # its net is in the price
+    else:
+        wrapping = net
+    if keeping.wrap == "stretch_film":
+        wrapping += book.value("wrap.price.stretch_film")
+    if keeping.cover == "tarp":
+        wrapping += book.value("wrap.price.tarp")
+    bare = keeping.base in ("clay", "soil")
+    base = book.value("wrap.price.ground" if bare else f"wrap.price.{keeping.base}")
+    if keeping.cover in ("open_shed", "closed_shed"):
+        base += book.value(f"wrap.price.{keeping.cover}")
+    standing = bind_s(keeping.wrap, turns, bale, book) / 3600 * book.value("machine.baler_hour")
+    return KeepingCost(wrapping, base, standing)
