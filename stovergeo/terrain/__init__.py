@@ -1,0 +1,12 @@
+"""The ground under the farm: slope, water and sun, each usable alone.
+
+`slope_aspect` and `water` read bare-ground heights, `season_sun` reads the ground and the
+surface with trees and buildings on it. All take projected north-up DataArrays in metres and
+hand back variables of the field stack.
+"""
+
+from stovergeo.terrain.gradient import slope_aspect
+from stovergeo.terrain.sun import season_sun, sun_by_month
+from stovergeo.terrain.water import water
+
+__all__ = ["season_sun", "slope_aspect", "sun_by_month", "water"]

@@ -1,0 +1,125 @@
+"""Slope, aspect and roughness of a grid of heights (Horn 1981)."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+from numba import njit
+
+from stovergeo.terrain.rasters import checked
+
+
+def slope_aspect(elevation: xr.DataArray) -> xr.Dataset:
+    """Return how steep the ground is, which way it falls and how rough it is.
+
+    Parameters
+    ----------
+    elevation : xarray.DataArray, dims (y, x)
+        Ground heights in metres on a projected, north-up grid; NaN where unknown.
+
+    Returns
+    -------
+    xarray.Dataset
+        ``slope_pct`` (percent), ``aspect_deg`` (degrees clockwise from grid north towards which the ground
+        falls; NaN on flat ground) and ``roughness_m`` (largest height difference to the eight neighbours).
+        NaN where the height is NaN. At the rim of what is known a missing neighbour is continued in a
+        straight line through the cell, so that a plane keeps its slope up to the last cell.
+
+    Notes
+    -----
+    Horn, B. K. P. 1981, "Hill shading and the reflectance map", Proc. IEEE 69(1):14-47.
+    """
+    raster = checked(elevation, "slope_aspect")
+    slope, aspect, roughness = slope_aspect_roughness(raster.heights(), raster.dx, raster.dy)
+    return raster.dataset(slope_pct=slope, aspect_deg=aspect, roughness_m=roughness)
+
+
+def slope_aspect_roughness(z: np.ndarray, dx: float, dy: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return slope (percent), aspect (degrees) and roughness (m) of heights.
+
+    Parameters
+    ----------
+    z : ndarray of float32, shape (rows, cols)
+        Heights in metres, row 0 in the north.
+    dx, dy : float
+        Cell width and height in metres.
+    """
+    slope, aspect, roughness = (np.empty_like(z) for _ in range(3))
+    _describe(z, np.float32(1 / (8 * dx)), np.float32(1 / (8 * dy)), slope, aspect, roughness)
+    return slope, aspect, roughness
+
+
+def gradients(z: np.ndarray, dx: float, dy: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rise towards east and towards north, m per m, by Horn's weights."""
+    east, north = np.empty_like(z), np.empty_like(z)
+    _gradients(z, np.float32(1 / (8 * dx)), np.float32(1 / (8 * dy)), east, north)
+    return east, north
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _window(z: np.ndarray, r: int, c: int) -> tuple:
+    """Return the 3 x 3 window a..i around a cell, missing neighbours continued straight through the cell."""
+    rows, cols = z.shape
+    e = z[r, c]
+    nan = np.float32(np.nan)
+    b = z[r - 1, c] if r > 0 else nan
+    h = z[r + 1, c] if r < rows - 1 else nan
+    d = z[r, c - 1] if c > 0 else nan
+    f = z[r, c + 1] if c < cols - 1 else nan
+    if np.isnan(b):
+        b = e if np.isnan(h) else e + e - h
+    if np.isnan(h):
+        h = e + e - b
+    if np.isnan(d):
+        d = e if np.isnan(f) else e + e - f
+    if np.isnan(f):
+        f = e + e - d
+    a = z[r - 1, c - 1] if r > 0 and c > 0 else nan
+    cc = z[r - 1, c + 1] if r > 0 and c < cols - 1 else nan
+    g = z[r + 1, c - 1] if r < rows - 1 and c > 0 else nan
+    i = z[r + 1, c + 1] if r < rows - 1 and c < cols - 1 else nan
+    # a corner is the sum of its two sides less the middle: exact on a plane
+    if np.isnan(a):
+        a = b + d - e
+    if np.isnan(cc):
+        cc = b + f - e
+    if np.isnan(g):
+        g = h + d - e
+    if np.isnan(i):
+        i = h + f - e
+    return a, b, cc, d, e, f, g, h, i
+
+
+@njit(cache=True, nogil=True)
+def _gradients(z: np.ndarray, per_x: np.float32, per_y: np.float32, east: np.ndarray, north: np.ndarray) -> None:
+    rows, cols = z.shape
+    for r in range(rows):
+        for c in range(cols):
+            a, b, cc, d, e, f, g, h, i = _window(z, r, c)
+            # Horn 1981: weighted differences over the eight neighbours; row 0 lies in the north
+            east[r, c] = ((cc + f + f + i) - (a + d + d + g)) * per_x + e * 0
+            north[r, c] = ((a + b + b + cc) - (g + h + h + i)) * per_y + e * 0
+
+
+@njit(cache=True, nogil=True)
+def _describe(
+    z: np.ndarray, per_x: np.float32, per_y: np.float32, slope: np.ndarray, aspect: np.ndarray, roughness: np.ndarray
+) -> None:
+    rows, cols = z.shape
+    to_deg = np.float32(180 / np.pi)
+    for r in range(rows):
+        for c in range(cols):
+            a, b, cc, d, e, f, g, h, i = _window(z, r, c)
+            if np.isnan(e):
+                slope[r, c] = aspect[r, c] = roughness[r, c] = e
+                continue
+            zx = ((cc + f + f + i) - (a + d + d + g)) * per_x
+            zn = ((a + b + b + cc) - (g + h + h + i)) * per_y
+            slope[r, c] = np.float32(100) * np.sqrt(zx * zx + zn * zn)
+            if zx == 0 and zn == 0:
+                aspect[r, c] = np.nan
+            else:
+                turn = np.arctan2(-zx, -zn) * to_deg  # downslope, clockwise from north
+                aspect[r, c] = turn if turn >= 0 else turn + np.float32(360)
+            most = max(abs(a - e), abs(b - e), abs(cc - e), abs(d - e))
+            roughness[r, c] = max(most, abs(f - e), abs(g - e), abs(h - e), abs(i - e))

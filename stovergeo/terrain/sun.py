@@ -1,0 +1,225 @@
+"""The season's direct sun on the ground, under terrain, trees and buildings."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from stovergeo.handbook import Handbook, load_handbook
+from stovergeo.stack import variable
+from stovergeo.terrain.beam import add_beam, beam_table, monthly_shares, season
+from stovergeo.terrain.gradient import gradients
+from stovergeo.terrain.horizon import Block, Direction, horizon_tangents
+from stovergeo.terrain.rasters import Raster, as_heights, checked, north_turn_deg, same_grid
+
+#: cells along the side of a block; a grid up to half as large again is done in one piece
+BLOCK_CELLS = 2048
+#: the machine's threads beyond this gain little: the sweep waits for memory
+THREADS = 2
+
+Window = tuple[slice, slice]
+
+
+def season_sun(
+    surface: xr.DataArray | None,
+    ground: xr.DataArray,
+    start: dt.date | str,
+    end: dt.date | str,
+    *,
+    latitude: float,
+    longitude: float,
+    altitude_m: float,
+    cloud: dict[int, float] | None = None,
+    sectors: int = 64,
+    through_trees: dict[int, float] | None = None,
+    without_trees: xr.DataArray | None = None,
+    by_month: bool = False,
+    book: Handbook | None = None,
+) -> xr.Dataset:
+    """Return the direct beam that reaches the ground over a season.
+
+    Parameters
+    ----------
+    surface : xarray.DataArray, dims (y, x), or None
+        Heights with trees and buildings, m; it shades and is never stood on. None: the bare ground alone.
+    ground : xarray.DataArray, dims (y, x)
+        Bare ground on the same grid, m. The sun is counted on it, at each cell's middle. A cell that the
+        surface covers higher than the handbook's ``terrain.cover_m`` lies in full shade.
+    start, end : date or ISO text
+        First and last day, both included.
+    latitude, longitude, altitude_m : float
+        Middle of the farm; degrees north, degrees east, metres above the sea.
+    cloud : dict of int to float, optional
+        Share of the clear-sky beam that comes through, by calendar month (see `stovergeo.terrain.cloud`).
+    sectors : int
+        Azimuth sectors; 64 hold shadow edges of tree lines, 16 to 32 do on open hills.
+    through_trees : dict of int to float, optional
+        Leaf-off: share of the beam that passes the trees, by calendar month; a month left out counts as 0.
+    without_trees : xarray.DataArray, optional
+        Surface with buildings and no trees, for that share; left out: the ground.
+    by_month : bool
+        Return dims (month, y, x), month as text (``2026-10``), each share against open ground in that month.
+    book : Handbook, optional
+        Numbers ``terrain.*``; the shipped ones when left out.
+
+    Returns
+    -------
+    xarray.Dataset
+        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_share`` of what open flat ground
+        gets (above 1 on slopes that face the sun). NaN where the ground is unknown. The attribute
+        ``open_flat_kwh_m2`` holds the open ground's energy.
+
+    Notes
+    -----
+    Nothing beyond the grid shades it; in grids larger than one block, nothing farther than ``terrain.reach_m``.
+    """
+    raster = checked(ground, "season_sun")
+    for other in (surface, without_trees):
+        if other is not None:
+            same_grid(raster, other, "season_sun")
+    numbers = load_handbook() if book is None else book
+    days = season(
+        start,
+        end,
+        latitude=latitude,
+        longitude=longitude,
+        altitude_m=altitude_m,
+        step_min=numbers.value("terrain.sun_step_min"),
+        cloud=cloud,
+    )
+    turn = north_turn_deg(raster)
+    if through_trees is None:
+        passes = [(surface, beam_table(days, sectors, turn, by_month))]
+    else:
+        opaque = {month: 1 - through_trees.get(month, 0.0) for month in range(1, 13)}
+        closed = monthly_shares(opaque, "through_trees")
+        passes = [
+            (surface, beam_table(days, sectors, turn, by_month, closed)),
+            (without_trees, beam_table(days, sectors, turn, by_month, 1 - closed)),
+        ]
+    energy = np.zeros((passes[0][1].shape[1], *raster.shape), dtype=np.float32)
+    with ThreadPoolExecutor(THREADS) as pool:
+        for core, around in blocks(raster, numbers.value("terrain.reach_m")):
+            _add_block(
+                raster, passes, core, around, numbers.value("terrain.cover_m"), energy[:, core[0], core[1]], pool
+            )
+    flat = days.flat_kwh_m2()
+    result = raster.dataset()
+    dims: tuple[str, ...]
+    open_flat: np.ndarray | np.float32
+    if by_month:
+        result = result.assign_coords(month=list(days.months))
+        dims, values, open_flat = ("month", "y", "x"), energy, flat.astype(np.float32)[:, None, None]
+    else:
+        dims, values, open_flat = ("y", "x"), energy[0], np.float32(flat.sum())
+    for name, data in (("sun_kwh_m2", values), ("sun_share", values / open_flat)):
+        kind = variable(name)
+        result[name] = (dims, data, {"units": kind.unit, "long_name": kind.long_name})
+    result.attrs |= {"open_flat_kwh_m2": float(flat.sum()), "start": str(start), "end": str(end)}
+    return result
+
+
+def sun_by_month(
+    surface: xr.DataArray | None, ground: xr.DataArray, start: dt.date | str, end: dt.date | str, **options: Any
+) -> xr.Dataset:
+    """Return `season_sun` month by month, dims (month, y, x), from the same single pass of sweeps."""
+    return season_sun(surface, ground, start, end, by_month=True, **options)
+
+
+def blocks(raster: Raster, reach_m: float) -> Iterator[tuple[Window, Window]]:
+    """Yield the windows a grid is worked in: the core of each block, and the core with its halo."""
+    halo = int(np.ceil(reach_m / min(raster.dx, raster.dy))) + 1
+    if max(raster.shape) <= BLOCK_CELLS * 3 // 2:
+        whole = slice(0, raster.shape[0]), slice(0, raster.shape[1])
+        yield whole, whole
+        return
+    cuts = [np.linspace(0, n, -(-n // BLOCK_CELLS) + 1).astype(int) for n in raster.shape]
+    for r0, r1 in pairwise(cuts[0]):
+        for c0, c1 in pairwise(cuts[1]):
+            wide = tuple(
+                slice(max(a - halo, 0), min(b + halo, n))
+                for a, b, n in ((r0, r1, raster.shape[0]), (c0, c1, raster.shape[1]))
+            )
+            yield (slice(int(r0), int(r1)), slice(int(c0), int(c1))), (wide[0], wide[1])
+
+
+@dataclass(slots=True)
+class _Face:
+    """A block's arrays with its lines along the last axis."""
+
+    block: Block
+    east: np.ndarray
+    north: np.ndarray
+    skip: np.ndarray
+    energy: np.ndarray
+
+    def turned(self) -> _Face:
+        east, north, skip = (np.ascontiguousarray(a.T) for a in (self.east, self.north, self.skip))
+        return _Face(self.block.turned(), east, north, skip, np.zeros_like(self.energy.transpose(0, 2, 1), order="C"))
+
+
+def _add_block(
+    raster: Raster,
+    passes: list[tuple[xr.DataArray | None, np.ndarray]],
+    core: Window,
+    around: Window,
+    cover_m: float,
+    energy: np.ndarray,
+    pool: Executor,
+) -> None:
+    """Add the sun of one block to its part of the result."""
+    window = {"y": around[0], "x": around[1]}
+    ground = as_heights(raster.like.isel(window))
+    inner = tuple(slice(c.start - a.start, c.stop - a.start) for c, a in zip(core, around, strict=True))
+    east, north = (np.ascontiguousarray(g[inner]) for g in gradients(ground, raster.dx, raster.dy))
+    unknown = np.isnan(ground[inner])
+    for surface, table in passes:
+        top = ground
+        if surface is not None:
+            top = np.fmax(as_heights(surface.isel(window)), ground)
+        skip = unknown | (top[inner] - ground[inner] > cover_m)
+        block = Block(top, ground, (inner[0], inner[1]), (around[0].start, around[1].start))
+        face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
+        directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
+        for down in (False, True):
+            if down:
+                energy += face.energy
+                face = face.turned()
+            _add_sectors(face, [k for k, d in enumerate(directions) if d.down == down], directions, table, pool)
+        energy += face.energy.transpose(0, 2, 1)
+    energy /= np.sqrt(1 + east**2 + north**2)  # length of the normal (-east, -north, 1)
+    energy[:, unknown] = np.nan
+
+
+def _add_sectors(face: _Face, which: list[int], directions: list[Direction], table: np.ndarray, pool: Executor) -> None:
+    tangent = np.empty(face.skip.shape, dtype=np.float32)
+    parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)
+    for k in which:
+        if not table[k].any():
+            continue  # the sun never stands in this sector
+        horizon_tangents(face.block, directions[k], tangent, pool)
+        turn = 2 * np.pi * k / len(table)
+        sine, cosine = np.float32(np.sin(turn)), np.float32(np.cos(turn))
+        jobs = [
+            pool.submit(
+                add_beam,
+                tangent[a:b],
+                face.east[a:b],
+                face.north[a:b],
+                face.skip[a:b],
+                table[k],
+                sine,
+                cosine,
+                face.energy[:, a:b],
+            )
+            for a, b in pairwise(parts)
+        ]
+        for job in jobs:
+            job.result()
