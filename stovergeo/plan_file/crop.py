@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from stovergeo.plan_file.base import MassPerAreaMgHa, Section
+from stovergeo.plan_file.base import LengthM, MassPerAreaMgHa, Section
 
 
 class Crop(Section):
@@ -23,6 +23,17 @@ class Crop(Section):
     )
     manure_c_mg_ha: float = Field(0, ge=0, description="Carbon brought with manure, Mg C/ha a year.")
     cover_crop_c_mg_ha: float = Field(0, ge=0, description="Carbon brought by a cover crop, Mg C/ha a year.")
+    harvest_one_year_in: int = Field(1, ge=1, le=10, description="Stover leaves in one corn year out of this many.")
+    cut_height_m: LengthM | None = Field(
+        None, alias="cut_height", description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
+    )
+    wind_loss_us: float | None = Field(
+        None, ge=0, le=400, description="Wind loss of bare ground, ton/ac a year, from the conservation office."
+    )
+    nutrient_basis: Literal["bale", "maturity"] = Field(
+        "bale",
+        description="What the handbook's nutrient contents were measured on; rain takes P and K from the stalks.",
+    )
     soil_conditioning_index: float | None = Field(
         None, description="From the conservation office, for this plan of harvest."
     )
@@ -37,6 +48,15 @@ class Limits(Section):
         0.0, alias="keep_at_least", description='Never leave less, e.g. "1.5 ton/ac".'
     )
     take_at_most_mg_ha: MassPerAreaMgHa | None = Field(None, alias="take_at_most", description="Never take more.")
+    harvest_from_bu_ac: float | None = Field(
+        None, ge=0, le=400, description="No stover leaves where corn yields less, bu/ac."
+    )
+    potash_most_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="potash_at_most", description='Most K2O that may leave with the stover, e.g. "50 lb/ac".'
+    )
+    phosphate_most_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="phosphate_at_most", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
+    )
     slope_most_pct: float = Field(8, gt=0, description="No harvest on steeper ground.")
     take_highly_erodible: bool = Field(
         False, description="Allow harvest on highly erodible land (needs its conservation plan)."

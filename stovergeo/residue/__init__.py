@@ -1,0 +1,63 @@
+"""Residue: how much stover grows, how much must stay and why, and what may leave.
+
+The season calls `limits` on the stack, then, once zones are drawn, `draw_limits`, `zone_limits`,
+`zone_methods`, `odds`, `sensitivity`, `harvest_calendar` and `nutrients`.
+"""
+
+from collections.abc import Mapping
+
+import pandas as pd
+import xarray as xr
+from numpy.typing import ArrayLike
+
+from stovergeo.plan_file.crop import Odds
+from stovergeo.residue.collection import Method, methods, take, take_parts, take_within
+from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits
+from stovergeo.residue.nutrients import nutrients
+from stovergeo.residue.odds import odds_table, sensitivity
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.production import stover
+from stovergeo.residue.removable import limits
+from stovergeo.residue.years import harvest_calendar
+from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
+
+__all__ = [
+    "DrawnLimits",
+    "Method",
+    "RuleOptions",
+    "draw_limits",
+    "harvest_calendar",
+    "limits",
+    "methods",
+    "nutrients",
+    "odds",
+    "odds_table",
+    "recommended",
+    "sensitivity",
+    "stover",
+    "take",
+    "take_parts",
+    "take_within",
+    "zone_limits",
+    "zone_methods",
+]
+
+
+def odds(
+    stack: xr.Dataset,
+    zones: pd.DataFrame,
+    labels: ArrayLike,
+    options: RuleOptions,
+    plan: Odds,
+    ways: Mapping[str, Method] | None = None,
+    chosen: dict[str, str] | None = None,
+) -> pd.DataFrame:
+    """Draw what may leave from each zone and return its percentiles and the odds that the take holds.
+
+    A caller that also wants `zone_methods` or `sensitivity` draws once with `draw_limits` and then asks `odds_table`.
+    Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own `method` column.
+    """
+    ways = methods(options.book) if ways is None else ways
+    if chosen is None and "method" in zones:
+        chosen = dict(zip(zones["zone_id"], zones["method"], strict=True))
+    return odds_table(draw_limits(stack, zones, labels, options, plan, ways), plan.cautious_pct, chosen)

@@ -1,0 +1,48 @@
+"""Soil carbon: what must return to the ground, and in how many corn years stover may leave."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.residue.production import Amount
+
+
+def stover_to_return(base_mg_ha: Amount, factor: Amount, other_c_mg_ha: Amount, content: Amount) -> Amount:
+    """Return the stover (Mg/ha a corn year) that holds soil carbon, less what manure and cover crops bring.
+
+    Parameters
+    ----------
+    base_mg_ha : float
+        Requirement of the rotation and tillage (Wilhelm et al. 2007).
+    factor : float
+        Departure of this ground from it.
+    other_c_mg_ha : float
+        Carbon from other sources in the worth of stover carbon, Mg C/ha a year.
+    content : float
+        Carbon in stover, Mg/Mg.
+    """
+    return np.maximum(factor * base_mg_ha - other_c_mg_ha / content, 0.0)
+
+
+def keep_in_harvest_year(required_mg_ha: Amount, stover_mg_ha: Amount, one_year_in: int) -> Amount:
+    """Return what must stay in the year of harvest when the other years of `one_year_in` return all their stover.
+
+    The mean left over the years, ((n - 1) S + keep) / n, is the requirement; never below 0.
+    """
+    n = one_year_in
+    return np.maximum(n * required_mg_ha - (n - 1) * stover_mg_ha, 0.0)
+
+
+def share_of_years(stover_mg_ha: Amount, required_mg_ha: Amount, take_mg_ha: Amount) -> Amount:
+    """Return the largest share of corn years in which `take_mg_ha` may leave under the carbon budget, 0 to 1.
+
+    Mean left = S - share x take >= required.
+    """
+    return np.clip((stover_mg_ha - required_mg_ha) / take_mg_ha, 0.0, 1.0)
+
+
+def one_year_in(share: Amount) -> np.ndarray:
+    """Return n of "one year in n" for a share of years: the least whole n with 1/n <= share, inf where it is 0."""
+    known = np.asarray(share, dtype=float)
+    # a share of exactly 1/3 must not become 4 by rounding
+    return np.where(known > 0, np.ceil(1 / np.where(known > 0, known, 1.0) - 1e-9), np.inf)

@@ -1,0 +1,150 @@
+"""The ways to gather stover, and what each takes from a given stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from stovergeo.handbook import Handbook
+from stovergeo.residue.fractions import PARTS, reach, stalk_below
+from stovergeo.residue.production import Amount
+
+#: the ways to gather, gentlest first, with the name a grower reads
+TITLES: Final = {
+    "single_pass": "single pass",
+    "second_pass": "second pass",
+    "rake_bale": "rake and bale",
+    "chop_and_rake": "chop, rake and bale",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """One way to gather stover. Shares are of the dry stover standing before harvest."""
+
+    name: str
+    title: str
+    fraction: float  #: share gathered
+    fraction_low: float
+    fraction_high: float
+    parts: Mapping[str, float]  #: share of what is gathered: stalk, leaf, cob, husk
+    cut_share: float  #: height of the stubble as a share of the plant's height
+    cut_height_m: float  #: the same in metres
+    stands: float  #: share of all stover that stands after gathering, before any tillage
+    moisture_pct: float  #: at baling, wet basis
+    moisture_low_pct: float
+    moisture_high_pct: float
+    ash_pct: float  #: of the bale's dry matter
+    ash_low_pct: float
+    ash_high_pct: float
+    plant_ash_pct: float  #: of the clean plant
+    passes: int  #: over the field after the combine
+
+    @property
+    def clean_share(self) -> float:
+        """Plant in the bale's dry matter; the rest is soil, which a buyer of clean dry matter does not pay for."""
+        return clean_share(self.ash_pct, self.plant_ash_pct)
+
+    @property
+    def takes_ear_only(self) -> bool:
+        """True where more than half of the bale is cob and husk, which hold less plant food than stalk and leaf."""
+        return self.parts["cob"] + self.parts["husk"] > 0.5
+
+
+def clean_share(ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
+    """Return plant matter as a share of a bale's dry matter, from the bale's ash and the clean plant's."""
+    return np.minimum((1 - ash_pct / 100) / (1 - plant_ash_pct / 100), 1.0)
+
+
+def soil_in_bales(take_mg_ha: Amount, ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
+    """Return soil carried off with the stover (Mg/ha), where `take_mg_ha` is plant matter."""
+    return take_mg_ha * (1 / clean_share(ash_pct, plant_ash_pct) - 1)
+
+
+def recut(
+    fraction: float, parts: Mapping[str, float], usual_cut: float, cut: float, whole: Mapping[str, float]
+) -> tuple[float, dict[str, float]]:
+    """Return share gathered and its make-up when the stubble is cut at another height.
+
+    Stalk and leaf change as more or less of them lies above the cut; cob and husk hang on the ear.
+
+    Parameters
+    ----------
+    fraction : float
+        Share gathered at the usual cut.
+    parts : mapping
+        Make-up of what is gathered at the usual cut.
+    usual_cut, cut : float
+        Heights as shares of the plant's.
+    whole : mapping
+        Make-up of the whole stover; no more of a part is gathered than lies above the cut.
+    """
+    before, after = reach(usual_cut), reach(cut)
+    mass = {p: min(fraction * parts[p] * after[p] / before[p], whole[p] * after[p]) for p in PARTS}
+    gathered = sum(mass.values())
+    return gathered, {p: m / gathered for p, m in mass.items()}
+
+
+def methods(book: Handbook, names: Iterable[str] | None = None, cut_height_m: float | None = None) -> dict[str, Method]:
+    """Return the ways to gather by name, with their numbers from the handbook.
+
+    Parameters
+    ----------
+    book : Handbook
+    names : iterable of str, optional
+        Only these, in the order of `TITLES`.
+    cut_height_m : float, optional
+        Height of the stubble the combine leaves; left out, each way's usual one.
+    """
+    wanted = set(TITLES if names is None else names)
+    return {name: _method(book, name, cut_height_m) for name in TITLES if name in wanted}
+
+
+def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
+    key = f"methods.{name}"
+    height = book.value("residue.stalk_height")
+    usual = book.value(f"{key}.cut_height")
+    shredded = book.value(f"{key}.shredded") > 0
+    cut = usual if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
+    whole = {p: book.value(f"residue.fraction.{p}") for p in PARTS}
+    share, moisture, ash = (book[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
+    gathered, parts = recut(share.value, {p: book.value(f"{key}.part.{p}") for p in PARTS}, usual, cut, whole)
+    changed = gathered / share.value
+    return Method(
+        name=name,
+        title=TITLES[name],
+        fraction=gathered,
+        fraction_low=share.low * changed,
+        fraction_high=min(share.high * changed, 1.0),
+        parts=parts,
+        cut_share=cut,
+        cut_height_m=cut * height,
+        # only stalk stands: leaves drop, and what is shredded lies flat
+        stands=0.0 if shredded else whole["stalk"] * float(stalk_below(cut)),
+        moisture_pct=moisture.value,
+        moisture_low_pct=moisture.low,
+        moisture_high_pct=moisture.high,
+        ash_pct=ash.value,
+        ash_low_pct=ash.low,
+        ash_high_pct=ash.high,
+        plant_ash_pct=book.value("methods.ash_of_plant"),
+        passes=round(book.value(f"{key}.passes")),
+    )
+
+
+def take(stover_mg_ha: Amount, method: Method) -> Amount:
+    """Return dry stover gathered by a method, Mg/ha."""
+    return method.fraction * stover_mg_ha
+
+
+def take_parts(stover_mg_ha: Amount, method: Method) -> dict[str, Amount]:
+    """Return what a method gathers by part of the plant, Mg/ha; the parts sum to `take`."""
+    return {part: method.fraction * share * stover_mg_ha for part, share in method.parts.items()}
+
+
+def take_within(stover_mg_ha: Amount, fraction: float, limit_mg_ha: Amount, most_mg_ha: float = np.inf) -> Amount:
+    """Return what may be gathered, Mg/ha: the method's share, held to the limit and to the plan's cap."""
+    return np.maximum(np.minimum(np.minimum(fraction * stover_mg_ha, limit_mg_ha), most_mg_ha), 0.0)

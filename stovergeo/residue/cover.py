@@ -1,0 +1,61 @@
+"""Stover mass to ground cover and back, and what winter and tillage leave of it.
+
+Cover is a share 0-1 unless the name says ``pct``; mass is flat dry stover on the surface in kg/ha.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import prod
+
+import numpy as np
+
+from stovergeo.residue.production import Amount
+
+
+def cover_of(mass_kg_ha: Amount, k: Amount) -> Amount:
+    """Return the share of the ground covered by a mass of flat stover.
+
+    Parameters
+    ----------
+    mass_kg_ha : float or array
+    k : float or array
+        Cover coefficient, ha/kg.
+    """
+    return -np.expm1(-k * mass_kg_ha)  # Gregory 1982, Trans. ASAE 25:1333-1337
+
+
+def mass_of(cover: Amount, k: Amount) -> Amount:
+    """Return the mass of flat stover (kg/ha) that covers a share of the ground: the exact inverse of `cover_of`."""
+    return -np.log1p(-cover) / k
+
+
+def mixed_cover(masses_kg_ha: Iterable[Amount], ks: Iterable[float]) -> Amount:
+    """Return the cover of several residues lying over one another (their exponents add; Gregory 1982)."""
+    return -np.expm1(-sum(k * m for m, k in zip(masses_kg_ha, ks, strict=True)))
+
+
+def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
+    """Return the share of flat stover still on the surface after winter and all passes.
+
+    Parameters
+    ----------
+    overwinter : float
+        Share left at planting of what lay there in the fall.
+    passes : iterable of float
+        Share left on the surface by each pass. These are mass factors; cover factors differ.
+    """
+    return overwinter * prod(passes)
+
+
+def cover_retained(mass_kg_ha: Amount, k: float, left: Amount) -> Amount:
+    """Return cover after tillage as a share of cover before, where the pass leaves a share of the mass.
+
+    Mass and cover shares differ (McCool, Stott & Laflen 1995): half the mass may keep three quarters of the cover.
+    """
+    return cover_of(left * mass_kg_ha, k) / cover_of(mass_kg_ha, k)
+
+
+def laid_down(passes: Iterable[Amount]) -> Amount:
+    """Return the share of standing stalks that several passes lay flat, each laying its share of those still up."""
+    return 1 - prod(1 - share for share in passes)

@@ -1,0 +1,158 @@
+"""Plant food that leaves with the stover, and what it costs to replace."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.money import Money
+from stovergeo.residue.collection import Method
+from stovergeo.residue.production import Amount
+from stovergeo.units import KG_PER_MG, MG_PER_TON
+
+#: what is counted, with the plan's own price for it
+NUTRIENTS: Final = {
+    "n": "nitrogen_per_mg",
+    "p2o5": "phosphate_per_mg",
+    "k2o": "potash_per_mg",
+    "s": "sulfur_per_mg",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Nutrient:
+    """One plant food in the stover of one way of gathering."""
+
+    content: float  #: kg/Mg of dry stover
+    content_low: float
+    content_high: float
+    price: float  #: $/kg
+    replaced: float  #: share bought again
+    replaced_low: float
+    replaced_high: float
+
+
+def price_of_nutrient(price_per_ton: float, share: float) -> float:
+    """Return $/kg of a plant food from the $/US ton of a fertilizer that holds it.
+
+    Parameters
+    ----------
+    price_per_ton : float
+        Of the fertilizer; take off first what its other plant food is worth.
+    share : float
+        Of the plant food in it, 0-1 (potash 0-0-60: 0.60).
+    """
+    return price_per_ton / (MG_PER_TON * KG_PER_MG * share)
+
+
+def replacement_value(
+    contents: Mapping[str, float], prices: Mapping[str, float], replaced: Mapping[str, float] | None = None
+) -> float:
+    """Return what a unit mass of stover costs to replace: the sum of content x price x share replaced.
+
+    Any units that belong together will do: lb/ton with $/lb gives $/ton, kg/Mg with $/kg gives $/Mg.
+    """
+    shares = replaced or {}
+    return sum(content * prices[name] * shares.get(name, 1.0) for name, content in contents.items())
+
+
+def after_rain(content_at_maturity: Amount, leached_share: float) -> Amount:
+    """Return the content of what is baled from that of the mature plant, rain having washed a share back to the soil.
+
+    Not for contents measured in bales, which are after the rain already.
+    """
+    return content_at_maturity * (1 - leached_share)
+
+
+def nutrients_of(
+    book: Handbook, method: Method, money: Money | None = None, basis: str = "bale"
+) -> dict[str, Nutrient]:
+    """Return content, price and share replaced of each plant food, for one way of gathering.
+
+    Parameters
+    ----------
+    book : Handbook
+    method : Method
+        Bales mostly of cob and husk hold less.
+    money : Money, optional
+        The plan's prices; what it leaves out comes from the handbook.
+    basis : {"bale", "maturity"}
+        What the handbook's (or the plan's own) contents were measured on; the mature plant loses P and K to rain.
+    """
+    found = {}
+    for name, own in NUTRIENTS.items():
+        content = book[f"nutrients.{name}.{'content_cob_husk' if method.takes_ear_only else 'content'}"]
+        washed = 0.0
+        if basis == "maturity" and name in ("p2o5", "k2o"):
+            washed = book.value(f"nutrients.{name}.leached")
+        price = getattr(money, own, None)
+        if price is None:
+            price = book.value(f"nutrients.{name}.price") * KG_PER_MG
+        replaced = book[f"nutrients.{name}.replaced"]
+        found[name] = Nutrient(
+            content=after_rain(content.value, washed),
+            content_low=after_rain(content.low, washed),
+            content_high=after_rain(content.high, washed),
+            price=price / KG_PER_MG,
+            replaced=replaced.value,
+            replaced_low=replaced.low,
+            replaced_high=replaced.high,
+        )
+    return found
+
+
+def nutrients(
+    zones: pd.DataFrame,
+    ways: Mapping[str, Method],
+    book: Handbook,
+    money: Money | None = None,
+    basis: str = "bale",
+) -> pd.DataFrame:
+    """Return what leaves each zone in plant food and what it costs to replace.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        zone_id, method ("leave" gives zeros) and take_mg, dry Mg over the zone.
+    ways, book, money, basis
+        As for `nutrients_of`.
+
+    Returns
+    -------
+    DataFrame
+        zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, lime_kg, cost, cost_low, cost_high ($), cost_mg ($ per dry Mg).
+        The low and high cost take every content and share replaced at its low or high end together.
+    """
+    per_mg = {name: _per_mg(book, way, money, basis) for name, way in ways.items()}
+    rows = []
+    for zone_id, method, mass in zip(zones["zone_id"], zones["method"], zones["take_mg"], strict=True):
+        each = per_mg.get(method, {})
+        row = {"zone_id": zone_id, **{c: each.get(c, 0.0) * mass for c in _COLUMNS}}
+        rows.append({**row, "cost_mg": each.get("cost", 0.0)})
+    return pd.DataFrame(rows, columns=["zone_id", *_COLUMNS, "cost_mg"])
+
+
+_COLUMNS: Final = ("n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high")
+
+
+def _per_mg(book: Handbook, way: Method, money: Money | None, basis: str) -> dict[str, float]:
+    """Return the columns for one dry Mg gathered."""
+    found = nutrients_of(book, way, money, basis)
+    lime = book.value("nutrients.lime.content")
+    lime_cost = lime * book.value("nutrients.lime.price")
+    return {
+        **{f"{name}_kg": f.content for name, f in found.items()},
+        "lime_kg": lime,
+        "cost": lime_cost + sum(f.content * f.price * f.replaced for f in found.values()),
+        "cost_low": lime_cost + sum(f.content_low * f.price * f.replaced_low for f in found.values()),
+        "cost_high": lime_cost + sum(f.content_high * f.price * f.replaced_high for f in found.values()),
+    }
+
+
+def per_bale(content_kg_mg: float, bale_as_is_kg: float, moisture_pct: float) -> float:
+    """Return kg of a plant food in one bale, from its content in dry matter."""
+    return content_kg_mg * bale_as_is_kg * (1 - moisture_pct / 100) / KG_PER_MG

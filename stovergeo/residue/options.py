@@ -1,0 +1,88 @@
+"""What a retention rule is told beside the stack: the plan, the handbook, the way of gathering."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, TypeAlias
+
+import xarray as xr
+
+from stovergeo.errors import Report
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.residue.collection import Method
+from stovergeo.residue.cover import laid_down, surviving
+from stovergeo.units import KG_PER_MG
+
+#: passes that leave most of the surface as it was
+_NARROW_PASSES: Final = frozenset({"planter", "planter_no_till", "strip_till", "anhydrous_knife"})
+
+Number: TypeAlias = Any  #: a float, or a DataArray of draws
+
+
+@dataclass(frozen=True)
+class RuleOptions:
+    """The plan's crop and limits, the handbook's numbers, and the method where one is being judged.
+
+    Rules ask for every coefficient with `number`, so that a Monte Carlo run can put draws
+    (arrays along ``draw``) in the place of single numbers.
+    """
+
+    crop: Crop
+    limits: Limits
+    book: Handbook
+    method: Method | None = None  #: None: no stubble is counted on, all stover that is left lies flat
+    drawn: Mapping[str, Number] = field(default_factory=dict, repr=False)
+    asked: set[str] = field(default_factory=set, compare=False, repr=False)  #: keys that `number` was asked for
+
+    def number(self, key: str) -> Number:
+        """Return a coefficient: its draws where there are any, else the handbook's (or the plan's) number."""
+        self.asked.add(key)
+        return self.drawn[key] if key in self.drawn else self.book.value(key)
+
+    def with_method(self, method: Method | None) -> RuleOptions:
+        """Return the same options for one way of gathering."""
+        return replace(self, method=method)
+
+    @property
+    def full_width(self) -> bool:
+        """True where any pass works the whole width of the ground."""
+        return not set(self.crop.tillage) <= _NARROW_PASSES
+
+    @property
+    def plowed(self) -> bool:
+        """True where the ground is turned over."""
+        return "moldboard" in self.crop.tillage
+
+    def surviving(self) -> Number:
+        """Return the share of flat stover still on the surface after winter and the plan's passes."""
+        passes = [self.number(f"tillage.{name}") for name in self.crop.tillage]
+        return surviving(self.number("retention.cover.overwinter"), passes)
+
+    def standing(self) -> Number:
+        """Return the share of all stover that still stands after the plan's passes (0 where no method is given)."""
+        if self.method is None or self.method.stands == 0:
+            return 0.0
+        laid = laid_down([self.number(f"flattening.{name}") for name in self.crop.tillage])
+        return self.method.stands * (1 - laid)
+
+    def to_leave(self, flat_kg_ha: Number, stover_mg_ha: xr.DataArray) -> xr.DataArray:
+        """Return the stover (Mg/ha) to leave at harvest so that `flat_kg_ha` lies on the surface after planting.
+
+        What stands does not lie flat, so it comes on top.
+        """
+        return self.standing() * stover_mg_ha + flat_kg_ha / self.surviving() / KG_PER_MG
+
+
+def check_passes(crop: Crop, book: Handbook, report: Report) -> None:
+    """Report every tillage pass the handbook does not know."""
+    known = book.group("tillage")
+    for name in crop.tillage:
+        if name not in known:
+            report.add(
+                "residue.unknown_pass",
+                "plan file, crop.tillage",
+                f"No pass is called '{name}'.",
+                f"Use names from: {', '.join(known)}.",
+            )

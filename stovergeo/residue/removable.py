@@ -1,0 +1,195 @@
+"""The limits: every rule's answer, the largest of them, and what may leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import xarray as xr
+
+from stovergeo.doors import RETENTION_RULES, through_door
+from stovergeo.errors import ContractError, Report
+from stovergeo.residue.options import RuleOptions, check_passes
+from stovergeo.residue.production import stover
+from stovergeo.residue.retention import Rule
+from stovergeo.stack import need, put
+
+#: soil variables whose unknown cells take a cautious number, by handbook key
+_CAUTIOUS: Final = {
+    "soil_erodibility": "retention.water.erodibility_unknown",
+    "soil_loss_tolerance": "retention.water.tolerance_unknown",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class NamedRule:
+    """A rule with the name it came through the door under."""
+
+    name: str
+    rule: Rule
+
+    def trait(self, what: str, default: Any) -> Any:
+        """Return an attribute a rule need not have."""
+        return getattr(self.rule, what, default)
+
+
+def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
+    """Return the rules the plan uses, rules that forbid first; broken and unknown ones are reported."""
+    found = {plugin.name: plugin for plugin in through_door(RETENTION_RULES)}
+    wanted = list(found) if options.limits.rules is None else list(dict.fromkeys(options.limits.rules))
+    rules = []
+    for name in wanted:
+        if name not in found:
+            known = ", ".join(sorted(found))
+            report.add(
+                "residue.unknown_rule",
+                "plan file, limits.rules",
+                f"No rule is called '{name}'.",
+                f"Use names from: {known}.",
+            )
+        elif found[name].broken:
+            report.add(
+                "residue.rule_broken", f"retention rule {name} of {found[name].package}", f"{found[name].broken}."
+            )
+        else:
+            rules.append(NamedRule(name, found[name].thing))
+    return sorted(rules, key=lambda r: not r.trait("forbids", False))
+
+
+def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Dataset:
+    """Return the stack with what grows, what must stay by each rule, and what may leave.
+
+    Parameters
+    ----------
+    stack : xarray.Dataset
+        Holds ``grain_mg_ha``; every rule reads what it lists.
+    options : RuleOptions
+    report : Report
+        Rules that cannot be checked here, and soil values that had to be assumed, are noted.
+
+    Returns
+    -------
+    xarray.Dataset
+        With ``stover_mg_ha``, ``keep_<rule>_mg_ha`` for every rule that could be checked, ``keep_mg_ha`` (the largest,
+        at most all that stands), ``binding_rule`` (0, 1, ... into the attribute ``rules``) and ``removable_mg_ha``.
+    """
+    need(stack, ["grain_mg_ha"], "the residue room")
+    check_passes(options.crop, options.book, report)
+    rules = rules_for(options, report)
+    report.stop_if_refused()
+    _warn_of_conditioning(options, report)
+    stack = put(stack, stover_mg_ha=expected_stover(stack["grain_mg_ha"].astype(float), options))
+    inputs = with_cautious_soil(stack, options, report)
+    answers = answers_of(rules, inputs, options, report)
+    if not answers:
+        raise report.refuse("residue.no_rule", "plan file, limits.rules", "No retention rule could be checked.")
+    _report_unknown(answers, inputs, report)
+    return _bind(stack, answers, {r.name: r for r in rules})
+
+
+def expected_stover(grain_mg_ha: xr.DataArray, options: RuleOptions) -> xr.DataArray:
+    """Return the central stover for a grain surface, with the handbook's (or the plan's) line."""
+    line = stover(grain_mg_ha, options.book.value("residue.slope"), options.book.value("residue.intercept"))
+    return line * options.book.value("residue.factor")
+
+
+def answers_of(
+    rules: list[NamedRule], inputs: xr.Dataset, options: RuleOptions, report: Report
+) -> dict[str, xr.DataArray]:
+    """Return each rule's answer (Mg/ha), leaving out, and reporting, those that cannot be checked or fail."""
+    answers = {}
+    for named in rules:
+        missing = [v for v in named.rule.reads if v not in inputs]
+        if missing:
+            report.add(
+                "residue.rule_not_checked",
+                f"retention rule {named.name}",
+                f"It reads {', '.join(missing)}, not known here.",
+            )
+            continue
+        need(inputs, named.rule.reads, f"the rule {named.name}")
+        try:
+            answers[named.name] = asked(named, inputs, options)
+        except Exception as error:  # a stranger's rule must not stop the others
+            report.add("residue.rule_broken", f"retention rule {named.name}", f"{type(error).__name__}: {error}.")
+    return answers
+
+
+def asked(named: NamedRule, inputs: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return a rule's answer, checked against the contract.
+
+    Raises
+    ------
+    ContractError
+        When it is not an array over the dims it was given, or is negative or infinite anywhere.
+    """
+    answer = named.rule.keep(inputs, options)
+    allowed = set(inputs.dims) | {d for n in options.drawn.values() if isinstance(n, xr.DataArray) for d in n.dims}
+    if not isinstance(answer, xr.DataArray) or not set(answer.dims) <= allowed:
+        raise ContractError("its answer is not an array over the dims it was given")
+    if bool((answer < 0).any()) or bool(np.isinf(answer).any()):
+        raise ContractError("its answer is negative or infinite somewhere")
+    return answer
+
+
+def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Dataset:
+    """Return the stack in double precision with cautious numbers where the soil is not known, reported in hectares."""
+    inputs = stack.astype(float)  # rules invert exponentials; float32 would cost them digits
+    grown = inputs["stover_mg_ha"].notnull()
+    for name, key in _CAUTIOUS.items():
+        if name not in inputs:
+            continue
+        unknown = grown & inputs[name].isnull()
+        if bool(unknown.any()):
+            number = options.book.value(key)
+            ha = float(inputs["cell_area_ha"].where(unknown).sum())
+            report.add(
+                "residue.soil_unknown", "soils", f"{name} is not known on {ha:.1f} ha; {number:.3g} was taken there."
+            )
+            inputs[name] = inputs[name].where(~unknown, number).assign_attrs(inputs[name].attrs)
+    return inputs
+
+
+def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report: Report) -> None:
+    """Report rules that are known on part of the ground only."""
+    grown = inputs["stover_mg_ha"].notnull()
+    for name, answer in answers.items():
+        ha = float(inputs["cell_area_ha"].where(grown & answer.isnull()).sum())
+        if ha > 0:
+            what = f"What it reads is not known on {ha:.1f} ha."
+            report.add("residue.rule_not_checked", f"retention rule {name}", what)
+
+
+def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:
+    grown = stack["stover_mg_ha"].notnull()
+    maps = {n: a.broadcast_like(stack["stover_mg_ha"]).transpose("y", "x").where(grown) for n, a in answers.items()}
+    heights = []
+    for name, asks in maps.items():
+        # all-or-nothing rules come first in the order and win where they forbid
+        forbidding = rules[name].trait("forbids", False)
+        heights.append(np.where(forbidding & (asks > 0), np.inf, np.nan_to_num(asks.values, nan=-1.0)))
+    binding = np.argmax(np.stack(heights), axis=0)
+    # fmax: a rule that is not known in a cell leaves the others standing there
+    largest = np.fmax.reduce(np.stack([m.values for m in maps.values()]))
+    known = grown.values & np.isfinite(largest)
+    standing = stack["stover_mg_ha"].values
+    kept = np.where(known, np.minimum(largest, standing), np.nan)
+    binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs={"rules": list(maps)})
+    return put(
+        stack,
+        **{f"keep_{name}_mg_ha": m for name, m in maps.items()},
+        keep_mg_ha=kept,
+        binding_rule=binding_rule,
+        removable_mg_ha=standing - kept,
+    )
+
+
+def _warn_of_conditioning(options: RuleOptions, report: Report) -> None:
+    index, low = options.crop.soil_conditioning_index, options.book.value("retention.conditioning_low")
+    if index is not None and 0 <= index < low:
+        report.add(
+            "residue.conditioning_low",
+            "plan file, crop.soil_conditioning_index",
+            f"The index is {index:g}, under {low:g}.",
+        )

@@ -1,0 +1,40 @@
+"""Retention rules: one file a rule, each found through the door ``stovergeo.retention_rules``.
+
+A rule is a module, or any object, that has what `Rule` lists. The name of its entry point
+is its name everywhere: in the plan's ``[limits] rules``, in ``keep_<name>_mg_ha`` and in the tables.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import xarray as xr
+
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.words import Units
+
+
+class Rule(Protocol):
+    """What comes through the door. ``words`` and everything below it may be missing."""
+
+    title: str  #: as a grower reads it
+    reads: tuple[str, ...]  #: variables of the stack without which the rule cannot be checked
+    source: str  #: where its equation and numbers stand
+
+    def keep(self, stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+        """Return dry stover to leave at harvest, Mg/ha, 0 or more; all of it, or more, where nothing may leave.
+
+        Arithmetic cell by cell over variables of the stack (``stover_mg_ha`` is always there) and numbers from
+        `RuleOptions.number`, either of which may carry dims of its own: ``y, x`` on the map; ``cell`` and
+        ``draw`` in a Monte Carlo run. NaN where it cannot be known.
+        """
+        ...
+
+    def words(self, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+        """Return one plain sentence on what the rule asks for, for means over some ground."""
+        ...
+
+    lift: str  #: what would lower what the rule asks for, one plain sentence
+    valid: str  #: range for which the rule's equation was made
+    forbids: bool  #: True for a rule that asks for all or nothing
+    reads_method: bool  #: True where the answer differs by the way of gathering

@@ -1,0 +1,29 @@
+"""Concentrated flow: nothing leaves where water runs gathered; no sheet-erosion equation holds there."""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.words import Units
+
+title = "Waterways"
+reads = ("stover_mg_ha", "concentrated_flow")
+source = "AH-703, ch. 4: the equation ends where flow enters a channel; never harvesting there is our judgement"
+valid = "ground with a height model fine enough to show its waterways"
+lift = "Nothing lifts this; a grassed waterway protects the path better than stover does."
+forbids = True
+reads_method = False
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return all stover in flow paths, else 0; Mg/ha."""
+    path = stack["concentrated_flow"]
+    return xr.where(path > 0, stack["stover_mg_ha"], 0.0).where(path.notnull())
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say whether water runs gathered here."""
+    if keep_mg_ha == 0:
+        return "No water runs gathered here."
+    return "Water runs gathered over part of this ground; nothing leaves along its path."

@@ -1,0 +1,36 @@
+"""Ground cover after planting, through winter and the plan's tillage passes.
+
+Asks for the mass of flat stover that covers the wanted share of the ground after planting
+(mass to cover: Gregory 1982), divided by what winter and each pass leave of it; stalks that
+stand through all that do not count as cover and come on top.
+"""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.cover import mass_of
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.words import Units, per_area
+
+title = "Ground cover after planting"
+reads = ("stover_mg_ha",)
+source = "Gregory 1982, Trans. ASAE 25:1333-1337; 30 % after planting is the usual meaning of conservation tillage"
+valid = "0 to 90 % cover by corn stover lying flat"
+lift = "Fewer or gentler passes before planting would lower it."
+forbids = False
+reads_method = True
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return dry stover to leave for the plan's cover after planting, Mg/ha."""
+    flat = mass_of(options.limits.cover_pct / 100, options.number("retention.cover.k"))
+    return options.to_leave(flat, stack["stover_mg_ha"])
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say what the rule asks for."""
+    return (
+        f"To have {options.limits.cover_pct:.0f} % of the ground covered after planting, "
+        f"{per_area(keep_mg_ha, units)} must stay at harvest."
+    )

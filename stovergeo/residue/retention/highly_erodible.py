@@ -1,0 +1,48 @@
+"""Highly erodible land: nothing leaves unless the plan says its conservation plan allows it.
+
+The soil survey's listing decides; where there is none, R K LS / T of 8 and more.
+"""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.soil_loss import erodibility_index
+from stovergeo.residue.words import Units
+from stovergeo.units import R_SI_PER_US
+
+title = "Highly erodible land"
+reads = ("stover_mg_ha", "highly_erodible")
+source = "NRCS: R K LS / T of 8 and more; harvest must not break the land's conservation plan (NRCS Iowa)"
+valid = "ground with a soil survey"
+lift = "Only the land's own conservation plan can lift this; then set take_highly_erodible in the plan."
+forbids = True
+reads_method = False
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return all stover on highly erodible ground, else 0; Mg/ha."""
+    listed = stack["highly_erodible"]
+    if options.limits.take_highly_erodible:
+        return 0.0 * stack["stover_mg_ha"]
+    if {"ls_factor", "soil_erodibility", "soil_loss_tolerance"} <= set(stack):
+        index = erodibility_index(
+            options.crop.erosivity_us * R_SI_PER_US,
+            stack["soil_erodibility"],
+            stack["ls_factor"],
+            stack["soil_loss_tolerance"],
+        )
+        computed = (index >= options.number("retention.erodible_index")).where(index.notnull())
+        listed = listed.where(listed.notnull(), computed)
+    return (listed * stack["stover_mg_ha"]).where(listed.notnull())
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say how much of the ground is highly erodible."""
+    if keep_mg_ha == 0:
+        return "No highly erodible land is held back here."
+    part = "All" if keep_mg_ha >= stover_mg_ha else "Part"
+    return (
+        f"{part} of this ground is highly erodible land: nothing leaves there unless its conservation plan allows it."
+    )

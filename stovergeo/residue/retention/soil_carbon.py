@@ -1,0 +1,51 @@
+"""Soil carbon: the stover that must return each corn year to hold it.
+
+Requirement by rotation and tillage (Wilhelm et al. 2007), less carbon from manure and cover
+crops. Where the plan harvests only one corn year in n, the mean over the n years must meet it.
+"""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.carbon import keep_in_harvest_year, stover_to_return
+from stovergeo.residue.options import Number, RuleOptions
+from stovergeo.residue.words import Units, per_area
+
+title = "Soil carbon"
+reads = ("stover_mg_ha",)
+source = "Wilhelm et al. 2007, Agron. J. 99:1665-1667; spread after Johnson et al. 2014, BioEnergy Research"
+valid = (
+    "Corn Belt soils in continuous corn or corn and soybean; one table for all of them is unsafe, hence the wide spread"
+)
+lift = "Manure, a cover crop, no plowing, or harvest in fewer years would lower it."
+forbids = False
+reads_method = False
+
+
+def required(options: RuleOptions) -> Number:
+    """Return the mean yearly requirement, Mg/ha of stover in each corn year."""
+    rotation = options.crop.rotation.replace(" ", "_").replace("-", "_")
+    tillage = "moldboard" if options.plowed else "conservation"
+    other = options.crop.manure_c_mg_ha * options.number("retention.carbon.manure_worth") + (
+        options.crop.cover_crop_c_mg_ha * options.number("retention.carbon.cover_crop_worth")
+    )
+    return stover_to_return(
+        options.number(f"retention.carbon.{rotation}.{tillage}"),
+        options.number("retention.carbon.factor"),
+        other,
+        options.number("retention.carbon.content"),
+    )
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return dry stover to leave in a year of harvest, Mg/ha."""
+    stover = stack["stover_mg_ha"]
+    return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_one_year_in)
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say what the rule asks for."""
+    years = options.crop.harvest_one_year_in
+    often = "" if years == 1 else f" in the year of harvest, with harvest in one corn year of {years}"
+    return f"Soil carbon asks for {per_area(keep_mg_ha, units)} to stay{often} ({options.crop.rotation})."

@@ -1,0 +1,86 @@
+"""Water erosion: the stover that keeps soil loss by rain under the soil's tolerance.
+
+The soil-loss equation turned round: bare-ground loss R K LS P C0, the cover that brings it
+down to the tolerable loss, the mass for that cover, and what must lie at harvest for it to
+be there after planting. A screen, not a conservation plan: one cover stands for the year.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+
+from stovergeo.residue.cover import mass_of
+from stovergeo.residue.options import Number, RuleOptions
+from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
+from stovergeo.residue.words import Units, per_area
+from stovergeo.units import M2_PER_HA, R_SI_PER_US
+
+title = "Water erosion"
+reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
+source = "Renard et al. 1997, AH-703 (A = R K LS C P, cover subfactor); Desmet & Govers 1996 for LS on a grid"
+valid = "sheet and rill erosion on slopes of tens of metres; not where water runs gathered"
+lift = "Gentler tillage, rows on the contour or shorter slopes would lower it."
+forbids = False
+reads_method = True
+
+
+def bare_loss(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return mean yearly soil loss by water with no stover on the ground, Mg/(ha yr)."""
+    roughness = options.number("retention.water.roughness")
+    bare = options.number("retention.water.bare_tilled" if options.full_width else "retention.water.bare_no_till")
+    return soil_loss(
+        options.crop.erosivity_us * R_SI_PER_US,
+        stack["soil_erodibility"] * options.number("retention.water.erodibility_factor"),
+        stack["ls_factor"],
+        bare * roughness_subfactor(roughness),
+        _contouring(stack, options),
+    )
+
+
+def tolerable(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return the soil loss to stay under, Mg/(ha yr)."""
+    return stack["soil_loss_tolerance"] * options.limits.tolerance_share
+
+
+def leave_for_cover(cover_pct: xr.DataArray, stover: xr.DataArray, options: RuleOptions) -> xr.DataArray:
+    """Return the stover to leave for a cover after planting; at least all of it where no amount suffices."""
+    most = options.number("retention.water.cover_most")
+    flat = mass_of(np.minimum(cover_pct, most) / 100, options.number("retention.cover.k"))
+    # ground that needs no cover asks for nothing, standing or flat
+    asked = xr.where(cover_pct > 0, options.to_leave(flat, stover), 0.0)
+    asked = asked.where(cover_pct.notnull())
+    return xr.where(cover_pct > most, np.maximum(asked, stover), asked)
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return dry stover to leave so that soil loss by water stays tolerable, Mg/ha."""
+    cover = cover_needed_pct(
+        bare_loss(stack, options),
+        tolerable(stack, options),
+        options.number("retention.water.cover_effect"),
+        options.number("retention.water.roughness"),
+    )
+    return leave_for_cover(cover, stack["stover_mg_ha"], options)
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say what the rule asks for."""
+    if keep_mg_ha >= stover_mg_ha:
+        return "Water erosion: even with all stover left, soil loss here is held to be more than the soil tolerates."
+    if keep_mg_ha == 0:
+        return "Water erosion asks for nothing here."
+    return f"To keep soil loss by water tolerable, {per_area(keep_mg_ha, units)} must stay."
+
+
+def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:
+    """Return P. Credit for contour rows needs the slope and the length of slope above; unknown earns none."""
+    if not (options.crop.contoured and "slope_pct" in stack and "upslope_area_m2" in stack):
+        return 1.0
+    cell_width_m = np.sqrt(stack["cell_area_ha"] * M2_PER_HA)
+    slope = stack["slope_pct"]
+    return xr.DataArray(
+        contour_factor(slope.values, (stack["upslope_area_m2"] / cell_width_m).values),
+        dims=slope.dims,
+        coords=slope.coords,
+    )

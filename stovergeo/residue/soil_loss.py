@@ -1,0 +1,149 @@
+"""Water erosion by the public soil-loss equation, forward and turned round.
+
+Plain formulas on numbers and arrays. SI: R in MJ mm/(ha h yr), K in Mg ha h/(ha MJ mm),
+loss in Mg/(ha yr); cover in %. Length and slope come as the LS factor from the terrain.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from stovergeo.residue.production import Amount
+from stovergeo.units import M_PER_FT
+
+#: roughness of the unit plot: 0.24 in
+UNIT_ROUGHNESS_MM: Final = 6.096
+
+#: contouring: upper slope of the class (%), P, longest slope (ft) for which it holds.
+#: Values as read in a state table; limits from AH-537 table 13, from memory.
+CONTOUR: Final = (
+    (3, 0.60, 400),
+    (6, 0.50, 300),
+    (9, 0.50, 200),
+    (13, 0.60, 120),
+    (17, 0.70, 80),
+    (21, 0.80, 60),
+    (26, 0.90, 50),
+)
+
+#: K (US) by texture at 0.5, 2 and 4 % organic matter, as printed in an agricultural engineering text
+TEXTURE_K_US: Final = {
+    "fine sand": (0.16, 0.14, 0.10),
+    "loamy sand": (0.12, 0.10, 0.08),
+    "sandy loam": (0.27, 0.24, 0.19),
+    "very fine sandy loam": (0.47, 0.41, 0.33),
+    "silt loam": (0.48, 0.42, 0.33),
+    "clay loam": (0.28, 0.25, 0.21),
+    "silty clay loam": (0.37, 0.32, 0.26),
+    "silty clay": (0.25, 0.23, 0.19),
+}
+
+
+def erodibility_us(
+    fine_pct: ArrayLike, clay_pct: ArrayLike, om_pct: ArrayLike, structure: ArrayLike, permeability: ArrayLike
+) -> np.ndarray:
+    """Return the soil's K (US units) by the nomograph's equation, where the survey has none.
+
+    Parameters
+    ----------
+    fine_pct : array
+        Silt and very fine sand, %. The equation holds up to 70; beyond it still answers, with less trust.
+    clay_pct, om_pct : array
+        Clay and organic matter, %. More than 4 % organic matter counts as 4.
+    structure : array
+        1 very fine granular, 2 fine granular, 3 medium or coarse granular, 4 blocky, platy or massive.
+    permeability : array
+        1 rapid ... 6 very slow.
+    """
+    fine, clay, om = (np.asarray(v, dtype=float) for v in (fine_pct, clay_pct, om_pct))
+    M = fine * (100 - clay)
+    # AH-537, nomograph equation
+    K = (
+        2.1e-4 * M**1.14 * (12 - np.minimum(om, 4))
+        + 3.25 * (np.asarray(structure) - 2)
+        + 2.5 * (np.asarray(permeability) - 3)
+    )
+    return np.maximum(K, 0) / 100
+
+
+def erodibility_of_texture_us(texture: str, om_pct: float) -> float:
+    """Return K (US units) from a texture name, straight between the printed organic-matter contents.
+
+    Raises
+    ------
+    KeyError
+        For a texture the table does not hold.
+    """
+    return float(np.interp(om_pct, (0.5, 2, 4), TEXTURE_K_US[texture.lower()]))
+
+
+def soil_loss(R: Amount, K: Amount, LS: Amount, C: Amount, P: Amount = 1.0) -> Amount:
+    """Return mean annual soil loss A = R K LS C P (AH-537, AH-703), Mg/(ha yr) when R and K are SI."""
+    return R * K * LS * C * P
+
+
+def cover_subfactor(cover_pct: Amount, b: Amount, roughness_mm: Amount = UNIT_ROUGHNESS_MM) -> Amount:
+    """Return the surface cover subfactor of C (AH-703, ch. 5).
+
+    Parameters
+    ----------
+    cover_pct : float or array
+    b : float
+        Effect of one per cent of cover: 0.025 on flat or settled ground to 0.05 and more on steep tilled ground.
+    roughness_mm : float
+        Random roughness; rough ground makes less of its cover.
+    """
+    return np.exp(-_cover_slope(b, roughness_mm) * cover_pct)
+
+
+def roughness_subfactor(roughness_mm: Amount) -> Amount:
+    """Return the surface roughness subfactor of C (AH-703, ch. 5), 1 on the unit plot."""
+    return np.exp(-0.026 * (roughness_mm - UNIT_ROUGHNESS_MM))
+
+
+def canopy_subfactor(canopy: Amount, fall_height_ft: Amount) -> Amount:
+    """Return the canopy subfactor of C (AH-703, ch. 5; from memory): share under leaves, height of fall in ft."""
+    return 1 - canopy * np.exp(-0.1 * fall_height_ft)
+
+
+def _cover_slope(b: Amount, roughness_mm: Amount) -> Amount:
+    return b * (UNIT_ROUGHNESS_MM / roughness_mm) ** 0.08
+
+
+def cover_needed_pct(
+    bare_loss: Amount, tolerable: Amount, b: Amount, roughness_mm: Amount = UNIT_ROUGHNESS_MM
+) -> Amount:
+    """Return the cover (%) that brings bare-ground loss down to what is tolerable; above 100 no cover suffices.
+
+    The inverse of `cover_subfactor`: bare_loss * cover_subfactor(answer) = tolerable, or the answer is 0.
+    """
+    with np.errstate(divide="ignore"):  # no loss at all: log 0 is -inf, and the answer is 0
+        return np.maximum(np.log(bare_loss / tolerable), 0.0) / _cover_slope(b, roughness_mm)
+
+
+def contour_factor(slope_pct: ArrayLike, slope_length_m: ArrayLike | None = None) -> np.ndarray:
+    """Return P for rows on the contour.
+
+    Parameters
+    ----------
+    slope_pct : array
+        Ground flatter than 1 % or of 26 % and more earns nothing.
+    slope_length_m : array, optional
+        Beyond the class's longest slope rows break through and P is 1. Left out, length is taken to be within it.
+    """
+    slope = np.asarray(slope_pct, dtype=float)
+    uppers, factors, lengths = (np.array(column, dtype=float) for column in zip(*CONTOUR, strict=True))
+    cls = np.digitize(slope, uppers)
+    credited = (slope >= 1) & (cls < len(uppers))
+    cls = np.minimum(cls, len(uppers) - 1)
+    if slope_length_m is not None:
+        credited &= np.asarray(slope_length_m, dtype=float) <= lengths[cls] * M_PER_FT
+    return np.where(credited, factors[cls], 1.0)
+
+
+def erodibility_index(R: Amount, K: Amount, LS: Amount, T: Amount) -> Amount:
+    """Return R K LS / T; ground of 8 and more is highly erodible (NRCS)."""
+    return R * K * LS / T

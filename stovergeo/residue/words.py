@@ -1,0 +1,30 @@
+"""Numbers as a grower reads them."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from stovergeo.units import HA_PER_ACRE, MG_HA_PER_TON_ACRE
+
+Units = Literal["us", "metric"]
+
+
+def per_area(mg_ha: float, units: Units) -> str:
+    """Return a mass per area in words: ``2.3 ton/ac`` or ``5.2 Mg/ha``."""
+    return f"{mg_ha / MG_HA_PER_TON_ACRE:.1f} ton/ac" if units == "us" else f"{mg_ha:.1f} Mg/ha"
+
+
+def area(ha: float, units: Units) -> str:
+    """Return an area in words: ``12 ac`` or ``4.9 ha``."""
+    value, unit = (ha / HA_PER_ACRE, "ac") if units == "us" else (ha, "ha")
+    return f"{value:.0f} {unit}" if value >= 10 else f"{value:.1f} {unit}"
+
+
+def percent(share: float) -> str:
+    """Return a share as a whole per cent."""
+    return f"{100 * share:.0f} %"
+
+
+def listed(words: list[str]) -> str:
+    """Return ``a``, ``a and b`` or ``a, b and c``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""

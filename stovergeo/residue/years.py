@@ -1,0 +1,73 @@
+"""In which of the coming years stover may leave, under the carbon budget and the rotation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.plan_file.crop import Crop
+
+#: years the calendar looks ahead, the plan's season being the first
+YEARS = 5
+
+
+def corn_years(crop: Crop, season: int, years: int = YEARS) -> dict[int, str]:
+    """Return the crop of each coming year; the season itself grows corn."""
+    other = "corn" if crop.rotation == "continuous corn" else "soybean"
+    return {season + i: "corn" if i % 2 == 0 else other for i in range(years)}
+
+
+def harvest_calendar(
+    zone_methods: pd.DataFrame, chosen: dict[str, str], crop: Crop, season: int, years: int = YEARS
+) -> pd.DataFrame:
+    """Return for each zone and coming year whether stover may leave.
+
+    The season's yield stands for the years to come. Harvest comes round every n corn years, the first being the
+    season, n being the larger of the plan's own interval and what the carbon budget bears for the zone's method.
+
+    Parameters
+    ----------
+    zone_methods : DataFrame
+        As `zone_methods` returns it.
+    chosen : dict
+        zone_id -> method or "leave".
+    crop : Crop
+    season : int
+        First year.
+    years : int
+
+    Returns
+    -------
+    DataFrame
+        zone_id, year, crop, harvest, take_mg_ha, one_year_in (inf: never), words.
+    """
+    offers = zone_methods.set_index(["zone_id", "method"])
+    rows = []
+    for zone, method in chosen.items():
+        offer = offers.loc[(zone, method)] if method != "leave" else None
+        n = np.inf if offer is None else float(np.nanmax([offer["one_year_in"], crop.harvest_one_year_in]))
+        corn = 0
+        for year, grown in corn_years(crop, season, years).items():
+            harvest = bool(grown == "corn" and np.isfinite(n) and corn % int(n) == 0)
+            corn += grown == "corn"
+            rows.append(
+                {
+                    "zone_id": zone,
+                    "year": year,
+                    "crop": grown,
+                    "harvest": harvest,
+                    "take_mg_ha": float(offer["take_mg_ha"]) if harvest and offer is not None else 0.0,
+                    "one_year_in": n,
+                    "words": _words(grown, harvest, n),
+                }
+            )
+    columns = ["zone_id", "year", "crop", "harvest", "take_mg_ha", "one_year_in", "words"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _words(grown: str, harvest: bool, n: float) -> str:
+    if grown != "corn":
+        return "Soybean: nothing to gather."
+    if harvest:
+        return "Stover may leave." if n == 1 else f"Stover may leave, as in one corn year of {n:.0f}."
+    return "All stover stays." if np.isinf(n) else "All stover stays, so that the soil's carbon holds over the years."
