@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, TypeAlias
 
+import numpy as np
 import xarray as xr
 
 from stovergeo.errors import Report
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file.crop import Crop, Limits
 from stovergeo.residue.collection import Method
-from stovergeo.residue.cover import laid_down, surviving
+from stovergeo.residue.cover import laid_down, mass_of, surviving
+from stovergeo.residue.wind import silhouette_cm2_m2, standing_ratio
 from stovergeo.units import KG_PER_MG
 
 #: passes that leave most of the surface as it was
@@ -73,6 +75,27 @@ class RuleOptions:
         What stands does not lie flat, so it comes on top.
         """
         return self.standing() * stover_mg_ha + flat_kg_ha / self.surviving() / KG_PER_MG
+
+    def to_leave_for_cover(self, cover_pct: xr.DataArray, stover_mg_ha: xr.DataArray) -> xr.DataArray:
+        """Return the stover (Mg/ha) to leave for a cover (%) after planting; all of it where no amount suffices.
+
+        Ground that needs no cover asks for nothing. Unknown where the cover is.
+        """
+        most = self.number("retention.cover.most")
+        flat = mass_of(np.minimum(cover_pct, most) / 100, self.number("retention.cover.k"))
+        asked = xr.where(cover_pct > 0, self.to_leave(flat, stover_mg_ha), 0.0).where(cover_pct.notnull())
+        return xr.where(cover_pct > most, np.maximum(asked, stover_mg_ha), asked)
+
+    def stubble_ratio(self) -> Number:
+        """Return the share of wind loss that the standing stubble lets through (1 where no method is given)."""
+        if self.method is None or self.method.stands == 0:
+            return 1.0
+        laid = laid_down([self.number(f"flattening.{name}") for name in self.crop.tillage])
+        stalks = self.number("residue.stalks") * (1 - laid)
+        silhouette = silhouette_cm2_m2(stalks, self.number("residue.stalk_diameter"), self.method.cut_height_m)
+        return standing_ratio(
+            silhouette, self.number("retention.wind.stubble_effect"), self.number("retention.wind.stubble_power")
+        )
 
 
 def check_passes(crop: Crop, book: Handbook, report: Report) -> None:

@@ -19,6 +19,7 @@ from stovergeo.stack import need, put
 _CAUTIOUS: Final = {
     "soil_erodibility": "retention.water.erodibility_unknown",
     "soil_loss_tolerance": "retention.water.tolerance_unknown",
+    "wind_erodibility": "retention.wind.index_unknown",
 }
 
 

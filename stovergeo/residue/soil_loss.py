@@ -96,7 +96,7 @@ def cover_subfactor(cover_pct: Amount, b: Amount, roughness_mm: Amount = UNIT_RO
     roughness_mm : float
         Random roughness; rough ground makes less of its cover.
     """
-    return np.exp(-_cover_slope(b, roughness_mm) * cover_pct)
+    return np.exp(-cover_effect(b, roughness_mm) * cover_pct)
 
 
 def roughness_subfactor(roughness_mm: Amount) -> Amount:
@@ -109,7 +109,8 @@ def canopy_subfactor(canopy: Amount, fall_height_ft: Amount) -> Amount:
     return 1 - canopy * np.exp(-0.1 * fall_height_ft)
 
 
-def _cover_slope(b: Amount, roughness_mm: Amount) -> Amount:
+def cover_effect(b: Amount, roughness_mm: Amount) -> Amount:
+    """Return the effect of one per cent of cover on ground of some roughness (AH-703, ch. 5)."""
     return b * (UNIT_ROUGHNESS_MM / roughness_mm) ** 0.08
 
 
@@ -121,7 +122,7 @@ def cover_needed_pct(
     The inverse of `cover_subfactor`: bare_loss * cover_subfactor(answer) = tolerable, or the answer is 0.
     """
     with np.errstate(divide="ignore"):  # no loss at all: log 0 is -inf, and the answer is 0
-        return np.maximum(np.log(bare_loss / tolerable), 0.0) / _cover_slope(b, roughness_mm)
+        return np.maximum(np.log(bare_loss / tolerable), 0.0) / cover_effect(b, roughness_mm)
 
 
 def contour_factor(slope_pct: ArrayLike, slope_length_m: ArrayLike | None = None) -> np.ndarray:

@@ -76,8 +76,8 @@ def cover_needed_both_pct(
         wind = wind_loss * np.exp(-wind_effect * cover)
         excess = np.maximum(water + wind - tolerable, 0.0)
         steep = water_effect * water + wind_effect * wind
-        step = np.where(steep > 0, excess / np.where(steep > 0, steep, 1.0), 0.0)
+        step = excess / np.maximum(steep, np.finfo(float).tiny)
         cover = cover + step
-        if not np.nanmax(step, initial=0.0) > 1e-12 * 100:
+        if not (step > 1e-11).any():
             break
     return cover

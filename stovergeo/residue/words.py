@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from stovergeo.units import HA_PER_ACRE, MG_HA_PER_TON_ACRE
+from stovergeo.units import HA_PER_ACRE, KG_HA_PER_LB_ACRE, KG_PER_MG, MG_HA_PER_TON_ACRE
 
 Units = Literal["us", "metric"]
 
@@ -12,6 +12,12 @@ Units = Literal["us", "metric"]
 def per_area(mg_ha: float, units: Units) -> str:
     """Return a mass per area in words: ``2.3 ton/ac`` or ``5.2 Mg/ha``."""
     return f"{mg_ha / MG_HA_PER_TON_ACRE:.1f} ton/ac" if units == "us" else f"{mg_ha:.1f} Mg/ha"
+
+
+def plant_food(mg_ha: float, units: Units) -> str:
+    """Return plant food per area in words: ``50 lb/ac`` or ``56 kg/ha``."""
+    kg_ha = mg_ha * KG_PER_MG
+    return f"{kg_ha / KG_HA_PER_LB_ACRE:.0f} lb/ac" if units == "us" else f"{kg_ha:.0f} kg/ha"
 
 
 def area(ha: float, units: Units) -> str:

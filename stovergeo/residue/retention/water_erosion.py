@@ -10,7 +10,6 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from stovergeo.residue.cover import mass_of
 from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
 from stovergeo.residue.words import Units, per_area
@@ -43,16 +42,6 @@ def tolerable(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return stack["soil_loss_tolerance"] * options.limits.tolerance_share
 
 
-def leave_for_cover(cover_pct: xr.DataArray, stover: xr.DataArray, options: RuleOptions) -> xr.DataArray:
-    """Return the stover to leave for a cover after planting; at least all of it where no amount suffices."""
-    most = options.number("retention.water.cover_most")
-    flat = mass_of(np.minimum(cover_pct, most) / 100, options.number("retention.cover.k"))
-    # ground that needs no cover asks for nothing, standing or flat
-    asked = xr.where(cover_pct > 0, options.to_leave(flat, stover), 0.0)
-    asked = asked.where(cover_pct.notnull())
-    return xr.where(cover_pct > most, np.maximum(asked, stover), asked)
-
-
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave so that soil loss by water stays tolerable, Mg/ha."""
     cover = cover_needed_pct(
@@ -61,7 +50,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
         options.number("retention.water.cover_effect"),
         options.number("retention.water.roughness"),
     )
-    return leave_for_cover(cover, stack["stover_mg_ha"], options)
+    return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
 def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:

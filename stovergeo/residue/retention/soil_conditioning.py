@@ -1,0 +1,37 @@
+"""Soil conditioning index: the conservation office's number for the plan of harvest; below 0 nothing leaves."""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.words import Units
+
+title = "Soil conditioning index"
+reads = ("stover_mg_ha",)
+source = "NRCS: below 0 soil organic matter declines; noise 0.2 to 0.3 (Zobeck, Norfleet & Karlen 2009, summary)"
+valid = "an index worked out for this rotation, tillage and harvest"
+lift = "A cover crop, less tillage or less harvest raises the index; have it worked out anew."
+forbids = True
+reads_method = False
+
+
+def index_of(organic: float, operations: float, erosion: float) -> float:
+    """Return the index from its three terms: 0.4 organic matter + 0.4 field operations + 0.2 erosion (NRCS)."""
+    return 0.4 * organic + 0.4 * operations + 0.2 * erosion
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return all stover where the plan's index is below 0, else 0; Mg/ha."""
+    index = options.crop.soil_conditioning_index
+    return stack["stover_mg_ha"] * (1.0 if index is not None and index < 0 else 0.0)
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say what the index means."""
+    index = options.crop.soil_conditioning_index
+    if index is None:
+        return "The plan gives no soil conditioning index."
+    if index < 0:
+        return f"The soil conditioning index is {index:g}: organic matter would decline, so nothing leaves."
+    return f"The soil conditioning index is {index:g}, which allows harvest."

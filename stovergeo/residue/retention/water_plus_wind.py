@@ -1,0 +1,52 @@
+"""Water and wind together: the tolerance is one, so both losses must fit under it.
+
+Needs the wind loss of bare ground in the plan; without it wind is judged by `wind_erosion` alone.
+"""
+
+from __future__ import annotations
+
+import xarray as xr
+
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.retention.water_erosion import bare_loss, tolerable
+from stovergeo.residue.soil_loss import cover_effect
+from stovergeo.residue.wind import cover_needed_both_pct
+from stovergeo.residue.words import Units, per_area
+from stovergeo.units import MG_HA_PER_TON_ACRE
+
+title = "Water and wind erosion together"
+reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
+source = (
+    "tolerance covers wind and water: National Soil Survey Handbook, quoted by UC Davis; equations of the two rules"
+)
+valid = "where the two rules hold and the plan gives the wind loss of bare ground"
+lift = "Gentler tillage, contour rows or taller stubble would lower it."
+forbids = False
+reads_method = True
+
+
+def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return dry stover to leave so that water and wind loss together stay tolerable, Mg/ha."""
+    stover = stack["stover_mg_ha"]
+    if options.crop.wind_loss_us is None:
+        return 0.0 * stover
+    wind = options.crop.wind_loss_us * MG_HA_PER_TON_ACRE * options.stubble_ratio()
+    cover = cover_needed_both_pct(
+        bare_loss(stack, options),
+        cover_effect(options.number("retention.water.cover_effect"), options.number("retention.water.roughness")),
+        wind,
+        options.number("retention.wind.cover_effect"),
+        tolerable(stack, options),
+    )
+    return options.to_leave_for_cover(cover, stover)
+
+
+def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
+    """Say what the rule asks for."""
+    if options.crop.wind_loss_us is None:
+        return "The plan gives no wind loss, so water and wind are not judged together."
+    if keep_mg_ha == 0:
+        return "Water and wind together ask for nothing here."
+    if keep_mg_ha >= stover_mg_ha:
+        return "Water and wind together: even with all stover left, soil loss here is held to be more than tolerable."
+    return f"To keep soil loss by water and wind together tolerable, {per_area(keep_mg_ha, units)} must stay."
