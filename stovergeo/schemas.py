@@ -105,6 +105,13 @@ YARDS: Final[Table] = {
     "road_m": _number("m", "way to the nearest road or gate"),
     "reason": _text("why this place, in words"),
     "not_checked": _text("what could not be checked here"),
+    "pattern": _text("how the bales are stacked: single row, touching rows, mushroom, pyramid, squares", optional=True),
+    "rows_deg": _number("degree", "direction of the rows, clockwise from north", optional=True),
+    "stacks": Column("whole", "1", "stacks with fire gaps between them", optional=True),
+    "base_words": _text("the base in words", optional=True),
+    "base_depth_m": _number("m", "depth of stone, 0 where none is needed", optional=True),
+    "stone_mg": _number("Mg", "crushed stone it takes", optional=True),
+    "base_cost_year": _number("$/yr", "what the base costs, spread over the seasons it serves", optional=True),
     "geometry": GEOMETRY,
 }
 
@@ -112,6 +119,9 @@ STACKS: Final[Table] = {
     "yard_id": _text("yard it stands in"),
     "stack_id": _text("Y1-1, Y1-2, ..."),
     "bales": _whole("bales in this row block"),
+    "rows": Column("whole", "1", "rows side by side", optional=True),
+    "mass_mg": _number("Mg", "mass as it stands", optional=True),
+    "height_m": _number("m", "height of the stack", optional=True),
     "geometry": GEOMETRY,
 }
 

@@ -20,6 +20,7 @@ class Setbacks(Section):
     overhead_line_m: LengthM | None = Field(None, alias="overhead_line")
     property_line_m: LengthM | None = Field(None, alias="property_line")
     trees_m: LengthM | None = Field(None, alias="trees")
+    waterway_m: LengthM | None = Field(None, alias="waterway")
 
 
 class Yards(Section):

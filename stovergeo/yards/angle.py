@@ -1,0 +1,66 @@
+"""The direction of the rows: sun on both sides, water down between them, or whatever holds most."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+_EVERY_DEG = 15  # angles tried for 'best angle'
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """A direction of rows and why it was chosen."""
+
+    degrees: float  #: clockwise from grid north, 0 to 180
+    because: str
+
+
+def wanted_angles(rows: str, stack: xr.Dataset, row: slice, col: slice) -> list[Angle]:
+    """Return the directions to try in a window of the grid, by the plan's wish.
+
+    Parameters
+    ----------
+    rows : {"north-south", "best angle", "down slope"}
+    stack : xarray.Dataset
+    row, col : slice
+        The window.
+    """
+    if rows == "north-south":
+        return [Angle(0.0, "north-south, so that the sun reaches both sides")]
+    if rows == "best angle":
+        return [Angle(float(a), "the direction in which most bales fit") for a in range(0, 180, _EVERY_DEG)]
+    fall = mean_fall_deg(stack, row, col)
+    if fall is None:
+        return [Angle(0.0, "north-south, as the ground is too flat to have a fall")]
+    return [Angle(round(fall, 1) % 180, "down the slope, so that rain runs off between the rows")]
+
+
+def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 0.3) -> float | None:
+    """Return the mean direction in which a window falls, weighed by slope; None where flat or unknown."""
+    if "aspect_deg" not in stack or "slope_pct" not in stack:
+        return None
+    aspect = np.radians(stack["aspect_deg"].values[row, col])
+    slope = stack["slope_pct"].values[row, col]
+    if not np.isfinite(slope).any():
+        return None
+    east, north = np.nanmean(slope * np.sin(aspect)), np.nanmean(slope * np.cos(aspect))
+    if not np.hypot(east, north) >= least_pct:
+        return None
+    return float(np.degrees(np.arctan2(east, north)) % 360)
+
+
+def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> str:
+    """Say what the direction of the rows is at odds with, or nothing."""
+    said = []
+    if fall_deg is not None and slope_pct >= 2 and abs(np.sin(np.radians(angle_deg - fall_deg))) > 0.7:
+        said.append(
+            "the rows lie across the slope: open a furrow above each so that rain does not run against the bales"
+        )
+    if wind_from_deg is not None and abs(np.cos(np.radians(angle_deg - wind_from_deg))) > 0.9:
+        said.append(
+            "the rows lie along the storm wind: snow clears, but fire would run down them, so the fire gaps matter"
+        )
+    return "; ".join(said)

@@ -1,0 +1,122 @@
+"""Where to try a yard: rectangles of the grid with good, allowed ground, best first."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from stovergeo.yards.pattern import Block
+
+_PER_SHAPE = 24  # places kept for each size and shape of rectangle
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A rectangle of cells in which a yard of some size may be tried."""
+
+    row: int
+    col: int
+    rows: int
+    cols: int
+    bales: int  #: the size looked for
+    value: float  #: mean score of its allowed ground, less what is forbidden in it
+
+    @property
+    def slices(self) -> tuple[slice, slice]:
+        """Rows and columns of the grid."""
+        return slice(self.row, self.row + self.rows), slice(self.col, self.col + self.cols)
+
+
+def rectangles(bales: int, block: Block, fire_gap_m: float, any_angle: bool) -> list[tuple[float, float]]:
+    """Return sizes (north-south, east-west, m) of rectangles that hold so many bales of stacks on open ground.
+
+    Near-square, one stack wide and one stack long; for rows of any angle a square that
+    holds the near-square one turned.
+    """
+    stacks = max(1, math.ceil(bales / block.bales))
+    if bales < block.bales:  # less than a stack: fewer rows of the same length, at least one
+        rows = max(1, math.ceil(block.rows * bales / block.bales))
+        width = block.width_m * rows / block.rows
+        sizes = {(block.length_m, width), (block.length_m / 2, min(block.width_m, 2 * width))}
+    else:
+        sizes = set()
+        for along in {
+            1,
+            stacks,
+            max(1, round(math.sqrt(stacks * (block.width_m + fire_gap_m) / (block.length_m + fire_gap_m)))),
+        }:
+            beside = math.ceil(stacks / along)
+            sizes.add(
+                (
+                    along * (block.length_m + fire_gap_m) - fire_gap_m,
+                    beside * (block.width_m + fire_gap_m) - fire_gap_m,
+                )
+            )
+    if any_angle:
+        side = min(math.hypot(*size) for size in sizes)
+        return [(side, side)]
+    return sorted(sizes)
+
+
+class Sums:
+    """Sums of score and of allowed ground over any rectangle of cells, from running totals."""
+
+    def __init__(self, allowed: np.ndarray, score: np.ndarray) -> None:
+        self.shape = allowed.shape
+        self._allowed = _running(allowed.astype(np.float64))
+        self._score = _running(np.where(allowed, np.nan_to_num(score), 0.0).astype(np.float64))
+
+    def over(self, rows: int, cols: int, step: int) -> tuple[np.ndarray, np.ndarray]:
+        """Return allowed cells and sum of their scores of the rectangles that start at every `step` cells."""
+        return _boxes(self._allowed, rows, cols, step), _boxes(self._score, rows, cols, step)
+
+
+def _running(cells: np.ndarray) -> np.ndarray:
+    total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1))
+    np.cumsum(cells, axis=0, out=total[1:, 1:])
+    np.cumsum(total[1:, 1:], axis=1, out=total[1:, 1:])
+    return total
+
+
+def _boxes(total: np.ndarray, rows: int, cols: int, step: int) -> np.ndarray:
+    top, left = total[:-rows:step, :-cols:step], total[:-rows:step, cols::step]
+    low, right = total[rows::step, :-cols:step], total[rows::step, cols::step]
+    n, m = min(top.shape[0], low.shape[0]), min(top.shape[1], left.shape[1])
+    return right[:n, :m] - low[:n, :m] - left[:n, :m] + top[:n, :m]
+
+
+def find_places(
+    sums: Sums, bales: int, block: Block, fire_gap_m: float, cell_m: float, least_m2: float, any_angle: bool
+) -> list[Place]:
+    """Return the best rectangles for one size of yard, none overlapping another of its shape, best first.
+
+    Parameters
+    ----------
+    sums : Sums
+    bales : int
+    block : Block
+    fire_gap_m, cell_m : float
+    least_m2 : float
+        Allowed ground below which a rectangle is not worth trying.
+    any_angle : bool
+    """
+    found: list[Place] = []
+    for tall, wide in rectangles(bales, block, fire_gap_m, any_angle):
+        rows = min(math.ceil(tall / cell_m - 1e-9), sums.shape[0])
+        cols = min(math.ceil(wide / cell_m - 1e-9), sums.shape[1])
+        step = max(1, min(rows, cols) // 6)
+        allowed, score = sums.over(rows, cols, step)
+        share = allowed / (rows * cols)
+        mean = np.divide(score, allowed, out=np.zeros_like(score), where=allowed > 0.5)
+        value = np.where(allowed * cell_m**2 >= least_m2, mean * share, 0.0)
+        for _ in range(_PER_SHAPE):
+            best = int(np.argmax(value))
+            i, j = divmod(best, value.shape[1])
+            if value[i, j] <= 0:
+                break
+            found.append(Place(i * step, j * step, rows, cols, bales, float(value[i, j])))
+            keep_i, keep_j = -(-rows // step), -(-cols // step)
+            value[max(0, i - keep_i + 1) : i + keep_i, max(0, j - keep_j + 1) : j + keep_j] = 0
+    return sorted(found, key=lambda p: -p.value)

@@ -1,0 +1,35 @@
+"""Places the landowner has refused."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions, around
+
+
+class NoGo:
+    """Forbids refused places, and a lane's width around them so that no machine circles on them."""
+
+    name = "no_go"
+    title = "Not refused by the landowner"
+    reads = ()
+    source = "the landowner's answer"
+    order = 1
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Forbid the layer `no_go`; none given means nothing is refused."""
+        frame = site.layer("no_go")
+        lane = options.book.value("yards.lane")
+        if frame is None:
+            free = np.ones(site.shape, np.float32)
+            return site.rating(free, free > 0, free, "1", limit=lane)
+        keep_out = around(frame.geometry, lane)
+        refused = site.touched([keep_out])
+        return site.rating(~refused, ~refused, ~refused, "1", limit=lane, keep_out=keep_out)
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Say whether the place was refused."""
+        return "Not refused." if allowed else "The landowner has said no to this place."
+
+
+CRITERION = NoGo()

@@ -1,0 +1,135 @@
+"""Stack patterns: how bales stand beside and above each other, and what ground that takes.
+
+A pattern is a cross-section repeated along the row. `Pattern.step_m` is the way along the
+row to the next section, `across_m` the width of the section, `per_step` its bales.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """One way to stack one kind of bale."""
+
+    name: str  #: single row, touching rows, mushroom, pyramid or squares
+    step_m: float
+    across_m: float
+    per_step: int
+    height_m: float
+    gap_m: float  #: clear ground between two rows of one stack
+    bale_kg: float  #: mass of a bale as it stands, water included
+    steps_least: int = 1  #: shortest row worth building, or safe to build
+
+
+def row_pattern(
+    bale: Any,
+    bale_kg: float,
+    pattern: str,
+    *,
+    row_gap_m: float,
+    square_levels: int,
+    square_across: int,
+    height_per_base: float,
+    row_least: int,
+) -> Pattern:
+    """Return the cross-section for a bale and a pattern.
+
+    Parameters
+    ----------
+    bale : object
+        With ``shape`` ("round" or "square") and ``width_m``, ``diameter_m``, ``height_m``, ``length_m``.
+    bale_kg : float
+        Mass as it stands, kg.
+    pattern : {"single row", "touching rows", "mushroom", "pyramid"}
+        For round bales; large squares are always stacked on a block.
+
+    Notes
+    -----
+    Land per bale, round, width W, diameter D, gap g: single row W (D + g); mushroom
+    D (D + g)/2; pyramid 3-2-1 W (3D + g)/6 (plane geometry).
+    """
+    W, D = bale.width_m, bale.diameter_m
+    if bale.shape == "square":
+        across = square_across * bale.length_m
+        levels = min(square_levels, _levels(bale, height_per_base * across))
+        # a row shorter than this would be the shortest side of the base and break the height rule
+        least = math.ceil(levels * bale.height_m / height_per_base / W - 1e-9)
+        return Pattern(
+            "squares", W, across, levels * square_across, levels * bale.height_m, row_gap_m, bale_kg, max(1, least)
+        )
+    shapes = {
+        "single row": Pattern("single row", W, D, 1, D, row_gap_m, bale_kg, row_least),
+        "touching rows": Pattern("touching rows", W, D, 1, D, 0.0, bale_kg, row_least),
+        # lower bale on its flat end, upper one on its side across two ends is not stable: one upper a lower
+        "mushroom": Pattern("mushroom", D, D, 2, W + D, row_gap_m, bale_kg, row_least),
+        # three layers of circles, each in the hollows of the one below
+        "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_least),
+    }
+    return shapes[pattern]
+
+
+def _levels(bale: Any, tallest_m: float) -> int:
+    return max(1, int(tallest_m / bale.height_m + 1e-9))
+
+
+def tallest_stack_m(base_short_m: float, height_per_base: float) -> float:
+    """Return the greatest safe height on a base, m (height <= 1.5 x shortest side; Schultheis, Univ. Missouri)."""
+    return height_per_base * base_short_m
+
+
+def land_per_bale_m2(pattern: Pattern) -> float:
+    """Return ground under and beside one bale in a long field of rows, without lanes and fire gaps, m2."""
+    return pattern.step_m * (pattern.across_m + pattern.gap_m) / pattern.per_step
+
+
+def bales_per_stack(pattern: Pattern, stack_most_mg: float) -> int:
+    """Return the most bales whose mass as they stand stays within one stack's limit."""
+    return max(pattern.per_step, int(stack_most_mg * 1000 / pattern.bale_kg + 1e-9))
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stack as it would stand on open ground: rows side by side."""
+
+    rows: int
+    steps: int  #: sections in a full row
+    length_m: float  #: along the rows
+    width_m: float  #: across them
+    bales: int  #: when every row is full
+
+
+def block(pattern: Pattern, rows: int, steps: int) -> Block:
+    """Return the block of so many rows and sections."""
+    width = rows * pattern.across_m + (rows - 1) * pattern.gap_m
+    return Block(rows, steps, steps * pattern.step_m, width, rows * steps * pattern.per_step)
+
+
+def blocks_within(pattern: Pattern, stack_most_mg: float, rows_most: int = 12) -> list[Block]:
+    """Return the blocks that fill one stack's limit, from one long row to many short ones.
+
+    Each has as many sections as the limit allows; those whose rows would fall below the
+    least length are left out. Never empty: one row of the least length stays even where
+    the limit is smaller than that.
+    """
+    most = bales_per_stack(pattern, stack_most_mg)
+    found = []
+    for rows in range(1, rows_most + 1):
+        steps = most // (rows * pattern.per_step)
+        if steps < pattern.steps_least:
+            break
+        found.append(block(pattern, rows, steps))
+    return found or [block(pattern, 1, max(1, most // pattern.per_step))]
+
+
+def yard_area_m2(stacks: int, length_m: float, width_m: float, gap_m: float) -> float:
+    """Return the ground of a yard of equal stacks, each with its share of fire gap: n (L + S)(W + S)."""
+    return stacks * (length_m + gap_m) * (width_m + gap_m)
+
+
+def lengthen_gap(pattern: Pattern, gap_m: float) -> Pattern:
+    """Return the pattern with another gap between rows."""
+    return replace(pattern, gap_m=gap_m)

@@ -1,0 +1,223 @@
+"""Rating the ground: every criterion asked, hard reasons kept, scores weighed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import xarray as xr
+
+from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
+from stovergeo.errors import Report
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file.yards import Yards
+from stovergeo.stack import put, variable
+from stovergeo.yards.pattern import Pattern, row_pattern
+from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions
+
+_THREADS: Final = 2
+_NAME: Final = re.compile(r"[a-z0-9_]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Rated:
+    """One criterion and what it said."""
+
+    name: str
+    criterion: Any
+    weight: float
+    rating: Rating
+
+    def words_at(self, row: int, col: int, units: str = "us") -> str:
+        """Return the criterion's words for one cell."""
+        return self.say(
+            float(self.rating.value.values[row, col]),
+            float(self.rating.score.values[row, col]),
+            bool(self.rating.allowed.values[row, col]),
+            units,
+        )
+
+    def say(self, value: float, score: float, allowed: bool, units: str) -> str:
+        """Return the criterion's words for a value; unknown is said to be unknown."""
+        if np.isnan(value) and np.isnan(score):
+            return f"{self.criterion.title}: not known here."
+        return str(self.criterion.words(value, score, allowed, units=units, limit=self.rating.limit))
+
+
+@dataclass(frozen=True, slots=True)
+class GroundRatings:
+    """All criteria's answers, for the search and for explaining."""
+
+    rated: list[Rated]  #: in the order in which hard reasons are looked at
+    not_checked: dict[str, str]  #: criterion -> what was not checked and why, in words
+    options: SiteOptions
+    site: Site
+    incurable: np.ndarray = field(repr=False)  #: bool (rows, cols): forbidden by a reason that no base answers
+
+    def of(self, name: str) -> Rated | None:
+        """Return one criterion's answer, or None when it was not asked or had nothing to go on."""
+        return next((r for r in self.rated if r.name == name), None)
+
+    def keep_out(self) -> shapely.Geometry:
+        """Return all ground that vector layers forbid, exactly."""
+        return shapely.union_all([r.rating.keep_out for r in self.rated if r.rating.keep_out is not None])
+
+
+def bale_mass_kg(bale: Any, book: Handbook) -> float:
+    """Return a bale's mass as it stands.
+
+    Takes a bale that knows its mass (``as_is_kg``), or its size from the plan with the
+    handbook's density and moisture where the plan gives none.
+    """
+    if getattr(bale, "as_is_kg", None):
+        return float(bale.as_is_kg)
+    volume = bale.width_m * bale.height_m * bale.length_m
+    if bale.shape == "round":
+        volume = np.pi / 4 * bale.diameter_m**2 * bale.width_m
+    dry = getattr(bale, "density_dry_kg_m3", None) or book.value(f"yards.bale_density.{bale.shape}")
+    moisture = getattr(bale, "moisture_pct", None) or book.value("yards.bale_moisture")
+    return float(volume * dry / (1 - moisture / 100))
+
+
+def pattern_of(bale: Any, pattern: str, yards_plan: Yards, book: Handbook) -> Pattern:
+    """Return how the bales will be stacked, with the plan's row gap or the handbook's."""
+    gap = yards_plan.row_gap_m
+    return row_pattern(
+        bale,
+        bale_mass_kg(bale, book),
+        pattern,
+        row_gap_m=book.value("yards.row_gap") if gap is None else gap,
+        square_levels=round(book.value("yards.square_levels")),
+        square_across=round(book.value("yards.square_across")),
+        height_per_base=book.value("yards.height_per_base"),
+        row_least=round(book.value("yards.row_least")),
+    )
+
+
+def rate_ground(
+    stack: xr.Dataset,
+    surroundings: Mapping[str, gpd.GeoDataFrame],
+    yards_plan: Yards,
+    bale: Any,
+    book: Handbook,
+    report: Report,
+    *,
+    pattern: str = "single row",
+) -> tuple[xr.Dataset, GroundRatings]:
+    """Rate every cell of the grid as ground for a stack.
+
+    Parameters
+    ----------
+    stack : xarray.Dataset
+        Whatever variables are known; a criterion whose variables are missing is listed as not checked.
+    surroundings : mapping of str to GeoDataFrame
+        By layer name, in the stack's CRS; ``no_go`` may stand among them. A layer left
+        out is not checked; a layer without shapes says there is none.
+    yards_plan : Yards
+    bale : BaleSize or plan_file.gather.Bale
+    book : Handbook
+    report : Report
+        Receives broken criteria and unknown names.
+    pattern : str
+        Stack pattern, as in the plan's ``storage.pattern``.
+
+    Returns
+    -------
+    stack : xarray.Dataset
+        With ``yard_allowed``, ``yard_score``, ``yard_reason`` (attributes ``reasons`` and
+        ``titles``) and ``score_<criterion>``.
+    ratings : GroundRatings
+    """
+    options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, book), book)
+    site = Site(stack, dict(surroundings))
+    plugins = _chosen(through_door(SITE_CRITERIA), yards_plan, report)
+    report.stop_if_refused()
+
+    with ThreadPoolExecutor(_THREADS) as pool:  # the kernels and numpy let go of the interpreter
+        answers = list(pool.map(lambda p: _ask(p, site, options), plugins))
+
+    rated: list[Rated] = []
+    not_checked: dict[str, str] = {}
+    for plugin, answer in zip(plugins, answers, strict=True):
+        if isinstance(answer, Rating):
+            rated.append(Rated(plugin.name, plugin.thing, _weight(plugin, yards_plan, book), answer))
+        elif isinstance(answer, NotChecked):
+            not_checked[plugin.name] = answer.words
+        else:
+            report.add("yards.criterion_broken", f"site criterion {plugin.name} of {plugin.package}", f"{answer}.")
+            not_checked[plugin.name] = f"{plugin.name.replace('_', ' ').capitalize()}: the criterion does not work."
+    rated.sort(key=lambda r: (getattr(r.criterion, "order", 50), r.name))
+    new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"))
+    return new, GroundRatings(rated, not_checked, options, site, incurable)
+
+
+def _chosen(plugins: list[Plugin], plan: Yards, report: Report) -> list[Plugin]:
+    known = {p.name for p in plugins}
+    for key, names in (("yards.criteria", plan.criteria or ()), ("yards.weights", plan.weights)):
+        for name in names:
+            if name not in known:
+                report.add("yards.unknown_criterion", f"plan file, {key}", f"There is no site criterion {name!r}.")
+    return [p for p in plugins if plan.criteria is None or p.name in plan.criteria]
+
+
+def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecked | str:
+    """Return a criterion's answer, or what is wrong with the criterion."""
+    if plugin.thing is None:
+        return plugin.broken
+    if not _NAME.fullmatch(plugin.name):
+        return "its name may hold only lower-case letters, digits and _"
+    lacking = [name for name in plugin.thing.reads if name not in site.stack or not np.isfinite(site.array(name)).any()]
+    if lacking:
+        missing = ", ".join(variable(name).long_name for name in lacking)
+        return NotChecked(f"{plugin.thing.title}: not known for this farm ({missing}).")
+    try:
+        answer = plugin.thing.rate(site, options)
+    except Exception as error:  # whatever a stranger's criterion raises must not stop the others
+        return f"{type(error).__name__}: {error}"
+    if isinstance(answer, Rating) and not (
+        answer.score.shape == answer.allowed.shape == answer.value.shape == site.shape
+    ):
+        return "its arrays do not have the shape of the grid"
+    return answer
+
+
+def _weight(plugin: Plugin, plan: Yards, book: Handbook) -> float:
+    key = f"yards.weight.{plugin.name}"
+    own = book.value(key) if key in book else float(getattr(plugin.thing, "weight", 1.0))
+    return max(0.0, plan.weights.get(plugin.name, own))
+
+
+def _combine(stack: xr.Dataset, rated: list[Rated], floor: float) -> tuple[xr.Dataset, np.ndarray]:
+    """Weigh the scores and keep the first hard reason of each cell.
+
+    The weighted mean is geometric: a place bad in one thing is not made good by others.
+    A criterion that knows nothing of a cell weighs nothing there.
+    """
+    shape = stack.sizes["y"], stack.sizes["x"]
+    logs, weights = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    reason = np.zeros(shape, np.float32)
+    incurable = np.zeros(shape, bool)
+    scores: dict[str, np.ndarray] = {}
+    for number, r in enumerate(rated, start=1):
+        score, allowed = r.rating.score.values, r.rating.allowed.values
+        scores[f"score_{r.name}"] = score
+        if r.weight > 0:
+            known = np.isfinite(score)
+            term = np.log(np.clip(score, floor, 1), where=known, out=np.zeros(shape, np.float32))
+            logs += np.float32(r.weight) * term
+            weights += np.float32(r.weight) * known
+        if not allowed.all():
+            reason[(reason == 0) & ~allowed] = number
+            if not getattr(r.criterion, "curable", False):
+                incurable |= ~allowed
+    mean = np.exp(np.divide(logs, weights, out=np.full(shape, np.nan, np.float32), where=weights > 0))
+    out = put(stack, yard_allowed=reason == 0, yard_score=mean, yard_reason=reason, **scores)
+    out["yard_reason"].attrs["reasons"] = ["none", *(r.name for r in rated)]
+    out["yard_reason"].attrs["titles"] = ["allowed", *(str(r.criterion.title) for r in rated)]
+    return out, incurable
