@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from stovergeo.plan_file.base import LengthM, Section
+from stovergeo.plan_file.base import DurationS, LengthM, Section
 
 
 class Layer(Section):
@@ -15,6 +15,7 @@ class Layer(Section):
     path: str = Field(description="File, relative to the plan file.")
     layer: str | None = Field(None, description="Layer inside the file, where it holds several.")
     crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
+    swap_xy: bool = Field(False, description="The file has latitude where longitude belongs.")
 
 
 class FieldsLayer(Layer):
@@ -91,10 +92,16 @@ class PointsLayer(Layer):
 
     columns: PointColumns = Field(default_factory=PointColumns)
     units: PointUnits = Field(default_factory=PointUnits)
+    swath_m: LengthM | None = Field(None, alias="swath", description='One width for all records, e.g. "30 ft".')
+    record_s: DurationS | None = Field(None, alias="seconds", description='One duration for all records, e.g. "1 s".')
+    sheet: str | None = Field(None, description="Sheet of a spreadsheet that holds several.")
     moisture_pct: float | None = Field(
         None, ge=5, le=45, description="One moisture for all records, where there is no column."
     )
     header_down: str | None = Field(None, description="Text of the header column that means 'cutting'.")
+    allow_outside: bool = Field(
+        False, description="Go on although over a fifth of the records lies outside the fields."
+    )
     corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
 
 
@@ -118,6 +125,7 @@ class ElevationLayer(RasterLayer):
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
         None, description="Unit of the heights, where the file does not say."
     )
+    allow_partial: bool = Field(False, description="Go on although it covers less than half of the fields.")
 
 
 class Layers(Section):

@@ -1,0 +1,25 @@
+"""What the layers room hands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import xarray as xr
+from pyproj import CRS
+
+
+@dataclass(frozen=True, slots=True)
+class FarmLayers:
+    """All layers of a farm, checked, in the working CRS. Tables follow `stovergeo.schemas`."""
+
+    crs: CRS  #: projected, metres
+    soils: gpd.GeoDataFrame  #: SOILS, from the layer, the plan, or both
+    fields: gpd.GeoDataFrame | None = None  #: FIELDS; None: draw them from the points
+    points: gpd.GeoDataFrame | None = None  #: POINTS, raw, every corn record
+    yield_raster: xr.DataArray | None = None  #: dry grain, Mg/ha
+    elevation: xr.DataArray | None = None  #: bare ground, m
+    surface: xr.DataArray | None = None  #: ground with what stands on it, m
+    surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
+    no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
+    not_checked: dict[str, str] = field(default_factory=dict)  #: what was not given -> why it matters, in words

@@ -1,0 +1,201 @@
+"""All layers of a plan, read one after the other; a layer that fails does not hide the troubles of the others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final, ParamSpec, TypeVar
+
+import geopandas as gpd
+import shapely
+import xarray as xr
+from pyproj import CRS
+from pyproj.exceptions import ProjError
+
+from stovergeo.errors import InputError, Report
+from stovergeo.layers.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
+from stovergeo.layers.farm_layers import FarmLayers
+from stovergeo.layers.fields import make_fields
+from stovergeo.layers.fit import check_points_on_fields, check_property
+from stovergeo.layers.grid import farm_bounds
+from stovergeo.layers.heights import read_heights
+from stovergeo.layers.point_files import points_table, read_point_rows
+from stovergeo.layers.shapes import of_family, valid_polygons
+from stovergeo.layers.soils import make_soils, no_soils, report_unknown
+from stovergeo.layers.surroundings import FAMILIES, NOT_CHECKED, make_surrounding
+from stovergeo.layers.text import clean_text
+from stovergeo.layers.vector import read_layer
+from stovergeo.layers.yield_raster import read_yield_raster
+from stovergeo.plan_file import Plan
+from stovergeo.plan_file.layers import Layer
+
+#: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther
+REACH_M: Final = 1000.0
+#: heights are read a little beyond the grid, so that its rim has neighbours, m
+RIM_M: Final = 50.0
+MOST_GRID_CELLS: Final = 60_000_000
+
+T = TypeVar("T")
+P = ParamSpec("P")
+
+
+def read_layers(plan: Plan, report: Report) -> FarmLayers:
+    """Read and check every layer of a plan; problems go to the report.
+
+    A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in
+    the report: call `Report.stop_if_refused` before using the result.
+
+    Raises
+    ------
+    InputError
+        When no layer at all says where the farm lies.
+    """
+    reader = _Reader(plan, report)
+    return reader.read()
+
+
+class _Reader:
+    def __init__(self, plan: Plan, report: Report) -> None:
+        self.plan, self.report = plan, report
+        self.layers = plan.layers
+
+    def attempt(self, where: str, make: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+        """Run one reader; a refusal is in the report already, a library's surprise is put there."""
+        try:
+            return make(*args, **kwargs)
+        except InputError:
+            return None
+        except (shapely.errors.ShapelyError, ProjError, ArithmeticError, MemoryError) as error:
+            self.report.add("file.unreadable", where, f"{type(error).__name__}: {clean_text(error)}.")
+            return None
+
+    def read(self) -> FarmLayers:
+        """Read everything: first where each layer lies, then, in one CRS, what it says."""
+        layers, plan, report = self.layers, self.plan, self.report
+        if layers.fields is None and layers.yield_points is None:
+            report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
+        given: dict[str, Layer] = {
+            k: v for k in ("fields", "soils", *FAMILIES) if (v := getattr(layers, k)) is not None
+        }
+        if plan.landowner.no_go is not None:
+            given["no_go"] = Layer(path=plan.landowner.no_go)
+        raw = {k: self.attempt(k, read_layer, v, plan, k, report) for k, v in given.items()}
+        rows = None
+        if layers.yield_points is not None:
+            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, "yield_points", report)
+        crs = self._working(raw, rows)
+        fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
+        owned = self._surrounding("property", raw, None, crs)
+        box = self._box(fields, points, raw, owned, crs)
+        region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
+        found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
+        surroundings = {k: frame for k, frame in found.items() if frame is not None}
+        farm = FarmLayers(
+            crs=crs,
+            soils=self._soils(raw.get("soils"), region, fields, crs),
+            fields=fields,
+            points=points,
+            yield_raster=self._raster("yield_raster", read_yield_raster, box, fields, crs),
+            elevation=self._raster("elevation", read_heights, box, fields, crs),
+            surface=self._raster("surface", read_heights, box, None, crs),
+            surroundings=surroundings,
+            no_go=self._no_go(raw.get("no_go"), crs),
+            not_checked={k: words for k, words in NOT_CHECKED.items() if getattr(layers, k) is None},
+        )
+        if fields is not None and points is not None and layers.yield_points is not None:
+            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
+        if fields is not None and owned is not None:
+            self.attempt("property", check_property, fields, owned, report)
+        return farm
+
+    def _working(self, raw: dict[str, gpd.GeoDataFrame | None], rows: list | None) -> CRS:
+        """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""
+        where = "plan file, farm.crs"
+        if self.plan.farm.crs is not None:
+            crs = self.attempt(where, crs_from, self.plan.farm.crs, where, self.report)
+            if crs is not None:
+                if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
+                    return crs
+                self.report.add("crs.not_metres", where, f"{named(crs)} is not a projected system in metres.")
+        frames = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
+        first = next((f for f in frames if f is not None), None)
+        if first is None:
+            raise self._nowhere()
+        west, south, east, north = first.total_bounds
+        return working_crs(*centre_lonlat((west, south, east, north), CRS(first.crs)))
+
+    def _nowhere(self) -> InputError:
+        if self.report.refused:
+            return InputError(self.report.refused)
+        return self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
+
+    def _fields(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        layer = self.layers.fields
+        if frame is None or layer is None:
+            return None
+        return self.attempt("fields", make_fields, frame, layer, crs, "fields", self.report)
+
+    def _points(self, rows: list | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        layer = self.layers.yield_points
+        if rows is None or layer is None:
+            return None
+        return self.attempt("yield_points", points_table, rows, layer, crs, self.report)
+
+    def _surrounding(
+        self, key: str, raw: dict[str, gpd.GeoDataFrame | None], region: shapely.Polygon | None, crs: CRS
+    ) -> gpd.GeoDataFrame | None:
+        frame, layer = raw.get(key), getattr(self.layers, key)
+        if frame is None:
+            return None
+        return self.attempt(key, make_surrounding, key, frame, layer, region, crs, key, self.report)
+
+    def _box(
+        self,
+        fields: gpd.GeoDataFrame | None,
+        points: gpd.GeoDataFrame | None,
+        raw: dict[str, gpd.GeoDataFrame | None],
+        owned: gpd.GeoDataFrame | None,
+        crs: CRS,
+    ) -> Bounds:
+        """Return the box to read rasters in: fields, else points, else what was read; the property; a rim."""
+        farm = self.plan.farm
+        frames = (fields, points, *(f.to_crs(crs) for f in raw.values() if f is not None))
+        core = next((f for f in frames if f is not None), None)
+        if core is None:
+            raise self._nowhere()
+        box = farm_bounds(core, owned, farm.cell_m, farm.margin_m)
+        wide, high = box[2] - box[0], box[3] - box[1]
+        if (cells := wide * high / farm.cell_m**2) > MOST_GRID_CELLS:
+            said = (
+                f"The farm spans {wide / 1000:,.1f} by {high / 1000:,.1f} km, {cells:,.0f} cells of {farm.cell_m:g} m."
+            )
+            self.report.add("grid.too_big", "plan file, farm.cell", said)
+        return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
+
+    def _soils(
+        self, frame: gpd.GeoDataFrame | None, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS
+    ) -> gpd.GeoDataFrame:
+        if frame is None and self.layers.soils is not None:
+            return no_soils(crs)  # its refusal stands in the report
+        sound = None if frame is None else self._polygons("soils", frame, crs)
+        if frame is not None and sound is None:
+            return no_soils(crs)
+        soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs, "soils", self.report)
+        if soils is None:
+            return no_soils(crs)
+        if fields is not None:
+            self.attempt("soils", report_unknown, soils, fields, "soils", self.report)
+        return soils
+
+    def _no_go(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        return None if frame is None else self._polygons("no_go", frame, crs)
+
+    def _polygons(self, key: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame | None:
+        flat = self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
+        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report)
+        return None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
+
+    def _raster(
+        self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
+    ) -> xr.DataArray | None:
+        layer = getattr(self.layers, key)
+        return None if layer is None else self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)
