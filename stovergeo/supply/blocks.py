@@ -1,0 +1,104 @@
+"""The variables of the choice, block by block, as tables: one row a variable.
+
+Which pairs are worth a variable is decided here; `stovergeo.supply.model` prices and binds them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.supply.problem import BARE, SupplyProblem
+
+
+def with_grades(problem: SupplyProblem, offers: pd.DataFrame, draws: pd.DataFrame) -> pd.DataFrame:
+    """Return the offers with a number for what their bales are good for: which needs, how long, how heavy."""
+    terms = problem.terms.set_index("need")
+    wanted = list(dict.fromkeys(draws["need"]))
+    fits = np.array(
+        [
+            (offers["moisture_pct"] <= terms.loc[n, "moisture_most_pct"])
+            & (offers["ash_pct"] <= terms.loc[n, "ash_most_pct"])
+            for n in wanted
+        ]
+    ).reshape(len(wanted), len(offers))
+    offers = offers.assign(
+        serves=[tuple(n for n, ok in zip(wanted, column, strict=True) if ok) for column in fits.T],
+        wet=offers["moisture_pct"] > problem.wet_pct,
+        weight=offers["bale_dry_kg"].round(3),
+    )
+    offers = offers[np.array([bool(s) for s in offers["serves"]], dtype=bool)].reset_index(drop=True)
+    return offers.assign(grade=offers.groupby(["serves", "wet", "weight"], sort=False).ngroup())
+
+
+def setups(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
+    """Return the pairs of field and method whose set-up costs something."""
+    pairs = gather[["field_id", "method"]].drop_duplicates().reset_index(drop=True)
+    price = pairs["method"].map(lambda m: problem.prices.method_setup.get(m, 0.0)).astype(float)
+    return pairs.assign(price=price)[price > 0].reset_index(drop=True)
+
+
+def arcs(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
+    """Return pairs of zone and yard: the nearest of each zone that a way leads to, for each of its grades."""
+    way = problem.distance_m.astype(float).copy()
+    shut = problem.yards["yard_id"].isin(problem.no_go_yards).to_numpy() | (
+        problem.yards["capacity_bales"].to_numpy() <= 0
+    )
+    way[:, shut] = np.inf
+    near = np.argsort(way, axis=1, kind="stable")[:, : problem.nearest]
+    grades = gather[["at", "grade", "bale_dry_kg"]].drop_duplicates(["at", "grade"])
+    at = np.repeat(grades["at"].to_numpy(), near.shape[1])
+    frame = pd.DataFrame(
+        {
+            "at": at,
+            "grade": np.repeat(grades["grade"].to_numpy(), near.shape[1]),
+            "bale_dry_kg": np.repeat(grades["bale_dry_kg"].to_numpy(), near.shape[1]),
+            "yard": near[grades["at"].to_numpy()].ravel(),
+        }
+    )
+    frame["distance_m"] = way[frame["at"], frame["yard"]]
+    return frame[np.isfinite(frame["distance_m"])].reset_index(drop=True)
+
+
+def keep_ways(problem: SupplyProblem) -> pd.DataFrame:
+    """Return the ways of keeping, numbered, with their costs a bale; those refused carry no loss and are out."""
+    kept = problem.keeping[problem.keeping["loss_pct"].notna()]
+    ways = kept.groupby(["wrap", "base"], sort=False, as_index=False)[["wrap_cost", "base_cost", "time_cost"]].mean()
+    return ways.assign(way=np.arange(len(ways)))
+
+
+def stored(problem: SupplyProblem, arcs: pd.DataFrame, keep: pd.DataFrame) -> pd.DataFrame:
+    """Return what may lie in a yard: grade by way of keeping; bare ground is what the yard's ground is."""
+    pairs = arcs[["yard", "grade", "bale_dry_kg"]].drop_duplicates(["yard", "grade"])
+    yards = problem.yards.assign(yard=np.arange(len(problem.yards)))
+    if "ground" not in yards:
+        yards = yards.assign(ground="soil")
+    frame = pairs.merge(keep, how="cross").merge(
+        yards[["yard", "ground", "base", "base_cost", "capacity_bales"]], on="yard", suffixes=("", "_yard")
+    )
+    frame = frame[~frame["base"].isin(BARE) | (frame["base"] == frame["ground"])]
+    # a pad drawn for the yard is paid for by the share of it that is used
+    pad = (frame["base"] == frame["base_yard"]) & (frame["base_cost_yard"] > 0)
+    each = frame["base_cost_yard"] / frame["capacity_bales"].clip(lower=1)
+    return frame.assign(base_cost=np.where(pad, each, frame["base_cost"])).reset_index(drop=True)
+
+
+def drawn(problem: SupplyProblem, stored: pd.DataFrame, serves: pd.DataFrame, draws: pd.DataFrame) -> pd.DataFrame:
+    """Return what may be drawn: grade and way of keeping for each need and month, yards being alike by then."""
+    kinds = stored[["grade", "way", "wrap", "base"]].drop_duplicates(["grade", "way"])
+    frame = kinds.merge(draws.assign(short=np.arange(len(draws))), how="cross")
+    able = serves.set_index(["grade", "need"]).index
+    frame = frame[pd.MultiIndex.from_frame(frame[["grade", "need"]]).isin(able)]
+    wet = frame["grade"].map(serves.drop_duplicates("grade").set_index("grade")["wet"]).astype(bool)
+    frame = frame[~wet | (frame["months_stored"] <= problem.wet_months)]
+    loss = problem.keeping[["wrap", "base", "year", "month", "loss_pct"]]
+    frame = frame.merge(loss, on=["wrap", "base", "year", "month"], how="inner")
+    weight = serves.drop_duplicates("grade").set_index("grade")["weight"]
+    frame = frame.assign(left=1 - frame["loss_pct"] / 100, bale_dry_kg=frame["grade"].map(weight))
+    return frame[frame["loss_pct"].notna()].reset_index(drop=True)
+
+
+def serves(offers: pd.DataFrame) -> pd.DataFrame:
+    """Return grade by need it is good for, with wet and weight."""
+    rows = offers.drop_duplicates("grade")[["grade", "serves", "wet", "weight"]]
+    return rows.explode("serves").rename(columns={"serves": "need"}).reset_index(drop=True)

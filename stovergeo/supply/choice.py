@@ -1,0 +1,281 @@
+"""The choice: which zones by which method, to which yards, in which wrap, for which month."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.supply.model import STEPS, Model, build
+from stovergeo.supply.problem import SupplyProblem
+from stovergeo.supply.solve import Solution, least_short, short_weights, solve
+
+_TINY_MG = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A plan. Masses are oven-dry Mg as baled; what is drawn is less by the storage loss."""
+
+    zone_method: pd.DataFrame
+    """One row a zone of the problem: zone_id, field_id, method ("leave" where nothing is taken),
+    share (of the zone that is gathered, 0 to 1), area_ha (gathered), take_mg_ha, take_mg, bales
+    (whole), bale_dry_kg, edge_cost_mg ($ per dry Mg gathered, baled, paid for, before hauling)."""
+    flows: pd.DataFrame
+    """zone_id, yard_id, dry_mg, bales (whole; a zone's bales never hold more than it gives),
+    distance_m, cost ($, hauling)."""
+    yard_use: pd.DataFrame
+    """One row a used yard: yard_id, bales, capacity_bales, full (share), dry_mg, cost ($: opening, base)."""
+    wrap_use: pd.DataFrame
+    """need, month, year, wrap, base, dry_mg (as baled), drawn_mg, bales, loss_pct, months_stored."""
+    cost: pd.Series
+    """$ by step: gather, bale, set_up, nutrients, land, haul, yard, wrap, base, deliver."""
+    shortage: pd.DataFrame
+    """need, kind, month, year, dry_mg and bales that cannot be had; empty where all is met."""
+    drawn_mg: float  #: oven-dry mass that reaches its use
+    baled_mg: float  #: oven-dry mass baled
+    gap: float  #: proved distance from the least possible cost, as a share of it
+    bound: float  #: no plan that meets as much can cost less, $
+    status: str  #: "optimal" within the gap, or "best found in time"
+    words: list[str] = field(default_factory=list)  #: the plan in plain sentences
+
+    @property
+    def total_cost(self) -> float:
+        """All steps together, $."""
+        return float(self.cost.sum())
+
+    @property
+    def cost_per_mg(self) -> float:
+        """$ for each oven-dry Mg that reaches its use; NaN where none does."""
+        return self.total_cost / self.drawn_mg if self.drawn_mg > _TINY_MG else float("nan")
+
+    @property
+    def short_bales(self) -> int:
+        """Bales that cannot be had."""
+        return int(self.shortage["bales"].sum()) if len(self.shortage) else 0
+
+    @property
+    def methods(self) -> dict[str, str]:
+        """zone_id -> method, for `stovergeo.zones.assign_methods`."""
+        return dict(zip(self.zone_method["zone_id"], self.zone_method["method"], strict=True))
+
+
+def optimise(
+    problem: SupplyProblem,
+    *,
+    aim: str = "cost",
+    gap: float = 0.005,
+    seconds: float = 60.0,
+    cost_most: float | None = None,
+) -> Choice:
+    """Return the best plan of a problem, without words.
+
+    The shortage is made as small as can be first, herds before contracts; of the plans that
+    are no shorter, the best by `aim` is taken, ties going to the cheaper.
+
+    Parameters
+    ----------
+    problem : SupplyProblem
+    aim : {"cost", "soil", "yards", "habit"}
+        Least delivered cost; least stover taken near its limit; fewest yards; closest to
+        the methods used today.
+    gap : float
+        Relative gap at which the solver may stop.
+    seconds : float
+        Time after which the best plan found is handed back with its gap.
+    cost_most : float, optional
+        $ that the plan may cost, for the other aims.
+    """
+    model = build(problem)
+    kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
+    weights = short_weights(model, kinds)
+    short, _ = least_short(model, weights)
+    cost = model.total_cost() if model.size else np.empty(0)
+    measure = _measure(problem, model, aim)
+    budget = None if cost_most is None else (cost, cost_most)
+    # a small share of the cost breaks ties between plans that are equal by the aim
+    objective = cost if aim == "cost" else measure + cost * (1e-3 * _scale(measure) / max(_scale(cost), 1e-9))
+    solution = solve(model, objective, weights, short, gap=gap, seconds=seconds, budget=budget)
+    return _read(problem, model, solution)
+
+
+def _scale(measure: np.ndarray) -> float:
+    used = measure[measure > 0]
+    return float(used.mean()) if len(used) else 0.0
+
+
+def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
+    """Return what an aim makes small, per unit of each variable."""
+    out = np.zeros(model.size)
+    gather = model.tables["gather"]
+    if aim == "soil":
+        # a Mg taken counts the more the nearer its take lies to what the zone can spare
+        limits = dict(
+            zip(
+                problem.zones["zone_id"],
+                problem.zones.get("removable_mg_ha", pd.Series(np.nan, problem.zones.index)),
+                strict=True,
+            )
+        )
+        limit = gather["zone_id"].map(limits).astype(float)
+        near = (gather["take_mg_ha"] / limit).clip(upper=1.0).fillna(1.0)
+        out[model.block("gather")] = gather["tonnes"] * near
+    elif aim == "yards":
+        out[model.block("open")] = 1.0
+    elif aim == "habit":
+        today = gather["field_id"].map(dict(problem.habit))
+        out[model.block("gather")] = gather["tonnes"] * (today != gather["method"])
+    elif aim != "cost":
+        raise ValueError(f"no such aim: {aim!r}")
+    return out
+
+
+def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
+    """Put the solver's numbers back into tables."""
+    values = solution.values
+    cost = pd.Series(
+        {step: float(model.cost[step] @ values) for step in STEPS} if model.size else dict.fromkeys(STEPS, 0.0)
+    )
+    gather = model.tables["gather"].assign(share=values[model.block("gather")])
+    gather = gather[gather["share"] * gather["tonnes"] > _TINY_MG]
+    zone_method = _zone_table(problem, model, gather)
+    flows = _flow_table(problem, model, values, zone_method)
+    yard_use = _yard_table(problem, model, values, flows)
+    draw = model.tables["draw"].assign(dry_mg=values[model.block("draw")])
+    draw = draw[draw["dry_mg"] > _TINY_MG]
+    wrap_use = draw.assign(drawn_mg=draw["dry_mg"] * draw["left"], bales=draw["dry_mg"] * 1000 / draw["bale_dry_kg"])
+    wrap_use = wrap_use.groupby(
+        ["need", "year", "month", "wrap", "base", "months_stored", "loss_pct"], as_index=False, sort=False
+    )[["dry_mg", "drawn_mg", "bales"]].sum()
+    wrap_use = wrap_use.sort_values(["year", "month", "need"], kind="stable").reset_index(drop=True)
+    shortage = _shortage_table(problem, model, values)
+    return Choice(
+        zone_method=zone_method,
+        flows=flows,
+        yard_use=yard_use,
+        wrap_use=wrap_use,
+        cost=cost,
+        shortage=shortage,
+        drawn_mg=float(wrap_use["drawn_mg"].sum()),
+        baled_mg=float(zone_method["take_mg"].sum()),
+        gap=solution.gap,
+        bound=solution.bound,
+        status=solution.status,
+    )
+
+
+def _zone_table(problem: SupplyProblem, model: Model, gather: pd.DataFrame) -> pd.DataFrame:
+    # rounding by the solver may leave a crumb of a second method; the larger stays
+    main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id").set_index("zone_id")
+    edge = sum(model.cost[s][model.block("gather")] for s in ("gather", "bale", "nutrients", "land"))
+    per_mg = pd.Series(edge / model.tables["gather"]["tonnes"].to_numpy(), index=model.tables["gather"].index)
+    rows = []
+    for zone in problem.zones.itertuples(index=False):
+        row = {"zone_id": zone.zone_id, "field_id": zone.field_id, "method": "leave", "share": 0.0, "area_ha": 0.0}
+        row |= {"take_mg_ha": 0.0, "take_mg": 0.0, "bales": 0, "bale_dry_kg": np.nan, "edge_cost_mg": np.nan}
+        if zone.zone_id in main.index:
+            taken = main.loc[zone.zone_id]
+            share = min(float(taken["share"]), 1.0)
+            mass = share * taken["tonnes"]
+            row |= {
+                "method": taken["method"],
+                "share": share,
+                "area_ha": share * zone.area_ha,
+                "take_mg_ha": float(taken["take_mg_ha"]),
+                "take_mg": float(mass),
+                "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),
+                "bale_dry_kg": float(taken["bale_dry_kg"]),
+                "edge_cost_mg": float(gather_cost(per_mg, model, zone.zone_id, taken["method"])),
+            }
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def gather_cost(per_mg: pd.Series, model: Model, zone_id: str, method: str) -> float:
+    """$ per dry Mg at the field's edge of one zone by one method."""
+    offers = model.tables["gather"]
+    return per_mg[offers.index[(offers["zone_id"] == zone_id) & (offers["method"] == method)][0]]
+
+
+def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_method: pd.DataFrame) -> pd.DataFrame:
+    part = model.block("flow")
+    flow = model.tables["flow"].assign(dry_mg=values[part], cost=model.cost["haul"][part] * values[part])
+    flow = flow[flow["dry_mg"] > _TINY_MG]
+    flow = flow.groupby(["at", "yard"], as_index=False).agg(
+        dry_mg=("dry_mg", "sum"), cost=("cost", "sum"), distance_m=("distance_m", "first")
+    )
+    flow = flow.assign(
+        zone_id=problem.zones["zone_id"].to_numpy()[flow["at"]],
+        yard_id=problem.yards["yard_id"].to_numpy()[flow["yard"]],
+    )
+    whole = zone_method.set_index("zone_id")["bales"]
+    bales = np.zeros(len(flow), dtype=int)
+    for zone_id, at in flow.groupby("zone_id").indices.items():
+        mass = flow["dry_mg"].to_numpy()[at]
+        bales[at] = share_out(int(whole[zone_id]), mass)
+    return flow.assign(bales=bales)[["zone_id", "yard_id", "dry_mg", "bales", "distance_m", "cost"]].reset_index(
+        drop=True
+    )
+
+
+def share_out(count: int, masses: np.ndarray) -> np.ndarray:
+    """Return whole numbers in proportion to masses that sum to a count (largest remainders)."""
+    exact = count * masses / masses.sum()
+    out = np.floor(exact + 1e-9).astype(int)
+    spare = count - int(out.sum())
+    out[np.argsort(out - exact, kind="stable")[:spare]] += 1
+    return out
+
+
+def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows: pd.DataFrame) -> pd.DataFrame:
+    store, opened = model.tables["store"], model.tables["open"]
+    spent = np.zeros(len(problem.yards))
+    np.add.at(spent, store["yard"].to_numpy(int), (model.cost["base"] * values)[model.block("store")])
+    np.add.at(spent, opened["yard"].to_numpy(int), (model.cost["yard"] * values)[model.block("open")])
+    use = flows.groupby("yard_id", sort=False).agg(bales=("bales", "sum"), dry_mg=("dry_mg", "sum"))
+    yards = problem.yards[["yard_id", "capacity_bales"]].assign(cost=spent)
+    out = yards.merge(use, left_on="yard_id", right_index=True, how="inner")
+    out = out.assign(full=out["bales"] / out["capacity_bales"])
+    return out[["yard_id", "bales", "capacity_bales", "full", "dry_mg", "cost"]].reset_index(drop=True)
+
+
+def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) -> pd.DataFrame:
+    table = model.tables["short"].assign(dry_mg=values[model.block("short")])
+    kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
+    table = table[table["dry_mg"] > 1e-3].assign(kind=lambda t: t["need"].map(kinds))
+    usual = float(problem.offers["bale_dry_kg"].median()) if len(problem.offers) else np.nan
+    bales = np.ceil(table["dry_mg"] * 1000 / usual - 1e-6).astype(int) if np.isfinite(usual) else 0
+    return table.assign(bales=bales)[["need", "kind", "month", "year", "dry_mg", "bales"]].reset_index(drop=True)
+
+
+def changed(problem: SupplyProblem, **parts: object) -> SupplyProblem:
+    """Return the problem with parts replaced."""
+    return replace(problem, **parts)  # type: ignore[arg-type]
+
+
+def with_yield(problem: SupplyProblem, change: float) -> SupplyProblem:
+    """Return the problem with stover on every zone changed by a share, and what must stay unchanged.
+
+    The limit falls by the whole loss, as what must stay does not shrink with the crop; takes
+    that then exceed it are no longer allowed.
+
+    Parameters
+    ----------
+    problem : SupplyProblem
+        Its zones need stover_mg_ha and removable_mg_ha.
+    change : float
+        -0.15 for 15 % less.
+    """
+    zones = problem.zones
+    limit = (zones["removable_mg_ha"] + change * zones["stover_mg_ha"]).clip(lower=0)
+    limits: Mapping[str, float] = dict(zip(zones["zone_id"], limit, strict=True))
+    offers = problem.offers.assign(take_mg_ha=problem.offers["take_mg_ha"] * (1 + change))
+    fits = offers["take_mg_ha"] <= offers["zone_id"].map(limits) * (1 + 1e-9)
+    offers = offers.assign(allowed=offers["allowed"].astype(bool) & fits)
+    return changed(
+        problem,
+        offers=offers,
+        zones=zones.assign(removable_mg_ha=limit, stover_mg_ha=zones["stover_mg_ha"] * (1 + change)),
+    )

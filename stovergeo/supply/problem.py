@@ -1,0 +1,102 @@
+"""What the choice is made from: plain tables, checked once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.errors import ContractError
+
+#: columns that each table must have; further ones are left alone
+ASKED = {
+    "zones": ("zone_id", "field_id", "area_ha"),
+    "offers": ("zone_id", "method", "take_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"),
+    "yards": ("yard_id", "capacity_bales", "base", "base_cost"),
+    "need": ("need", "month", "year", "dry_mg"),
+    "keeping": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
+    "terms": ("need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"),
+}
+BARE = ("soil", "clay")  #: what bare ground is to a bale
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """Prices of the season, SI, in dollars of the handbook's years."""
+
+    method_per_ha: Mapping[str, float]  #: chopping, raking, merging: $ per hectare gathered
+    method_per_bale: Mapping[str, float]  #: baling with the plainest wrap's time, $ per bale
+    method_setup: Mapping[str, float]  #: bringing a method's machines to a field, $
+    stage_per_bale: float  #: picking up in the field and setting down in the stack
+    move_per_bale_m: float  #: each metre between them
+    yard_opening: float  #: lane and mowing of a yard that is used, $
+    nutrient_per_mg: Mapping[str, float]  #: by method, what replaces the nutrients that leave, $/Mg
+    landowner_per_mg: float = 0.0
+    landowner_per_ha: float = 0.0
+    soil_carbon_per_mg: float = 0.0  #: an own price on each dry Mg that leaves
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """Machine time of the baling season: hours needed and hours there are."""
+
+    hours_per_ha: Mapping[tuple[str, str], float] = field(default_factory=dict)  #: (method, machine) -> h/ha
+    hours_per_bale: Mapping[tuple[str, str], float] = field(default_factory=dict)  #: (method, machine) -> h/bale
+    hours: Mapping[str, float] = field(default_factory=dict)  #: machine -> hours in the season; absent: no limit
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyProblem:
+    """One season's supply question. All masses are oven-dry Mg as baled."""
+
+    zones: pd.DataFrame  #: zone_id, field_id, area_ha; stover_mg_ha and removable_mg_ha where yields may change
+    offers: pd.DataFrame  #: zone_id, method, take_mg_ha, moisture_pct, ash_pct, allowed, bale_dry_kg
+    yards: pd.DataFrame  #: yard_id, capacity_bales, base, base_cost; `ground` soil or clay where known
+    distance_m: np.ndarray  #: (zones, yards), one way over the ground; inf where no way leads
+    need: pd.DataFrame  #: need, month, year, dry_mg to be drawn
+    terms: pd.DataFrame  #: one row a need: kind, limits, price, cost of bringing a bale from the yard to its use
+    keeping: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale
+    prices: Prices
+    capacity: Capacity = field(default_factory=Capacity)
+    wet_pct: float = 30.0  #: bales made wetter than this are not stored
+    wet_months: float = 1.0  #: they must be used within so many months
+    nearest: int = 20  #: yards looked at for each zone
+    no_go_zones: frozenset[str] = frozenset()
+    no_go_yards: frozenset[str] = frozenset()
+    habit: Mapping[str, str] = field(default_factory=dict)  #: field_id -> method used today
+
+    def __post_init__(self) -> None:
+        for name, columns in ASKED.items():
+            table = getattr(self, name)
+            lacking = [c for c in columns if c not in table.columns]
+            if lacking:
+                raise ContractError(f"the choice reads the table {name!r}, which lacks {', '.join(lacking)}")
+        if self.distance_m.shape != (len(self.zones), len(self.yards)):
+            raise ContractError(
+                f"distances have shape {self.distance_m.shape}, there are {len(self.zones)} zones "
+                f"and {len(self.yards)} yards"
+            )
+        unknown = set(self.need["need"]) - set(self.terms["need"])
+        if unknown:
+            raise ContractError(f"the table 'terms' lacks the need {sorted(unknown)[0]!r}")
+
+    def usable_offers(self) -> pd.DataFrame:
+        """Return the offers that may be chosen, with field, area and position of their zone."""
+        places = self.zones.assign(at=np.arange(len(self.zones)))[["zone_id", "field_id", "area_ha", "at"]]
+        offers = self.offers.merge(places, on="zone_id", how="inner", validate="many_to_one")
+        good = offers["allowed"].astype(bool) & (offers["take_mg_ha"] > 0) & (offers["area_ha"] > 0)
+        good &= ~offers["zone_id"].isin(self.no_go_zones)
+        return offers[good].reset_index(drop=True)
+
+    def draws(self) -> pd.DataFrame:
+        """Return the months in which something is needed, with the months stored until then."""
+        stored = self.keeping.groupby(["year", "month"], as_index=False)["months_stored"].first()
+        draws = self.need[self.need["dry_mg"] > 0].merge(stored, on=["year", "month"], how="left", suffixes=("_", ""))
+        if draws["months_stored"].isna().any():
+            row = draws[draws["months_stored"].isna()].iloc[0]
+            raise ContractError(
+                f"the table 'keeping' lacks {row['year']}-{row['month']:02d}, in which something is needed"
+            )
+        return draws[["need", "month", "year", "dry_mg", "months_stored"]].reset_index(drop=True)

@@ -1,0 +1,158 @@
+"""Solving the programme on HiGHS: first as little short as can be, then at the least cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+
+from stovergeo.errors import StovergeoError
+from stovergeo.supply.model import Model
+
+#: $ for each weighted Mg short beyond the least possible; dearer than any stover
+_SHORT = 5_000.0
+#: herds before contracts, when not both can be had
+_WEIGHT = {"herd": 10.0, "contract": 1.0}
+
+
+class NoAnswerError(StovergeoError, RuntimeError):
+    """The solver ended without any plan, which an elastic programme should never do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Values of all variables, with what is proved of them."""
+
+    values: np.ndarray
+    objective: float  #: of the cost asked for, penalties left out
+    bound: float  #: no plan can cost less
+    status: str  #: "optimal" within the gap, or "best found in time"
+
+    @property
+    def gap(self) -> float:
+        """Proved distance to the best possible plan, as a share of the objective."""
+        return max(0.0, (self.objective - self.bound) / max(abs(self.objective), 1e-9))
+
+
+def short_weights(model: Model, kinds: dict[str, str]) -> np.ndarray:
+    """Return the weight of each Mg short, zero for other variables."""
+    weights = np.zeros(model.size)
+    weights[model.block("short")] = [_WEIGHT[kinds[n]] for n in model.tables["short"]["need"]]
+    return weights
+
+
+def least_short(model: Model, weights: np.ndarray) -> tuple[float, np.ndarray]:
+    """Return the least weighted shortage of the relaxed programme, and the point that reaches it.
+
+    Whole variables are relaxed: a share of a zone may be gathered as well by one method as
+    by two, and yards open by halves hold no more than whole ones, so nearly always nothing
+    is lost; the elastic programme absorbs what little may be.
+    """
+    if model.size == 0:
+        return 0.0, np.empty(0)
+    a, b, _ = _sides(model)
+    solved = linprog(weights, A_ub=a, b_ub=b, bounds=_box(np.zeros(model.size), model.top), method="highs")
+    if solved.x is None:
+        raise NoAnswerError(f"the supply programme could not be solved: {solved.message}")
+    return float(solved.fun), solved.x
+
+
+def _box(floor: np.ndarray, top: np.ndarray) -> np.ndarray:
+    return np.column_stack([floor, top])
+
+
+def _sides(model: Model) -> tuple[sparse.csr_array, np.ndarray, tuple[np.ndarray, np.ndarray]]:
+    """All rows as upper bounds, as linprog wants them, and which rows they came from."""
+    up, down = np.flatnonzero(np.isfinite(model.high)), np.flatnonzero(np.isfinite(model.low))
+    a = sparse.vstack([model.rows[up], -model.rows[down]]).tocsr()
+    return a, np.concatenate([model.high[up], -model.low[down]]), (up, down)
+
+
+def solve(
+    model: Model,
+    cost: np.ndarray,
+    weights: np.ndarray,
+    short_allowed: float,
+    *,
+    gap: float,
+    seconds: float,
+    budget: tuple[np.ndarray, float] | None = None,
+) -> Solution:
+    """Minimise a cost with the shortage held to what cannot be helped.
+
+    Parameters
+    ----------
+    model : Model
+    cost : array
+        $ per unit of each variable, or another measure.
+    weights : array
+        Of the shortage (`short_weights`).
+    short_allowed : float
+        Weighted shortage that is free; more costs far more than any stover.
+    gap : float
+        Relative gap at which to stop.
+    seconds : float
+        Time at which to stop and hand back the best plan found, with its gap.
+    budget : (array, float), optional
+        A second cost that must stay at or under a number.
+
+    Raises
+    ------
+    NoAnswerError
+        When the solver found no plan at all in the time.
+    """
+    if model.size == 0:
+        return Solution(np.empty(0), 0.0, 0.0, "optimal")
+    # one more variable: shortage beyond what cannot be helped
+    slack = 1e-6 + 1e-7 * short_allowed
+    rows = [sparse.hstack([model.rows, sparse.csr_array((model.rows.shape[0], 1))])]
+    rows.append(sparse.csr_array(np.append(weights, -1.0)[None, :]))
+    low, high = np.append(model.low, -np.inf), np.append(model.high, short_allowed + slack)
+    if budget is not None:
+        rows.append(sparse.csr_array(np.append(budget[0], 0.0)[None, :]))
+        low, high = np.append(low, -np.inf), np.append(high, budget[1])
+    result = milp(
+        np.append(cost, _SHORT),
+        constraints=LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
+        bounds=Bounds(np.zeros(model.size + 1), np.append(model.top, np.inf)),
+        integrality=np.append(model.whole.astype(int), 0),
+        options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": True},
+    )
+    if result.x is None:
+        raise NoAnswerError(f"the solver found no plan: {result.message}")
+    values = np.clip(result.x[:-1], 0.0, model.top)
+    values[model.whole] = np.rint(values[model.whole])
+    bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
+    status = "optimal" if result.status == 0 else "best found in time"
+    return Solution(values, float(result.fun), float(bound), status)
+
+
+def shadow_prices(model: Model, cost: np.ndarray, solution: Solution, weights: np.ndarray) -> dict[str, np.ndarray]:
+    """Return the cost of one more unit on the right of each row, with the whole decisions kept.
+
+    Parameters
+    ----------
+    model, cost, weights : as for `solve`
+    solution : Solution
+
+    Returns
+    -------
+    dict
+        Group of rows -> $ per unit (need: per dry Mg drawn; hours: per hour, as a saving).
+    """
+    top = np.where(model.whole, solution.values, model.top)
+    floor = np.where(model.whole, solution.values, 0.0)
+    # what is short stays short: its price is not the price of stover
+    part = model.block("short")
+    top[part] = np.minimum(top[part], solution.values[part] + 1e-9)
+    a, b, (up, down) = _sides(model)
+    # whole decisions come rounded: a hair of room keeps the rest from being refused
+    solved = linprog(cost, A_ub=a, b_ub=b + 1e-9, bounds=_box(floor, top), method="highs")
+    if solved.x is None:
+        return {}
+    both = np.zeros(model.rows.shape[0])
+    both[up] += solved.ineqlin.marginals[: len(up)]
+    both[down] -= solved.ineqlin.marginals[len(up) :]
+    return {name: both[at] for name, at in model.groups.items()}
