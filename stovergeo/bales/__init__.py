@@ -1,11 +1,16 @@
 """The bales room: from stover to bales that last until they are used."""
 
 from stovergeo.bales.bale import BaleSize, bale_of
-from stovergeo.bales.compare import break_even_table, keepings, planned, wrap_table
+from stovergeo.bales.break_even import break_even_table
+from stovergeo.bales.checks import contract_terms, storable_methods
+from stovergeo.bales.climate import storage_span
+from stovergeo.bales.compare import keepings, planned, wrap_table
+from stovergeo.bales.crew_notes import crew_notes
 from stovergeo.bales.demand import need_table
 from stovergeo.bales.heating import heating_action, heating_table, moisture_band
 from stovergeo.bales.making import bale_plan, pace
 from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
+from stovergeo.bales.storage_words import storage_words
 from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
 
 __all__ = [
@@ -16,6 +21,8 @@ __all__ = [
     "bale_plan",
     "base_of_ground",
     "break_even_table",
+    "contract_terms",
+    "crew_notes",
     "heating_action",
     "heating_table",
     "keeping_cost",
@@ -27,7 +34,10 @@ __all__ = [
     "net_turns",
     "pace",
     "planned",
+    "storable_methods",
     "storage_loss",
+    "storage_span",
+    "storage_words",
     "why_not_kept",
     "wrap_table",
 ]

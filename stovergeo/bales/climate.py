@@ -83,6 +83,22 @@ def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
     return found
 
 
+def storage_span(storage: Storage, season: int) -> tuple[date, date]:
+    """Return the day of baling and the day the last bale is used (`last_used` of the year after the harvest)."""
+    start = baled_on(storage, season)
+    month, day = (int(part) for part in storage.last_used.split("-"))
+    end = start.replace(year=season + 1, month=month, day=day)
+    if end <= start:
+        end = end.replace(year=end.year + 1)
+    return start, end
+
+
+def months_outside(storage: Storage, season: int) -> float:
+    """Return months from baling to the last bale used."""
+    start, end = storage_span(storage, season)
+    return (end - start).days / DAYS_PER_MONTH
+
+
 def rain_by_mm(climate: Climate, start: date, months: ArrayLike) -> np.ndarray:
     """Return the rain that counted from `start` until so many months later, mm.
 

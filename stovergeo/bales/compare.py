@@ -1,22 +1,37 @@
-"""Wraps and bases side by side: what each loses and costs by month of use, and when a dearer one pays."""
+"""Wraps and bases side by side: what each loses and costs by month of use."""
 
 from __future__ import annotations
 
-import math
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize
-from stovergeo.bales.climate import baled_on, climate_of, months_of_use, rain_by_mm
-from stovergeo.bales.loss import break_even_price_per_mg
+from stovergeo.bales.bale import BaleSize, spoiled_share
+from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_outside, rain_by_mm
+from stovergeo.bales.loss import value_of_loss
 from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
 from stovergeo.bales.wrap import keeping_cost, net_turns
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file.gather import Storage, Wrap
 
 #: wraps compared, plainest first
-_COMPARED = {"round": ("twine", "net", "tarp", "full_cover", "stretch_film"), "square": ("tarp", "stretch_film")}
+_COMPARED: Final = {
+    "round": ("twine", "net", "tarp", "full_cover", "stretch_film"),
+    "square": ("tarp", "stretch_film"),
+}
+_NUMBERS: Final = (
+    "loss_low_pct",
+    "loss_pct",
+    "loss_high_pct",
+    "rim_pct",
+    "counted_pct",
+    "wrap_cost",
+    "base_cost",
+    "time_cost",
+    "loss_cost",
+)
+COSTS: Final = ["wrap_cost", "base_cost", "time_cost", "loss_cost"]
 
 
 def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
@@ -30,11 +45,9 @@ def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Kee
     ground : {"soil", "clay"}
         What bare ground is at the yard (`base_of_ground`).
     """
-    covered = storage.place != "outside"
-    if covered:
-        wraps: tuple[str, ...] = ("twine", "net") if bale.shape == "round" else ("twine",)
-    else:
-        wraps = _COMPARED[bale.shape]
+    wraps = _COMPARED[bale.shape]
+    if storage.place != "outside":
+        wraps = ("twine", "net") if bale.shape == "round" else ("twine",)
     return [Keeping(w, b, storage.place, storage.pattern) for w in wraps for b in (ground, "gravel", "tires")]
 
 
@@ -80,103 +93,60 @@ def wrap_table(
     Returns
     -------
     pandas.DataFrame
-        month, year, months_stored, rain_mm, wrap, base, place, loss_low_pct, loss_pct,
-        loss_high_pct, wrap_cost, base_cost, time_cost, loss_cost ($ a bale), cost_bale (their
-        sum), cost_mg ($ for each dry Mg that is left to use, the stover itself not counted),
-        best (least cost_bale in its month), words (why a row is refused, else empty). A refused row
-        has no loss and no cost.
+        One row for each way and each of the twelve months from baling on: month, year,
+        months_stored, rain_mm (that counted), in_season (not later than the plan's last use),
+        wrap, base, place, loss_low_pct, loss_pct, loss_high_pct, rim_pct (visible spoilage of
+        round bales, thrown away only as far as the handbook's `storage.rim_rejected` says),
+        counted_pct (loss_pct, and the visible spoilage that is thrown away), wrap_cost, base_cost,
+        time_cost, loss_cost ($ a bale), cost_bale (their sum), cost_mg
+        ($ for each dry Mg left to use, the stover itself not counted), best (least cost_bale of
+        its month), words (why a row is refused, else empty). A refused row has no numbers.
     """
     worth = book.value("storage.worth") if value_per_mg is None else value_per_mg
     uses = months_of_use(storage, season)
     stored = np.array([use.months_stored for use in uses])
-    rain = rain_by_mm(climate_of(storage, book), baled_on(storage, season), stored)
+    months = pd.DataFrame(
+        {
+            "month": [use.month for use in uses],
+            "year": [use.year for use in uses],
+            "months_stored": stored,
+            "rain_mm": rain_by_mm(climate_of(storage, book), baled_on(storage, season), stored),
+            "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
+        }
+    )
     turns = net_turns(wrap, storage, season, book, road_haul_km)
-    dry_mg = bale.dry_kg / 1000
-    parts = []
-    for keeping in keepings(storage, bale, ground) if among is None else among:
-        frame = pd.DataFrame(
-            {
-                "month": [use.month for use in uses],
-                "year": [use.year for use in uses],
-                "months_stored": stored,
-                "rain_mm": rain,
-                "wrap": keeping.wrap,
-                "base": keeping.base,
-                "place": keeping.place,
-            }
-        )
-        refused = why_not_kept(keeping, bale.shape, bale.moisture_pct, book)
-        numbers = ("loss_low_pct", "loss_pct", "loss_high_pct", "wrap_cost", "base_cost", "time_cost", "loss_cost")
-        if refused:
-            frame[list(numbers)] = np.nan
-        else:
-            loss = storage_loss(keeping, bale, stored, rain, book)
-            cost = keeping_cost(keeping, bale, turns, wrap.overlap_m, book)
-            worth_lost = dry_mg * loss.middle / 100 * worth
-            for name, value in zip(numbers, (*loss, cost.wrap, cost.base, cost.time, worth_lost), strict=True):
-                frame[name] = value
-        frame["cost_bale"] = frame[["wrap_cost", "base_cost", "time_cost", "loss_cost"]].sum(axis=1, skipna=False)
-        frame["cost_mg"] = frame["cost_bale"] / (dry_mg * (1 - frame["loss_pct"] / 100))
-        frame["words"] = refused
-        parts.append(frame)
-    table = pd.concat(parts, ignore_index=True)
+    ways = keepings(storage, bale, ground) if among is None else among
+    table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, book) for way in ways])
+    table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
+    table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))
     least = table.groupby(["year", "month"])["cost_bale"].transform("min")
     table["best"] = table["cost_bale"].notna() & np.isclose(table["cost_bale"], least, rtol=1e-12, atol=0)
-    order = table.sort_values(["year", "month"], kind="stable").reset_index(drop=True)
-    return order
+    return table.sort_values(["year", "month"], kind="stable", ignore_index=True)
 
 
-def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] = ("net", "soil")) -> pd.DataFrame:
-    """Return, for each way of keeping, from which month and from which price it beats another.
+def _rows(
+    way: Keeping, bale: BaleSize, months: pd.DataFrame, turns: float, overlap_m: float, worth: float, book: Handbook
+) -> pd.DataFrame:
+    """Return the rows of one way of keeping, without those columns that compare it with others."""
+    refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
+    rows = months.assign(wrap=way.wrap, base=way.base, place=way.place, words=refused)
+    if refused:
+        return rows.assign(**dict.fromkeys(_NUMBERS, np.nan))
+    loss = storage_loss(way, bale, rows["months_stored"], rows["rain_mm"], book)
+    rim = rim_pct(way, bale, rows["months_stored"].to_numpy(), book)
+    cost = keeping_cost(way, bale, turns, overlap_m, book)
+    counted = loss.middle + book.value("storage.rim_rejected") * np.nan_to_num(rim)
+    lost_cost = bale.dry_kg / 1000 * value_of_loss(counted / 100, worth)
+    numbers = (*loss, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
+    return rows.assign(**dict(zip(_NUMBERS, numbers, strict=True)))
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        From `wrap_table`.
-    bale : BaleSize
-    against : (wrap, base)
-        The plain way to beat.
 
-    Returns
-    -------
-    pandas.DataFrame
-        wrap, base, added_cost ($ a bale, loss not counted), saved_pct (points of loss saved in
-        the last month), price_mg (stover price from which it pays for the last month's bales,
-        infinite where it never does), from_month and from_year (first month of use in which it
-        pays at the table's price, 0 where it never does), words.
+def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) -> np.ndarray:
+    """Return the visibly spoiled share of a round bale's volume, %, curved side only; NaN for square bales.
+
+    The skin's depth after a year was measured; that it grows evenly until then is our judgement.
     """
-    plain = table[(table["wrap"] == against[0]) & (table["base"] == against[1])].reset_index(drop=True)
-    rows = []
-    others = table.drop_duplicates(["wrap", "base"])[["wrap", "base"]]
-    for wrap, base in others.itertuples(index=False):
-        if (wrap, base) == against or plain.empty or plain["words"].iloc[0]:
-            continue
-        own = table[(table["wrap"] == wrap) & (table["base"] == base)].reset_index(drop=True)
-        if own["words"].iloc[0]:
-            continue
-        costs = ["wrap_cost", "base_cost", "time_cost"]
-        added = float(own[costs].iloc[0].sum() - plain[costs].iloc[0].sum())
-        saved = plain["loss_pct"] - own["loss_pct"]
-        price = break_even_price_per_mg(added, bale.dry_kg / 1000, float(saved.iloc[-1]) / 100)
-        pays = own["cost_bale"] < plain["cost_bale"]
-        first = int(pays.to_numpy().argmax()) if pays.any() else -1
-        rows.append(
-            {
-                "wrap": wrap,
-                "base": base,
-                "added_cost": added,
-                "saved_pct": float(saved.iloc[-1]),
-                "price_mg": price,
-                "from_month": int(own["month"].iloc[first]) if first >= 0 else 0,
-                "from_year": int(own["year"].iloc[first]) if first >= 0 else 0,
-                "words": _words(first >= 0, price),
-            }
-        )
-    columns = ["wrap", "base", "added_cost", "saved_pct", "price_mg", "from_month", "from_year", "words"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def _words(pays: bool, price_mg: float) -> str:
-    if pays:
-        return "pays"
-    return "does not pay at any price" if math.isinf(price_mg) else "does not pay"
+    if bale.shape == "square":
+        return np.full(len(months), np.nan)
+    depth_m = book.value(f"storage.rim.{way.cover}") * months / 12
+    return 100 * spoiled_share(depth_m, bale.diameter_m)

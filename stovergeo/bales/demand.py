@@ -123,7 +123,7 @@ def _kept_by_month(
     if not table["best"].any():
         raise OutsideGroundError(table["words"].iloc[0])
     best = table[table["best"]].drop_duplicates(["year", "month"])
-    return best[["wrap", "base", "loss_pct"]].reset_index(drop=True)
+    return best[["wrap", "base", "counted_pct"]].rename(columns={"counted_pct": "loss_pct"}).reset_index(drop=True)
 
 
 def _herd_mg(herd: Herd, uses: list[MonthOfUse], book: Handbook) -> np.ndarray:

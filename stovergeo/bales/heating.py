@@ -8,23 +8,35 @@ from stovergeo.handbook import Handbook
 
 
 def heating_table(book: Handbook) -> pd.DataFrame:
-    """Return actions by core temperature, coolest first: core_c, core_f (as printed), action, source."""
+    """Return actions by core temperature, coolest first.
+
+    Returns
+    -------
+    pandas.DataFrame
+        core_c, core_f (whole degrees, as the bulletins print them), action, note, source.
+    """
     rows = [book[f"storage.heat.{name}"] for name in book.group("storage.heat")]
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "core_c": [c.value for c in rows],
-            "core_f": [c.note for c in rows],
+            "core_f": [round(c.value * 1.8 + 32) for c in rows],
             "action": [c.meaning for c in rows],
+            "note": [c.note for c in rows],
             "source": [c.source for c in rows],
         }
-    ).sort_values("core_c", ignore_index=True)
+    )
+    return table.sort_values("core_c", ignore_index=True)
 
 
 def heating_action(core_c: float, book: Handbook) -> str:
-    """Return what to do at a core temperature: the action of the highest step reached."""
+    """Return what to do at a core temperature: the action of the highest step reached.
+
+    Steps count from their temperature on; below the second one the first, "no action", holds.
+    """
     table = heating_table(book)
-    reached = table[table["core_c"] <= core_c]
-    return str((reached if len(reached) else table).iloc[-1 if len(reached) else 0]["action"])
+    # bulletins print whole degrees F; a hundredth of a degree C is their rounding
+    reached = int((table["core_c"] <= core_c + 0.01).sum())
+    return str(table["action"].iloc[max(reached - 1, 0)])
 
 
 def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str]:
@@ -33,7 +45,7 @@ def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str]:
     Returns
     -------
     (band, words)
-        "green", "amber", "red", or "too wet".
+        Band "green", "amber", "red" or "too wet".
     """
     for band in ("green", "amber", "red"):
         limit = book[f"storage.band.{band}"]

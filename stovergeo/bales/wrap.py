@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from stovergeo.bales.bale import BaleSize, Numbers
 from stovergeo.bales.capacity import netting_s
-from stovergeo.bales.climate import DAYS_PER_MONTH, baled_on
+from stovergeo.bales.climate import months_outside
 from stovergeo.bales.storage import Keeping
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file.gather import Storage, Wrap
@@ -21,16 +21,6 @@ def net_length_m(diameter_m: float, turns: Numbers, overlap_m: float = 0.0) -> N
 def net_rolls(net_m: float, roll_length_m: float) -> int:
     """Return whole rolls for a length of net."""
     return math.ceil(net_m / roll_length_m - 1e-9)
-
-
-def months_outside(storage: Storage, season: int) -> float:
-    """Return months from baling to the last bale used (`last_used` of the year after the harvest)."""
-    start = baled_on(storage, season)
-    month, day = (int(part) for part in storage.last_used.split("-"))
-    end = start.replace(year=season + 1, month=month, day=day)
-    if end <= start:
-        end = end.replace(year=end.year + 1)
-    return (end - start).days / DAYS_PER_MONTH
 
 
 def net_turns(wrap: Wrap, storage: Storage, season: int, book: Handbook, road_haul_km: float = 0.0) -> float:

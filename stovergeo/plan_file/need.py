@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal, get_args
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from stovergeo.plan_file.base import MassMg, MoneyPerMg, Section
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 Month = Literal["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+MONTHS: Final[tuple[Month, ...]] = get_args(Month)
+
+BEDDING = ("deep_bedded_barn", "open_lot", "winter_pack")
+FEEDING = ("ring_feeder", "mixed_ration")
 
 
 class Herd(Section):
@@ -23,6 +26,13 @@ class Herd(Section):
         None, gt=0, le=20, description="Own rate as fed or bedded; left out: the handbook's."
     )
     months: tuple[Month, ...] = Field(MONTHS, min_length=1)
+
+    @model_validator(mode="after")
+    def _housing_fits_use(self) -> Herd:
+        if (self.use == "feed") != (self.housing in FEEDING):
+            fitting = " or ".join(repr(h) for h in (FEEDING if self.use == "feed" else BEDDING))
+            raise ValueError(f"{self.use} does not go with housing {self.housing!r}; give {fitting}")
+        return self
 
 
 class Contract(Section):

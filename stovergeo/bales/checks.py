@@ -1,0 +1,78 @@
+"""What of the plan cannot be baled, kept or delivered, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Protocol, TypeVar
+
+import pandas as pd
+
+from stovergeo.bales.bale import Gathered, bale_of
+from stovergeo.bales.compare import keepings, planned
+from stovergeo.bales.storage import why_not_kept
+from stovergeo.errors import Report
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file import Plan
+from stovergeo.plan_file.need import Contract
+
+
+class Delivered(Gathered, Protocol):
+    """A way to gather, as far as a plant asks (see `stovergeo.residue.methods`)."""
+
+    @property
+    def ash_pct(self) -> float:
+        """Ash of the bale's dry matter, %."""
+
+
+AMethod = TypeVar("AMethod", bound=Gathered)
+
+
+def storable_methods(
+    methods: Mapping[str, AMethod], plan: Plan, book: Handbook, report: Report | None = None
+) -> dict[str, AMethod]:
+    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+
+    Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
+    Each method left out is reported (``bale.cannot_be_kept``); where none is left, the plan is
+    refused (``bale.none_can_be_kept``).
+    """
+    kept, reasons = {}, {}
+    for name, method in methods.items():
+        bale = bale_of(plan.bale, method, book)
+        ways = planned(plan.storage, plan.wrap, bale) or keepings(plan.storage, bale)
+        refused = [why_not_kept(way, bale.shape, bale.moisture_pct, book) for way in ways]
+        if all(refused):
+            reasons[name] = refused[0]
+        else:
+            kept[name] = method
+    if report is not None:
+        for name, reason in reasons.items():
+            code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
+            report.add(code, f"plan file, gather.methods, {name}", reason)
+    return kept
+
+
+def contract_terms(
+    contracts: Iterable[Contract], methods: Mapping[str, Delivered], plan: Plan, book: Handbook
+) -> pd.DataFrame:
+    """Return, for each contract and method, whether its bales meet the plant's moisture and ash.
+
+    Moisture is taken as baled: stover dries in the stack, but a plant may be served at once.
+
+    Returns
+    -------
+    pandas.DataFrame
+        need, method, moisture_pct, ash_pct, allowed, words (empty where allowed).
+    """
+    rows = []
+    for contract in contracts:
+        for name, method in methods.items():
+            moisture = bale_of(plan.bale, method, book).moisture_pct
+            faults = []
+            if moisture > contract.moisture_most_pct:
+                faults.append(f"{moisture:g} % moisture, where the plant takes {contract.moisture_most_pct:g} %")
+            if method.ash_pct > contract.ash_most_pct:
+                faults.append(f"{method.ash_pct:g} % ash, where the plant takes {contract.ash_most_pct:g} %")
+            words = " and ".join(faults)
+            rows.append((contract.name, name, moisture, method.ash_pct, not faults, words))
+    return pd.DataFrame(rows, columns=["need", "method", "moisture_pct", "ash_pct", "allowed", "words"])

@@ -1,0 +1,79 @@
+"""The storage part of the plan in plain sentences."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from stovergeo.bales.storage import TITLES
+from stovergeo.plan_file.need import MONTHS
+
+
+def storage_words(table: pd.DataFrame, break_even: pd.DataFrame, need: pd.DataFrame) -> list[str]:
+    """Say which way of keeping is cheapest for which months, what does not pay, and what the herds draw.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        From `wrap_table`.
+    break_even : pandas.DataFrame
+        From `break_even_table`.
+    need : pandas.DataFrame
+        From `need_table`.
+    """
+    season = table[table["in_season"]]
+    refused = season[season["words"] != ""].drop_duplicates(["wrap", "words"])
+    return [
+        *_best(season),
+        *_dear(break_even),
+        *_drawn(need),
+        *(f"{TITLES[r.wrap].capitalize()}: {r.words}" for r in refused.itertuples()),
+    ]
+
+
+def _best(season: pd.DataFrame) -> list[str]:
+    best = season[season["best"]].drop_duplicates(["year", "month"])
+    if best.empty:
+        return []
+    way = best["wrap"] + " " + best["base"]
+    out = []
+    for _, run in best.groupby((way != way.shift()).cumsum()):
+        first, last = run.iloc[0], run.iloc[-1]
+        name = f"{TITLES[first['wrap']]} on {TITLES[first['base']]}"
+        out.append(
+            f"For bales used {_span(first, last)}, {name} costs least: "
+            f"{first['loss_pct']:.1f} to {last['loss_pct']:.1f} % of the dry matter is lost by then. "
+            "Published losses lie from half to twice that."
+        )
+    return out
+
+
+def _span(first: pd.Series, last: pd.Series) -> str:
+    start = f"{MONTHS[int(first['month']) - 1]} {int(first['year'])}"
+    end = f"{MONTHS[int(last['month']) - 1]} {int(last['year'])}"
+    return f"in {start}" if start == end else f"from {start} to {end}"
+
+
+def _dear(break_even: pd.DataFrame) -> list[str]:
+    """Answer on the rain-shedding cover, which growers ask about first, and on gravel."""
+    asked = break_even[
+        ((break_even["wrap"] == "full_cover") & break_even["base"].isin(["soil", "clay"]))
+        | ((break_even["wrap"] == "net") & (break_even["base"] == "gravel"))
+    ]
+    return list(asked["words"])
+
+
+def _drawn(need: pd.DataFrame) -> list[str]:
+    out = []
+    for name, rows in need.groupby("need", sort=False):
+        bales = int(rows["bales"].sum())
+        dry = float(rows["dry_mg"].sum())
+        loss = 100 * (1 - dry / (rows["dry_mg"] / (1 - rows["loss_pct"] / 100)).sum())
+        if not math.isfinite(loss):
+            continue
+        out.append(
+            f"{name}: {dry:.0f} Mg dry to be drawn, for which {bales:,} bales are made; "
+            f"{loss:.1f} % is lost before use."
+        )
+    return out

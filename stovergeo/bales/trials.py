@@ -1,0 +1,57 @@
+"""The published storage trials, and how far the loss model is from each."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib.resources import files
+
+import pandas as pd
+
+from stovergeo.bales.bale import BaleSize
+from stovergeo.bales.storage import Keeping, storage_loss
+from stovergeo.handbook import Handbook
+from stovergeo.units import M_PER_IN
+
+#: all trials are of dry-baled hay or stover; where a document is silent this is assumed
+TRIAL_MOISTURE_PCT = 18.0
+_PLACE_OF_COVER = {"tarp": "tarped rows", "open_shed": "open shed", "closed_shed": "closed shed"}
+
+
+def published_trials() -> pd.DataFrame:
+    """Return the trials: study, source, what, shape, crop, cover, base, months, rain_in, loss_pct, use, assumed, note.
+
+    `low_pct` and `high_pct` are given where the source prints a range, of which `loss_pct` is the middle.
+    """
+    text = files("stovergeo.bales").joinpath("trials.toml").read_text("utf-8")
+    trials = pd.DataFrame(tomllib.loads(text)["trial"])
+    return trials.fillna({"note": ""})
+
+
+def trial_residuals(book: Handbook) -> pd.DataFrame:
+    """Return the trials with what the model says of each.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of `published_trials`, and model_low_pct, model_pct, model_high_pct, residual
+        (trial less model, percentage points), inside (the trial, or its printed range, meets the
+        model's band).
+    """
+    trials = published_trials()
+    losses = [_model(trial, book) for _, trial in trials.iterrows()]
+    trials[["model_low_pct", "model_pct", "model_high_pct"]] = losses
+    trials["residual"] = trials["loss_pct"] - trials["model_pct"]
+    low, high = trials["low_pct"].fillna(trials["loss_pct"]), trials["high_pct"].fillna(trials["loss_pct"])
+    trials["inside"] = (high >= trials["model_low_pct"]) & (low <= trials["model_high_pct"])
+    return trials
+
+
+def _model(trial: pd.Series, book: Handbook) -> list[float]:
+    cover = str(trial["cover"])
+    wrap = "net" if cover in _PLACE_OF_COVER else cover
+    keeping = Keeping(wrap, str(trial["base"]), _PLACE_OF_COVER.get(cover, "outside"))
+    # only shape and moisture of the bale count in the model
+    bale = BaleSize(str(trial["shape"]), 1.5, 1.5, 1.5, 1.5, 1.0, 150, 150, 150, TRIAL_MOISTURE_PCT)
+    rain_mm = float(trial["rain_in"]) * M_PER_IN * 1000
+    loss = storage_loss(keeping, bale, float(trial["months"]), rain_mm, book, crop=str(trial["crop"]))
+    return [float(part) for part in loss]

@@ -1,0 +1,270 @@
+"""Wraps compared: months, prices, break-even, refusals."""
+
+import itertools
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stovergeo.bales import (
+    Keeping,
+    OutsideGroundError,
+    bale_of,
+    base_of_ground,
+    break_even_table,
+    contract_terms,
+    crew_notes,
+    moisture_band,
+    need_table,
+    net_rolls,
+    net_turns,
+    storable_methods,
+    storage_words,
+    wrap_table,
+)
+from stovergeo.bales.climate import baled_on, climate_of, months_of_use, rain_by_mm
+from stovergeo.errors import InputError, Report, Severity
+from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.plan import plan_from
+
+BOOK = load_handbook()
+
+
+def make_plan(**sections):
+    return plan_from({"farm": {"name": "test", "season": 2026}, "layers": {}} | sections, Path(), Report())
+
+
+def table_of(plan, book=BOOK, **options):
+    return wrap_table(plan.storage, plan.wrap, bale_of(plan.bale, None, book), book, 2026, **options)
+
+
+def methods(**moisture):
+    return {
+        name: SimpleNamespace(name=name, title=name, moisture_pct=m, ash_pct=a, cut_height_m=0.3, passes=2)
+        for name, (m, a) in moisture.items()
+    }
+
+
+@settings(max_examples=40, deadline=None)
+@given(low=st.floats(0, 300), more=st.floats(0, 300), ground=st.sampled_from(["soil", "clay"]))
+def test_a_higher_price_never_favours_the_cheaper_wrap(low, more, ground):
+    plan = make_plan()
+    at_low, at_high = (table_of(plan, ground=ground, value_per_mg=p) for p in (low, low + more))
+    key = ["year", "month", "wrap", "base"]
+    both = at_low.merge(at_high, on=key, suffixes=("_low", "_high"))
+    for _, rows in both.groupby(["year", "month"]):
+        saving = rows["loss_pct_low"].to_numpy()
+        rise = (rows["cost_bale_high"] - rows["cost_bale_low"]).to_numpy()
+        order = np.argsort(saving)
+        assert (np.diff(rise[order]) >= -1e-9).all()  # what loses more gains nothing by the price
+    best = [t[t["best"]].groupby(["year", "month"])["loss_pct"].min() for t in (at_low, at_high)]
+    assert (best[1] <= best[0] + 1e-9).all()
+
+
+def test_break_even_price_is_where_costs_meet():
+    plan = make_plan()
+    bale = bale_of(plan.bale, None, BOOK)
+    even = break_even_table(table_of(plan), bale).set_index(["wrap", "base"])
+    price = even.loc[("full_cover", "soil"), "price_mg"]
+    last = table_of(plan, value_per_mg=price)
+    last = last[last["in_season"]].groupby(["wrap", "base"]).tail(1).set_index(["wrap", "base"])["cost_bale"]
+    assert last[("full_cover", "soil")] == pytest.approx(last[("net", "soil")])
+
+
+def test_does_not_pay_is_an_answer_and_pays_is_one_too():
+    plan = make_plan()
+    bale = bale_of(plan.bale, None, BOOK)
+    cheap = break_even_table(table_of(plan, value_per_mg=60), bale).set_index(["wrap", "base"])
+    assert "does not pay" in cheap.loc[("full_cover", "soil"), "words"]
+    assert cheap.loc[("full_cover", "soil"), "from_month"] == 0
+    dear = break_even_table(table_of(plan, value_per_mg=600), bale).set_index(["wrap", "base"])
+    row = dear.loc[("full_cover", "soil")]
+    assert "pays against" in row["words"]
+    assert row["from_month"] in range(1, 13)
+    assert row["price_mg"] == pytest.approx(cheap.loc[("full_cover", "soil"), "price_mg"])
+    # bales drawn in that month and later should be covered, those before not
+    table = table_of(plan, value_per_mg=600)
+    rows = {
+        w: table[(table["wrap"] == w) & (table["base"] == "soil")]["cost_bale"].to_numpy()
+        for w in ("net", "full_cover")
+    }
+    pays = rows["full_cover"] < rows["net"]
+    assert not pays[0]
+    assert (np.diff(pays.astype(int)) >= 0).all()
+
+
+def test_clay_makes_the_pad_worth_more():
+    plan = make_plan()
+    bale = bale_of(plan.bale, None, BOOK)
+    prices = [
+        break_even_table(table_of(plan, ground=g), bale).set_index(["wrap", "base"]).loc[("net", "gravel"), "price_mg"]
+        for g in ("soil", "clay")
+    ]
+    assert prices[1] < prices[0]
+
+
+def test_rejected_skin_counts_only_when_asked():
+    plain = table_of(make_plan())
+    book = load_handbook({"storage.rim_rejected": 0.5})
+    rejecting = table_of(make_plan(), book)
+    assert np.allclose(plain["counted_pct"], plain["loss_pct"])
+    assert np.allclose(rejecting["counted_pct"], plain["loss_pct"] + 0.5 * plain["rim_pct"])
+
+
+def test_months_run_from_baling():
+    plan = make_plan(storage={"baled": "11-05"})
+    uses = months_of_use(plan.storage, 2026)
+    assert [(u.month, u.year) for u in uses[:3]] == [(11, 2026), (12, 2026), (1, 2027)]
+    assert sum(u.days for u in uses) == (date(2027, 11, 1) - date(2026, 11, 5)).days
+    assert all(a.months_stored < b.months_stored for a, b in itertools.pairwise(uses))
+    spring = make_plan(storage={"baled": "04-10"})
+    assert baled_on(spring.storage, 2026) == date(2027, 4, 10)
+
+
+def test_the_default_season_counts_the_reference_rain():
+    plan = make_plan()
+    climate = climate_of(plan.storage, BOOK)
+    ten = rain_by_mm(climate, date(2026, 9, 1), (date(2027, 7, 1) - date(2026, 9, 1)).days / (365.25 / 12))
+    assert float(ten) == pytest.approx(685.8)
+    assert float(rain_by_mm(climate, date(2026, 9, 1), 0)) == 0
+    # winter rain and snow count for less than summer rain
+    assert climate.counted_mm[0] / climate.rain_mm[0] == pytest.approx(0.3 * climate.counted_mm[6] / climate.rain_mm[6])
+
+
+@settings(max_examples=30, deadline=None)
+@given(month=st.integers(0, 11), extra=st.floats(0, 200), base=st.sampled_from(["soil", "gravel"]))
+def test_a_wetter_month_never_loses_less(month, extra, base):
+    rain = list(climate_of(make_plan().storage, BOOK).rain_mm)
+    wetter = [r + extra * (i == month) for i, r in enumerate(rain)]
+    dry, wet = (table_of(make_plan(storage={"rain_mm": r})) for r in (rain, wetter))
+    assert (wet["loss_pct"] >= dry["loss_pct"] - 1e-9).all()
+
+
+def test_turns_of_net():
+    assert net_turns(make_plan().wrap, make_plan().storage, 2026, BOOK) == 4
+    year_out = make_plan(storage={"last_used": "11-10"})
+    assert net_turns(year_out.wrap, year_out.storage, 2026, BOOK) == 5
+    indoors = make_plan(storage={"last_used": "11-10", "place": "closed shed"})
+    assert net_turns(indoors.wrap, indoors.storage, 2026, BOOK) == 4
+    assert net_turns(make_plan().wrap, make_plan().storage, 2026, BOOK, road_haul_km=150) == 5
+    assert net_turns(make_plan(wrap={"long_haul": True}).wrap, make_plan().storage, 2026, BOOK) == 5
+    assert net_turns(make_plan(wrap={"turns": 3}).wrap, year_out.storage, 2026, BOOK) == 3
+    assert net_rolls(5000, 3000) == 2
+    assert net_rolls(3000, 3000) == 1
+
+
+def test_wet_bales_are_left_out_with_a_reason():
+    report = Report()
+    ways = methods(single_pass=(38, 5), rake_bale=(18, 11))
+    assert list(storable_methods(ways, make_plan(), BOOK, report)) == ["rake_bale"]
+    (problem,) = report
+    assert problem.code == "bale.cannot_be_kept"
+    assert problem.severity is Severity.WARN
+    assert "38 % moisture" in problem.what
+
+
+def test_uncovered_squares_refuse_the_plan():
+    plan = make_plan(bale={"size": "3x4x8"}, wrap={"kind": "net"}, need={"herd": [{"name": "h", "head": 10}]})
+    report = Report()
+    assert storable_methods(methods(rake_bale=(18, 11)), plan, BOOK, report) == {}
+    with pytest.raises(InputError, match="under a tarp or a roof"):
+        report.stop_if_refused()
+    bale = bale_of(plan.bale, None, BOOK)
+    with pytest.raises(OutsideGroundError, match="under a tarp or a roof"):
+        need_table(plan.need, plan.storage, plan.wrap, bale, BOOK, 2026)
+    tarped = make_plan(
+        bale={"size": "3x4x8"},
+        storage={"place": "tarped rows"},
+        wrap={"kind": "twine"},
+        need={"herd": [{"name": "h", "head": 10}]},
+    )
+    assert need_table(tarped.need, tarped.storage, tarped.wrap, bale, BOOK, 2026)["bales"].sum() > 0
+
+
+def test_a_plan_may_raise_the_moisture_stop_only_as_far_as_the_model_goes():
+    ways = methods(wet=(34, 5), wetter=(38, 5))
+    raised = load_handbook({"storage.moisture_most": 40})
+    assert list(storable_methods(ways, make_plan(), raised)) == ["wet"]
+
+
+def test_ground_that_counts_as_clay():
+    assert base_of_ground(3, 20, BOOK) == "soil"
+    assert base_of_ground(3, 45, BOOK) == "clay"
+    assert base_of_ground(6, 20, BOOK) == "clay"
+    assert base_of_ground(float("nan"), float("nan"), BOOK) == "soil"
+
+
+def test_contract_terms():
+    plan = make_plan(need={"contract": [{"name": "plant", "dry_mass": "100 ton", "ash_most_pct": 10}]})
+    terms = contract_terms(plan.need.contract, methods(rake_bale=(18, 11), second_pass=(24, 7)), plan, BOOK)
+    assert not terms["allowed"].any()
+    assert "11 % ash" in terms["words"][0]
+    assert "24 % moisture" in terms["words"][1]
+
+
+def test_bands_of_moisture():
+    assert [moisture_band(m, BOOK)[0] for m in (18, 20, 22, 28, 31)] == ["green", "green", "amber", "red", "too wet"]
+
+
+def test_crew_notes_hold_what_the_crew_asks():
+    plan = make_plan()
+    zones = pd.DataFrame(
+        {
+            "zone_id": ["F1-a", "F1-b", "F2-a"],
+            "field_id": ["F1", "F1", "F2"],
+            "method": ["rake_bale", "rake_bale", "leave"],
+            "take_mg_ha": [4.0, 3.0, 0.0],
+        }
+    )
+    notes = crew_notes(zones, methods(rake_bale=(18, 11)), plan, BOOK)
+    assert set(notes["scope"]) == {"farm", "F1"}
+    assert set(notes["topic"]) >= {
+        "method",
+        "cut",
+        "bale",
+        "wrap",
+        "gate",
+        "first_bale",
+        "approach",
+        "carry",
+        "row",
+        "heating",
+    }
+    assert (notes[["topic", "title", "words", "source"]] != "").all(axis=None)
+    said = notes.groupby("topic")["words"].agg(" ".join)
+    assert "3.0 Mg/ha" in said["method"]  # the cautious one of the two zones
+    assert "4 turns of net, 46 cm of overlap" in said["wrap"]
+    assert "at least five seconds" in said["gate"]
+    assert "clear of the ground" in said["carry"]
+    assert "fire service" in said["heating"]
+
+
+def test_storage_words_say_months_and_reasons():
+    plan = make_plan(need={"herd": [{"name": "barn", "head": 100}]})
+    bale = bale_of(plan.bale, None, BOOK)
+    table = table_of(plan)
+    need = need_table(plan.need, plan.storage, plan.wrap, bale, BOOK, 2026)
+    words = " ".join(storage_words(table, break_even_table(table, bale), need))
+    assert "net on drained ground costs least" in words
+    assert "Full cover that sheds rain on drained ground does not pay" in words
+    assert "barn: " in words
+
+
+def test_feed_needs_a_feeder():
+    with pytest.raises(InputError, match="does not go with housing"):
+        make_plan(need={"herd": [{"name": "cows", "head": 10, "use": "feed", "housing": "open_lot"}]})
+
+
+@pytest.mark.parametrize("day", ["02-30", "13-01", "02-29"])
+def test_a_day_that_is_not_in_every_year_is_refused(day):
+    with pytest.raises(InputError, match="not a day of every year"):
+        make_plan(storage={"baled": day})
+
+
+def test_titles_name_the_roof():
+    assert Keeping("net", "gravel", "open shed").title == "net in open shed on gravel"
