@@ -1,0 +1,19 @@
+"""From raw combine points to a grain surface with a stated error."""
+
+from stovergeo.yieldmap.boundary import boundary_from_points
+from stovergeo.yieldmap.clean import REASONS, Cleaned, clean_points
+from stovergeo.yieldmap.ground import Ground, ground_from_points
+from stovergeo.yieldmap.summary import raw_summary
+from stovergeo.yieldmap.surface import Surface, grain_surface
+
+__all__ = [
+    "REASONS",
+    "Cleaned",
+    "Ground",
+    "Surface",
+    "boundary_from_points",
+    "clean_points",
+    "grain_surface",
+    "ground_from_points",
+    "raw_summary",
+]

@@ -1,0 +1,145 @@
+"""How far the grain surface may be from the truth, cell by cell, learnt from the records.
+
+Near the records the error is an unbiased estimate of risk: squared residuals hold the
+surface's own error plus the noise of a record, less what the surface took over from that
+record (Stein 1981, Ann. Stat. 9:1135-1151; Mallows 1973, Technometrics 15:661-675).
+Noise is told from crop by second differences along passes (Gasser, Sroka and
+Jennen-Steinmetz 1986, Biometrika 73:625-633), and the surface's response to single
+records by feeding it random signs (Ramani, Blu and Unser 2008, IEEE Trans. Image Proc.
+17:1540-1554). Away from the records, what blocked cross-validation finds at each distance
+is added. All four cited from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from stovergeo.yieldmap.levels import Field, Level, Records, fit, make_levels
+
+_TINY = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Certainty:
+    """The parts of the error; variances in (Mg/ha)²."""
+
+    risk: Field  #: local mean of the unbiased risk
+    noise: Field  #: local variance of a record about the crop
+    spread: Field  #: local share of that variance that reaches the surface
+    noise_sd: float  #: of a record, mean over the field, Mg/ha
+    shrink: float  #: how far local risk is believed against its mean over the field
+    mean_risk: float
+    gap_m: np.ndarray  #: distances from the nearest record ...
+    gap_variance: np.ndarray  #: ... and the variance to be added there
+
+    def standard_error(self, x: np.ndarray, y: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
+        """Return the standard error on the grid of all x and y; `distance_m` (len(y), len(x)) from records."""
+        own = np.maximum(self.noise.on_grid(x, y), 0) * np.maximum(self.spread.on_grid(x, y), 0)
+        risk = self.mean_risk + self.shrink * (self.risk.on_grid(x, y) - self.mean_risk)
+        added = np.interp(distance_m, self.gap_m, self.gap_variance)
+        return np.sqrt(np.maximum(risk, own) + added)
+
+
+def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
+    """Return 2/3 of the squared second difference at each record; NaN at the ends of passes.
+
+    For independent noise of variance s² on a straight line, E((a + c)/2 - b)² = 3/2 s²
+    (Gasser et al. 1986, eq. 2.1 for equal steps).
+
+    Parameters
+    ----------
+    values : array, (n,)
+        In driving order.
+    pass_id : array of int, (n,)
+    """
+    out = np.full(len(values), np.nan)
+    if len(values) > 2:
+        same = (pass_id[2:] == pass_id[1:-1]) & (pass_id[:-2] == pass_id[1:-1])
+        bend = 0.5 * (values[:-2] + values[2:]) - values[1:-1]
+        out[1:-1] = np.where(same, bend**2 / 1.5, np.nan)
+    return out
+
+
+def learn_certainty(
+    records: Records,
+    levels: list[Level],
+    shrink: Sequence[float],
+    residual: np.ndarray,
+    noise: np.ndarray,
+    held_out: np.ndarray,
+    held_out_distance: np.ndarray,
+    window_m: float,
+    swath_m: float,
+    probes: int = 3,
+) -> Certainty:
+    """Learn the parts of the error of a fitted field.
+
+    Parameters
+    ----------
+    records, levels, shrink
+        Those of the fit.
+    residual : array, (n,)
+        Of the fit.
+    noise : array, (n,)
+        `pass_noise` of the values.
+    held_out, held_out_distance : array, (m,)
+        Errors from blocked cross-validation, and how far each lay from the nearest record used.
+    window_m : float
+        Scale over which risk is averaged.
+    """
+    rng = np.random.default_rng(1)
+    own, spread = np.zeros(len(residual)), np.zeros(len(residual))
+    for _ in range(probes):
+        signs = rng.choice(np.array([-1.0, 1.0]), len(residual))
+        _, left = fit(records, levels, signs, shrink, mean=0.0)
+        own += signs * (signs - left) / probes
+        spread += (signs - left) ** 2 / probes
+    known = np.isfinite(noise)
+    if not known.any():
+        known = np.ones(len(residual), bool)
+        noise = residual**2
+    variance = float(noise[known].mean())
+    inner = Records(records.x[known], records.y[known], np.ones(int(known.sum())))
+    window = make_levels(inner, [window_m])
+    raw = residual[known] ** 2 - noise[known] * (1 - 2 * own.mean())
+    mean_risk = max(float(raw.mean()), variance * float(spread.mean()))
+    risk, away = fit(inner, window, raw, [1e-3])
+    # believe the local mean as far as it varies more than its own sampling error explains
+    taken = 4 * np.pi * window_m**2 / _ground_per_record(window[0])
+    sampling = float((away**2).mean()) / max(taken, 1.0)
+    between = max(float(np.var(raw - away)) - sampling, 0.0)
+    gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
+    all_window = make_levels(Records(records.x, records.y, np.ones(len(records.x))), [window_m])
+    return Certainty(
+        risk=risk,
+        noise=fit(inner, window, noise[known], [1e-3])[0],
+        spread=fit(Records(records.x, records.y, np.ones(len(spread))), all_window, spread, [1e-3])[0],
+        noise_sd=float(np.sqrt(variance)),
+        shrink=between / (between + sampling + _TINY),
+        mean_risk=mean_risk,
+        gap_m=gap_m,
+        gap_variance=gap_variance,
+    )
+
+
+def _ground_per_record(level: Level) -> float:
+    """Ground that one record stands for, m2, where records lie as densely as usual."""
+    return level.step**2 / max(level.full, _TINY)
+
+
+def _gap_variance(
+    errors: np.ndarray, distance: np.ndarray, within: float, swath_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return distances and the variance beyond `within` that held-out records show there, never falling."""
+    edges = swath_m * np.array([0.75, 1.5, 2.5, 4.0])
+    middles, added = [0.75 * swath_m], [0.0]
+    for low, high in pairwise(edges):
+        there = errors[(distance >= low) & (distance < high)]
+        if len(there) >= 20:
+            middles.append(0.5 * (low + high))
+            added.append(max(float((there**2).mean()) - within, added[-1]))
+    return np.array(middles), np.array(added)

@@ -1,0 +1,198 @@
+"""Flow delay: how long grain takes from the header to the sensor, found from the data.
+
+Two neighbouring passes driven in opposite directions see the same ground with the
+delay's displacement in opposite directions, so they agree best when each record is given
+the flow measured one delay later (data segmentation by opposite passes: Chung, Sudduth
+and Drummond 2002, Trans. ASAE 45:915-926; cited from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from stovergeo.yieldmap.pairs import Pairs
+from stovergeo.yieldmap.passes import Track
+
+#: pairs beyond this many tell nothing more
+_MOST_PAIRS = 60_000
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """What was found for one machine."""
+
+    seconds: float  #: best delay; 0 where none was found
+    applied: bool
+    gain: float  #: share of the disagreement between opposite passes it removes on passes not used to find it
+    pairs: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class DelaySearch:
+    """How delays are looked for; the numbers come from the handbook."""
+
+    least_s: float
+    most_s: float
+    step_s: float
+    least_gain: float
+    least_pairs: float
+
+
+def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return, for each record, the record that measured its grain, and how far ahead its grain stood.
+
+    The grain is taken over from a whole record, so that nothing is averaged; what is left
+    of the delay, less than a record, moves the record's position instead.
+
+    Returns
+    -------
+    source : array of int, (n,)
+        Index of the record of the same pass that measured the grain; -1 where the pass's
+        recording had stopped (or not begun, for a negative delay).
+    ahead_m : array, (n,)
+        Way along the heading from the record to where that grain stood, m.
+    """
+    n = len(track.pass_id)
+    records = round(delay_s / float(np.median(track.seconds)))
+    source = np.arange(n) + records
+    inside = (source >= 0) & (source < n)
+    source = np.where(inside, source, 0)
+    inside &= track.pass_id[source] == track.pass_id
+    left_s = np.where(inside, track.clock[source] - delay_s - track.clock, 0.0)
+    ahead_m = left_s * track.length / np.maximum(track.seconds, 1e-6)
+    return np.where(inside, source, -1), ahead_m
+
+
+def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:
+    """Find the delay of one machine from its opposite passes.
+
+    The candidates are judged by the mean squared difference of paired records, cut off at
+    four times its median so that a few wild records do not decide. Every candidate reads
+    the series through one Gaussian window of one record's time: plain interpolation would
+    smooth most, and so agree best, half way between records.
+
+    Parameters
+    ----------
+    track : Track
+    yields : array, (n,)
+        Measured flow over the area harvested, in driving order.
+    pairs : Pairs
+        Pairs of this machine only.
+    search : DelaySearch
+
+    Returns
+    -------
+    Delay
+        Applied only where it also helps on the pairs of passes that were not used to find
+        it, in both halves of a split.
+    """
+    pairs = pairs.where(pairs.opposite)
+    if len(pairs.one) > _MOST_PAIRS:
+        pairs = pairs.where(np.arange(len(pairs.one)) % (len(pairs.one) // _MOST_PAIRS + 1) == 0)
+    if len(pairs.one) < search.least_pairs:
+        return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
+    delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
+    squares = _squared_differences(track, yields, pairs, delays)
+    known = np.isfinite(squares).all(axis=0)
+    if known.sum() < search.least_pairs:
+        return Delay(0.0, False, 0.0, int(known.sum()), "passes too short to find a delay")
+    squares = squares[:, known]
+    at_zero = int(np.argmin(abs(delays)))
+    cut = 4 * np.median(squares[at_zero])
+    cost = np.minimum(squares, cut)
+    best = _lowest(delays, cost.mean(axis=1))
+    # halves of whole pass pairs, so that neighbours along a pass do not sit in both
+    low_pass = np.minimum(track.pass_id[pairs.one], track.pass_id[pairs.other])[known]
+    half = (low_pass // 2) % 2 == 0
+    gains, found = [], []
+    for chosen in (half, ~half):
+        if chosen.sum() < search.least_pairs // 2:
+            return Delay(best, False, 0.0, int(known.sum()), "too few opposite passes to confirm a delay")
+        delay = _lowest(delays, cost[:, chosen].mean(axis=1))
+        there = int(np.argmin(abs(delays - delay)))
+        other = ~chosen
+        gains.append(1 - cost[there, other].mean() / cost[at_zero, other].mean())
+        found.append(delay)
+    gain = float(min(gains))
+    apart = abs(found[0] - found[1])
+    if gain < search.least_gain:
+        words = f"best at {best:.1f} s, but it removes only {max(gain, 0):.1%} of the disagreement: left as it is"
+        return Delay(best, False, gain, int(known.sum()), words)
+    if apart > max(1.0, 0.5 * abs(best)):
+        words = f"halves of the field disagree ({found[0]:.1f} and {found[1]:.1f} s): left as it is"
+        return Delay(best, False, gain, int(known.sum()), words)
+    words = f"{best:.1f} s, removes {gain:.0%} of the disagreement between opposite passes"
+    return Delay(best, True, gain, int(known.sum()), words)
+
+
+def _squared_differences(track: Track, yields: np.ndarray, pairs: Pairs, delays: np.ndarray) -> np.ndarray:
+    """Return (delays, pairs) squared differences; NaN where either pass is not recorded then."""
+    first, last = track.bounds()
+    speed = track.length / np.maximum(track.seconds, 1e-6)
+    # the foot of `one` on the other, opposite pass lies `along` ahead of `other` in its own direction
+    later = pairs.along / np.maximum(speed[pairs.other], 1e-6)
+    window = float(np.median(track.seconds))
+    out = np.full((len(delays), len(pairs.one)), np.nan)
+    args = (yields, track.clock, track.pass_id, first, last)
+    _differences(*args, pairs.one, pairs.other, later, delays, window, out)
+    return out
+
+
+def _lowest(delays: np.ndarray, cost: np.ndarray) -> float:
+    """Return where a parabola through the lowest cost and its neighbours has its foot."""
+    k = int(np.argmin(cost))
+    if k in (0, len(cost) - 1):
+        return float(delays[k])
+    left, mid, right = cost[k - 1 : k + 2]
+    bend = left - 2 * mid + right
+    return float(delays[k] + (0.5 * (left - right) / bend if bend > 0 else 0.0) * (delays[1] - delays[0]))
+
+
+@njit(cache=True, nogil=True)
+def _window_mean(
+    values: np.ndarray, clock: np.ndarray, first: int, last: int, near: int, t: float, width: float
+) -> float:
+    """Gaussian-weighted mean around time t, searched from record `near` of the pass first..last."""
+    if t < clock[first] or t > clock[last - 1]:
+        return np.nan
+    k = near
+    while k > first and clock[k] > t:
+        k -= 1
+    while k + 1 < last and clock[k + 1] <= t:
+        k += 1
+    total = 0.0
+    weights = 0.0
+    for j in range(max(first, k - 3), min(last, k + 5)):
+        z = (clock[j] - t) / width
+        if np.isfinite(values[j]) and abs(z) < 3.5:
+            w = np.exp(-0.5 * z * z)
+            total += w * values[j]
+            weights += w
+    return total / weights if weights > 0 else np.nan
+
+
+@njit(cache=True, nogil=True)
+def _differences(
+    values: np.ndarray,
+    clock: np.ndarray,
+    pass_id: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+    one: np.ndarray,
+    other: np.ndarray,
+    later: np.ndarray,
+    delays: np.ndarray,
+    width: float,
+    out: np.ndarray,
+) -> None:
+    for q in range(len(one)):
+        i, j = one[q], other[q]
+        a, b = pass_id[i], pass_id[j]
+        for d in range(len(delays)):
+            here = _window_mean(values, clock, first[a], last[a], i, clock[i] + delays[d], width)
+            there = _window_mean(values, clock, first[b], last[b], j, clock[j] + later[q] + delays[d], width)
+            out[d, q] = (here - there) ** 2

@@ -1,0 +1,78 @@
+"""Which cells of a grid were harvested, and which ground lies between passes but was not."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.swath import footprints
+
+
+def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
+    """Return which cells of a grid have their centre on harvested ground.
+
+    Parameters
+    ----------
+    track : Track
+        All records, also those whose yield was not used: they tell where the machine was.
+    count : array of bool, (n,)
+        Records in driving order that harvested.
+    x, y : array
+        Cell centres of a regular north-up grid: x rising, y falling.
+    slack_m : float
+        Footprints are widened by this on every side, to close what position error opens
+        between passes.
+
+    Returns
+    -------
+    array of bool, (len(y), len(x))
+    """
+    out = np.zeros((len(y), len(x)), np.bool_)
+    corners = widened(footprints(track), slack_m)
+    cell = float(x[1] - x[0]) if len(x) > 1 else float(y[0] - y[1]) if len(y) > 1 else 1.0
+    _mark(corners, count, float(x[0]), float(y[0]), cell, out)
+    return out
+
+
+def widened(corners: np.ndarray, by_m: float) -> np.ndarray:
+    """Push the corners of footprints outwards along both of their axes, (n, 4, 2)."""
+    rear_left, rear_right, front_right, front_left = np.moveaxis(corners, 1, 0)
+    forward = _unit(front_left + front_right - rear_left - rear_right)
+    left = _unit(rear_left + front_left - rear_right - front_right)
+    pushed = (
+        rear_left + by_m * (left - forward),
+        rear_right + by_m * (-left - forward),
+        front_right + by_m * (forward - left),
+        front_left + by_m * (forward + left),
+    )
+    return np.stack(pushed, axis=1)
+
+
+def _unit(vectors: np.ndarray) -> np.ndarray:
+    length = np.hypot(vectors[:, 0], vectors[:, 1])[:, None]
+    return vectors / np.where(length > 0, length, 1.0)
+
+
+@njit(cache=True, nogil=True)
+def _mark(corners: np.ndarray, count: np.ndarray, x0: float, y0: float, cell: float, out: np.ndarray) -> None:
+    rows, columns = out.shape
+    for i in range(len(corners)):
+        if not count[i]:
+            continue
+        c = corners[i]
+        top = max(int(np.ceil((y0 - c[:, 1].max()) / cell)), 0)
+        bottom = min(int(np.floor((y0 - c[:, 1].min()) / cell)), rows - 1)
+        for row in range(top, bottom + 1):
+            y = y0 - row * cell
+            left, right = np.inf, -np.inf
+            for a in range(4):
+                b = (a + 1) % 4
+                ya, yb = c[a, 1], c[b, 1]
+                if (ya <= y) != (yb <= y):
+                    x = c[a, 0] + (y - ya) / (yb - ya) * (c[b, 0] - c[a, 0])
+                    left, right = min(left, x), max(right, x)
+            if left <= right:
+                first = max(int(np.ceil((left - x0) / cell)), 0)
+                for col in range(first, min(int(np.floor((right - x0) / cell)), columns - 1) + 1):
+                    out[row, col] = True

@@ -1,0 +1,148 @@
+"""The single cleaning steps, as plain functions on arrays in driving order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_statistics, tukey_fences
+from stovergeo.yieldmap.passes import Track
+
+#: nearer than this to the record before is the same place: below what a receiver resolves
+SAME_PLACE_M = 0.1
+
+
+def co_located(track: Track) -> np.ndarray:
+    """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
+    step = np.hypot(np.diff(track.x, prepend=np.inf), np.diff(track.y, prepend=np.inf))
+    same_machine = np.diff(track.machine, prepend=-1) == 0
+    still = same_machine & (step < SAME_PLACE_M)
+    exact = np.lexsort((np.arange(len(track.x)), track.y, track.x))
+    repeated = (np.diff(track.x[exact], prepend=np.nan) == 0) & (np.diff(track.y[exact], prepend=np.nan) == 0)
+    still[exact[repeated]] = True
+    return still
+
+
+def short_passes(track: Track, least_records: int) -> np.ndarray:
+    """Return which records belong to passes of fewer records than `least_records`."""
+    return np.bincount(track.pass_id)[track.pass_id] < least_records
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """How many records at the ends of a pass are not to be trusted."""
+
+    start: int
+    end: int
+    passes: int  #: passes from which it was found
+
+
+def pass_ramp(
+    track: Track,
+    yields: np.ndarray,
+    usable: np.ndarray,
+    most_s: float,
+    settle_s: float,
+    tolerance: float,
+    least_passes: int = 6,
+) -> Ramp:
+    """Find how long yields at the ends of passes differ from those just further in.
+
+    For the k-th record from an end, the median over all passes of its yield relative to
+    the median of the same pass's records in the next `settle_s`. Records count as ramp
+    while that median is off by more than `tolerance` (or 2.5 of its standard errors where
+    that is more), counted from the end without a break. The comparison reaches only a few
+    lengths inward, so that a field that yields less towards its edge is not taken for a ramp.
+
+    Parameters
+    ----------
+    yields : array, (n,)
+        Mg/ha in driving order.
+    usable : array of bool, (n,)
+        Records to use, of one machine.
+    most_s, settle_s : float
+        Longest ramp looked for, and the time further in that is compared with, s.
+    tolerance : float
+        Share of the yield.
+    """
+    first, last = track.bounds()
+    interval = float(np.median(track.seconds))
+    most = max(2, round(most_s / interval))
+    inward = max(3, round(settle_s / interval))
+    long_enough = (last - first >= 2 * most + inward) & usable[(first + last) // 2]
+    first, last = first[long_enough], last[long_enough]
+    if len(first) < least_passes:
+        return Ramp(0, 0, len(first))
+    known = np.where(usable, yields, np.nan)
+    ramps = []
+    for anchor, step in ((first, 1), (last - 1, -1)):
+        window = known[anchor[:, None] + step * np.arange(most + inward)]
+        ramps.append(_ramp_length(window, most, inward, tolerance))
+    return Ramp(ramps[0], ramps[1], len(first))
+
+
+def _ramp_length(window: np.ndarray, most: int, inward: int, tolerance: float) -> int:
+    for k in range(most):
+        further = window[:, k + 1 : k + 1 + inward]
+        full = np.isfinite(window[:, k]) & np.isfinite(further).all(axis=1)
+        if full.sum() < 3:
+            return k
+        ratio = window[full, k] / np.median(further[full], axis=1)
+        middle = np.median(ratio)
+        # standard error of a median of normal values: sqrt(pi / 2) sd / sqrt(n)
+        error = np.sqrt(np.pi / 2) * MAD_TO_SD * np.median(abs(ratio - middle)) / np.sqrt(len(ratio))
+        if abs(middle - 1) <= max(tolerance, 2.5 * error):
+            return k
+    return most
+
+
+def in_ramp(track: Track, ramp: Ramp) -> tuple[np.ndarray, np.ndarray]:
+    """Return which records lie in the ramp at the start, and at the end, of their pass."""
+    first, last = track.bounds()
+    at = np.arange(len(track.pass_id))
+    from_start = at - first[track.pass_id]
+    from_end = last[track.pass_id] - 1 - at
+    return from_start < ramp.start, from_end < ramp.end
+
+
+def bad_speed(track: Track, least: float, most: float, most_change: float) -> np.ndarray:
+    """Return which records are too slow, too fast, or follow a sudden change of speed.
+
+    Without a recorded time per record there is no speed, and nothing is flagged.
+    """
+    speed = track.length / track.seconds
+    same = np.diff(track.pass_id, prepend=-1) == 0
+    before = np.roll(speed, 1)
+    jump = same & (abs(speed - before) > most_change * np.maximum(before, 1e-9))
+    return (speed < least) | (speed > most) | jump
+
+
+def outliers(
+    x: np.ndarray,
+    y: np.ndarray,
+    yields: np.ndarray,
+    pass_id: np.ndarray,
+    reach: float,
+    tukey: float,
+    hampel: float,
+    siding: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return global and local outliers among kept records.
+
+    Global: beyond Tukey's fences. Local: further than `hampel` scaled median absolute
+    deviations from the neighbours' median. Neither counts where at least the share
+    `siding` of the neighbours (and two of them) has about the record's yield.
+    """
+    along = np.diff(yields)[np.diff(pass_id) == 0]
+    # record noise from first differences along passes: var(a - b) = 2 var
+    noise = MAD_TO_SD * float(np.median(abs(along))) / np.sqrt(2) if len(along) else 0.0
+    tolerance = 2 * np.sqrt(2) * noise
+    median, spread, count, agree = neighbour_statistics(x, y, yields, reach, tolerance)
+    alone = agree < np.maximum(2, siding * count)
+    low, high = tukey_fences(yields, tukey)
+    far_out = alone & ((yields < low) | (yields > high))
+    away = yields - median
+    floor = MAD_TO_SD * float(np.nanmedian(abs(away - np.nanmedian(away)))) if np.isfinite(away).any() else 0.0
+    unlike = alone & (count >= 4) & (abs(away) > hampel * np.maximum(spread, floor))
+    return far_out, unlike & ~far_out
