@@ -1,0 +1,241 @@
+"""What the landowner reads first, in plain words: each section is a heading and a few sentences."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from stovergeo.result import SeasonResult
+from stovergeo.share.cautions import LEASE
+from stovergeo.share.say import Parts, parts_of, quantity
+
+_MONTHS = (
+    "January February March April May June July August September October November December".split()  # noqa: SIM905
+)
+
+
+def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
+    """Return the sections of the first screen: id, title, lines (each a list of parts)."""
+    sections = [
+        ("proposed", "What is proposed", _proposed(result)),
+        ("bales", "How many bales, and from where", _bales(result)),
+        ("yards", "Where the bales would sit", _yards(result)),
+        ("time", "For how long", _time(result)),
+        ("stays", "What stays on the ground, and why that is enough", _stays(result)),
+        ("offer", "What you are offered, and what leaves with the bales", _offer(result)),
+        ("short", "What falls short", _words(result, "shortage")),
+        ("unchecked", "What was not checked", _unchecked(result)),
+        ("ask", "Whom to ask", _ask(result)),
+    ]
+    return [{"id": i, "title": title, "lines": lines} for i, title, lines in sections if lines]
+
+
+def names_given(result: SeasonResult) -> list[str]:
+    """Return names the user gave, in which numbers are not quantities."""
+    return [result.plan.farm.name, result.plan.landowner.name, *result.fields["name"].astype(str)]
+
+
+def _words(result: SeasonResult, topic: str) -> list[Parts]:
+    return [parts_of(w, names_given(result)) for w in result.words.get(topic, [])]
+
+
+def _taken(result: SeasonResult) -> pd.DataFrame:
+    return result.zones[result.zones["take_mg"] > 0]
+
+
+def _proposed(result: SeasonResult) -> list[Parts]:
+    farm, taken = result.plan.farm, _taken(result)
+    if taken.empty:
+        return [
+            [
+                f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: "
+                "all of it stays on the ground."
+            ]
+        ]
+    return [
+        [
+            f"After the {farm.season} corn harvest on {farm.name}, some of the corn stover – the stalks, "
+            "leaves and cobs that the combine leaves – would be baled and taken from ",
+            quantity("area", float(taken["area_ha"].sum())),
+            " of ",
+            quantity("area", float(result.fields["area_ha"].sum())),
+            ". This is a proposal: below you can say yes or no to each place.",
+        ]
+    ]
+
+
+def _bales(result: SeasonResult) -> list[Parts]:
+    taken = _taken(result)
+    if taken.empty:
+        return []
+    by_zone = result.bale_plan.set_index("zone_id")["bales"]
+    total = int(result.bale_plan["bales"].sum())
+    lines: list[Parts] = [
+        [
+            f"{total:,} {'round' if result.plan.bale.shape == 'round' else 'large square'} bales, ",
+            quantity("mass", float(taken["take_mg"].sum())),
+            " of dry stover.",
+        ]
+    ]
+    for field in result.fields.itertuples():
+        zones = taken[taken["field_id"] == field.field_id]
+        bales = int(by_zone.reindex(zones["zone_id"]).fillna(0).sum())
+        lines.append([f"{field.name}: {bales:,} bales." if bales else f"{field.name}: none, all stover stays."])
+    return lines
+
+
+def _yards(result: SeasonResult) -> list[Parts]:
+    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    lines: list[Parts] = []
+    for yard in result.yards.itertuples():
+        bales = int(planned.get(yard.yard_id, 0))
+        if bales:
+            rows = int((result.stacks["yard_id"] == yard.yard_id).sum())
+            start = f"Yard {yard.yard_id}: {bales:,} bales in {rows} {'row' if rows == 1 else 'rows'}. "
+            lines.append([start, *parts_of(str(yard.reason), names_given(result))])
+    idle = [y for y in result.yards["yard_id"] if not planned.get(y, 0)]
+    if idle:
+        lines.append([f"Also possible, not used in this plan: {', '.join(idle)}."])
+    if lines:
+        lines.append(["Touch a yard on the map to see its rows, and to answer yes, no or maybe."])
+    return lines
+
+
+def _day(month_day: str, year: int) -> str:
+    month, day = (int(n) for n in month_day.split("-"))
+    return f"{day} {_MONTHS[month - 1]} {year}"
+
+
+def storage_days(result: SeasonResult) -> tuple[str, str] | None:
+    """Return first and last day of storage in words, None where the plan's days do not exist."""
+    storage, season = result.plan.storage, result.plan.farm.season
+    try:
+        (
+            date(2000, *(int(n) for n in storage.baled.split("-"))),
+            date(2000, *(int(n) for n in storage.last_used.split("-"))),
+        )
+    except ValueError:
+        return None
+    return _day(storage.baled, season), _day(storage.last_used, season + 1)
+
+
+def _time(result: SeasonResult) -> list[Parts]:
+    days = storage_days(result)
+    if days is None or result.hauls.empty:
+        return []
+    lines: list[Parts] = [[f"From about {days[0]} until about {days[1]}, when the last bale is used."]]
+    return lines + _words(result, "storage")
+
+
+def _stays(result: SeasonResult) -> list[Parts]:
+    zones = result.zones
+    grown = float((zones["stover_mg_ha"] * zones["area_ha"]).sum())
+    if not grown > 0:
+        return _words(result, "soil")
+    kept = grown - float(zones["take_mg"].sum())
+    lines: list[Parts] = [
+        [
+            "Of all the stover grown, about ",
+            quantity("share", kept / grown),
+            " stays on the ground: on average ",
+            quantity("rate", kept / float(zones["area_ha"].sum())),
+            ".",
+        ]
+    ]
+    lines += _binding(result)
+    odds = result.odds[result.odds["zone_id"].isin(_taken(result)["zone_id"])]["odds_kept"].dropna()
+    if len(odds):
+        lines.append(
+            [
+                "Yields, weather and machines vary. Counting that, the chance that every soil rule is kept is ",
+                quantity("share", float(odds.min())),
+                " or better in each zone that is baled.",
+            ]
+        )
+    return lines + _words(result, "soil")
+
+
+def _binding(result: SeasonResult) -> list[Parts]:
+    """Say which rules were looked at, and why the one that asks for most on most ground does."""
+    limits = result.zone_limits.merge(result.zones[["zone_id", "area_ha"]], on="zone_id")
+    if limits.empty:
+        return []
+    limits["binds_ha"] = limits["binds_share"].fillna(0) * limits["area_ha"]
+    order = limits.groupby(["rule", "title"], sort=False)["binds_ha"].sum().sort_values(ascending=False, kind="stable")
+    titles = [title for _, title in order.index]
+    rule = order.index[0][0]
+    mine = limits[limits["rule"] == rule].sort_values("binds_ha", ascending=False, kind="stable")
+    lines: list[Parts] = [["In every place the strictest of these rules holds: ", _and_list(titles), "."]]
+    lines.append(
+        [
+            f"On most of the ground that is {titles[0].lower()}. ",
+            *parts_of(str(mine["words"].iloc[0]), names_given(result)),
+        ]
+    )
+    return lines
+
+
+def _and_list(texts: list[str]) -> str:
+    low = [t[:1].lower() + t[1:] for t in texts]
+    return low[0] if len(low) == 1 else f"{', '.join(low[:-1])} and {low[-1]}"
+
+
+def _offer(result: SeasonResult) -> list[Parts]:
+    owner, taken = result.plan.landowner, _taken(result)
+    if taken.empty:
+        return []
+    mass, area = float(taken["take_mg"].sum()), float(taken["area_ha"].sum())
+    lines: list[Parts] = []
+    if owner.price_per_mg is not None:
+        lines.append(
+            [
+                "You are offered ",
+                quantity("per_mass", owner.price_per_mg),
+                " of dry stover: about ",
+                quantity("money", owner.price_per_mg * mass),
+                " for this plan.",
+            ]
+        )
+    if owner.price_per_ha is not None:
+        lines.append(
+            [
+                "You are offered ",
+                quantity("per_area", owner.price_per_ha),
+                ": about ",
+                quantity("money", owner.price_per_ha * area),
+                " for this plan.",
+            ]
+        )
+    if not lines:
+        lines.append(["This plan names no price. Ask for one."])
+    n = result.zone_nutrients
+    if len(n):
+        sums = n[["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]].sum()
+        lines.append(
+            [
+                "Plant food leaves with the bales: nitrogen ",
+                quantity("kg", sums["n_kg"]),
+                ", phosphate ",
+                quantity("kg", sums["p2o5_kg"]),
+                ", potash ",
+                quantity("kg", sums["k2o_kg"]),
+                ", sulfur ",
+                quantity("kg", sums["s_kg"]),
+                ". Replacing it costs about ",
+                quantity("money", sums["cost"]),
+                ". Agree on who pays for it.",
+            ]
+        )
+    lines.append([LEASE])
+    return lines
+
+
+def _unchecked(result: SeasonResult) -> list[Parts]:
+    return [[f"{what}: ", *parts_of(why)] for what, why in result.not_checked.items()]
+
+
+def _ask(result: SeasonResult) -> list[Parts]:
+    ask = result.plan.farm.ask
+    return [[ask if ask else "The person who sent you this file."]]

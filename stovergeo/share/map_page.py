@@ -1,0 +1,138 @@
+"""``map.html``: one file, no network. folium sets up the map; all that is the farm's comes from the data island.
+
+folium hands text through a template engine, so nothing a stranger could have written may
+go through it: it gets numbers and a picture only. The page's own scripts read everything
+else from an inert JSON island and write it as text nodes.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from functools import cache
+from importlib.resources import files
+from string import Template
+from typing import Final
+
+import branca.element
+import folium
+import geopandas as gpd
+import jinja2
+import numpy as np
+
+from stovergeo.result import SeasonResult
+from stovergeo.share.drawing import Drawing, north_turn_deg
+from stovergeo.share.page_data import frame_of, island, page_data
+from stovergeo.share.pictures import backdrop
+from stovergeo.share.say import Parts
+
+#: the page's own scripts, in the order they run
+SCRIPTS: Final = ("read.js", "blocks.js", "patterns.js", "rasters.js", "farm.js", "panel.js", "answer.js", "start.js")
+STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
+
+
+class FarmMap(folium.Map):
+    """A folium map that loads nothing: no tiles, no script or style from elsewhere, plain metres as coordinates."""
+
+    default_js: list = []  # noqa: RUF012  read by folium as class attributes
+    default_css: list = []  # noqa: RUF012
+    _template = jinja2.Template(
+        "{% macro script(this, kwargs) %}"
+        "var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {"
+        "crs: L.CRS.Simple, minZoom: -8, maxZoom: 5, zoomSnap: 0.25, zoomDelta: 0.5, attributionControl: false, "
+        "center: {{ this.location|tojson }}, zoom: {{ this.options['zoom'] }}});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, width_m: float, height_m: float) -> None:
+        super().__init__(location=[height_m / 2, width_m / 2], tiles=None, zoom_start=-1, crs="Simple")
+        self._id = "farm"  # a fixed name: the same plan gives the same bytes
+
+
+def map_script(width_m: float, height_m: float, picture: np.ndarray | None) -> str:
+    """Return the script that sets up the map with its backdrop, as folium writes it."""
+    farm_map = FarmMap(width_m, height_m)
+    if picture is not None:
+        overlay = folium.raster_layers.ImageOverlay(picture, [[0, 0], [height_m, width_m]], origin="upper")
+        overlay._id = "backdrop"
+        overlay.add_to(farm_map)
+    figure = branca.element.Figure()
+    farm_map.add_to(figure)
+    figure.render()
+    return figure.script.render()
+
+
+@cache
+def _page_file(name: str) -> str:
+    return files("stovergeo.share").joinpath("page", name).read_text("utf-8")
+
+
+@cache
+def _leaflet() -> tuple[str, str]:
+    """Return Leaflet's script and style, made to load nothing."""
+    where = files("js_lib_leaflet").joinpath("static", "js_lib_leaflet")
+    script = where.joinpath("leaflet.js").read_text("utf-8")
+    script = re.sub(r"^//# sourceMappingURL=.*$", "", script, flags=re.MULTILINE).strip()
+    style = where.joinpath("leaflet.css").read_text("utf-8")
+    style = re.sub(r"url\(images/[^)]*\)", "none", style)  # pictures of controls this page does not use
+    if "</script" in script.lower() or "</style" in style.lower():
+        raise ValueError("Leaflet's files cannot be put inside a page")
+    return script, style
+
+
+def landowner_page(
+    result: SeasonResult, changes: list[Parts] | None = None, no_go: gpd.GeoDataFrame | None = None
+) -> str:
+    """Return the landowner's map as one HTML page.
+
+    Parameters
+    ----------
+    result : SeasonResult
+    changes : list of texts, optional
+        What is different from the map sent before.
+    no_go : GeoDataFrame, optional
+        Places the landowner has refused.
+    """
+    frame = frame_of(result)
+    leaflet_script, leaflet_style = _leaflet()
+    farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
+    own_script = "(function () {\n'use strict';\n" + "\n".join(_page_file(n) for n in SCRIPTS) + "\n}());"
+    scripts = [leaflet_script, farm_script, own_script]
+    styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
+    page = Template(_page_file("page.html"))
+    return page.substitute(
+        policy=_policy(scripts, styles),
+        styles="\n".join(f"<style>{s}</style>" for s in styles),
+        drawings="".join(_yard_drawings(result)),
+        data=island(page_data(result, changes, no_go)),
+        scripts="\n".join(f"<script>{s}</script>" for s in scripts),
+    )
+
+
+def _policy(scripts: list[str], styles: list[str]) -> str:
+    """Return the content-security policy: nothing is loaded, only these very scripts and styles run."""
+
+    def hashes(texts: list[str]) -> str:
+        return " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in texts)
+
+    return (
+        f"default-src 'none'; script-src {hashes(scripts)}; style-src {hashes(styles)}; "
+        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _yard_drawings(result: SeasonResult) -> list[str]:
+    drawings = []
+    for number, yard in enumerate(result.yards.itertuples()):
+        middle = yard.geometry.centroid
+        turn = north_turn_deg(result.crs, middle.x, middle.y)
+        drawing = Drawing(yard.geometry.bounds, 360, f"Yard {yard.yard_id} with its rows, to scale", f"y{number}-")
+        drawing.shape(yard.geometry, "d-yard")
+        for stack in result.stacks[result.stacks["yard_id"] == yard.yard_id].itertuples():
+            drawing.shape(stack.geometry, "d-row")
+        drawings += [
+            f'<div class="stored-drawing" data-drawing="{number}" data-for="{units}">{drawing.svg(units, turn)}</div>'
+            for units in ("us", "metric")
+        ]
+    return drawings

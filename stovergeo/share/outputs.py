@@ -1,0 +1,87 @@
+"""All results of a run, written together: each beside its final name, verified, then renamed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from stovergeo.errors import Report
+from stovergeo.result import SeasonResult
+from stovergeo.share import folder as outputs_folder
+from stovergeo.share.crew import crew_sheet
+from stovergeo.share.geo_files import REMOVABLE, SITING, write_cog, write_gpkg
+from stovergeo.share.map_page import landowner_page
+from stovergeo.share.record import write_record
+from stovergeo.share.tables import sources_table, write_csv, yards_table, zones_table
+
+#: in the order they get their names; plan.json, which holds the checksums of the others, comes last
+NAMES: Final = (
+    "map.html",
+    "plan.gpkg",
+    "removable.tif",
+    "siting.tif",
+    "zones.csv",
+    "yards.csv",
+    "crew.html",
+    "sources.csv",
+    "plan.json",
+)
+
+
+def prepare_outputs(folder: Path, overwrite: bool, report: Report) -> None:
+    """Check, before any computing, that the results may be written to a folder.
+
+    Raises
+    ------
+    InputError
+        ``out.exists``, ``out.permission`` or ``out.not_folder``.
+    """
+    outputs_folder.prepare_folder(Path(folder), NAMES, overwrite, report)
+
+
+def write_outputs(
+    result: SeasonResult, folder: Path, overwrite: bool = False, report: Report | None = None
+) -> dict[str, Path]:
+    """Write all results of a run, or none.
+
+    Parameters
+    ----------
+    result : SeasonResult
+    folder : Path
+        Made if it does not exist.
+    overwrite : bool
+        Whether results that stand there may be replaced.
+    report : Report, optional
+        Gains what was cleaned in the folder.
+
+    Returns
+    -------
+    dict
+        Name -> final path.
+
+    Raises
+    ------
+    InputError
+        When the folder does not allow it or the disk is full; what stood there stays whole.
+    """
+    folder = Path(folder)
+    report = Report() if report is None else report
+    prepare_outputs(folder, overwrite, report)
+    with outputs_folder.part_folder(folder, report) as part:
+        _write_text(landowner_page(result), part / "map.html")
+        write_gpkg(result, part / "plan.gpkg")
+        write_cog(result.stack, REMOVABLE, part / "removable.tif")
+        write_cog(result.stack, SITING, part / "siting.tif")
+        write_csv(zones_table(result), part / "zones.csv")
+        write_csv(yards_table(result), part / "yards.csv")
+        _write_text(crew_sheet(result), part / "crew.html")
+        write_csv(sources_table(result.coefficients), part / "sources.csv")
+        write_record(result, part / "plan.json", [part / name for name in NAMES if name != "plan.json"])
+        outputs_folder.publish(part, folder, NAMES, overwrite, report)
+    return {name: folder / name for name in NAMES}
+
+
+def _write_text(text: str, path: Path) -> None:
+    path.write_text(text, "utf-8")
+    if path.read_text("utf-8") != text:
+        raise OSError(f"{path.name}: what reads back differs from what was written")

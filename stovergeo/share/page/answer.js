@@ -1,0 +1,179 @@
+// The landowner's answer: yes, no or maybe for each yard, ground to keep free, pins with notes.
+var SAYS = { yes: 'Yes', no: 'No', maybe: 'Maybe' };
+var SIGNS = { yes: '\u2713', no: '\u2717', maybe: '?' };
+var answers = {}; // by yard: {answer, note}
+var marks = [];   // {kind: 'no_go'|'pin', points: [latlng], note, layer, number}
+var drawing = null; // what is being drawn now
+var nextMark = 1;
+
+function tell(text) { byId('answer-status').textContent = text; }
+
+function setAnswer(id, answer) {
+  answers[id] = Object.assign({ note: '' }, answers[id], { answer: answer });
+  var label = yardLabels[id].getElement();
+  if (label) { label.firstElementChild.textContent = id + ' ' + SIGNS[answer] + ' ' + SAYS[answer].toLowerCase(); }
+  drawAnswers();
+  if (panelShown) { panelShown(); }
+  tell('Yard ' + id + ': ' + SAYS[answer].toLowerCase() + '.');
+}
+
+function answerButtons(yard) {
+  var box = make('div', { class: 'row', role: 'group', 'aria-label': 'Your answer for yard ' + yard.id });
+  Object.keys(SAYS).forEach(function (key) {
+    var chosen = answers[yard.id] && answers[yard.id].answer === key;
+    var button = make('button', { type: 'button', class: 'say', 'aria-pressed': String(Boolean(chosen)), 'data-say': key },
+      SIGNS[key] + ' ' + SAYS[key]);
+    button.addEventListener('click', function () {
+      setAnswer(yard.id, key);
+      var again = document.querySelector('#panel [data-say="' + key + '"]');
+      if (again) { again.focus(); }
+    });
+    box.append(button);
+  });
+  return box;
+}
+
+function drawAnswers() {
+  fill(byId('yard-answers'), plan.yards.map(function (yard) {
+    var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + yard.bales.toLocaleString('en-US') + ' bales)'));
+    Object.keys(SAYS).forEach(function (key) {
+      var input = make('input', { type: 'radio', name: 'yard-' + yard.id, value: key });
+      input.checked = Boolean(answers[yard.id] && answers[yard.id].answer === key);
+      input.addEventListener('change', function () {
+        setAnswer(yard.id, key);
+        byId('yard-answers').querySelector('input[name="yard-' + yard.id + '"][value="' + key + '"]').focus();
+      });
+      set.append(make('label', {}, input, ' ' + SIGNS[key] + ' ' + SAYS[key]));
+    });
+    var note = make('input', { type: 'text', maxlength: 500, 'aria-label': 'Note on yard ' + yard.id, placeholder: 'Note' });
+    note.value = (answers[yard.id] || {}).note || '';
+    note.addEventListener('input', function () { answers[yard.id] = Object.assign({ answer: '' }, answers[yard.id], { note: note.value }); });
+    var show = make('button', { type: 'button' }, 'Show it');
+    show.addEventListener('click', function () { goTo('yard', yard.id); });
+    set.append(note, show);
+    return set;
+  }));
+}
+
+function startDrawing(kind) {
+  stopDrawing();
+  closePanel();
+  drawing = { kind: kind, points: [], layer: L.layerGroup().addTo(map) };
+  byId('draw-help').textContent = kind === 'no_go'
+    ? 'Touch the map at each corner of the ground to keep free, then finish.'
+    : 'Touch the place, or move the map under the cross.';
+  byId('draw-add').textContent = kind === 'no_go' ? 'Put a corner at the cross' : 'Set the pin at the cross';
+  byId('draw-done').hidden = byId('draw-undo').hidden = kind !== 'no_go';
+  byId('draw-bar').hidden = byId('cross').hidden = false;
+  byId('map-part').scrollIntoView({ block: 'start' });
+  byId('map_farm').focus({ preventScroll: true });
+}
+
+function stopDrawing() {
+  if (drawing) { drawing.layer.remove(); }
+  drawing = null;
+  byId('draw-bar').hidden = byId('cross').hidden = true;
+}
+
+function addPoint(at) {
+  drawing.points.push(at);
+  if (drawing.kind === 'pin') { finishDrawing(); return; }
+  redrawDraft();
+}
+
+function redrawDraft() {
+  drawing.layer.clearLayers();
+  L.polygon(drawing.points, Object.assign({ pane: 'marks', interactive: false }, LOOKS.no_go, { fillOpacity: 0.4 })).addTo(drawing.layer);
+  drawing.points.forEach(function (p) {
+    L.circleMarker(p, { radius: 6, color: '#8b1a2f', fillColor: '#fff', fillOpacity: 1, pane: 'marks', interactive: false }).addTo(drawing.layer);
+  });
+  byId('draw-help').textContent = drawing.points.length + (drawing.points.length === 1 ? ' corner set.' : ' corners set.') +
+    (drawing.points.length < 3 ? ' At least three are needed.' : ' Finish when the outline is right.');
+}
+
+function finishDrawing() {
+  if (drawing.kind === 'no_go' && drawing.points.length < 3) {
+    byId('draw-help').textContent = 'At least three corners are needed.';
+    return;
+  }
+  var mark = { kind: drawing.kind, points: drawing.points, note: '', number: nextMark, layer: null };
+  nextMark += 1;
+  mark.layer = mark.kind === 'no_go'
+    ? L.polygon(mark.points, Object.assign({ pane: 'marks', interactive: false }, LOOKS.no_go, { fillColor: patterned('#e3b7bf', 'cross') }))
+    : L.marker(mark.points[0], { icon: L.divIcon({ html: symbol('pin'), className: 'symbol symbol-pin', iconSize: [24, 24], iconAnchor: [12, 23] }), interactive: false, keyboard: false, pane: 'marks' });
+  mark.layer.addTo(map);
+  marks.push(mark);
+  stopDrawing();
+  drawMarks();
+  tell((mark.kind === 'no_go' ? 'Ground to keep free' : 'Pin') + ' ' + mark.number + ' is set. You can add a note.');
+  byId('mark-note-' + mark.number).focus();
+}
+
+function drawMarks() {
+  fill(byId('marks'), marks.map(function (mark) {
+    var title = (mark.kind === 'no_go' ? 'Keep free ' : 'Pin ') + mark.number;
+    var note = make('input', { type: 'text', maxlength: 500, id: 'mark-note-' + mark.number, 'aria-label': 'Note on ' + title.toLowerCase(), placeholder: 'Note' });
+    note.value = mark.note;
+    note.addEventListener('input', function () { mark.note = note.value; });
+    var drop = make('button', { type: 'button', 'aria-label': 'Remove ' + title.toLowerCase() }, 'Remove');
+    drop.addEventListener('click', function () {
+      mark.layer.remove();
+      marks = marks.filter(function (m) { return m !== mark; });
+      drawMarks();
+      tell(title + ' is removed.');
+      byId('start-area').focus();
+    });
+    return make('li', {}, make('b', {}, title), note, drop);
+  }));
+}
+
+function ringOf(points) {
+  var ring = points.map(toLonLat);
+  ring.push(ring[0]);
+  return ring;
+}
+
+function answerFile() {
+  var features = [];
+  plan.yards.forEach(function (yard) {
+    var given = answers[yard.id];
+    if (!given || (!given.answer && !given.note)) { return; }
+    var rings = yard.shape.slice(1).map(function (part) {
+      return part.map(function (steps) { return unrolled(steps).map(function (p) { return toLonLat({ lat: p[0], lng: p[1] }); }); });
+    });
+    features.push({ type: 'Feature', properties: { kind: 'yard', yard_id: yard.id, answer: given.answer || '', note: given.note || '' },
+      geometry: { type: 'MultiPolygon', coordinates: rings } });
+  });
+  marks.forEach(function (mark) {
+    features.push({ type: 'Feature', properties: { kind: mark.kind, note: mark.note },
+      geometry: mark.kind === 'no_go' ? { type: 'Polygon', coordinates: [ringOf(mark.points)] }
+        : { type: 'Point', coordinates: toLonLat(mark.points[0]) } });
+  });
+  return { type: 'FeatureCollection', stovergeo_answer: 1, plan_key: plan.key, season: plan.season, said_by: byId('said-by').value,
+    written: new Date().toISOString().slice(0, 10), features: features };
+}
+
+function saveAnswer() {
+  var answer = answerFile();
+  if (!answer.features.length) { tell('There is no answer yet: choose yes, no or maybe for a yard, or mark a place.'); return; }
+  var link = make('a', { download: 'stover-answer-' + Number(plan.season) + '.geojson' });
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(answer, null, 1)], { type: 'application/geo+json' }));
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(function () { URL.revokeObjectURL(link.href); }, 60000);
+  tell('Saved as ' + link.download + ' where your browser keeps downloads. Send that file back.');
+}
+
+function copyAnswer() {
+  var answer = answerFile();
+  if (!answer.features.length) { tell('There is no answer yet: choose yes, no or maybe for a yard, or mark a place.'); return; }
+  var box = byId('answer-text');
+  byId('answer-text-part').hidden = false;
+  box.value = JSON.stringify(answer);
+  box.focus();
+  box.select();
+  var done = function () { tell('Copied. Paste it into a message and send it back.'); };
+  var byHand = function () { tell('Copy the marked text and send it back.'); };
+  if (navigator.clipboard) { navigator.clipboard.writeText(box.value).then(done, byHand); } else { byHand(); }
+}

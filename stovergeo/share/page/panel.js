@@ -1,0 +1,108 @@
+// The panel, the legend, the scale bar and the north arrow.
+var panelShown = null; // how to draw the panel again when the units change
+var cameFrom = null;
+
+function openPanel(title, makeBody) {
+  panelShown = function () {
+    byId('panel-title').textContent = title;
+    fill(byId('panel-body'), makeBody());
+  };
+  panelShown();
+  if (byId('panel').hidden) { cameFrom = document.activeElement; }
+  byId('panel').hidden = false;
+  byId('panel').scrollTop = 0;
+  byId('panel-title').focus({ preventScroll: true });
+}
+
+function closePanel() {
+  byId('panel').hidden = true;
+  panelShown = null;
+  if (cameFrom && cameFrom.isConnected) { cameFrom.focus({ preventScroll: true }); }
+}
+
+function groundTable(at, place) {
+  readGround(at).then(function (rows) {
+    if (rows.length) {
+      place.append(blockMakers.table({ caption: 'The ground at the place you touched', head: ['What', 'Here'], rows: rows }));
+    }
+  }).catch(function (error) { place.append(make('p', {}, error.message)); });
+}
+
+function openZone(id, at) {
+  var zone = plan.zones.find(function (z) { return z.id === id; });
+  var field = plan.fields.find(function (f) { return f.id === zone.field; });
+  openPanel('Zone ' + id + (field ? ' of ' + field.name : ''), function () {
+    var parts = [drawBlocks(zone.panel)];
+    if (at) {
+      var here = make('div');
+      groundTable(at, here);
+      parts.push(here);
+    }
+    return parts;
+  });
+}
+
+function openYard(id) {
+  var yard = plan.yards.find(function (y) { return y.id === id; });
+  openPanel('Yard ' + id, function () { return [answerButtons(yard), drawBlocks(yard.panel)]; });
+}
+
+function openPlace(at) {
+  openPanel('This place', function () {
+    var here = make('div');
+    groundTable(at, here);
+    var degrees = toLonLat(at);
+    return [make('p', { class: 'small' }, 'Latitude ' + degrees[1].toFixed(5) + ', longitude ' + degrees[0].toFixed(5) +
+      '. The ground is read in squares of ' + quantity('length', plan.grid.cell) + '.'), here];
+  });
+}
+
+function drawLegend() {
+  var parts = [];
+  if (theme !== 'none') {
+    parts.push(make('div', {}, make('h3', {}, 'Zones: ' + THEMES[theme].title), zoneLegend()));
+  }
+  var layer = plan.rasters.find(function (r) { return r.id === groundShown; });
+  if (layer) {
+    parts.push(make('div', {}, make('h3', {}, 'Ground: ' + layer.title), layer.tells ? make('p', { class: 'small' }, layer.tells) : null, groundLegend(layer)));
+  }
+  var list = make('ul', { class: 'key' });
+  list.append(swatch('#8a5a2b', 'rows of bales, to scale'));
+  plan.around.concat(plan.no_go.length ? [{ id: 'no_go', title: 'Ground you keep free' }] : []).forEach(function (kind) {
+    list.append(make('li', {}, keySymbol(kind.id), kind.title));
+  });
+  list.append(make('li', {}, keySymbol('hauls'), 'Way from zone to yard'));
+  parts.push(make('div', {}, make('h3', {}, 'Signs'), list));
+  fill(byId('legend'), parts);
+}
+
+function keySymbol(kind) {
+  var look = LOOKS[kind] || { color: '#3a362b', weight: 2, fillColor: '#cbc4ae', motif: 'dots' };
+  if (kind === 'hauls') { look = { color: '#1f3a5f', weight: 2.5, dashArray: '2 6', fill: false }; }
+  var box = makeSvg('svg', { width: 26, height: 18, 'aria-hidden': 'true' });
+  if (kind === 'gates' || kind === 'wells') {
+    box.append(makeSvg('path', { d: SYMBOLS[kind], class: 'symbol-' + kind, transform: 'translate(4 0) scale(.9)' }));
+  } else if (look.fill === false || kind === 'water') {
+    box.append(makeSvg('path', { d: 'M1 9H25', fill: 'none', stroke: look.color, 'stroke-width': look.weight, 'stroke-dasharray': look.dashArray || 'none' }));
+  } else {
+    box.append(makeSvg('rect', { x: 1, y: 1, width: 24, height: 16, stroke: look.color, fill: patterned(look.fillColor, look.motif || 'plain') }));
+  }
+  return box;
+}
+
+var scaleBar = null;
+function drawScale() {
+  if (scaleBar) { scaleBar.remove(); }
+  scaleBar = L.control.scale({ metric: units === 'metric', imperial: units === 'us', maxWidth: 160 }).addTo(map);
+}
+
+var NorthArrow = L.Control.extend({
+  options: { position: 'topright' },
+  onAdd: function () {
+    var arrow = makeSvg('svg', { viewBox: '0 0 30 40', width: 30, height: 40, role: 'img', 'aria-label': 'North is up' },
+      makeSvg('g', { transform: 'rotate(' + Number(plan.north_turn) + ' 15 16)' },
+        makeSvg('path', { class: 'north-half', d: 'M15 1L24 28L15 22Z' }), makeSvg('path', { class: 'north-line', d: 'M15 1L6 28L15 22Z' })),
+      makeSvg('text', { x: 15, y: 39, 'text-anchor': 'middle' }, 'N'));
+    return make('div', { class: 'north' }, arrow);
+  }
+});

@@ -1,0 +1,139 @@
+// Fills the page and wires its controls.
+var themeNames = Object.keys(THEMES);
+
+function drawWords() {
+  var parts = [];
+  if (plan.changes.length) {
+    var list = make('ul');
+    plan.changes.forEach(function (line) { list.append(make('li', {}, say(line))); });
+    parts.push(make('section', { class: 'card changed' }, make('h2', {}, 'What changed since the last map'), list));
+  }
+  plan.first.forEach(function (section) {
+    var lines = section.lines.map(say);
+    var body = lines.length === 1 ? make('p', {}, lines[0]) : make('ul');
+    if (lines.length > 1) { lines.forEach(function (line) { body.append(make('li', {}, line)); }); }
+    parts.push(make('section', { class: 'say-' + section.id }, make('h2', {}, section.title), body));
+  });
+  parts.splice(plan.changes.length ? 3 : 2, 0, make('p', { class: 'to-map' }, make('a', { href: '#map-part', class: 'main-button' }, 'See the map'),
+    make('a', { href: '#answer', class: 'main-button second' }, 'Answer')));
+  fill(byId('words'), parts);
+}
+
+function drawDetail() {
+  fill(byId('tables'), [drawBlocks(plan.tables)]);
+  fill(byId('storage'), [drawBlocks(plan.storage)]);
+  byId('storage-part').hidden = !plan.storage.length;
+  fill(byId('sources'), [drawBlocks(plan.sources)]);
+  fill(byId('cautions'), plan.cautions.map(function (line) { return make('li', {}, say(line)); }));
+  byId('guidance').textContent = plan.guidance;
+}
+
+function drawPrintYards() {
+  fill(byId('print-yards'), plan.yards.map(function (yard) {
+    var boxes = make('p', { class: 'tick' }, '\u2610 Yes   \u2610 No   \u2610 Maybe      Note: ____________________________________');
+    return make('section', { class: 'print-yard' }, make('h2', {}, plan.farm + ', yard ' + yard.id), drawBlocks(yard.panel), boxes,
+      make('p', { class: 'small' }, plan.guidance));
+  }));
+}
+
+function drawAll() {
+  drawWords();
+  drawDetail();
+  drawPrintYards();
+  drawLegend();
+  drawScale();
+  if (panelShown) { panelShown(); }
+}
+
+function goTo(kind, id) {
+  var layer = kind === 'zone' ? zoneLayers[id] : yardLayers[id];
+  if (kind === 'zone') { openZone(id, null); } else { openYard(id); }
+  var beside = byId('panel').offsetWidth, stage = byId('map_farm').offsetWidth;
+  // keep what was asked for beside the panel, or above it on a phone
+  map.fitBounds(layer.getBounds(), { animate: false, maxZoom: kind === 'zone' ? 0 : 2, paddingTopLeft: [40, 60],
+    paddingBottomRight: beside < stage * 0.7 ? [beside + 40, 40] : [40, byId('map_farm').offsetHeight * 0.45] });
+  byId('map-part').scrollIntoView({ block: 'start' });
+}
+
+function options(select, pairs) {
+  pairs.forEach(function (pair) {
+    var option = make('option', { value: pair[0] }, pair[1]);
+    select.append(option);
+  });
+}
+
+function wire() {
+  document.title = plan.farm + ', stover plan ' + plan.season;
+  byId('farm-name').textContent = plan.farm;
+  byId('farm-sub').textContent = 'Corn stover plan, season ' + plan.season + (plan.landowner ? ', for ' + plan.landowner : '');
+  document.querySelectorAll('input[name="units"]').forEach(function (input) {
+    input.checked = input.value === units;
+    input.addEventListener('change', function () { units = input.value; drawAll(); });
+  });
+  options(byId('theme'), themeNames.map(function (n) { return [n, THEMES[n].title]; }));
+  byId('theme').addEventListener('change', function () { theme = byId('theme').value; restyleZones(); drawLegend(); });
+  options(byId('ground'), [['', 'shaded relief only']].concat(plan.rasters.map(function (r) { return [r.id, r.title]; })));
+  byId('ground').addEventListener('change', function () {
+    showGround(byId('ground').value);
+    if (byId('ground').value && theme !== 'none') { // the zones would hide the picture
+      theme = byId('theme').value = 'none';
+      restyleZones();
+      drawLegend();
+    }
+  });
+  options(byId('goto'), [['', 'choose a zone or yard'], ['farm', 'whole farm']].concat(
+    plan.yards.map(function (y) { return ['yard ' + y.id, 'yard ' + y.id]; }),
+    plan.zones.map(function (z) { return ['zone ' + z.id, 'zone ' + z.id]; })));
+  byId('goto').addEventListener('change', function () {
+    var wanted = byId('goto').value.split(' ');
+    if (wanted[0] === 'farm') { closePanel(); fitFarm(); }
+    if (wanted.length === 2) { goTo(wanted[0], wanted[1]); }
+    byId('goto').value = '';
+  });
+  Object.keys(groups).forEach(function (id) {
+    var box = make('input', { type: 'checkbox', 'data-layer': id });
+    box.checked = groups[id].shown;
+    box.addEventListener('change', function () { if (box.checked) { groups[id].layer.addTo(map); } else { groups[id].layer.remove(); } });
+    byId('layers').append(make('label', {}, box, ' ' + groups[id].title));
+  });
+  byId('panel-close').addEventListener('click', closePanel);
+  byId('start-area').addEventListener('click', function () { startDrawing('no_go'); });
+  byId('start-pin').addEventListener('click', function () { startDrawing('pin'); });
+  byId('draw-add').addEventListener('click', function () { addPoint(map.getCenter()); });
+  byId('draw-undo').addEventListener('click', function () { drawing.points.pop(); redrawDraft(); });
+  byId('draw-done').addEventListener('click', finishDrawing);
+  byId('draw-cancel').addEventListener('click', function () { stopDrawing(); byId('start-area').focus(); });
+  byId('save-answer').addEventListener('click', saveAnswer);
+  byId('copy-answer').addEventListener('click', copyAnswer);
+  document.addEventListener('keydown', function (event) {
+    if (event.key !== 'Escape') { return; }
+    if (drawing) { stopDrawing(); byId('start-area').focus(); } else if (!byId('panel').hidden) { closePanel(); }
+  });
+}
+
+function forPaper() {
+  document.body.classList.add('on-paper');
+  map.invalidateSize({ animate: false });
+  fitFarm();
+}
+function forScreen() {
+  document.body.classList.remove('on-paper');
+  map.invalidateSize({ animate: false });
+  fitFarm();
+}
+
+drawFarm();
+wire();
+drawAnswers();
+drawAll();
+map.on('click', function (event) { if (drawing) { addPoint(event.latlng); } else { openPlace(event.latlng); } });
+map.addControl(new NorthArrow());
+// the wheel scrolls the page until the map is in use
+map.scrollWheelZoom.disable();
+map.on('focus click', function () { map.scrollWheelZoom.enable(); });
+map.on('blur mouseout', function () { map.scrollWheelZoom.disable(); });
+window.addEventListener('beforeprint', forPaper);
+window.addEventListener('afterprint', forScreen);
+if (window.matchMedia) {
+  window.matchMedia('print').addEventListener('change', function (query) { if (query.matches) { forPaper(); } else { forScreen(); } });
+}

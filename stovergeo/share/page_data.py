@@ -1,0 +1,183 @@
+"""The one piece of data the page reads: everything it shows, as JSON made inert for HTML."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+
+from stovergeo.result import SeasonResult
+from stovergeo.share.cautions import CREW, GUIDANCE
+from stovergeo.share.details import (
+    all_tables,
+    method_titles,
+    rule_titles,
+    source_blocks,
+    storage_blocks,
+    yard_panel,
+    zone_panel,
+)
+from stovergeo.share.drawing import north_turn_deg
+from stovergeo.share.first_screen import first_screen
+from stovergeo.share.pictures import block_factor, raster_layers
+from stovergeo.share.places import STEP_M, Frame, simplified, way_to_lonlat
+from stovergeo.share.say import Parts, kinds_for_page
+
+_TITLES: Final = {
+    "property": "Property line",
+    "trees": "Trees",
+    "buildings": "Buildings",
+    "dwellings": "Houses",
+    "roads": "Roads",
+    "gates": "Gates",
+    "wells": "Wells",
+    "water": "Water",
+    "overhead_lines": "Overhead wires",
+    "yards": "Yards proposed before",
+}
+#: everything that could end a script block, start markup or a line in a script, as JSON escapes
+_INERT: Final = {
+    ord(c): f"\\u{ord(c):04x}"
+    for c in "<>&'\u2028\u2029\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+}
+
+
+def frame_of(result: SeasonResult) -> Frame:
+    """Return the ground the page shows: the grid of the stack."""
+    west, south, east, north = result.stack.rio.bounds()
+    return Frame(west, south, east - west, north - south)
+
+
+def plan_key(result: SeasonResult) -> str:
+    """Return a short fingerprint of the plan's yards, so that an answer can be matched to the map it was given on."""
+    shapes = [
+        f"{y.yard_id}:{np.rint(np.asarray(y.geometry.bounds)).astype(int).tolist()}" for y in result.yards.itertuples()
+    ]
+    text = f"{result.plan.farm.name}|{result.plan.farm.season}|{'|'.join(shapes)}"
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def page_data(
+    result: SeasonResult, changes: list[Parts] | None = None, no_go: gpd.GeoDataFrame | None = None
+) -> dict[str, Any]:
+    """Return the data of the page as plain JSON values."""
+    frame = frame_of(result)
+    cell = abs(float(result.stack["x"][1] - result.stack["x"][0])) if result.stack.sizes["x"] > 1 else 10.0
+    factor = block_factor(result.stack)
+    rows, cols = (-(-result.stack.sizes[d] // factor) for d in ("y", "x"))
+    middle = (frame.west + frame.width / 2, frame.south + frame.height / 2)
+    farm = result.plan.farm
+    return {
+        "made_by": "stovergeo",
+        "key": plan_key(result),
+        "units": farm.units,
+        "kinds": kinds_for_page(),
+        "farm": farm.name,
+        "season": farm.season,
+        "landowner": result.plan.landowner.name,
+        "guidance": GUIDANCE,
+        "frame": {"width": round(frame.width, 2), "height": round(frame.height, 2), "step": STEP_M},
+        "lonlat": way_to_lonlat(frame, result.crs),
+        "north_turn": round(north_turn_deg(result.crs, *middle), 2),
+        "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
+        "changes": changes or [],
+        "first": first_screen(result),
+        "fields": _shapes(frame, result.fields, cell / 4, lambda f: {"id": f.field_id, "name": str(f.name)}),
+        "zones": _zones(result, frame, cell / 4),
+        "yards": _yards(result, frame),
+        "hauls": _shapes(
+            frame, result.hauls, cell / 2, lambda h: {"zone": h.zone_id, "yard": h.yard_id, "bales": int(h.bales)}
+        ),
+        "around": [
+            {
+                "id": layer,
+                "title": _TITLES.get(layer, layer.replace("_", " ")),
+                "things": _shapes(frame, things, cell / 4, lambda t: {"name": _name(t)}),
+            }
+            for layer, things in result.surroundings.items()
+        ],
+        "no_go": [] if no_go is None else _shapes(frame, no_go.to_crs(result.crs), 0, lambda t: {"name": _name(t)}),
+        "rules": rule_titles(result),
+        "methods": method_titles(result),
+        "rasters": raster_layers(result.stack, rule_titles(result)),
+        "storage": storage_blocks(result),
+        "tables": all_tables(result),
+        "sources": source_blocks(result),
+        "cautions": [[f"{c.title}. {c.words}"] for c in CREW],
+    }
+
+
+def _name(thing: Any) -> str:
+    name = getattr(thing, "name", "")
+    return name if isinstance(name, str) else ""
+
+
+def _shapes(frame: Frame, layer: gpd.GeoDataFrame, tolerance_m: float, told: Any) -> list[dict[str, Any]]:
+    shapes = simplified(layer, tolerance_m)
+    return [
+        {**told(row), "shape": frame.code(shape)}
+        for row, shape in zip(layer.itertuples(), shapes, strict=True)
+        if shape is not None and not shape.is_empty
+    ]
+
+
+def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
+    bales = result.bale_plan.set_index("zone_id")["bales"]
+    odds = result.odds.set_index("zone_id")["odds_kept"]
+    return _shapes(
+        frame,
+        result.zones,
+        tolerance_m,
+        lambda z: {
+            "id": z.zone_id,
+            "field": z.field_id,
+            "at": frame.point(z.geometry),
+            "take": round(float(z.take_mg_ha), 3),
+            "limit": round(float(z.removable_mg_ha), 3),
+            "rule": str(z.binding_rule),
+            "method": str(z.method),
+            "bales": int(bales.get(z.zone_id, 0)),
+            "odds": _number(odds.get(z.zone_id)),
+            "panel": zone_panel(result, z),
+        },
+    )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None or value != value else round(float(value), 3)
+
+
+def _yards(result: SeasonResult, frame: Frame) -> list[dict[str, Any]]:
+    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    return [
+        {
+            "id": y.yard_id,
+            "at": frame.point(y.geometry),
+            "bales": int(planned.get(y.yard_id, 0)),
+            "room": int(y.capacity_bales),
+            "shape": frame.code(y.geometry),
+            "rows": [frame.code(s.geometry) for s in result.stacks[result.stacks["yard_id"] == y.yard_id].itertuples()],
+            "panel": yard_panel(result, y, number),
+        }
+        for number, y in enumerate(result.yards.itertuples())
+    ]
+
+
+def island(data: dict[str, Any]) -> str:
+    """Return data as JSON text that no HTML parser can take for anything else."""
+    text = json.dumps(_finite(data), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.translate(_INERT)
+
+
+def _finite(value: Any) -> Any:
+    """Return the data with numbers that JSON does not know (NaN, infinity) as null."""
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(v) for v in value]
+    if isinstance(value, float | np.floating):
+        return float(value) if np.isfinite(value) else None
+    return int(value) if isinstance(value, np.integer) else value

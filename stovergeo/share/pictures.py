@@ -1,0 +1,162 @@
+"""Rasters for the page: a shaded backdrop, and layers as small whole numbers that the page colours and reads."""
+
+from __future__ import annotations
+
+import base64
+import zlib
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import xarray as xr
+
+UNKNOWN: Final = 255
+_MOST_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How a variable of the stack is shown: title, kind of quantity, finest step, ramp, and what it tells."""
+
+    variable: str
+    title: str
+    kind: str
+    step: float
+    ramp: str
+    tells: str
+
+
+SHOWN: Final[tuple[Shown, ...]] = (
+    Shown("removable_mg_ha", "What may leave", "rate", 0.05, "straw", "Stover above what must stay; dry weight."),
+    Shown("keep_mg_ha", "What must stay", "rate", 0.05, "earth", "The most that any of the soil rules asks for."),
+    Shown("stover_mg_ha", "Stover grown", "rate", 0.05, "straw", "Stalks, leaves and cobs before harvest; dry weight."),
+    Shown("grain_mg_ha", "Grain", "rate", 0.05, "straw", "Dry corn grain, from the yield map."),
+    Shown("slope_pct", "Slope", "pct1", 0.1, "earth", "Rise in 100 of run."),
+    Shown("ponding_m", "Where water stands", "depth", 0.01, "water", "How deep a hollow fills before it spills."),
+    Shown("drainage_height_m", "Height above drainage", "length1", 0.1, "water_low", "Low ground drains last."),
+    Shown("sun_share", "Sun over the storage season", "share", 0.005, "sun", "Share of the sun on open flat ground."),
+    Shown("yard_score", "Fit for a bale yard", "share", 0.01, "straw", "All site criteria together; 100 % is best."),
+    Shown("elevation_m", "Height of the ground", "length", 0.1, "earth", "Above the datum of the elevation layer."),
+)
+
+
+def block_factor(stack: xr.Dataset) -> int:
+    """Return how many cells each way are joined into one so that the page stays small."""
+    cells = stack.sizes["y"] * stack.sizes["x"]
+    return max(1, int(np.ceil(np.sqrt(cells / _MOST_CELLS))))
+
+
+def _blocks(values: np.ndarray, factor: int) -> np.ndarray:
+    rows, cols = (-(-n // factor) for n in values.shape)
+    padded = np.full((rows * factor, cols * factor), np.nan, np.float32)
+    padded[: values.shape[0], : values.shape[1]] = values
+    return padded.reshape(rows, factor, cols, factor)
+
+
+def block_mean(values: np.ndarray, factor: int) -> np.ndarray:
+    """Average known cells in blocks; a block without any stays unknown."""
+    if factor == 1:
+        return values
+    blocks = _blocks(values, factor)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan).astype(np.float32)
+
+
+def block_pick(values: np.ndarray, factor: int) -> np.ndarray:
+    """Take the cell in the middle of each block, for numbered classes."""
+    return values if factor == 1 else _blocks(values, factor)[:, factor // 2, :, factor // 2]
+
+
+def packed(codes: np.ndarray) -> str:
+    """Pack bytes: difference to the cell on the left, zlib, base64."""
+    steps = np.diff(codes.astype(np.uint8), axis=1, prepend=np.uint8(0))
+    return base64.b64encode(zlib.compress(steps.tobytes(), 9)).decode("ascii")
+
+
+def raster_layers(stack: xr.Dataset, rule_titles: dict[str, str]) -> list[dict[str, Any]]:
+    """Return every layer the page can show and read at a click.
+
+    Parameters
+    ----------
+    stack : xarray.Dataset
+    rule_titles : dict
+        Name of a retention rule -> its title in words.
+    """
+    factor = block_factor(stack)
+    layers = [
+        _measured(shown, block_mean(stack[shown.variable].to_numpy(), factor))
+        for shown in SHOWN
+        if shown.variable in stack
+    ]
+    if "binding_rule" in stack:
+        names = [str(n) for n in stack["binding_rule"].attrs.get("rules", [])]
+        labels = [rule_titles.get(n, n) for n in names]
+        layers.insert(
+            2,
+            _classes(
+                "binding_rule", "What sets the limit", labels, block_pick(stack["binding_rule"].to_numpy(), factor)
+            ),
+        )
+    if "yard_reason" in stack:
+        labels = [str(n) for n in stack["yard_reason"].attrs.get("reasons", [])]
+        if labels:
+            labels[0] = labels[0] or "nothing forbids a yard"
+        layers.append(
+            _classes("yard_reason", "Why no yard here", labels, block_pick(stack["yard_reason"].to_numpy(), factor))
+        )
+    return layers
+
+
+def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
+    known = np.isfinite(values)
+    low = float(values[known].min()) if known.any() else 0.0
+    high = float(values[known].max()) if known.any() else 0.0
+    low = np.floor(low / shown.step) * shown.step
+    step = max(shown.step, (high - low) / (UNKNOWN - 1))
+    codes = np.where(known, np.rint((np.where(known, values, low) - low) / step), UNKNOWN)
+    return {
+        "id": shown.variable,
+        "title": shown.title,
+        "tells": shown.tells,
+        "kind": shown.kind,
+        "ramp": shown.ramp,
+        "low": round(low, 6),
+        "step": round(step, 9),
+        "most": int(codes[known].max()) if known.any() else 0,
+        "data": packed(codes),
+    }
+
+
+def _classes(name: str, title: str, labels: list[str], values: np.ndarray) -> dict[str, Any]:
+    codes = np.where(np.isfinite(values), np.nan_to_num(values), UNKNOWN)
+    return {"id": name, "title": title, "tells": "", "labels": labels, "data": packed(codes)}
+
+
+def backdrop(stack: xr.Dataset) -> np.ndarray | None:
+    """Return the ground shaded by light from the north-west, as RGBA bytes; unknown ground is clear.
+
+    Shading is only a look: heights are exaggerated so that flat farm land shows its form.
+    """
+    if "elevation_m" not in stack:
+        return None
+    heights = block_mean(stack["elevation_m"].to_numpy(), block_factor(stack)).astype(np.float64)
+    known = np.isfinite(heights)
+    if not known.any() or min(heights.shape) < 2:
+        return None
+    cell = abs(float(stack["x"][1] - stack["x"][0])) * block_factor(stack)
+    filled = np.where(known, heights, heights[known].mean())
+    south, east = np.gradient(filled, cell)
+    steep = np.hypot(south, east)
+    raised = 0.35 / max(float(np.percentile(steep[known], 95)), 1e-6)  # the steep ground of this farm comes out alike
+    normal = np.stack([-east * raised, south * raised, np.ones_like(filled)])
+    light = np.array([-0.5, 0.5, np.sqrt(0.5)])
+    shade = np.einsum("i,ijk->jk", light, normal / np.linalg.norm(normal, axis=0))
+    grey = np.clip((shade - 0.35) / 0.6, 0, 1)
+    tone = (np.rint(grey * 31) / 31)[..., None]  # few tones pack well
+    dark, pale = np.array([158, 152, 138]), np.array([250, 248, 240])
+    rgba = np.empty((*heights.shape, 4), np.uint8)
+    rgba[..., :3] = np.rint(dark + tone * (pale - dark))
+    rgba[..., 3] = np.where(known, 255, 0)
+    return rgba

@@ -1,0 +1,81 @@
+"""The short table that ends a run: per field what leaves, how, in how many bales and where to; then the need."""
+
+from __future__ import annotations
+
+import pandas as pd
+from rich.console import Group
+from rich.table import Table
+from rich.text import Text
+
+from stovergeo.result import SeasonResult
+from stovergeo.share.say import Parts, parts_of, quantity, said
+
+
+def grower_table(result: SeasonResult) -> Group:
+    """Return the closing table and sentences, for `rich.print`; all text is literal, never markup."""
+    system = result.plan.farm.units
+
+    def told(parts: Parts) -> Text:
+        return Text(said(parts, system))
+
+    table = Table(title=Text(f"{result.plan.farm.name}, {result.plan.farm.season}"))
+    for head, side in (
+        ("Field", "left"),
+        ("Area", "right"),
+        ("May leave, dry", "right"),
+        ("Taken, dry", "right"),
+        ("Gathered by", "left"),
+        ("Bales", "right"),
+        ("Turns of net", "right"),
+        ("Yard", "left"),
+    ):
+        table.add_column(head, justify=side)  # type: ignore[arg-type]
+    for row in field_rows(result):
+        table.add_row(
+            Text(row["name"]),
+            told([quantity("area", row["area_ha"])]),
+            told([quantity("mass", row["removable_mg"])]),
+            told([quantity("mass", row["take_mg"])]),
+            Text(row["methods"]),
+            f"{row['bales']:,}",
+            Text(row["turns"]),
+            Text(row["yards"]),
+        )
+    bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
+    lines: list[Parts] = [
+        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
+    ]
+    if wanted:
+        met = f"met, {bales - wanted:,} to spare" if bales >= wanted else f"short by {wanted - bales:,} bales"
+        lines.append(
+            [f"Need {wanted:,} bales, ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry: {met}."]
+        )
+    lines += [parts_of(w) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
+    return Group(table, *(told(line) for line in lines))
+
+
+def field_rows(result: SeasonResult) -> list[dict]:
+    """Return per field: name, area_ha, removable_mg, take_mg, methods, bales, turns, yards (texts ready to show)."""
+    titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
+    plan = result.bale_plan.set_index("zone_id")
+    rows = []
+    for field in result.fields.itertuples():
+        zones = result.zones[result.zones["field_id"] == field.field_id]
+        taken = zones[zones["take_mg"] > 0]
+        mine = plan.reindex(taken["zone_id"]).dropna(subset=["bales"])
+        turns = sorted({f"{t:g}" for t in mine.loc[mine["bales"] > 0, "turns"] if not pd.isna(t)})
+        yards = result.hauls.loc[result.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
+        rows.append(
+            {
+                "field_id": field.field_id,
+                "name": str(field.name),
+                "area_ha": float(field.area_ha),
+                "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
+                "take_mg": float(taken["take_mg"].sum()),
+                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or "left alone",
+                "bales": int(mine["bales"].sum()),
+                "turns": ", ".join(turns) or "–",
+                "yards": ", ".join(yards) or "–",
+            }
+        )
+    return rows

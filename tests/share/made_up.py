@@ -1,0 +1,343 @@
+"""A made-up season's result, small enough to read: two fields, four zones, two yards. All numbers invented."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from affine import Affine
+from odc.geo.geobox import GeoBox
+from pyproj import CRS
+from shapely.affinity import rotate, translate
+from shapely.geometry import LineString, Point, box
+
+from stovergeo.errors import Report, problem
+from stovergeo.handbook import Coefficient
+from stovergeo.handbook.book import Standing
+from stovergeo.plan_file.plan import plan_from
+from stovergeo.result import SeasonResult
+from stovergeo.stack import new_stack, put
+
+EPSG = 32615
+WEST, SOUTH = 447_000.0, 4_655_000.0
+CELL_M = 10.0
+ROWS, COLS = 110, 140
+
+Text = Callable[[str], str]
+
+
+def same(text: str) -> str:
+    return text
+
+
+def at(shape):
+    """Move a shape from farm metres (0, 0 = south-west corner) to the working CRS."""
+    return translate(shape, WEST, SOUTH)
+
+
+def frame(rows: list[dict]) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(rows, geometry=[at(r["geometry"]) for r in rows], crs=EPSG)
+
+
+def made_plan(folder: Path, text: Text = same):
+    data = {
+        "farm": {"name": text("Two Hills farm"), "season": 2026, "ask": text("Pat Example, 555-0100")},
+        "layers": {"fields": {"path": "fields.gpkg"}},
+        "landowner": {"name": text("Robin Example"), "price": "15 $/ton"},
+        "need": {"herd": [{"name": text("yearlings"), "head": 300}]},
+    }
+    return plan_from(data, folder, Report())
+
+
+def made_stack():
+    grid = GeoBox((ROWS, COLS), Affine(CELL_M, 0, WEST, 0, -CELL_M, SOUTH + ROWS * CELL_M), f"EPSG:{EPSG}")
+    stack = new_stack(grid)
+    x, y = np.meshgrid((np.arange(COLS) + 0.5) * CELL_M, (ROWS - np.arange(ROWS) - 0.5) * CELL_M)
+    elevation = 300 + 6 * np.sin(x / 260) * np.cos(y / 310) + 0.004 * x
+    gy, gx = np.gradient(elevation, CELL_M)
+    slope = 100 * np.hypot(gx, gy)
+    number = np.full(x.shape, np.nan)
+    number[(x > 60) & (x < 660) & (y > 60) & (y < 1000)] = 0
+    number[(x > 740) & (x < 1340) & (y > 60) & (y < 760)] = 1
+    inside = np.isfinite(number)
+    stover = np.where(inside, 9.0 + 1.5 * np.sin(x / 150) - slope / 10, np.nan)
+    cover, carbon = 2.2 + slope / 8, 3.4 + slope / 20
+    keep = np.where(inside, np.maximum(cover, carbon), np.nan)
+    allowed = np.where((y < 60) | inside, 0.0, 1.0)
+    stack = put(
+        stack,
+        field_number=number,
+        elevation_m=elevation,
+        slope_pct=slope,
+        ponding_m=np.where(elevation < 296.5, 296.5 - elevation, 0),
+        drainage_height_m=elevation - elevation.min(),
+        sun_share=np.clip(1 - slope / 60, 0, 1),
+        grain_mg_ha=stover * 0.95,
+        stover_mg_ha=stover,
+        keep_cover_mg_ha=np.where(inside, cover, np.nan),
+        keep_carbon_mg_ha=np.where(inside, carbon, np.nan),
+        keep_mg_ha=keep,
+        binding_rule=np.where(inside, (carbon > cover).astype(float), np.nan),
+        removable_mg_ha=np.clip(stover - keep, 0, None),
+        yard_allowed=allowed,
+        yard_score=np.where(allowed > 0, np.clip(1 - slope / 20, 0, 1), np.nan),
+        yard_reason=np.where(y < 60, 2.0, np.where(inside, 1.0, 0.0)),
+    )
+    stack["binding_rule"].attrs["rules"] = ["cover", "carbon"]
+    stack["yard_reason"].attrs["reasons"] = ["", "inside a field that is farmed", "closer than 20 m to the road"]
+    return stack
+
+
+def made_result(folder: Path, text: Text = same) -> SeasonResult:
+    """Return the result. `text` is applied to every string that could come from a stranger's file."""
+    fields = frame(
+        [
+            {"field_id": "F1", "name": text("Home quarter"), "area_ha": 56.4, "geometry": box(60, 60, 660, 1000)},
+            {"field_id": "F2", "name": text("East eighty"), "area_ha": 42.0, "geometry": box(740, 60, 1340, 760)},
+        ]
+    )
+
+    def zone(zone_id, geometry, method, take, binding, reason):
+        ha = geometry.area / 1e4
+        return {
+            "zone_id": zone_id,
+            "field_id": zone_id[:2],
+            "area_ha": ha,
+            "stover_mg_ha": 9.1,
+            "keep_mg_ha": 4.2,
+            "removable_mg_ha": 4.6,
+            "method": method,
+            "take_mg_ha": take,
+            "take_mg": take * ha,
+            "binding_rule": binding,
+            "reason": text(reason),
+            "geometry": geometry,
+        }
+
+    zones = frame(
+        [
+            zone("F1-a", box(60, 500, 660, 1000), "rake_bale", 4.4, "carbon", "Soil carbon asks for 3.6 Mg/ha."),
+            zone(
+                "F1-b", box(60, 60, 660, 500), "second_pass", 2.9, "cover", "Cover after planting asks for 4.8 Mg/ha."
+            ),
+            zone(
+                "F2-a", box(740, 260, 1340, 760), "second_pass", 3.1, "method", "The method takes less than may leave."
+            ),
+            zone("F2-b", box(740, 60, 1340, 260), "leave", 0.0, "cover", "Slopes of 6–9 % leave nothing to spare."),
+        ]
+    )
+    yards_shape = [box(670, 500, 730, 640), rotate(box(760, 800, 900, 850), 12)]
+    yards = frame(
+        [
+            {
+                "yard_id": f"Y{i + 1}",
+                "score": 0.82 - 0.1 * i,
+                "capacity_bales": 260 - 60 * i,
+                "area_ha": shape.area / 1e4,
+                "base": "gravel" if i else "none",
+                "base_cost": 900.0 * i,
+                "sun_share": 0.93 - 0.1 * i,
+                "slope_pct": 2.4 + i,
+                "road_m": 120.0 + 200 * i,
+                "reason": text("Drains well, in the sun, 120 m from the gate."),
+                "not_checked": text("overhead lines"),
+                "geometry": shape,
+            }
+            for i, shape in enumerate(yards_shape)
+        ]
+    )
+    stacks = frame(
+        [
+            {
+                "yard_id": "Y1",
+                "stack_id": f"Y1-{k + 1}",
+                "bales": 52,
+                "geometry": box(676 + 11 * k, 505, 678.5 + 11 * k, 635),
+            }
+            for k in range(5)
+        ]
+        + [
+            {
+                "yard_id": "Y2",
+                "stack_id": f"Y2-{k + 1}",
+                "bales": 50,
+                "geometry": rotate(box(770 + 30 * k, 804, 772.5 + 30 * k, 846), 12, origin=(830, 825)),
+            }
+            for k in range(4)
+        ]
+    )
+    centre = {z.zone_id: Point(z.geometry.centroid.x - WEST, z.geometry.centroid.y - SOUTH) for z in zones.itertuples()}
+    ends = [shape.centroid for shape in yards_shape]
+    hauls = frame(
+        [
+            {
+                "zone_id": z,
+                "yard_id": f"Y{k + 1}",
+                "bales": n,
+                "distance_m": d,
+                "cost": c,
+                "geometry": LineString([centre[z], ends[k]]),
+            }
+            for z, k, n, d, c in [
+                ("F1-a", 0, 210, 420.0, 390.0),
+                ("F1-b", 0, 50, 510.0, 120.0),
+                ("F2-a", 1, 170, 610.0, 400.0),
+            ]
+        ]
+    )
+    soils = frame(
+        [
+            {
+                "soil_id": "107",
+                "name": text("Webster clay loam, 0 to 2 % slopes"),
+                "drainage_class": 6,
+                "flooding_class": 0,
+                "ponding_class": 2,
+                "water_table_cm": 30.0,
+                "clay_pct": 31.0,
+                "hydric": 1.0,
+                "hydrologic_group": 4,
+                "soil_erodibility": 0.034,
+                "soil_loss_tolerance": 11.2,
+                "wind_erodibility": 107.6,
+                "geometry": box(0, 0, 1400, 1100),
+            }
+        ]
+    )
+    trees = frame([{"name": text("north grove"), "height_m": 14.0, "geometry": box(200, 1030, 420, 1080)}])
+    surroundings = {
+        "trees": trees,
+        "buildings": frame([{"name": text("barn"), "height_m": 7.0, "geometry": box(1150, 850, 1190, 880)}]),
+        "roads": frame([{"name": text("County road"), "geometry": LineString([(0, 30), (1400, 30)])}]),
+        "gates": frame([{"name": text("south gate"), "geometry": Point(700, 45)}]),
+        "wells": frame([{"name": text("house well"), "geometry": Point(1220, 900)}]),
+        "water": frame([{"name": text("creek"), "geometry": LineString([(0, 1060), (500, 1010), (1400, 1000)])}]),
+        "dwellings": frame([{"name": text("house"), "geometry": box(1230, 850, 1250, 865)}]),
+        "overhead_lines": frame([{"name": text("feeder"), "geometry": LineString([(1000, 0), (1040, 1100)])}]),
+    }
+    limits = [
+        (z, rule, title, keep, share, text(words))
+        for z in zones.zone_id
+        for rule, title, keep, share, words in [
+            ("cover", "Ground cover after planting", 3.1, 0.3, "Keeps 30 % of the ground covered after planting."),
+            ("carbon", "Soil carbon", 4.2, 0.7, "Feeds as much carbon to the soil as it loses in a year."),
+        ]
+    ]
+    methods = [
+        (z, m, title, take, 18.0, ash, passes, ok, text(words))
+        for z in zones.zone_id
+        for m, title, take, ash, passes, ok, words in [
+            ("second_pass", "Second pass behind the combine", 2.9, 7.0, 1, True, "Bales the combine's windrow."),
+            ("rake_bale", "Rake and bale", 4.4, 9.5, 2, True, "Rakes what stands, then bales."),
+            ("chop_and_rake", "Chop, rake and bale", 6.3, 12.0, 3, False, "Takes more than may leave here."),
+        ]
+    ]
+    bales = {"F1-a": 210, "F1-b": 50, "F2-a": 170, "F2-b": 0}
+    month_rows = [10, 11, 12, 1, 2, 3]
+    wrap = [
+        (m, k + 1, w, base, 100 * f * (k + 1) * 0.7, 100 * f * (k + 1), 100 * f * (k + 1) * 1.4, cost, w == "net")
+        for k, m in enumerate(month_rows)
+        for w, base, f, cost in [("net", "drained soil", 0.012, 2.1), ("full_cover", "drained soil", 0.004, 5.4)]
+    ]
+    coefficients = [
+        Coefficient(
+            "residue.harvest_index",
+            0.5,
+            0.45,
+            0.55,
+            "1",
+            "Grain as a share of all dry matter above ground.",
+            text("Invented source, p. 1"),
+            Standing.JUDGEMENT,
+        ),
+        Coefficient("bale.turns", 4, 3, 5, "turns", "Turns of net in coarse stover.", "", Standing.PRACTICE),
+    ]
+    found = problem("plan.unknown_key", text("plan file, farm.nmae"), text("No such key is known here."))
+    return SeasonResult(
+        plan=made_plan(folder, text),
+        crs=CRS.from_epsg(EPSG),
+        stack=made_stack(),
+        fields=fields,
+        zones=zones,
+        yards=yards,
+        stacks=stacks,
+        hauls=hauls,
+        soils=soils,
+        surroundings=surroundings,
+        not_checked={text("tile lines"): text("No layer of drain tile was given; a stack may stand over one.")},
+        points=frame([{"grain_mg_ha": 9.0, "removed_because": "", "geometry": Point(100 + k, 100)} for k in range(20)]),
+        cleaning=pd.DataFrame(
+            [("zero_flow", "No grain flow", 12, 0.01, text("The combine was turning."))],
+            columns=["reason", "title", "points", "share", "words"],
+        ),
+        surface_report={"method": "local kriging", "error_mg_ha": 0.6},
+        zone_limits=pd.DataFrame(limits, columns=["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "words"]),
+        zone_methods=pd.DataFrame(
+            methods,
+            columns=[
+                "zone_id",
+                "method",
+                "title",
+                "take_mg_ha",
+                "moisture_pct",
+                "ash_pct",
+                "passes",
+                "allowed",
+                "words",
+            ],
+        ),
+        zone_nutrients=pd.DataFrame(
+            [(z, 900.0, 300.0, 1500.0, 90.0, 2400.0) for z in zones.zone_id[:3]],
+            columns=["zone_id", "n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"],
+        ),
+        odds=pd.DataFrame(
+            [(z, 3.9, 4.6, 5.4, 0.93) for z in zones.zone_id],
+            columns=["zone_id", "p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "odds_kept"],
+        ),
+        yard_ratings=pd.DataFrame(
+            [
+                (y, c, title, score, True, text(words))
+                for y in ("Y1", "Y2")
+                for c, title, score, words in [
+                    ("drainage", "Drainage of the soil", 0.6, "Somewhat poorly drained."),
+                    ("sun", "Sun over the storage season", 0.9, "Gets 93 % of the sun of open flat ground."),
+                ]
+            ],
+            columns=["yard_id", "criterion", "title", "score", "allowed", "words"],
+        ),
+        bale_plan=pd.DataFrame(
+            [(z, m, bales[z], 520.0, 634.0, 18.0, 4.0, 26.0) for z, m in zip(zones.zone_id, zones.method, strict=True)],
+            columns=["zone_id", "method", "bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"],
+        ),
+        need=pd.DataFrame(
+            [(text("yearlings"), m, 2026 + (m < 9), 41.0, 79) for m in month_rows],
+            columns=["need", "month", "year", "dry_mg", "bales"],
+        ),
+        wrap_table=pd.DataFrame(
+            wrap,
+            columns=[
+                "month",
+                "months_stored",
+                "wrap",
+                "base",
+                "loss_low_pct",
+                "loss_pct",
+                "loss_high_pct",
+                "cost_bale",
+                "best",
+            ],
+        ),
+        totals={"bales": 430.0},
+        words={
+            "summary": [text("430 bales from three zones meet nine tenths of the need.")],
+            "choice": [text("The second pass costs least wherever its take is enough.")],
+            "storage": [text("Bales used before March stand in net wrap.")],
+            "soil": [text("Steep ground below the ridge keeps all its stover.")],
+            "shortage": [text("Short by 44 bales in March.")],
+        },
+        problems=[found],
+        coefficients=coefficients,
+    )

@@ -1,0 +1,203 @@
+"""All results are written, each reads back, and nothing that stood there is ever half-lost."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+
+from stovergeo.errors import InputError, Report
+from stovergeo.share import NAMES, prepare_outputs, write_outputs
+
+
+def codes(report: Report) -> list[str]:
+    return [p.code for p in report]
+
+
+@pytest.fixture(scope="module")
+def written(result, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("out") / "plan"
+    return write_outputs(result, folder)
+
+
+def test_every_promised_file_is_there_and_nothing_else(written):
+    folder = written["map.html"].parent
+    assert sorted(p.name for p in folder.iterdir()) == sorted(NAMES)
+    assert all(p.stat().st_size > 100 for p in written.values())
+
+
+def test_gpkg_holds_a_layer_a_result_with_every_row(written, result):
+    layers = dict(pyogrio.list_layers(written["plan.gpkg"]))
+    assert {"fields", "zones", "yards", "stacks", "hauls", "soils", "yield_points", "surroundings_trees"} <= set(layers)
+    zones = pyogrio.read_dataframe(written["plan.gpkg"], layer="zones")
+    assert len(zones) == 4
+    assert zones.crs == result.crs
+    assert zones["take_mg"].sum() == pytest.approx(result.zones["take_mg"].sum())
+    assert zones.area.sum() == pytest.approx(result.zones.area.sum())
+
+
+@pytest.mark.parametrize(("name", "first"), [("removable.tif", "removable_mg_ha"), ("siting.tif", "yard_score")])
+def test_rasters_are_cloud_optimised_and_hold_the_stack(written, result, name, first):
+    with rasterio.open(written[name]) as raster:
+        assert raster.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert raster.descriptions[0] == first
+        assert raster.crs == result.crs
+        np.testing.assert_array_equal(raster.read(1), result.stack[first].to_numpy())
+        assert np.isnan(raster.nodata)
+
+
+def test_reasons_behind_numbers_stand_in_the_raster(written):
+    with rasterio.open(written["siting.tif"]) as raster:
+        band = raster.descriptions.index("yard_reason") + 1
+        assert raster.tags(band)["reasons_2"] == "closer than 20 m to the road"
+
+
+def test_tables_have_a_row_each_and_us_units_beside_si(written):
+    with written["zones.csv"].open(encoding="utf-8-sig", newline="") as file:
+        zones = list(csv.DictReader(file))
+    assert [z["zone_id"] for z in zones] == ["F1-a", "F1-b", "F2-a", "F2-b"]
+    # 1 acre = 0.40468564224 ha exactly, from the international foot of 0.3048 m
+    assert float(zones[0]["area_ac"]) == pytest.approx(30 / 0.40468564224, rel=1e-5)
+    # 1 short ton = 0.90718474 Mg exactly (2,000 lb of 0.45359237 kg)
+    assert float(zones[0]["take_ton"]) == pytest.approx(132 / 0.90718474, rel=1e-5)
+    assert sum(float(z["bales"]) for z in zones) == 430
+
+
+def test_record_lists_checksums_of_the_files_beside_it(written):
+    import hashlib
+
+    record = json.loads(written["plan.json"].read_text("utf-8"))
+    assert set(record["files_sha256"]) == set(NAMES) - {"plan.json"}
+    for name, digest in record["files_sha256"].items():
+        assert hashlib.sha256(written[name].read_bytes()).hexdigest() == digest
+    corner = record["zones"]["features"][0]["geometry"]["coordinates"][0][0]
+    assert -94 < corner[0] < -93
+    assert 42 < corner[1] < 43
+
+
+def test_same_result_gives_the_same_map_and_tables(written, result, tmp_path):
+    again = write_outputs(result, tmp_path / "again")
+    for name in ("map.html", "crew.html", "zones.csv", "yards.csv", "sources.csv", "removable.tif", "siting.tif"):
+        assert again[name].read_bytes() == written[name].read_bytes(), name
+
+
+def test_existing_results_are_refused_before_any_work(tmp_path, result):
+    (tmp_path / "zones.csv").write_text("mine")
+    with pytest.raises(InputError) as refused:
+        prepare_outputs(tmp_path, False, Report())
+    assert refused.value.problems[0].code == "out.exists"
+    assert "zones.csv" in str(refused.value)
+    with pytest.raises(InputError):
+        write_outputs(result, tmp_path)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["zones.csv"]
+    assert (tmp_path / "zones.csv").read_text() == "mine"
+    write_outputs(result, tmp_path, overwrite=True)
+    assert (tmp_path / "zones.csv").read_text("utf-8-sig").startswith("zone_id")
+
+
+def test_a_failed_write_leaves_the_old_results_whole(tmp_path, result, monkeypatch):
+    before = {p.name: p.read_bytes() for p in write_outputs(result, tmp_path).values()}
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("stovergeo.share.outputs.write_record", full)
+    with pytest.raises(InputError) as refused:
+        write_outputs(result, tmp_path, overwrite=True)
+    assert refused.value.problems[0].code == "out.disk_full"
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+def test_results_never_go_through_a_link_or_over_a_folder(tmp_path):
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+    (tmp_path / "plan").mkdir()
+    (tmp_path / "plan" / "map.html").symlink_to(tmp_path / "elsewhere")
+    (tmp_path / "other" / "map.html").mkdir(parents=True)
+    (tmp_path / "file").write_text("")
+    for folder in ("link", "plan", "other", "file", "file/below"):
+        with pytest.raises(InputError) as refused:
+            prepare_outputs(tmp_path / folder, True, Report())
+        assert refused.value.problems[0].code == "out.not_folder", folder
+
+
+def test_left_overs_of_dead_runs_are_cleaned_and_said(tmp_path):
+    dead = tmp_path / ".stovergeo-dead.part"
+    dead.mkdir()
+    (dead / "alive").write_bytes(b"")
+    (dead / "map.html").write_text("half")
+    report = Report()
+    prepare_outputs(tmp_path, False, report)
+    assert codes(report) == ["out.stale"]
+    assert not dead.exists()
+
+
+def test_a_run_killed_while_renaming_is_finished_by_the_next(tmp_path, result):
+    write_outputs(result, tmp_path)
+    dead = tmp_path / ".stovergeo-dead.part"
+    dead.mkdir()
+    (dead / "alive").write_bytes(b"")
+    (dead / "whole").write_text("zones.csv\nyards.csv")
+    (dead / "yards.csv").write_text("new yards")  # zones.csv had been renamed already
+    (tmp_path / "zones.csv").write_text("new zones")
+    report = Report()
+    prepare_outputs(tmp_path, True, report)
+    assert codes(report) == ["out.resumed"]
+    assert (tmp_path / "zones.csv").read_text() == "new zones"
+    assert (tmp_path / "yards.csv").read_text() == "new yards"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+@pytest.mark.parametrize("wait_s", [0.0, 0.15, 0.4])
+def test_killed_at_any_moment_old_or_new_is_whole(tmp_path, wait_s):
+    """A run that writes over and over is killed; what stands there is one run's, whole."""
+    script = textwrap.dedent(f"""
+        import importlib.util, pathlib
+        spec = importlib.util.spec_from_file_location("made_up", {str(Path(__file__).with_name("made_up.py"))!r})
+        made_up = importlib.util.module_from_spec(spec); spec.loader.exec_module(made_up)
+        from stovergeo.share import write_outputs
+        folder = pathlib.Path({str(tmp_path / "out")!r})
+        result = made_up.made_result(folder)
+        write_outputs(result, folder)
+        print("ready", flush=True)
+        while True:
+            write_outputs(result, folder, overwrite=True)
+    """)
+    run = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    assert run.stdout.readline() == "ready\n"
+    time.sleep(wait_s)
+    os.kill(run.pid, signal.SIGKILL)
+    run.wait()
+    run.stdout.close()
+    report = Report()
+    prepare_outputs(tmp_path / "out", True, report)
+    assert set(codes(report)) <= {"out.stale", "out.resumed"}
+    import hashlib
+
+    record = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    for name, digest in record["files_sha256"].items():
+        assert hashlib.sha256((tmp_path / "out" / name).read_bytes()).hexdigest() == digest, name
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(NAMES)
+
+
+def test_a_live_run_is_left_alone(tmp_path, result):
+    from stovergeo.share.folder import part_folder
+
+    with part_folder(tmp_path, Report()) as part:
+        (part / "map.html").write_text("being written")
+        report = Report()
+        prepare_outputs(tmp_path, False, report)
+        assert codes(report) == []
+        assert (part / "map.html").exists()
+    assert list(tmp_path.iterdir()) == []
