@@ -172,13 +172,13 @@ def test_published_trials_lie_in_the_band():
     assert fitted["inside"].mean() >= 0.75
     assert fitted["residual"].abs().median() < 2
     missed = fitted[~fitted["inside"]]
-    assert set(missed["study"]) == {"R25", "R27"}
+    assert set(missed["study"]) == {"Harrigan 1994", "alfalfa wraps"}
     # over the studies, the model is off for no wrap by more than the least significant difference, 2.6 points,
     # that the Wisconsin trial prints (MSU summary)
     assert (fitted.groupby("cover")["residual"].mean().abs() < 2.6).all()
     # of the loosely described ones most lie in the band too; Texas, where six months lost more than twelve, does not
     checked = trials[(trials["use"] == "check")]
-    assert set(checked.loc[~checked["inside"], "study"]) == {"R29"}
+    assert set(checked.loc[~checked["inside"], "study"]) == {"Sanderson 1997"}
 
 
 COVER_AND_BASE = st.tuples(st.sampled_from(COVERS), st.sampled_from(BASES))

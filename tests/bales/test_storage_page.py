@@ -1,0 +1,37 @@
+"""The page that shows the loss model beside the trials is what its script writes now."""
+
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stovergeo.bales.trials import trial_residuals
+from stovergeo.handbook import load_handbook
+
+DOCS = Path(__file__).parents[2] / "docs"
+
+
+@pytest.fixture(scope="module")
+def script():
+    return runpy.run_path(str(DOCS / "write_storage_fit.py"))
+
+
+def test_the_page_is_current(script):
+    assert (DOCS / "storage-fit.md").read_text("utf-8") == script["page"]()
+
+
+def test_the_fitted_form_is_the_shipped_model(script):
+    # the refit speaks of the model the plan uses only if both give the same losses
+    book = load_handbook()
+    trials = trial_residuals(book)
+    fit = trials[trials["use"] == "fit"].reset_index(drop=True)
+    assert np.allclose(script["design"](fit, book) @ script["shipped"](book), fit["model_pct"])
+
+
+def test_the_refit_finds_numbers_it_is_given(script):
+    book = load_handbook()
+    trials = trial_residuals(book)
+    matrix = script["design"](trials[trials["use"] == "fit"].reset_index(drop=True), book)
+    numbers = np.array([1.5, 0.3, 12, 6, 4, 2, 1, 3.0])
+    assert np.allclose(script["refit"](matrix, matrix @ numbers), numbers, atol=1e-6)
