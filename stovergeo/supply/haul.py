@@ -1,0 +1,236 @@
+"""Ways over the farm's ground from zones to yards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import rasterio.features
+import xarray as xr
+from affine import Affine
+from scipy import ndimage, sparse
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.handbook import Handbook
+from stovergeo.supply.ways import follow, move_graph, ways_to
+
+
+@dataclass(frozen=True, slots=True)
+class HaulOptions:
+    """What makes ground hard to cross. `haul_options` fills it from the handbook."""
+
+    cell_m: float  #: cell on which ways are looked for, rounded to whole cells of the stack
+    road: float  #: a metre of road, in metres of stubble
+    slope_free_pct: float
+    slope_each: float  #: added to a metre for each percent above that
+    slope_most_pct: float  #: steeper ground is not crossed
+    waterway: float  #: a metre of concentrated flow, in metres of stubble
+    gate_reach_m: float
+    line_width_m: float  #: width given to roads and streams drawn as lines
+
+
+def haul_options(book: Handbook) -> HaulOptions:
+    """Return the handbook's view of the ground."""
+    return HaulOptions(
+        cell_m=book.value("haul.cell"),
+        road=book.value("haul.road"),
+        slope_free_pct=book.value("haul.slope_free"),
+        slope_each=book.value("haul.slope_each"),
+        slope_most_pct=book.value("haul.slope_most"),
+        waterway=book.value("haul.waterway"),
+        gate_reach_m=book.value("haul.gate_reach"),
+        line_width_m=book.value("haul.line_width"),
+    )
+
+
+@dataclass(frozen=True)
+class HaulGround:
+    """The farm's ground as a net of ways: hardness, closed fields, gates."""
+
+    hardness: np.ndarray  #: (rows, columns), NaN where nothing passes
+    room: np.ndarray  #: closed field each cell belongs to, -1 open ground
+    door: np.ndarray  #: cells near a gate
+    transform: Affine
+    cell_m: float
+
+    @cached_property
+    def graph(self) -> sparse.csr_array:
+        """The moves."""
+        return move_graph(self.hardness, self.room, self.door, self.cell_m)
+
+    def cell_of(self, x: float, y: float) -> int:
+        """Return the flat number of the passable cell nearest to a place."""
+        column, row = ~self.transform * (x, y)
+        rows, columns = self.hardness.shape
+        r, c = int(np.clip(row, 0, rows - 1)), int(np.clip(column, 0, columns - 1))
+        if np.isnan(self.hardness[r, c]):
+            at = ndimage.distance_transform_edt(np.isnan(self.hardness), return_distances=False, return_indices=True)
+            r, c = int(at[0][r, c]), int(at[1][r, c])
+        return r * columns + c
+
+    def place_of(self, cell: int) -> tuple[float, float]:
+        """Return the middle of a cell."""
+        row, column = divmod(cell, self.hardness.shape[1])
+        x, y = self.transform * (column + 0.5, row + 0.5)
+        return float(x), float(y)
+
+    def ways_to(self, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return metres to a place from every cell, and the next cell on the way (`ways.ways_to`)."""
+        return ways_to(self.graph, self.cell_of(x, y), self.hardness.shape[1], self.cell_m)
+
+
+def haul_ground(
+    stack: xr.Dataset,
+    surroundings: Mapping[str, gpd.GeoDataFrame],
+    options: HaulOptions,
+    fields: gpd.GeoDataFrame | None = None,
+    no_go: gpd.GeoDataFrame | None = None,
+) -> HaulGround:
+    """Lay out the ground that bales are carried over.
+
+    Slope slows and then stops the mover, gathered water is crossed only where that saves much,
+    mapped water, buildings and trees are gone round, roads draw the way. A field whose
+    boundary has a gate is closed everywhere else; one with no gate near is open. Ground on
+    which nothing is known counts as flat stubble.
+
+    Parameters
+    ----------
+    stack : Dataset
+        slope_pct and concentrated_flow are read where present.
+    surroundings : mapping of GeoDataFrame
+        roads, gates, water, buildings, trees, each optional, in the stack's CRS.
+    options : HaulOptions
+    fields : GeoDataFrame, optional
+        For gates.
+    no_go : GeoDataFrame, optional
+        Places that are not crossed.
+    """
+    fine = stack.rio.transform()
+    step = max(1, round(options.cell_m / abs(fine.a)))
+    shape = (-(-stack.sizes["y"] // step), -(-stack.sizes["x"] // step))
+    transform = fine * Affine.scale(step)
+    cell_m = abs(fine.a) * step
+
+    slope = _coarse(stack, "slope_pct", step, np.nanmean)
+    hardness = 1 + options.slope_each * np.clip(np.nan_to_num(slope) - options.slope_free_pct, 0, None)
+    flow = _coarse(stack, "concentrated_flow", step, np.nanmax)
+    hardness = np.where(flow > 0, np.maximum(hardness, options.waterway), hardness)
+    shut = slope > options.slope_most_pct
+
+    def burn(geometries: list[BaseGeometry]) -> np.ndarray:
+        good = [g for g in geometries if g is not None and not g.is_empty]
+        if not good:
+            return np.zeros(shape, dtype=bool)
+        return rasterio.features.rasterize(
+            good, out_shape=shape, transform=transform, all_touched=True, default_value=1, dtype="uint8"
+        ).astype(bool)
+
+    for name in ("buildings", "trees", "water"):
+        shut |= burn(list(surroundings[name].geometry)) if name in surroundings else False
+    if no_go is not None:
+        shut |= burn(list(no_go.geometry))
+    hardness = np.where(shut, np.nan, hardness)
+    if "roads" in surroundings:  # a road that meets water or trees has its bridge or its gap
+        on_road = burn(list(surroundings["roads"].geometry.buffer(options.line_width_m / 2)))
+        hardness = np.where(on_road, options.road, hardness)
+
+    room, door = np.full(shape, -1), np.zeros(shape, dtype=bool)
+    if fields is not None and len(surroundings.get("gates", ())):
+        gates = surroundings["gates"].geometry
+        door = burn(list(gates.buffer(options.gate_reach_m)))
+        for number, outline in enumerate(fields.geometry):
+            if gates.distance(outline.boundary).min() <= options.gate_reach_m:
+                inside = rasterio.features.rasterize([outline], out_shape=shape, transform=transform)
+                room[inside == 1] = number
+    return HaulGround(hardness, room, door, transform, cell_m)
+
+
+def _coarse(stack: xr.Dataset, name: str, step: int, reduce) -> np.ndarray:
+    rows, columns = -(-stack.sizes["y"] // step), -(-stack.sizes["x"] // step)
+    if name not in stack:
+        return np.full((rows, columns), np.nan)
+    padded = np.full((rows * step, columns * step), np.nan)
+    padded[: stack.sizes["y"], : stack.sizes["x"]] = stack[name].values
+    blocks = padded.reshape(rows, step, columns, step).swapaxes(1, 2).reshape(rows, columns, -1)
+    out = np.full((rows, columns), np.nan)
+    known = np.isfinite(blocks).any(axis=-1)
+    out[known] = reduce(blocks[known], axis=-1)
+    return out
+
+
+def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: HaulGround) -> np.ndarray:
+    """Return the mean way from each zone's ground to each yard.
+
+    Parameters
+    ----------
+    zones, yards : GeoDataFrame
+        In the ground's CRS.
+    ground : HaulGround
+
+    Returns
+    -------
+    array, shape (zones, yards)
+        Metres one way; inf where no way leads from at least half of the zone.
+    """
+    cells = zone_cells(zones, ground)
+    out = np.full((len(zones), len(yards)), np.inf)
+    for j, outline in enumerate(yards.geometry):
+        place = outline.representative_point()
+        metres, _ = ground.ways_to(place.x, place.y)
+        for i, own in enumerate(cells):
+            reached = np.isfinite(metres[own])
+            if reached.mean() >= 0.5:
+                out[i, j] = metres[own][reached].mean()
+    return out
+
+
+def zone_cells(zones: gpd.GeoDataFrame, ground: HaulGround) -> list[np.ndarray]:
+    """Return the flat cells of each zone; one at least, near its middle."""
+    shape = ground.hardness.shape
+    numbers = np.full(shape, -1, dtype=np.int32)
+    if len(zones):
+        pairs = [(g, i) for i, g in enumerate(zones.geometry)]
+        numbers = rasterio.features.rasterize(
+            pairs, out_shape=shape, transform=ground.transform, fill=-1, dtype="int32"
+        )
+    found = []
+    for i, outline in enumerate(zones.geometry):
+        own = np.flatnonzero(numbers.ravel() == i)
+        own = own[np.isfinite(ground.hardness.ravel()[own])]
+        if not len(own):
+            place = outline.representative_point()
+            own = np.array([ground.cell_of(place.x, place.y)])
+        found.append(own)
+    return found
+
+
+def haul_lines(
+    flows: pd.DataFrame, zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: HaulGround
+) -> gpd.GeoDataFrame:
+    """Return the carryings with the way drawn, HAULS schema.
+
+    Parameters
+    ----------
+    flows : DataFrame
+        zone_id, yard_id, bales, distance_m, cost, as `Choice.flows` has them.
+    zones, yards : GeoDataFrame
+    ground : HaulGround
+    """
+    zone_at, yard_at = zones.set_index("zone_id").geometry, yards.set_index("yard_id").geometry
+    lines = []
+    ways: dict[str, np.ndarray] = {}
+    for flow in flows.itertuples(index=False):
+        start = zone_at[flow.zone_id].representative_point()
+        end = yard_at[flow.yard_id].representative_point()
+        if flow.yard_id not in ways:
+            ways[flow.yard_id] = ground.ways_to(end.x, end.y)[1]
+        cells = follow(ways[flow.yard_id], ground.cell_of(start.x, start.y))
+        middle = [ground.place_of(c) for c in cells[1:-1]]
+        lines.append(LineString([(start.x, start.y), *middle, (end.x, end.y)]).simplify(ground.cell_m / 2))
+    columns = ["zone_id", "yard_id", "bales", "distance_m", "cost"]
+    return gpd.GeoDataFrame(flows[columns].reset_index(drop=True), geometry=lines, crs=zones.crs)
