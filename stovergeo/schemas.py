@@ -99,7 +99,7 @@ YARDS: Final[Table] = {
     "capacity_bales": _whole("bales its drawn rows hold"),
     "area_ha": _number("ha", "outline with lanes and fire gaps"),
     "base": _text("ground preparation it needs: none, gravel, tires"),
-    "base_cost": _number("$", "what the base costs"),
+    "base_cost": _number("$", "what the base costs a season: laying it, spread over the seasons it serves"),
     "sun_share": _number("1", "season's direct sun as a share of open flat ground"),
     "slope_pct": _number("%", "mean slope"),
     "road_m": _number("m", "way to the nearest road or gate"),
@@ -111,7 +111,8 @@ YARDS: Final[Table] = {
     "base_words": _text("the base in words", optional=True),
     "base_depth_m": _number("m", "depth of stone, 0 where none is needed", optional=True),
     "stone_mg": _number("Mg", "crushed stone it takes", optional=True),
-    "base_cost_year": _number("$/yr", "what the base costs, spread over the seasons it serves", optional=True),
+    "base_cost_laid": _number("$", "what it costs to lay the base once", optional=True),
+    "ground": _text("what bare ground is to a bale: soil or clay", optional=True),
     "geometry": GEOMETRY,
 }
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-_EVERY_DEG = 15  # angles tried for 'best angle'
-
 
 @dataclass(frozen=True, slots=True)
 class Angle:
@@ -18,8 +16,8 @@ class Angle:
     because: str
 
 
-def wanted_angles(rows: str, stack: xr.Dataset, row: slice, col: slice) -> list[Angle]:
-    """Return the directions to try in a window of the grid, by the plan's wish.
+def wanted_angle(rows: str, stack: xr.Dataset, row: slice, col: slice) -> Angle | None:
+    """Return the direction of rows in a window of the grid by the plan's wish; None for whichever holds most.
 
     Parameters
     ----------
@@ -28,14 +26,14 @@ def wanted_angles(rows: str, stack: xr.Dataset, row: slice, col: slice) -> list[
     row, col : slice
         The window.
     """
-    if rows == "north-south":
-        return [Angle(0.0, "north-south, so that the sun reaches both sides")]
     if rows == "best angle":
-        return [Angle(float(a), "the direction in which most bales fit") for a in range(0, 180, _EVERY_DEG)]
+        return None
+    if rows == "north-south":
+        return Angle(0.0, "north-south, so that the sun reaches both sides")
     fall = mean_fall_deg(stack, row, col)
     if fall is None:
-        return [Angle(0.0, "north-south, as the ground is too flat to have a fall")]
-    return [Angle(round(fall, 1) % 180, "down the slope, so that rain runs off between the rows")]
+        return Angle(0.0, "north-south, as the ground is too flat to have a fall")
+    return Angle(round(fall, 1) % 180, "down the slope, so that rain runs off between the rows")
 
 
 def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 0.3) -> float | None:
@@ -52,8 +50,8 @@ def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 
     return float(np.degrees(np.arctan2(east, north)) % 360)
 
 
-def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> str:
-    """Say what the direction of the rows is at odds with, or nothing."""
+def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> list[str]:
+    """Say what the direction of the rows is at odds with; an empty list where with nothing."""
     said = []
     if fall_deg is not None and slope_pct >= 2 and abs(np.sin(np.radians(angle_deg - fall_deg))) > 0.7:
         said.append(
@@ -63,4 +61,4 @@ def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_fr
         said.append(
             "the rows lie along the storm wind: snow clears, but fire would run down them, so the fire gaps matter"
         )
-    return "; ".join(said)
+    return said

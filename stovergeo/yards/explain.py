@@ -16,7 +16,7 @@ from stovergeo.yards.rate import GroundRatings
 from stovergeo.yards.say import depth, share
 
 if TYPE_CHECKING:
-    from stovergeo.yards.sheet import Yard
+    from stovergeo.yards.yard import Cells, Yard
 
 _SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 _LOOK_M = 40  # least bad ground is looked for in squares of this side
@@ -64,6 +64,21 @@ def summary_words(yards: list[Yard], bales_wanted: int, most: int) -> list[str]:
         few = f"{bales_wanted - held:,} bales too few"
         said.append(f"The allowed ground holds {few}: {cure}look at smaller fire gaps, higher stacks or other ground.")
     return said
+
+
+def known_place_words(name: str, cells: Cells, stack: xr.Dataset, ratings: GroundRatings, units: str) -> str:
+    """Say why a place the grower named holds no yard: the reason that forbids most of it."""
+    called = f"The place you named {name!r}" if name else "A place you named"
+    number = np.bincount(stack["yard_reason"].values[cells].astype(int), minlength=1)
+    number[0] = 0
+    if not number.any():
+        return f"{called} is allowed, but too small for the smallest yard asked for (`yards.smallest_bales`)."
+    worst = int(number.argmax())
+    here = np.nonzero(stack["yard_reason"].values[cells] == worst)[0]
+    middle = here[len(here) // 2]
+    words = ratings.rated[worst - 1].words_at(int(cells[0][middle]), int(cells[1][middle]), units)
+    part = share(number[worst] / len(cells[0]))
+    return f"{called} holds no yard. {part} of it is out for this reason: {words}"
 
 
 def forbidden_shares(stack: xr.Dataset) -> dict[str, float]:

@@ -7,7 +7,7 @@ row to the next section, `across_m` the width of the section, `per_step` its bal
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 
@@ -23,6 +23,7 @@ class Pattern:
     gap_m: float  #: clear ground between two rows of one stack
     bale_kg: float  #: mass of a bale as it stands, water included
     steps_least: int = 1  #: shortest row worth building, or safe to build
+    on_ground: int = 1  #: bales of a section that touch the ground
 
 
 def row_pattern(
@@ -59,15 +60,23 @@ def row_pattern(
         # a row shorter than this would be the shortest side of the base and break the height rule
         least = math.ceil(levels * bale.height_m / height_per_base / W - 1e-9)
         return Pattern(
-            "squares", W, across, levels * square_across, levels * bale.height_m, row_gap_m, bale_kg, max(1, least)
+            "squares",
+            W,
+            across,
+            levels * square_across,
+            levels * bale.height_m,
+            row_gap_m,
+            bale_kg,
+            max(1, least),
+            square_across,
         )
     shapes = {
         "single row": Pattern("single row", W, D, 1, D, row_gap_m, bale_kg, row_least),
         "touching rows": Pattern("touching rows", W, D, 1, D, 0.0, bale_kg, row_least),
-        # lower bale on its flat end, upper one on its side across two ends is not stable: one upper a lower
+        # a bale on its flat end carries one that lies on its side
         "mushroom": Pattern("mushroom", D, D, 2, W + D, row_gap_m, bale_kg, row_least),
         # three layers of circles, each in the hollows of the one below
-        "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_least),
+        "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_least, 3),
     }
     return shapes[pattern]
 
@@ -128,8 +137,3 @@ def blocks_within(pattern: Pattern, stack_most_mg: float, rows_most: int = 12) -
 def yard_area_m2(stacks: int, length_m: float, width_m: float, gap_m: float) -> float:
     """Return the ground of a yard of equal stacks, each with its share of fire gap: n (L + S)(W + S)."""
     return stacks * (length_m + gap_m) * (width_m + gap_m)
-
-
-def lengthen_gap(pattern: Pattern, gap_m: float) -> Pattern:
-    """Return the pattern with another gap between rows."""
-    return replace(pattern, gap_m=gap_m)

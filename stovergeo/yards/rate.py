@@ -22,6 +22,7 @@ from stovergeo.yards.pattern import Pattern, row_pattern
 from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions
 
 _THREADS: Final = 2
+_ROWS_AT_ONCE: Final = 64  # a strip of this many rows stays in the cache while all scores are added
 _NAME: Final = re.compile(r"[a-z0-9_]+")
 
 
@@ -59,6 +60,13 @@ class GroundRatings:
     options: SiteOptions
     site: Site
     incurable: np.ndarray = field(repr=False)  #: bool (rows, cols): forbidden by a reason that no base answers
+
+    titles: dict[str, str] = field(default_factory=dict)  #: of every criterion asked, also those not checked
+
+    def farm_mean(self, rated: Rated) -> float:
+        """Return the mean score of a criterion over the grid, from every tenth row."""
+        score = rated.rating.score.values[:: max(1, rated.rating.score.shape[0] // 100)]
+        return float(np.nanmean(score)) if np.isfinite(score).any() else np.nan
 
     def of(self, name: str) -> Rated | None:
         """Return one criterion's answer, or None when it was not asked or had nothing to go on."""
@@ -154,7 +162,8 @@ def rate_ground(
             not_checked[plugin.name] = f"{plugin.name.replace('_', ' ').capitalize()}: the criterion does not work."
     rated.sort(key=lambda r: (getattr(r.criterion, "order", 50), r.name))
     new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"))
-    return new, GroundRatings(rated, not_checked, options, site, incurable)
+    titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " "))) for p in plugins}
+    return new, GroundRatings(rated, not_checked, options, site, incurable, titles)
 
 
 def _chosen(plugins: list[Plugin], plan: Yards, report: Report) -> list[Plugin]:
@@ -200,23 +209,32 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float) -> tuple[xr.Da
     A criterion that knows nothing of a cell weighs nothing there.
     """
     shape = stack.sizes["y"], stack.sizes["x"]
-    logs, weights = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
-    reason = np.zeros(shape, np.float32)
-    incurable = np.zeros(shape, bool)
-    scores: dict[str, np.ndarray] = {}
-    for number, r in enumerate(rated, start=1):
-        score, allowed = r.rating.score.values, r.rating.allowed.values
-        scores[f"score_{r.name}"] = score
-        if r.weight > 0:
-            known = np.isfinite(score)
-            term = np.log(np.clip(score, floor, 1), where=known, out=np.zeros(shape, np.float32))
-            logs += np.float32(r.weight) * term
-            weights += np.float32(r.weight) * known
-        if not allowed.all():
-            reason[(reason == 0) & ~allowed] = number
-            if not getattr(r.criterion, "curable", False):
-                incurable |= ~allowed
-    mean = np.exp(np.divide(logs, weights, out=np.full(shape, np.nan, np.float32), where=weights > 0))
+    mean, reason, incurable = np.empty(shape, np.float32), np.zeros(shape, np.float32), np.zeros(shape, bool)
+    weighty = [(np.float32(r.weight), r.rating.score.values) for r in rated if r.weight > 0]
+    hard = [
+        (number, r.rating.allowed.values, getattr(r.criterion, "curable", False))
+        for number, r in enumerate(rated, start=1)
+        if not r.rating.allowed.values.all()
+    ]
+
+    def work(rows: slice) -> None:
+        logs, weights = np.zeros_like(mean[rows]), np.zeros_like(mean[rows])
+        for weight, score in weighty:
+            term = np.log(np.clip(score[rows], floor, 1))
+            known = term == term  # not NaN
+            logs += weight * np.where(known, term, 0)
+            weights += weight * known
+        np.divide(logs, weights, out=logs, where=weights > 0)
+        mean[rows] = np.where(weights > 0, np.exp(logs), np.nan)
+        for number, allowed, curable in hard:
+            out = ~allowed[rows]
+            reason[rows][out & (reason[rows] == 0)] = number
+            if not curable:
+                incurable[rows] |= out
+
+    with ThreadPoolExecutor(_THREADS) as pool:
+        list(pool.map(work, [slice(k, k + _ROWS_AT_ONCE) for k in range(0, shape[0], _ROWS_AT_ONCE)]))
+    scores = {f"score_{r.name}": r.rating.score.values for r in rated}
     out = put(stack, yard_allowed=reason == 0, yard_score=mean, yard_reason=reason, **scores)
     out["yard_reason"].attrs["reasons"] = ["none", *(r.name for r in rated)]
     out["yard_reason"].attrs["titles"] = ["allowed", *(str(r.criterion.title) for r in rated)]

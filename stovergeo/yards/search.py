@@ -16,13 +16,15 @@ import xarray as xr
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file.yards import Yards
 from stovergeo.stack import need
-from stovergeo.yards.angle import Angle, wanted_angles
+from stovergeo.yards.angle import Angle, wanted_angle
+from stovergeo.yards.best_fit import best_fit, best_fit_any_angle
 from stovergeo.yards.candidates import Place, Sums, find_places
-from stovergeo.yards.explain import no_ground_words, summary_words
-from stovergeo.yards.fit import Rows, Window, lay_rows, most_bales
-from stovergeo.yards.pattern import Block, Pattern, blocks_within
+from stovergeo.yards.explain import known_place_words, no_ground_words, summary_words
+from stovergeo.yards.fit import Rows, Window, lay_rows
+from stovergeo.yards.pattern import Pattern, blocks_within
 from stovergeo.yards.rate import GroundRatings
-from stovergeo.yards.sheet import Yard, ratings_table, stacks_table, yards_table
+from stovergeo.yards.sheet import make_tables
+from stovergeo.yards.yard import Cells, Yard, cells_in, find_apron, outline
 
 _ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
 _PARTS = (2, 4, 8)  # yards are looked for that hold a half, a quarter, an eighth of the bales
@@ -35,6 +37,7 @@ class FoundYards:
     yards: gpd.GeoDataFrame
     stacks: gpd.GeoDataFrame
     ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
+    near: pd.DataFrame  #: yard_id, layer, name, distance_m: the nearest of each layer given
     words: list[str] = field(default_factory=list)  #: how many hold how much; or why there is none
 
 
@@ -72,18 +75,14 @@ def find_yards(
     """
     need(stack, ("yard_allowed", "yard_score", "yard_reason"), "the search for yards")
     hunt = _Hunt(stack, ratings, yards_plan, book)
-    yards = hunt.run(max(int(bales_wanted), 1))
-    yards.sort(key=lambda y: (-y.score, -y.bales))
-    words = (
-        summary_words(yards, bales_wanted, yards_plan.most) if yards else no_ground_words(stack, ratings, book, units)
-    )
-    crs = stack.rio.crs
-    return FoundYards(
-        yards_table(yards, stack, ratings, book, crs, units),
-        stacks_table(yards, crs),
-        ratings_table(yards, stack, ratings, units),
-        words,
-    )
+    found = hunt.run(max(int(bales_wanted), 1))
+    found.sort(key=lambda y: (-y.score, -y.bales))
+    if found:
+        words = summary_words(found, bales_wanted, yards_plan.most)
+    else:
+        words = no_ground_words(stack, ratings, book, units)
+    words += [known_place_words(name, cells, stack, ratings, units) for name, cells in hunt.refused]
+    return FoundYards(*make_tables(found, stack, ratings, book, units), words)
 
 
 class _Hunt:
@@ -107,11 +106,16 @@ class _Hunt:
         self.west, self.north = float(transform.c), float(transform.f)
         self.keep_out = ratings.keep_out()
         shapely.prepare(self.keep_out)
+        self.apron_m = book.value("yards.apron")
+        way = ratings.of("access")
+        self.way = None if way is None else way.rating.value.values
         self.chosen: list[Yard] = []
+        self.refused: list[tuple[str, Cells]] = []  # the grower's own places that hold no yard
         self.tried: dict[Place, Yard | None] = {}
 
     def run(self, wanted: int) -> list[Yard]:
         """Choose yards: large, middle and small ones in turn, until there is room and to spare."""
+        self._known_places()
         if not self.allowed.any():
             return []
         sums = Sums(self.allowed, self.score)
@@ -160,45 +164,64 @@ class _Hunt:
         return place.value * (1 - 0.3 * near)
 
     def _overlaps(self, place: Place) -> bool:
-        box = shapely.box(
-            self.west + place.col * self.cell,
-            self.north - (place.row + place.rows) * self.cell,
-            self.west + (place.col + place.cols) * self.cell,
-            self.north - place.row * self.cell,
-        )
+        box = _box(place, self.west, self.north, self.cell)
         # half a rectangle may overlap: its rows may still stand clear
         return any(shapely.area(shapely.intersection(box, y.ground)) > 0.5 * box.area for y in self.chosen)
 
     def _clear(self, yard: Yard) -> bool:
-        return all(shapely.distance(yard.stacks_all, y.stacks_all) >= self.fire_gap for y in self.chosen)
+        return all(shapely.distance(yard.stacks, y.stacks) >= self.fire_gap for y in self.chosen)
 
     def _try(self, place: Place) -> Yard | None:
-        """Lay rows in a place, at the best angle and the best shape of stack."""
+        """Lay rows in a place, once."""
         if place not in self.tried:
             self.tried[place] = self._lay(place)
         return self.tried[place]
 
-    def _lay(self, place: Place) -> Yard | None:
+    def _known_places(self) -> None:
+        """Try the grower's own places first; keep those that hold a yard, note those that do not."""
+        frame = self.ratings.site.layer("yards")
+        if frame is None:
+            return
+        names = frame["name"].astype(str) if "name" in frame.columns else [""] * len(frame)
+        for name, shape in zip(names, frame.geometry, strict=True):
+            if shape.geom_type not in ("Polygon", "MultiPolygon"):
+                shape = shapely.buffer(shape, 2 * self.apron_m)
+            cells = cells_in(self.stack, shape, self.cell)
+            row, col = (int(c.min()) for c in cells)
+            place = Place(row, col, int(cells[0].max()) - row + 1, int(cells[1].max()) - col + 1, 0, 1.0)
+            outside = shapely.difference(_box(place, self.west, self.north, self.cell), shape)
+            yard = self._lay(place, name or "a place of yours", self.ratings.site.touched([outside]))
+            if yard is not None and self._clear(yard) and len(self.chosen) < self.plan.most:
+                self.chosen.append(yard)
+            elif yard is None:
+                self.refused.append((name, cells))
+
+    def _lay(self, place: Place, known_as: str = "", outside: np.ndarray | None = None) -> Yard | None:
+        """Lay rows in a place, in the direction asked for and in the best shape of stack."""
         rows, cols = place.slices
-        window = Window(
-            ~self.allowed[rows, cols], self.west + place.col * self.cell, self.north - place.row * self.cell, self.cell
-        )
-        angles = wanted_angles(self.plan.rows, self.stack, rows, cols)
-        best: tuple[int, Angle, Block] | None = None
-        for angle in angles:
-            for block in self.blocks:
-                if block.rows == 1 and place.bales > block.bales:
-                    continue
-                bales = most_bales(window, self.pattern, block, self.fire_gap, angle.degrees)
-                if best is None or bales > best[0]:
-                    best = bales, angle, block
-        if best is None or best[0] < self.plan.smallest_bales:
+        forbidden = ~self.allowed[rows, cols]
+        if outside is not None:
+            forbidden |= outside[rows, cols]
+        window = Window(forbidden, self.west + place.col * self.cell, self.north - place.row * self.cell, self.cell)
+        # one row of a whole stack's bales is very long; it is for headlands, not for the middle of the ground
+        blocks = [b for b in self.blocks if b.rows > 1 or place.bales <= b.bales]
+        angle = wanted_angle(self.plan.rows, self.stack, rows, cols)
+        if angle is None:
+            bales, degrees, block = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)
+            angle = Angle(degrees, "in the direction in which most bales fit")
+        else:
+            bales, _, block = best_fit(window, self.pattern, blocks, self.fire_gap, [angle.degrees])
+        if bales < self.plan.smallest_bales:
             return None
-        laid = self._checked(lay_rows(window, self.pattern, best[2], self.fire_gap, best[1].degrees))
+        laid = self._checked(lay_rows(window, self.pattern, block, self.fire_gap, angle.degrees))
         if laid.bales < self.plan.smallest_bales:
             return None
-        yard = Yard.of(laid, best[1], self.pattern, self.lane, self.fire_gap, self.keep_out, self.ratings)
-        return yard.scored(self.stack)
+        stacks = shapely.multipolygons(laid.stack_outlines)
+        cells = cells_in(self.stack, stacks, self.cell)
+        apron = find_apron(stacks, angle.degrees, self.apron_m, self.allowed, self.way, self.stack)
+        ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
+        score = float(self.score[cells].mean())
+        return Yard(laid, angle, self.pattern, stacks, ground, apron, cells, score, known_as)
 
     def _checked(self, laid: Rows) -> Rows:
         """Drop any row that touches ground kept out by the exact shapes; cells are only their picture."""
@@ -214,3 +237,9 @@ class _Hunt:
             if not self._choose(large) or sum(y.bales for y in self.chosen) <= held:
                 self.chosen = before
                 return
+
+
+def _box(place: Place, west: float, north: float, cell_m: float) -> shapely.Polygon:
+    """Return a place as a rectangle in the working CRS."""
+    left, top = west + place.col * cell_m, north - place.row * cell_m
+    return shapely.box(left, top - place.rows * cell_m, left + place.cols * cell_m, top)

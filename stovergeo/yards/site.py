@@ -83,6 +83,7 @@ class Site:
     stack: xr.Dataset
     surroundings: dict[str, gpd.GeoDataFrame]
     _kept: dict[str, np.ndarray] = field(default_factory=dict, repr=False)
+    _layers: dict[str, gpd.GeoDataFrame | None] = field(default_factory=dict, repr=False)
     _lock: threading.RLock = field(default_factory=threading.RLock, repr=False)
 
     @property
@@ -101,11 +102,12 @@ class Site:
 
     def layer(self, name: str) -> gpd.GeoDataFrame | None:
         """Return a layer of the surroundings, or None when it was not given or is empty of shapes."""
-        frame = self.surroundings.get(name)
-        if frame is None:
-            return None
-        frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
-        return frame if len(frame) else None
+        if name not in self._layers:
+            frame = self.surroundings.get(name)
+            if frame is not None:
+                frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
+            self._layers[name] = None if frame is None or len(frame) == 0 else frame
+        return self._layers[name]
 
     def given(self, name: str) -> bool:
         """Tell whether a layer was given at all; a layer given with nothing in it says 'there is none'."""

@@ -38,8 +38,10 @@ class Access:
         for name in _BARRIERS:
             if (frame := site.layer(name)) is not None:
                 hardness[site.touched(list(frame.geometry))] = np.nan
-        if "inside_property" in site.stack:
-            hardness[np.nan_to_num(site.array("inside_property")) < 1] = np.nan
+        if (own := site.layer("property")) is not None:
+            # nobody drives over the neighbour's ground, but the verge between road and line is crossed
+            verge = site.distance_m("roads") <= options.book.value("yards.way.verge")
+            hardness[~site.touched(list(own.geometry)) & ~verge] = np.nan
         way = way_m(start, hardness, site.cell_m)
         good, far = options.book.value("yards.way.good"), options.book.value("yards.way.far")
         reached = np.isfinite(way)

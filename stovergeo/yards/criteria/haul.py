@@ -7,7 +7,7 @@ import numpy as np
 from stovergeo.yards.say import length
 from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions, ramp
 
-_LATTICE = 65  # the mean distance is smooth; it is worked out on so many places each way and spread between them
+_LATTICE = 40  # the mean distance is smooth; it is worked out on so many places each way and spread between them
 
 
 class Haul:

@@ -31,8 +31,10 @@ class Slope:
         if score >= 0.99:
             return f"{value:.1f} % slope: rain runs off, and it is easy to work on."
         if value < limit / 2:
-            return f"{value:.1f} % slope: rather flat, water leaves slowly."
-        return f"{value:.1f} % slope: rather steep; chock the rows and load from above."
+            return f"{value:.1f} % slope: {'a little' if score >= 0.7 else 'too'} flat, water leaves slowly."
+        if score >= 0.7:
+            return f"{value:.1f} % slope: drains well, a little steep for loading."
+        return f"{value:.1f} % slope: steep; chock the rows and load from above."
 
 
 CRITERION = Slope()
