@@ -3,7 +3,18 @@
 This room knows no science: everything it shows arrives as data and words in a `SeasonResult`.
 """
 
-from stovergeo.share.outputs import NAMES, prepare_outputs, write_outputs
+from stovergeo.share.answer import Answer, add_answer, read_answer
+from stovergeo.share.outputs import NAMES, refuse_existing, write_outputs
+from stovergeo.share.page_data import plan_key
 from stovergeo.share.terminal import grower_table
 
-__all__ = ["NAMES", "grower_table", "prepare_outputs", "write_outputs"]
+__all__ = [
+    "NAMES",
+    "Answer",
+    "add_answer",
+    "grower_table",
+    "plan_key",
+    "read_answer",
+    "refuse_existing",
+    "write_outputs",
+]

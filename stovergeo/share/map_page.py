@@ -17,7 +17,6 @@ from typing import Final
 
 import branca.element
 import folium
-import geopandas as gpd
 import jinja2
 import numpy as np
 
@@ -25,7 +24,6 @@ from stovergeo.result import SeasonResult
 from stovergeo.share.drawing import Drawing, north_turn_deg
 from stovergeo.share.page_data import frame_of, island, page_data
 from stovergeo.share.pictures import backdrop
-from stovergeo.share.say import Parts
 
 #: the page's own scripts, in the order they run
 SCRIPTS: Final = ("read.js", "blocks.js", "patterns.js", "rasters.js", "farm.js", "panel.js", "answer.js", "start.js")
@@ -81,19 +79,8 @@ def _leaflet() -> tuple[str, str]:
     return script, style
 
 
-def landowner_page(
-    result: SeasonResult, changes: list[Parts] | None = None, no_go: gpd.GeoDataFrame | None = None
-) -> str:
-    """Return the landowner's map as one HTML page.
-
-    Parameters
-    ----------
-    result : SeasonResult
-    changes : list of texts, optional
-        What is different from the map sent before.
-    no_go : GeoDataFrame, optional
-        Places the landowner has refused.
-    """
+def landowner_page(result: SeasonResult) -> str:
+    """Return the landowner's map as one HTML page."""
     frame = frame_of(result)
     leaflet_script, leaflet_style = _leaflet()
     farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
@@ -105,7 +92,7 @@ def landowner_page(
         policy=_policy(scripts, styles),
         styles="\n".join(f"<style>{s}</style>" for s in styles),
         drawings="".join(_yard_drawings(result)),
-        data=island(page_data(result, changes, no_go)),
+        data=island(page_data(result)),
         scripts="\n".join(f"<script>{s}</script>" for s in scripts),
     )
 

@@ -28,8 +28,8 @@ NAMES: Final = (
 )
 
 
-def prepare_outputs(folder: Path, overwrite: bool, report: Report) -> None:
-    """Check, before any computing, that the results may be written to a folder.
+def refuse_existing(folder: Path, overwrite: bool, report: Report) -> None:
+    """Check, before any computing, that the results may be written to a folder; clear away dead runs' left-overs.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def write_outputs(
     """
     folder = Path(folder)
     report = Report() if report is None else report
-    prepare_outputs(folder, overwrite, report)
+    refuse_existing(folder, overwrite, report)
     with outputs_folder.part_folder(folder, report) as part:
         _write_text(landowner_page(result), part / "map.html")
         write_gpkg(result, part / "plan.gpkg")

@@ -21,10 +21,10 @@ from stovergeo.share.details import (
     zone_panel,
 )
 from stovergeo.share.drawing import north_turn_deg
-from stovergeo.share.first_screen import first_screen
+from stovergeo.share.first_screen import first_screen, names_given
 from stovergeo.share.pictures import block_factor, raster_layers
 from stovergeo.share.places import STEP_M, Frame, simplified, way_to_lonlat
-from stovergeo.share.say import Parts, kinds_for_page
+from stovergeo.share.say import kinds_for_page, parts_of
 
 _TITLES: Final = {
     "property": "Property line",
@@ -37,6 +37,7 @@ _TITLES: Final = {
     "water": "Water",
     "overhead_lines": "Overhead wires",
     "yards": "Yards proposed before",
+    "no_go": "Ground kept free",
 }
 #: everything that could end a script block, start markup or a line in a script, as JSON escapes
 _INERT: Final = {
@@ -60,9 +61,7 @@ def plan_key(result: SeasonResult) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
-def page_data(
-    result: SeasonResult, changes: list[Parts] | None = None, no_go: gpd.GeoDataFrame | None = None
-) -> dict[str, Any]:
+def page_data(result: SeasonResult) -> dict[str, Any]:
     """Return the data of the page as plain JSON values."""
     frame = frame_of(result)
     cell = abs(float(result.stack["x"][1] - result.stack["x"][0])) if result.stack.sizes["x"] > 1 else 10.0
@@ -83,7 +82,7 @@ def page_data(
         "lonlat": way_to_lonlat(frame, result.crs),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
-        "changes": changes or [],
+        "changes": [parts_of(w, names_given(result)) for w in result.words.get("changed", [])],
         "first": first_screen(result),
         "fields": _shapes(frame, result.fields, cell / 4, lambda f: {"id": f.field_id, "name": str(f.name)}),
         "zones": _zones(result, frame, cell / 4),
@@ -99,7 +98,6 @@ def page_data(
             }
             for layer, things in result.surroundings.items()
         ],
-        "no_go": [] if no_go is None else _shapes(frame, no_go.to_crs(result.crs), 0, lambda t: {"name": _name(t)}),
         "rules": rule_titles(result),
         "methods": method_titles(result),
         "rasters": raster_layers(result.stack, rule_titles(result)),

@@ -49,6 +49,10 @@ class Kind:
     us: Printed
     metric: Printed
 
+    def in_(self, system: System) -> Printed:
+        """Return how it is printed in one system."""
+        return self.us if system == "us" else self.metric
+
 
 def _same(suffix: str, unit: str, decimals: int) -> Kind:
     return Kind(suffix, Printed(1, unit, decimals), Printed(1, unit, decimals))
@@ -160,7 +164,7 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
 
 def number_in(kind: str, value: float, system: System, decimals: int | None = None) -> str:
     """Return the number alone, as printed in one system of units."""
-    printed = getattr(KINDS[kind], system)
+    printed = KINDS[kind].in_(system)
     if value != value:
         return "unknown"
     shown = value * printed.factor + printed.offset
@@ -169,8 +173,8 @@ def number_in(kind: str, value: float, system: System, decimals: int | None = No
 
 
 def _more_places(factor: float) -> int:
-    """Return how many decimals a unit that is much smaller or larger takes or gives (ft beside m: one fewer)."""
-    return -1 if factor >= 2 else 0
+    """Return how many decimals a much smaller or larger unit gives or takes: ft beside m one fewer, lb/ft3 one more."""
+    return -1 if factor >= 2 else 1 if factor <= 0.1 else 0
 
 
 def said(parts: str | Sequence[Part], system: System) -> str:
@@ -182,7 +186,7 @@ def said(parts: str | Sequence[Part], system: System) -> str:
         if isinstance(part, str):
             out.append(part)
             continue
-        kind, unit = str(part["k"]), getattr(KINDS[str(part["k"])], system).unit
+        kind, unit = str(part["k"]), KINDS[str(part["k"])].in_(system).unit
         number = number_in(kind, float(part["v"]), system, int(part["d"]) if "d" in part else None)
         if number == "unknown" or not part.get("u", 1):
             out.append(number)

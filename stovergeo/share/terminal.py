@@ -3,40 +3,41 @@
 from __future__ import annotations
 
 import pandas as pd
-from rich.console import Group
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from stovergeo.result import SeasonResult
-from stovergeo.share.say import Parts, parts_of, quantity, said
+from stovergeo.share.say import KINDS, Parts, number_in, parts_of, quantity, said
 
 
-def grower_table(result: SeasonResult) -> Group:
-    """Return the closing table and sentences, for `rich.print`; all text is literal, never markup."""
+def grower_table(result: SeasonResult) -> list[RenderableType]:
+    """Return the closing table and sentences, each for a console to print; all text is literal, never markup."""
     system = result.plan.farm.units
 
     def told(parts: Parts) -> Text:
         return Text(said(parts, system))
 
+    mass = KINDS["mass"].in_(system).unit
     table = Table(title=Text(f"{result.plan.farm.name}, {result.plan.farm.season}"))
     for head, side in (
         ("Field", "left"),
-        ("Area", "right"),
-        ("May leave, dry", "right"),
-        ("Taken, dry", "right"),
-        ("Gathered by", "left"),
+        (KINDS["area"].in_(system).unit, "right"),
+        (f"May leave, dry {mass}", "right"),
+        (f"Taken, dry {mass}", "right"),
+        ("How", "left"),
         ("Bales", "right"),
-        ("Turns of net", "right"),
+        ("Net turns", "right"),
         ("Yard", "left"),
     ):
         table.add_column(head, justify=side)  # type: ignore[arg-type]
     for row in field_rows(result):
         table.add_row(
             Text(row["name"]),
-            told([quantity("area", row["area_ha"])]),
-            told([quantity("mass", row["removable_mg"])]),
-            told([quantity("mass", row["take_mg"])]),
-            Text(row["methods"]),
+            number_in("area", row["area_ha"], system),
+            number_in("mass", row["removable_mg"], system),
+            number_in("mass", row["take_mg"], system),
+            Text(row["how"]),
             f"{row['bales']:,}",
             Text(row["turns"]),
             Text(row["yards"]),
@@ -51,11 +52,11 @@ def grower_table(result: SeasonResult) -> Group:
             [f"Need {wanted:,} bales, ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry: {met}."]
         )
     lines += [parts_of(w) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
-    return Group(table, *(told(line) for line in lines))
+    return [table, *(told(line) for line in lines)]
 
 
 def field_rows(result: SeasonResult) -> list[dict]:
-    """Return per field: name, area_ha, removable_mg, take_mg, methods, bales, turns, yards (texts ready to show)."""
+    """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts)."""
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
     plan = result.bale_plan.set_index("zone_id")
     rows = []
@@ -72,6 +73,7 @@ def field_rows(result: SeasonResult) -> list[dict]:
                 "area_ha": float(field.area_ha),
                 "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
                 "take_mg": float(taken["take_mg"].sum()),
+                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or "left alone",
                 "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or "left alone",
                 "bales": int(mine["bales"].sum()),
                 "turns": ", ".join(turns) or "–",

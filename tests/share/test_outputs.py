@@ -18,7 +18,7 @@ import pytest
 import rasterio
 
 from stovergeo.errors import InputError, Report
-from stovergeo.share import NAMES, prepare_outputs, write_outputs
+from stovergeo.share import NAMES, refuse_existing, write_outputs
 
 
 def codes(report: Report) -> list[str]:
@@ -95,7 +95,7 @@ def test_same_result_gives_the_same_map_and_tables(written, result, tmp_path):
 def test_existing_results_are_refused_before_any_work(tmp_path, result):
     (tmp_path / "zones.csv").write_text("mine")
     with pytest.raises(InputError) as refused:
-        prepare_outputs(tmp_path, False, Report())
+        refuse_existing(tmp_path, False, Report())
     assert refused.value.problems[0].code == "out.exists"
     assert "zones.csv" in str(refused.value)
     with pytest.raises(InputError):
@@ -128,7 +128,7 @@ def test_results_never_go_through_a_link_or_over_a_folder(tmp_path):
     (tmp_path / "file").write_text("")
     for folder in ("link", "plan", "other", "file", "file/below"):
         with pytest.raises(InputError) as refused:
-            prepare_outputs(tmp_path / folder, True, Report())
+            refuse_existing(tmp_path / folder, True, Report())
         assert refused.value.problems[0].code == "out.not_folder", folder
 
 
@@ -138,7 +138,7 @@ def test_left_overs_of_dead_runs_are_cleaned_and_said(tmp_path):
     (dead / "alive").write_bytes(b"")
     (dead / "map.html").write_text("half")
     report = Report()
-    prepare_outputs(tmp_path, False, report)
+    refuse_existing(tmp_path, False, report)
     assert codes(report) == ["out.stale"]
     assert not dead.exists()
 
@@ -152,7 +152,7 @@ def test_a_run_killed_while_renaming_is_finished_by_the_next(tmp_path, result):
     (dead / "yards.csv").write_text("new yards")  # zones.csv had been renamed already
     (tmp_path / "zones.csv").write_text("new zones")
     report = Report()
-    prepare_outputs(tmp_path, True, report)
+    refuse_existing(tmp_path, True, report)
     assert codes(report) == ["out.resumed"]
     assert (tmp_path / "zones.csv").read_text() == "new zones"
     assert (tmp_path / "yards.csv").read_text() == "new yards"
@@ -181,7 +181,7 @@ def test_killed_at_any_moment_old_or_new_is_whole(tmp_path, wait_s):
     run.wait()
     run.stdout.close()
     report = Report()
-    prepare_outputs(tmp_path / "out", True, report)
+    refuse_existing(tmp_path / "out", True, report)
     assert set(codes(report)) <= {"out.stale", "out.resumed"}
     import hashlib
 
@@ -197,7 +197,7 @@ def test_a_live_run_is_left_alone(tmp_path, result):
     with part_folder(tmp_path, Report()) as part:
         (part / "map.html").write_text("being written")
         report = Report()
-        prepare_outputs(tmp_path, False, report)
+        refuse_existing(tmp_path, False, report)
         assert codes(report) == []
         assert (part / "map.html").exists()
     assert list(tmp_path.iterdir()) == []

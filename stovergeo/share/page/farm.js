@@ -158,9 +158,6 @@ function drawFarm() {
     var look = LOOKS[kind.id] || { color: '#3a362b', weight: 2, fillColor: '#cbc4ae', fillOpacity: 0.6, motif: 'dots' };
     group(kind.id, kind.title, kind.things.map(function (t) { return drawn(t.shape, look, 'around', kind.id); }), true);
   });
-  if (plan.no_go.length) {
-    group('no_go', 'Ground you keep free', plan.no_go.map(function (t) { return drawn(t.shape, LOOKS.no_go, 'around', 'no_go'); }), true);
-  }
   group('hauls', 'Ways from zone to yard', plan.hauls.map(function (h) {
     return drawn(h.shape, { color: '#1f3a5f', weight: 2.5, dashArray: '2 6', fill: false }, 'hauls');
   }), true);

@@ -68,7 +68,7 @@ function drawLegend() {
   }
   var list = make('ul', { class: 'key' });
   list.append(swatch('#8a5a2b', 'rows of bales, to scale'));
-  plan.around.concat(plan.no_go.length ? [{ id: 'no_go', title: 'Ground you keep free' }] : []).forEach(function (kind) {
+  plan.around.forEach(function (kind) {
     list.append(make('li', {}, keySymbol(kind.id), kind.title));
   });
   list.append(make('li', {}, keySymbol('hauls'), 'Way from zone to yard'));

@@ -8,7 +8,7 @@ function formatted(kind, value, decimals) {
   var how = plan.kinds[kind][units];
   if (value === null || value === undefined || Number.isNaN(value)) { return 'unknown'; }
   var places = how[2];
-  if (decimals !== undefined) { places = Math.max(0, decimals + (how[0] >= 2 ? -1 : 0)); }
+  if (decimals !== undefined) { places = Math.max(0, decimals + (how[0] >= 2 ? -1 : how[0] <= 0.1 ? 1 : 0)); }
   return (value * how[0] + how[3]).toLocaleString('en-US', { minimumFractionDigits: places, maximumFractionDigits: places });
 }
 
