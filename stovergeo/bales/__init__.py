@@ -8,7 +8,7 @@ from stovergeo.bales.compare import keepings, planned, wrap_table
 from stovergeo.bales.crew_notes import crew_notes
 from stovergeo.bales.demand import need_table
 from stovergeo.bales.heating import heating_action, heating_table, moisture_band
-from stovergeo.bales.making import bale_plan, pace
+from stovergeo.bales.making import bale_plan, baling_words, pace
 from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
 from stovergeo.bales.storage_words import storage_words
 from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
@@ -19,6 +19,7 @@ __all__ = [
     "OutsideGroundError",
     "bale_of",
     "bale_plan",
+    "baling_words",
     "base_of_ground",
     "break_even_table",
     "contract_terms",

@@ -105,15 +105,13 @@ def wrap_table(
     worth = book.value("storage.worth") if value_per_mg is None else value_per_mg
     uses = months_of_use(storage, season)
     stored = np.array([use.months_stored for use in uses])
-    months = pd.DataFrame(
-        {
-            "month": [use.month for use in uses],
-            "year": [use.year for use in uses],
-            "months_stored": stored,
-            "rain_mm": rain_by_mm(climate_of(storage, book), baled_on(storage, season), stored),
-            "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
-        }
-    )
+    months = {
+        "month": np.array([use.month for use in uses]),
+        "year": np.array([use.year for use in uses]),
+        "months_stored": stored,
+        "rain_mm": rain_by_mm(climate_of(storage, book), baled_on(storage, season), stored),
+        "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
+    }
     turns = net_turns(wrap, storage, season, book, road_haul_km)
     ways = keepings(storage, bale, ground) if among is None else among
     table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, book) for way in ways])
@@ -125,20 +123,27 @@ def wrap_table(
 
 
 def _rows(
-    way: Keeping, bale: BaleSize, months: pd.DataFrame, turns: float, overlap_m: float, worth: float, book: Handbook
+    way: Keeping,
+    bale: BaleSize,
+    months: dict[str, np.ndarray],
+    turns: float,
+    overlap_m: float,
+    worth: float,
+    book: Handbook,
 ) -> pd.DataFrame:
     """Return the rows of one way of keeping, without those columns that compare it with others."""
     refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
-    rows = months.assign(wrap=way.wrap, base=way.base, place=way.place, words=refused)
+    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "words": refused}
     if refused:
-        return rows.assign(**dict.fromkeys(_NUMBERS, np.nan))
-    loss = storage_loss(way, bale, rows["months_stored"], rows["rain_mm"], book)
-    rim = rim_pct(way, bale, rows["months_stored"].to_numpy(), book)
+        return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
+    stored = months["months_stored"]
+    loss = storage_loss(way, bale, stored, months["rain_mm"], book)
+    rim = rim_pct(way, bale, stored, book)
     cost = keeping_cost(way, bale, turns, overlap_m, book)
     counted = loss.middle + book.value("storage.rim_rejected") * np.nan_to_num(rim)
     lost_cost = bale.dry_kg / 1000 * value_of_loss(counted / 100, worth)
     numbers = (*loss, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
-    return rows.assign(**dict(zip(_NUMBERS, numbers, strict=True)))
+    return pd.DataFrame({**named, **dict(zip(_NUMBERS, numbers, strict=True))})
 
 
 def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) -> np.ndarray:

@@ -60,8 +60,7 @@ def crew_notes(
     pandas.DataFrame
         scope ("farm" or a field_id), topic (of the crew sheet), title, words (SI), source.
     """
-    far = max((c.distance_km for c in plan.need.contract), default=0.0)
-    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, far)
+    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, plan.need.longest_haul_km)
     notes = [*_gathering(zones, methods, plan, book), *_wrapping(plan, turns, wraps, book)]
     notes += [("farm", n["topic"], n["title"], n["words"], n["source"]) for n in _always()]
     notes += [*_row(plan), *_heating(book)]

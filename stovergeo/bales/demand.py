@@ -100,7 +100,7 @@ def need_table(
     OutsideGroundError
         When no way of keeping the plan allows can be answered for, with the reason.
     """
-    kept = _kept_by_month(storage, wrap, bale, book, season, ground, value_per_mg)
+    kept = _kept_by_month(need, storage, wrap, bale, book, season, ground, value_per_mg)
     uses = months_of_use(storage, season)
     frames = [_draw(herd.name, _herd_mg(herd, uses, book), uses, kept, bale) for herd in need.herd]
     frames += [_draw(c.name, _contract_mg(c, uses), uses, kept, bale) for c in need.contract]
@@ -109,6 +109,7 @@ def need_table(
 
 
 def _kept_by_month(
+    need: Need,
     storage: Storage,
     wrap: Wrap,
     bale: BaleSize,
@@ -119,7 +120,17 @@ def _kept_by_month(
 ) -> pd.DataFrame:
     """Return wrap, base and loss of the bales drawn in each of the twelve months, in order."""
     among = planned(storage, wrap, bale, ground)
-    table = wrap_table(storage, wrap, bale, book, season, ground=ground, value_per_mg=value_per_mg, among=among)
+    table = wrap_table(
+        storage,
+        wrap,
+        bale,
+        book,
+        season,
+        ground=ground,
+        value_per_mg=value_per_mg,
+        among=among,
+        road_haul_km=need.longest_haul_km,
+    )
     if not table["best"].any():
         raise OutsideGroundError(table["words"].iloc[0])
     best = table[table["best"]].drop_duplicates(["year", "month"])

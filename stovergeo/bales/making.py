@@ -8,10 +8,27 @@ from collections.abc import Mapping
 import pandas as pd
 
 from stovergeo.bales.bale import BaleSize, Gathered, bale_of
-from stovergeo.bales.capacity import bales_per_hour, field_days
-from stovergeo.bales.wrap import bind_s, net_of, net_turns
+from stovergeo.bales.capacity import bales_per_hour, field_days, material_capacity_mg_h
+from stovergeo.bales.wrap import bind_s, net_of, net_rolls, net_turns
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file import Plan
+
+COLUMNS = [
+    "zone_id",
+    "method",
+    "bales",
+    "bales_low",
+    "bales_high",
+    "bale_dry_kg",
+    "bale_as_is_kg",
+    "moisture_pct",
+    "turns",
+    "net_m",
+    "bales_ha",
+    "bales_hour",
+    "hours",
+    "days",
+]
 
 
 def bale_plan(
@@ -33,41 +50,87 @@ def bale_plan(
     Returns
     -------
     pandas.DataFrame
-        zone_id, method, bales (whole bales; they never hold more than the zone gives),
-        bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m (of all its bales), bales_ha,
-        hours (baling), days (calendar, as fit weather allows). Zones left alone are not listed.
+        zone_id, method, bales (whole bales; they never hold more than the zone gives), bales_low
+        and bales_high (at the highest and lowest density), bale_dry_kg, bale_as_is_kg,
+        moisture_pct, turns, net_m (of all its bales), bales_ha, bales_hour, hours (baling), days
+        (calendar, as fit weather allows). Zones left alone are not listed.
     """
     kind = wrap or ("net" if plan.wrap.kind == "best" else plan.wrap.kind)
-    far = max((c.distance_km for c in plan.need.contract), default=0.0)
-    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, far)
+    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, plan.need.longest_haul_km)
     rows = []
     for zone in zones.itertuples(index=False):
         if zone.method == "leave" or not zone.take_mg > 0:
             continue
         bale = bale_of(plan.bale, methods[zone.method], book)
-        bales = math.floor(zone.take_mg * 1000 / bale.dry_kg + 1e-9)
-        net_turns_, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, book)
-        hours = bales / pace(bale, kind, turns, book)
-        rows.append(
-            {
-                "zone_id": zone.zone_id,
-                "method": zone.method,
-                "bales": bales,
-                "bale_dry_kg": bale.dry_kg,
-                "bale_as_is_kg": bale.as_is_kg,
-                "moisture_pct": bale.moisture_pct,
-                "turns": net_turns_,
-                "net_m": bales * net_m,
-                "bales_ha": bales / zone.area_ha,
-                "hours": hours,
-                "days": field_days(hours, book.value("machine.hours_day"), book.value("machine.fit_days")),
-            }
+        bales, low, high = (_whole(zone.take_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
+        own_turns, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, book)
+        width_m = plan.gather.working_width_m
+        an_hour = pace(bale, kind, turns, book, width_m, zone.take_mg / zone.area_ha)
+        hours = bales / an_hour
+        days = field_days(hours, book.value("machine.hours_day"), book.value("machine.fit_days"))
+        made = (bales, low, high, bale.dry_kg, bale.as_is_kg, bale.moisture_pct)
+        work = (own_turns, bales * net_m, bales / zone.area_ha, an_hour, hours, days)
+        rows.append((zone.zone_id, zone.method, *made, *work))
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _whole(take_mg: float, bale_kg: float) -> int:
+    # the grain of a rounding error must not cost a bale
+    return math.floor(take_mg * 1000 / bale_kg + 1e-9)
+
+
+def pace(
+    bale: BaleSize, wrap: str, turns: float, book: Handbook, width_m: float = math.inf, take_mg_ha: float = math.inf
+) -> float:
+    """Return bales an hour of work in the field, turning and moving counted.
+
+    Parameters
+    ----------
+    bale : BaleSize
+    wrap : str
+        Sets how long a round baler stands for each bale.
+    turns : float
+        Of net.
+    book : Handbook
+    width_m, take_mg_ha : float, optional
+        Width brought into one windrow, and what lies on it: thin windrows hold the baler to its
+        ground speed. Left out: the baler is held only by what it can take in.
+    """
+    flow = book.value(f"machine.flow.{bale.shape}")
+    if math.isfinite(width_m * take_mg_ha):
+        speed = book.value("machine.speed.baler")
+        flow = min(flow, material_capacity_mg_h(speed, width_m, take_mg_ha, 1.0))
+    share = book.value("machine.turning") if bale.shape == "round" else 1.0  # a square baler's flow has its stops in it
+    return share * bales_per_hour(bale.dry_kg, flow, bind_s(wrap, turns, bale, book))
+
+
+def baling_words(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> list[str]:
+    """Say how many bales, hours and days the baling takes, and how much net.
+
+    Parameters
+    ----------
+    plan_of_bales : pandas.DataFrame
+        From `bale_plan`.
+    plan : Plan
+    book : Handbook
+    """
+    bales = int(plan_of_bales["bales"].sum())
+    if bales == 0:
+        return ["No bales are made."]
+    low, high = int(plan_of_bales["bales_low"].sum()), int(plan_of_bales["bales_high"].sum())
+    hours, days = plan_of_bales["hours"].sum(), plan_of_bales["days"].sum()
+    window = book.value("machine.window_days")
+    words = [
+        f"{bales:,} bales; {low:,} to {high:,} as the density turns out.",
+        f"Baling takes about {hours:.0f} hours of one baler: {days:.0f} days, with {book.value('machine.hours_day'):g} "
+        f"hours in a fit day and {book.value('machine.fit_days'):.0%} of the days fit.",
+    ]
+    if days > window:
+        words.append(
+            f"That is more than the usual {window:g} days after grain harvest: plan a second baler or less stover."
         )
-    columns = ["zone_id", "method", "bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]
-    return pd.DataFrame(rows, columns=[*columns, "bales_ha", "hours", "days"])
-
-
-def pace(bale: BaleSize, wrap: str, turns: float, book: Handbook) -> float:
-    """Return bales an hour of work in the field, turning and moving counted."""
-    moving = bales_per_hour(bale.dry_kg, book.value(f"machine.flow.{bale.shape}"), bind_s(wrap, turns, bale, book))
-    return moving * book.value("machine.turning") if bale.shape == "round" else moving
+    net_m = float(plan_of_bales["net_m"].sum())
+    if net_m > 0:
+        cost = net_m * book.value("wrap.price.net_m")
+        words.append(f"Net: {net_m:,.0f} m, {net_rolls(net_m, plan.wrap.roll_length_m)} rolls, about ${cost:,.0f}.")
+    return words

@@ -53,6 +53,11 @@ class Need(Section):
     herd: tuple[Herd, ...] = ()
     contract: tuple[Contract, ...] = ()
 
+    @property
+    def longest_haul_km(self) -> float:
+        """Longest road haul of any contract, km; 0 where there is none."""
+        return max((c.distance_km for c in self.contract), default=0.0)
+
     @field_validator("herd", "contract")
     @classmethod
     def _names_differ(cls, given: tuple[Herd | Contract, ...]) -> tuple[Herd | Contract, ...]:

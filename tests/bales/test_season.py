@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stovergeo.bales import bale_of, bale_plan, need_table, wrap_table
+from stovergeo.bales import bale_of, bale_plan, baling_words, need_table, pace, wrap_table
 from stovergeo.errors import InputError, Report
 from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.plan import plan_from
@@ -90,3 +90,59 @@ def test_every_month_has_one_best_way(book):
 def test_a_size_and_measures_together_are_refused():
     with pytest.raises(InputError, match="give the size or the measures"):
         make_plan(bale={"size": "5x6", "width": "4 ft"})
+
+
+def test_density_spreads_the_number_of_bales(book):
+    plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
+    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [500.0], "area_ha": [100.0]})
+    row = bale_plan(zones, {"rake_bale": SimpleNamespace(moisture_pct=18.0)}, plan, book).iloc[0]
+    assert row["bales_low"] < row["bales"] < row["bales_high"]
+    own = make_plan(bale={"size": "5x6", "dry_density": "7.3 lb/ft3"})
+    sure = bale_plan(zones, {"rake_bale": SimpleNamespace(moisture_pct=18.0)}, own, book).iloc[0]
+    assert sure["bales_low"] == sure["bales"] == sure["bales_high"]
+
+
+def test_condition_and_setting_change_the_density(book):
+    usual = bale_of(make_plan().bale, None, book)
+    spring = bale_of(make_plan(bale={"condition": "spring"}).bale, None, book)
+    tight = bale_of(make_plan(bale={"setting": "tight"}).bale, None, book)
+    assert spring.dry_kg < usual.dry_kg < tight.dry_kg
+    # spring harvest with a self-loading wagon, abstract: 90 kg/m3
+    assert spring.density_dry_kg_m3 == pytest.approx(90, abs=0.1)
+
+
+def test_names_of_the_trade():
+    book = load_handbook()
+    for size in ("4x5", "5x5", "4x6", "5x6", "3x3x8", "3x4x8", "4x4x8"):
+        assert bale_of(make_plan(bale={"size": size}).bale, None, book).name == size
+
+
+def test_thin_windrows_hold_the_baler_to_its_ground_speed(book):
+    bale = bale_of(make_plan().bale, None, book)
+    free = pace(bale, "net", 4, book)
+    assert pace(bale, "net", 4, book, width_m=9, take_mg_ha=1.0) < free
+    assert pace(bale, "net", 4, book, width_m=9, take_mg_ha=9.0) == pytest.approx(free)
+    # more turns, twine and a cover sheet all cost time at the wrap
+    assert pace(bale, "twine", 0, book) < pace(bale, "full_cover", 4, book) < pace(bale, "net", 4, book)
+    assert pace(bale, "net", 5, book) < free
+
+
+def test_baling_in_words(book):
+    plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
+    methods = {"rake_bale": SimpleNamespace(moisture_pct=18.0)}
+    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [3000.0], "area_ha": [700.0]})
+    words = baling_words(bale_plan(zones, methods, plan, book), plan, book)
+    assert "6,405 bales" in words[0]
+    assert any("second baler" in w for w in words)
+    assert "rolls" in words[-1]
+    assert baling_words(bale_plan(zones.assign(method="leave"), methods, plan, book), plan, book) == [
+        "No bales are made."
+    ]
+
+
+def test_a_herd_draws_the_same_whatever_the_stack_loses(book):
+    plan = make_plan(need={"herd": [{"name": "h", "head": 200}]}, wrap={"kind": "net"}, storage={"base": "ground"})
+    bale = bale_of(plan.bale, None, book)
+    dry, wet = (need_table(plan.need, plan.storage, plan.wrap, bale, book, 2026, ground=g) for g in ("soil", "clay"))
+    assert np.allclose(dry["dry_mg"], wet["dry_mg"])
+    assert wet["bales"].sum() > dry["bales"].sum()
