@@ -5,8 +5,17 @@
 """
 
 from stovergeo.layers.farm_layers import FarmLayers
-from stovergeo.layers.grid import farm_grid, put_layers, put_surface
+from stovergeo.layers.grid import cells_touched, farm_grid, put_layers, put_surface
 from stovergeo.layers.read import read_layers
 from stovergeo.layers.roles import Proposal, propose_roles
 
-__all__ = ["FarmLayers", "Proposal", "farm_grid", "propose_roles", "put_layers", "put_surface", "read_layers"]
+__all__ = [
+    "FarmLayers",
+    "Proposal",
+    "cells_touched",
+    "farm_grid",
+    "propose_roles",
+    "put_layers",
+    "put_surface",
+    "read_layers",
+]

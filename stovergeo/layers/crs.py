@@ -119,11 +119,12 @@ def named(crs: CRS) -> str:
 
 def to_working(frame: gpd.GeoDataFrame, working: CRS, where: str, report: Report) -> gpd.GeoDataFrame:
     """Return a layer in the working CRS, saying what had to be done on the way."""
-    note_conversion(CRS(frame.crs), working, where, report)
+    west, south, east, north = (float(v) for v in frame.total_bounds)
+    note_conversion(CRS(frame.crs), (west, south, east, north), working, where, report)
     return frame.to_crs(working)
 
 
-def note_conversion(crs: CRS, working: CRS, where: str, report: Report) -> None:
+def note_conversion(crs: CRS, bounds: Bounds, working: CRS, where: str, report: Report) -> None:
     """Report a conversion a grower should know of: web map plane, feet, a datum shift of unknown accuracy."""
     if _same(crs, working):
         return
@@ -131,7 +132,7 @@ def note_conversion(crs: CRS, working: CRS, where: str, report: Report) -> None:
         report.add("crs.web_mercator", where, f"The layer is in {named(crs)}; it was converted to {named(working)}.")
     elif crs.is_projected and (unit := crs.axis_info[0].unit_name) not in ("metre", "meter"):
         report.add("crs.feet", where, f"The layer is in {named(crs)}, in {unit}; it was converted to {named(working)}.")
-    accuracy = _accuracy_m(crs, working)
+    accuracy = _accuracy_m(crs, bounds, working)
     if accuracy is None:
         report.add(
             "crs.ballpark", where, f"From {named(crs)} to {named(working)} no conversion of known accuracy exists here."
@@ -256,15 +257,14 @@ def _outside_deg(crs: CRS, place: tuple[float, float]) -> float | None:
     return off if off > 0.05 else 0.0
 
 
-def _accuracy_m(crs: CRS, working: CRS) -> float | None:
-    """Metres to which a conversion is good; None where nobody knows."""
-    area = working.area_of_use
-    aoi = AreaOfInterest(area.west, area.south, area.east, area.north) if area else None
+def _accuracy_m(crs: CRS, bounds: Bounds, working: CRS) -> float | None:
+    """Metres to which a conversion is good at a place; None where nobody knows."""
+    lon, lat = centre_lonlat(bounds, crs)
+    aoi = AreaOfInterest(lon - 0.05, lat - 0.05, lon + 0.05, lat + 0.05)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a missing grid shows in the accuracy, which is reported
         group = TransformerGroup(crs, working, always_xy=True, area_of_interest=aoi)  # type: ignore[arg-type]
-    known = [t.accuracy for t in group.transformers if t.accuracy >= 0]
-    if known:
-        return float(min(known))
+    if group.transformers and group.transformers[0].accuracy >= 0:  # the one that is used there
+        return float(group.transformers[0].accuracy)
     datum = (crs.geodetic_crs.datum.name if crs.geodetic_crs and crs.geodetic_crs.datum else "").lower()
     return 1.0 if any(name in datum for name in _MODERN_DATUMS) else None

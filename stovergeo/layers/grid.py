@@ -124,3 +124,10 @@ def _burn(stack: xr.Dataset, frame: gpd.GeoDataFrame, values: np.ndarray, all_to
     return rasterize(
         pairs, out_shape=grid.shape, transform=grid.transform, fill=np.nan, all_touched=all_touched, dtype="float32"
     )
+
+
+def cells_touched(stack: xr.Dataset, frame: gpd.GeoDataFrame | None) -> np.ndarray | None:
+    """Return True on every cell that a shape of a layer touches; None where the layer was not given."""
+    if frame is None:
+        return None
+    return np.isfinite(_burn(stack, frame, np.ones(len(frame)), all_touched=True))

@@ -83,7 +83,7 @@ def read_onto(
     InputError
         ``overlay.empty``, ``raster.too_big``.
     """
-    note_conversion(header.crs, working, where, report)
+    note_conversion(header.crs, header.bounds, working, where, report)
     if header.crs.is_geographic:
         report.add(
             "dem.geographic",

@@ -191,7 +191,7 @@ class _Reader:
 
     def _polygons(self, key: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame | None:
         flat = self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
-        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report)
+        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report, 0.0)
         return None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
 
     def _raster(

@@ -87,8 +87,10 @@ def of_family(frame: gpd.GeoDataFrame, wanted: set[Family], where: str, report: 
     return frame[fits]
 
 
-def valid_polygons(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoDataFrame:
-    """Return polygons made valid, slivers dropped, with the change of area reported.
+def valid_polygons(
+    frame: gpd.GeoDataFrame, where: str, report: Report, least_ha: float = SLIVER_HA
+) -> gpd.GeoDataFrame:
+    """Return polygons made valid, pieces under `least_ha` dropped, with the change of area reported.
 
     Raises
     ------
@@ -103,16 +105,16 @@ def valid_polygons(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.G
             shapes[i] = _repaired(shapes[i], int(i), frame, where, report)
     pieces = gpd.GeoDataFrame({"row": np.arange(len(frame))}, geometry=shapes, crs=frame.crs).explode(ignore_index=True)
     area = geodesic_ha(pieces)
-    small = area < SLIVER_HA
+    small = area < least_ha
     if small.any():
-        said = f"{int(small.sum()):,} pieces under {SLIVER_HA} ha, {area[small].sum():.4f} ha together, were left out."
+        said = f"{int(small.sum()):,} pieces under {least_ha} ha, {area[small].sum():.4f} ha together, were left out."
         report.add("geom.sliver", where, said)
     kept = pieces[~small]
     if kept.empty:
         raise report.refuse(
             "layer.empty",
             where,
-            f"Every polygon is smaller than {SLIVER_HA} ha ({area.sum() * M2_PER_HA:.1f} m2 in all).",
+            f"Every polygon is smaller than {least_ha} ha ({area.sum() * M2_PER_HA:.1f} m2 in all).",
         )
     whole = kept.groupby("row")["geometry"].agg(
         lambda parts: shapely.MultiPolygon(list(parts)) if len(parts) > 1 else parts.iloc[0]

@@ -91,7 +91,7 @@ def _ground(key: str, frame: gpd.GeoDataFrame, where: str, report: Report) -> np
     area = np.isin(shapely.get_type_id(shapes), (3, 6))
     broken = area & ~shapely.is_valid(shapes)
     if broken.any():
-        mended = valid_polygons(frame[broken], where, report)
+        mended = valid_polygons(frame[broken], where, report, 0.0)
         shapes = shapes.copy()
         for i, shape in zip(mended.index, mended.geometry, strict=True):
             shapes[i] = shape
