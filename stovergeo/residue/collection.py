@@ -111,7 +111,9 @@ def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
     cut = usual if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
     whole = {p: book.value(f"residue.fraction.{p}") for p in PARTS}
     share, moisture, ash = (book[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
-    gathered, parts = recut(share.value, {p: book.value(f"{key}.part.{p}") for p in PARTS}, usual, cut, whole)
+    gathered, parts = share.value, {p: book.value(f"{key}.part.{p}") for p in PARTS}
+    if cut != usual:
+        gathered, parts = recut(gathered, parts, usual, cut, whole)
     changed = gathered / share.value
     return Method(
         name=name,

@@ -22,7 +22,9 @@ def book():
 @pytest.fixture
 def options(book):
     return RuleOptions(
-        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")), Limits(take_highly_erodible=True), book
+        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
+        Limits(take_highly_erodible=True),
+        book,
     )
 
 

@@ -1,0 +1,185 @@
+"""The Monte Carlo run: reproducible, shared where the cause is shared, and honest percentiles."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from stovergeo.errors import Report
+from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.residue import RuleOptions, draw_limits, limits, methods, odds, odds_table, sensitivity
+from stovergeo.residue.draws import draw, stream, triangular
+from stovergeo.residue.zone_cells import sample, zone_cells
+
+
+@pytest.fixture(scope="module")
+def told():
+    return RuleOptions(
+        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
+        Limits(take_highly_erodible=True),
+        load_handbook(),
+    )
+
+
+@pytest.fixture(scope="module")
+def done(farm, told):
+    return limits(farm, told, Report())
+
+
+@pytest.fixture(scope="module")
+def ways(told):
+    return methods(told.book)
+
+
+@pytest.fixture(scope="module")
+def drawn(done, zones, told, ways):
+    return draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways)
+
+
+def same(a, b):
+    for field in dataclasses.fields(a):
+        x, y = getattr(a, field.name), getattr(b, field.name)
+        if isinstance(x, np.ndarray):
+            assert np.array_equal(x, y), field.name
+        elif isinstance(x, dict) and x and isinstance(next(iter(x.values())), np.ndarray):
+            assert all(np.array_equal(x[k], y[k]) for k in x), field.name
+        else:
+            assert x == y, field.name
+
+
+def test_same_seed_gives_the_same_bits(done, zones, told, ways, drawn):
+    same(drawn, draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways))
+
+
+def test_another_seed_gives_other_draws(done, zones, told, ways, drawn):
+    other = draw_limits(done, *zones, told, Odds(draws=400, seed=8), ways)
+    assert not np.array_equal(other.limit_mg_ha, drawn.limit_mg_ha)
+    # stratified draws: the medians of two seeds lie close
+    assert np.median(other.limit_mg_ha, axis=0) == pytest.approx(np.median(drawn.limit_mg_ha, axis=0), abs=0.25)
+
+
+def test_fewer_rules_leave_every_other_draw_as_it_was(done, zones, told, ways, drawn):
+    fewer = dataclasses.replace(told, limits=told.limits.model_copy(update={"rules": ("soil_carbon",)}))
+    less = draw_limits(done, *zones, fewer, Odds(draws=400, seed=7), ways)
+    assert set(less.inputs) < set(drawn.inputs)
+    assert all(np.array_equal(v, drawn.inputs[k]) for k, v in less.inputs.items())
+    assert (less.limit_mg_ha >= drawn.limit_mg_ha - 1e-9).all()
+
+
+def test_percentiles_are_in_order_and_odds_between_0_and_1(drawn, zones):
+    table = odds_table(drawn, 10, dict.fromkeys(zones[0]["zone_id"], "single_pass"))
+    assert list(table["zone_id"]) == list(zones[0]["zone_id"])
+    assert (table["p10_mg_ha"] <= table["p50_mg_ha"]).all()
+    assert (table["p50_mg_ha"] <= table["p90_mg_ha"]).all()
+    assert (table["cautious_mg_ha"] == table["p10_mg_ha"]).all()
+    assert table[["odds_kept", "odds_any"]].stack().between(0, 1).all()
+    assert (odds_table(drawn, 10)["odds_kept"] == 1).all()  # what is left alone keeps every limit
+
+
+def test_lighter_methods_hold_more_often(drawn, zones):
+    by_way = {
+        w: odds_table(drawn, 10, dict.fromkeys(zones[0]["zone_id"], w))["odds_kept"].to_numpy()
+        for w in ("single_pass", "rake_bale")
+    }
+    assert (by_way["single_pass"] >= by_way["rake_bale"]).all()
+
+
+def test_without_draws_the_run_gives_the_central_answer(done, zones, told, ways):
+    table = odds(done, *zones, told, Odds(draws=0), ways)
+    cells = zone_cells(zones[1], done, 4)
+    few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
+    central = few.mean(done["removable_mg_ha"].values.ravel()[few.cells].astype(float))
+    assert table["p50_mg_ha"].to_numpy() == pytest.approx(central, abs=1e-5)
+    assert (table["p10_mg_ha"] == table["p90_mg_ha"]).all()
+
+
+def test_season_is_shared_within_a_field_and_not_between(drawn):
+    assert drawn.inputs["residue.factor"].shape == (400, 2)
+    across = np.corrcoef(drawn.inputs["residue.factor"].T)[0, 1]
+    assert abs(across) < 0.2
+    # two zones of one field move together more than zones of two fields
+    r = np.corrcoef(drawn.limit_mg_ha.T)
+    assert r[2, 3] > r[2, 0]
+    assert r[2, 3] > 0.8
+
+
+def test_coefficients_of_rules_are_one_draw_for_the_farm(drawn):
+    assert drawn.inputs["retention.carbon.factor"].shape == (400,)
+    assert drawn.inputs["retention.cover.k"].shape == (400,)
+
+
+def test_a_number_set_in_the_plan_is_not_drawn(done, zones, told, ways):
+    own = dataclasses.replace(told, book=told.book.with_plan({"retention.carbon.factor": 1.0, "residue.factor": 1.0}))
+    run = draw_limits(done, *zones, own, Odds(draws=50), ways)
+    assert "retention.carbon.factor" not in run.inputs
+    assert (run.inputs["residue.factor"] == 1).all()
+
+
+def test_sensitivity_ranks_what_moves_the_limit(drawn):
+    table = sensitivity(drawn)
+    assert set(table["field_id"]) == {"F1", "F2"}
+    for _, rows in table.groupby("field_id"):
+        assert rows["share"].sum() == pytest.approx(1)
+        assert rows["share"].is_monotonic_decreasing
+        assert list(rows["rank"]) == list(range(1, len(rows) + 1))
+    first = table[table["rank"] == 1].set_index("field_id")
+    assert set(first["input"]) <= {"retention.carbon.factor", "residue.factor"}
+    signs = table.set_index("input")["direction"]
+    assert (signs.loc[["retention.carbon.factor"]] == -1).all()
+    assert (signs.loc[["residue.factor"]] == 1).all()
+
+
+def test_more_spread_makes_the_cautious_limit_lower(done, zones, told, ways, drawn):
+    certain = told.book.with_plan({"retention.carbon.factor": 1.0})
+    narrow = draw_limits(done, *zones, dataclasses.replace(told, book=certain), Odds(draws=400, seed=7), ways)
+    assert (np.percentile(narrow.limit_mg_ha, 10, axis=0) >= np.percentile(drawn.limit_mg_ha, 10, axis=0)).all()
+
+
+def test_grain_error_spreads_the_limit(done, zones, told, ways, drawn):
+    sure = done.assign(grain_error_mg_ha=done["grain_error_mg_ha"] * 0)
+    narrow = draw_limits(sure, *zones, told, Odds(draws=400, seed=7), ways)
+    assert (narrow.limit_mg_ha.std(axis=0) <= drawn.limit_mg_ha.std(axis=0) + 1e-9).all()
+
+
+@pytest.mark.parametrize(
+    ("low", "mode", "high"), [(0.0, 0.3, 1.0), (0.66, 1.0, 1.34), (2.0, 2.0, 5.0), (2.0, 5.0, 5.0)]
+)
+def test_triangular_quantiles_have_the_right_mean_and_ends(low, mode, high):
+    p = (np.arange(20_000) + 0.5) / 20_000
+    values = triangular(p, low, mode, high)
+    assert values.mean() == pytest.approx((low + mode + high) / 3, rel=1e-4)
+    variance = (low**2 + mode**2 + high**2 - low * mode - low * high - mode * high) / 18
+    assert values.var() == pytest.approx(variance, rel=1e-3)
+    assert low <= values.min() < values.max() <= high
+    assert (np.diff(values) >= 0).all()
+
+
+def test_draws_are_stratified(told):
+    c = told.book["retention.carbon.factor"]
+    values = draw(c, 3, (100,))
+    edges = triangular(np.linspace(0, 1, 101), c.low, c.value, c.high)
+    assert (np.histogram(values, edges)[0] == 1).all()
+
+
+def test_streams_depend_on_the_name_and_the_seed():
+    a = stream(1, "retention.cover.k").random()
+    assert a == stream(1, "retention.cover.k").random()
+    assert a != stream(2, "retention.cover.k").random()
+    assert a != stream(1, "residue.factor").random()
+
+
+def test_sample_keeps_each_zone_s_mean_and_area(done, zones):
+    cells = zone_cells(zones[1], done, 4)
+    few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
+    assert np.bincount(few.zone).max() <= 60
+    assert few.total(few.weight_ha) == pytest.approx(cells.total(cells.weight_ha), rel=1e-12)
+    layer = done["removable_mg_ha"]
+    assert few.mean(few.of(layer)) == pytest.approx(cells.mean(cells.of(layer)), abs=0.05)
+
+
+def test_a_zone_without_known_cells_is_unknown(done, zones, told, ways):
+    table, labels = zones
+    gone = np.where(labels == 1, np.nan, labels)
+    frame = odds(done, table, gone, told, Odds(draws=20), ways)
+    assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]

@@ -1,0 +1,174 @@
+"""What binds in each zone, and every way of gathering side by side."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from stovergeo.errors import Report
+from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.residue import (
+    RuleOptions,
+    draw_limits,
+    harvest_calendar,
+    limits,
+    methods,
+    recommended,
+    zone_limits,
+    zone_methods,
+)
+from stovergeo.residue.zone_cells import zone_cells
+from stovergeo.zones import assign_methods
+
+
+@pytest.fixture(scope="module")
+def told():
+    from stovergeo.handbook import load_handbook
+
+    return RuleOptions(
+        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
+        Limits(take_highly_erodible=True),
+        load_handbook(),
+    )
+
+
+@pytest.fixture(scope="module")
+def done(farm, told):
+    return limits(farm, told, Report())
+
+
+@pytest.fixture(scope="module")
+def ways(told):
+    return methods(told.book)
+
+
+@pytest.fixture(scope="module")
+def drawn(done, zones, told, ways):
+    return draw_limits(done, *zones, told, Odds(draws=200), ways)
+
+
+@pytest.fixture(scope="module")
+def offers(done, zones, told, ways, drawn):
+    return zone_methods(done, *zones, told, ways, drawn=drawn)
+
+
+def test_every_rule_says_what_it_asks_of_every_zone(done, zones, told):
+    table = zone_limits(done, *zones, told)
+    rules = done["binding_rule"].attrs["rules"]
+    assert len(table) == len(rules) * 4
+    assert table.groupby("zone_id", sort=False)["binds_share"].sum().to_numpy() == pytest.approx(np.ones(4))
+    cells = zone_cells(zones[1], done, 4)
+    for rule in rules:
+        mean = cells.mean(cells.of(done[f"keep_{rule}_mg_ha"]))
+        rows = table[table["rule"] == rule].set_index("zone_id").loc[zones[0]["zone_id"]]
+        assert rows["keep_mg_ha"].to_numpy() == pytest.approx(mean)
+
+
+def test_the_binding_rule_comes_first_and_says_so(done, zones, told):
+    table = zone_limits(done, *zones, told)
+    first = table.groupby("zone_id", sort=False).first()
+    assert first.loc["F2-a", "words"] == (
+        "Soil carbon asks for 2.3 ton/ac to stay (continuous corn). That is the most that any rule asks for."
+    )
+    assert first.loc["F2-a", "over_next_mg_ha"] > 0
+    assert first.loc["F2-a", "lift"]
+    assert "5.2 Mg/ha" in zone_limits(done, *zones, told, units="metric").iloc[0]["words"]
+
+
+def test_all_ways_stand_side_by_side(offers, ways):
+    assert len(offers) == 4 * len(ways)
+    for _, rows in offers.groupby("zone_id"):
+        assert list(rows["method"]) == list(ways)
+        assert rows["take_mg_ha"].is_monotonic_increasing
+        assert rows["recommended"].sum() <= 1
+    assert offers["passes"].nunique() == 4
+    assert offers["ash_pct"].nunique() == 4
+
+
+def test_what_is_left_and_taken_is_all_that_stood(offers, done, zones):
+    cells = zone_cells(zones[1], done, 4)
+    stood = dict(zip(zones[0]["zone_id"], cells.mean(cells.of(done["stover_mg_ha"])), strict=True))
+    total = offers["take_mg_ha"] + offers["standing_mg_ha"] + offers["flat_mg_ha"]
+    assert total.to_numpy() == pytest.approx(offers["zone_id"].map(stood).to_numpy())
+    assert (offers["flat_mg_ha"] >= 0).all()
+
+
+def test_no_allowed_way_takes_more_than_any_limit(offers, drawn, zones):
+    for row in offers[offers["allowed"]].itertuples():
+        z = list(zones[0]["zone_id"]).index(row.zone_id)
+        assert row.take_mg_ha <= row.limit_mg_ha + 1e-9
+        assert row.limit_mg_ha <= np.percentile(drawn.method_limit_mg_ha[row.method][:, z], 10) + 1e-9
+    refused = offers[~offers["allowed"]]
+    assert refused["words"].str.startswith("Refused:").all()
+    assert (refused["take_mg_ha"] > refused["limit_mg_ha"]).all()
+
+
+def test_recommended_is_the_allowed_way_that_takes_most(offers, zones):
+    chosen = recommended(offers)
+    assert list(chosen) == list(zones[0]["zone_id"])
+    for zone, way in chosen.items():
+        allowed = offers[(offers["zone_id"] == zone) & offers["allowed"]]
+        expected = "leave" if allowed.empty else allowed.loc[allowed["take_mg_ha"].idxmax(), "method"]
+        assert way == expected
+
+
+def test_zone_s_own_even_limit_is_kept(done, zones, told, ways):
+    table, labels = zones
+    tight = zone_methods(done, table.assign(removable_mg_ha=1.0), labels, told, ways)
+    assert not tight["allowed"].any()
+    assert tight["words"].str.contains("poorer spots").all()
+
+
+def test_refusal_tells_how_often_it_could_be_done(offers):
+    heavy = offers[(offers["method"] == "chop_and_rake") & (offers["one_year_in"] > 1)]
+    assert not heavy.empty
+    assert heavy["words"].str.contains("one corn year of").all()
+
+
+def test_harvest_in_fewer_years_allows_heavier_ways(done, farm, zones, told, ways):
+    seldom = dataclasses.replace(told, crop=told.crop.model_copy(update={"harvest_one_year_in": 2}))
+    often_allowed = zone_methods(done, *zones, told, ways)["allowed"].sum()
+    stack = limits(farm, seldom, Report())
+    assert zone_methods(stack, *zones, seldom, ways)["allowed"].sum() > often_allowed
+
+
+def test_zones_take_the_table_as_it_is(offers, zones):
+    import geopandas as gpd
+    from shapely.geometry import box
+
+    table, _ = zones
+    ground = gpd.GeoDataFrame(
+        table.assign(
+            area_ha=6.0,
+            stover_mg_ha=9.0,
+            keep_mg_ha=5.25,
+            removable_mg_ha=3.0,
+            method="leave",
+            take_mg_ha=0.0,
+            take_mg=0.0,
+            binding_rule="soil_carbon",
+            reason="",
+        ),
+        geometry=[box(0, 0, 1, 1)] * 4,
+        crs="EPSG:26915",
+    )
+    filled = assign_methods(ground, offers, recommended(offers))
+    assert list(filled["method"]) == list(recommended(offers).values())
+
+
+def test_calendar_follows_rotation_and_budget(offers, told):
+    chosen = recommended(offers)
+    calendar = harvest_calendar(offers, chosen, told.crop, 2026)
+    assert len(calendar) == 4 * 5
+    assert (calendar["crop"] == "corn").all()
+    left = [z for z, way in chosen.items() if way == "leave"]
+    assert not calendar[calendar["zone_id"].isin(left)]["harvest"].any()
+
+    rotated = told.crop.model_copy(update={"rotation": "corn-soybean", "harvest_one_year_in": 2})
+    forced = dict.fromkeys(chosen, "chop_and_rake")
+    calendar = harvest_calendar(offers, forced, rotated, 2026)
+    one = calendar[calendar["zone_id"] == "F2-a"]
+    assert list(one["crop"]) == ["corn", "soybean", "corn", "soybean", "corn"]
+    assert list(one["harvest"]) == [True, False, False, False, True]
+    assert (one["take_mg_ha"] > 0).tolist() == one["harvest"].tolist()
+    assert (calendar[calendar["crop"] == "soybean"]["words"] == "Soybean: nothing to gather.").all()
