@@ -21,6 +21,10 @@ TRADE_SIZES: Final[dict[str, dict[str, str]]] = {
     for name in names
 }
 
+#: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
+_LEAST_RAIN_MM: Final = 75.0
+_MOST_RAIN_MM: Final = 4000.0
+
 
 class Gather(Section):
     """How stover may be gathered."""
@@ -38,12 +42,18 @@ class Bale(Section):
         description="In feet: round width x diameter, square height x width x length; instead of the measures below.",
     )
     shape: Literal["round", "square"] = "round"
-    width_m: LengthM = Field(1.524, alias="width", description="Round: width (axis). Square: width of the end.")
-    diameter_m: LengthM = Field(1.8288, alias="diameter", description="Round only.")
-    height_m: LengthM = Field(0.9144, alias="height", description="Square only: height of the end.")
-    length_m: LengthM = Field(2.4384, alias="length", description="Square only.")
+    width_m: LengthM = Field(
+        1.524,
+        alias="width",
+        ge=0.3,
+        le=2.5,
+        description="Round: width (axis). Square: width of the end, left out: 4 ft.",
+    )
+    diameter_m: LengthM = Field(1.8288, alias="diameter", ge=0.6, le=2.5, description="Round only.")
+    height_m: LengthM = Field(0.9144, alias="height", ge=0.3, le=2, description="Square only: height of the end.")
+    length_m: LengthM = Field(2.4384, alias="length", ge=0.6, le=3.5, description="Square only.")
     density_dry_kg_m3: DensityKgM3 | None = Field(
-        None, alias="dry_density", description='Own dry density, e.g. "7.3 lb/ft3".'
+        None, alias="dry_density", ge=40, le=350, description='Own dry density, e.g. "7.3 lb/ft3".'
     )
     moisture_pct: float | None = Field(None, ge=5, le=60, description="Own moisture at baling; left out: by method.")
     condition: Literal["fall", "spring"] = Field(
@@ -54,14 +64,17 @@ class Bale(Section):
     @model_validator(mode="before")
     @classmethod
     def _measures_of_size(cls, given: Any) -> Any:
-        size = given.get("size") if isinstance(given, dict) else None
+        if not isinstance(given, dict):
+            return given
+        size = given.get("size")
         if not isinstance(size, str) or size not in TRADE_SIZES:
-            return given  # nothing to fill in, or an error the field itself reports
+            # nothing to fill in but a square's width, or an error that the field itself reports
+            return {"width": "4 ft"} | given if given.get("shape") == "square" else given
         measures = TRADE_SIZES[size]
-        doubled = sorted(measures.keys() & given.keys())
+        doubled = sorted(key for key in measures if given.get(key, measures[key]) != measures[key])
         if doubled:
             raise ValueError(
-                f"size {size!r} already says {', '.join(doubled)}; give the size or the measures, not both"
+                f"size {size!r} says another {' and '.join(doubled)}; give the size or the measures, not both"
             )
         return given | measures
 
@@ -76,8 +89,10 @@ class Wrap(Section):
         None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul."
     )
     long_haul: bool = False
-    roll_length_m: LengthM = Field(3000.0, alias="roll_length", description='Net on a roll, e.g. "9840 ft".')
-    overlap_m: LengthM = Field(0.4572, alias="overlap", description='Overlap at the end of the net, e.g. "18 in".')
+    roll_length_m: LengthM = Field(3000.0, alias="roll_length", ge=50, description='Net on a roll, e.g. "9840 ft".')
+    overlap_m: LengthM = Field(
+        0.4572, alias="overlap", ge=0, le=3, description='Overlap at the end of the net, e.g. "18 in".'
+    )
 
 
 class Storage(Section):
@@ -109,7 +124,11 @@ class Storage(Section):
 
     @field_validator("rain_mm")
     @classmethod
-    def _rain_not_negative(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:
-        if given is not None and min(given) < 0:
+    def _rain_in_mm(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if given is None:
+            return given
+        if min(given) < 0:
             raise ValueError("rain cannot be negative")
+        if not _LEAST_RAIN_MM <= sum(given) <= _MOST_RAIN_MM:
+            raise ValueError(f"twelve months add up to {sum(given):g} mm, which no corn ground gets; are they inches?")
         return given

@@ -87,9 +87,30 @@ def test_every_month_has_one_best_way(book):
     assert len(best) == 12
 
 
-def test_a_size_and_measures_together_are_refused():
-    with pytest.raises(InputError, match="give the size or the measures"):
+def test_a_size_and_other_measures_together_are_refused():
+    with pytest.raises(InputError, match="says another width"):
         make_plan(bale={"size": "5x6", "width": "4 ft"})
+    assert make_plan(bale={"size": "5x6", "width": "5 ft", "shape": "round"}).bale.width_m == pytest.approx(1.524)
+
+
+@pytest.mark.parametrize(
+    "sections",
+    [
+        {"bale": {"width": "5 m"}},
+        {"bale": {"diameter": "6 in"}},
+        {"bale": {"dry_density": "73 lb/ft3"}},
+        {"storage": {"rain_mm": [1, 1.1, 2.2, 3.5, 4.3, 4.9, 4.3, 4.3, 3.3, 2.6, 2, 1.3]}},  # inches
+        {"storage": {"rain_mm": [-1, *[60] * 11]}},
+        {"wrap": {"overlap": "15 ft"}},
+    ],
+)
+def test_measures_that_no_bale_or_season_has_are_refused(sections):
+    with pytest.raises(InputError):
+        make_plan(**sections)
+
+
+def test_a_square_bale_without_measures_is_a_trade_size(book):
+    assert bale_of(make_plan(bale={"shape": "square"}).bale, None, book).name == "3x4x8"
 
 
 def test_density_spreads_the_number_of_bales(book):
