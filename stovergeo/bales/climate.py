@@ -25,8 +25,8 @@ class MonthOfUse:
 
     month: int  #: 1 to 12
     year: int
-    days: int  #: days of it in which bales may be drawn
-    months_stored: float  #: from baling to the middle of those days
+    days: int  #: its length; the days before baling in the first month are those of the year after
+    months_stored: float  #: from baling to the middle of the days after it
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,11 @@ def baled_on(storage: Storage, season: int) -> date:
 
 
 def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
-    """Return the twelve months from baling on, in order, the first from the day of baling."""
+    """Return the twelve months from baling on, in order, the first from the day of baling.
+
+    The first month counts whole, so that a year's need is a year's: its few days before baling come
+    round again at the year's end and are drawn from the same bales.
+    """
     start = baled_on(storage, season)
     found = []
     for step in range(12):
@@ -77,9 +81,8 @@ def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
         year = start.year + (start.month - 1 + step) // 12
         length = calendar.monthrange(year, month)[1]
         first = start if step == 0 else date(year, month, 1)
-        days = length - first.day + 1
-        middle = (first - start).days + days / 2
-        found.append(MonthOfUse(month, year, days, middle / DAYS_PER_MONTH))
+        middle = (first - start).days + (length - first.day + 1) / 2
+        found.append(MonthOfUse(month, year, length, middle / DAYS_PER_MONTH))
     return found
 
 

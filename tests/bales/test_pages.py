@@ -1,4 +1,4 @@
-"""The page that shows the loss model beside the trials is what its script writes now."""
+"""The pages on storage and bales are what their scripts write now."""
 
 import runpy
 from pathlib import Path
@@ -35,3 +35,8 @@ def test_the_refit_finds_numbers_it_is_given(script):
     matrix = script["design"](trials[trials["use"] == "fit"].reset_index(drop=True), book)
     numbers = np.array([1.5, 0.3, 12, 6, 4, 2, 1, 3.0])
     assert np.allclose(script["refit"](matrix, matrix @ numbers), numbers, atol=1e-6)
+
+
+def test_the_bales_page_is_current():
+    written = runpy.run_path(str(DOCS / "write_bales.py"))["page"]()
+    assert (DOCS / "bales.md").read_text("utf-8") == written
