@@ -15,6 +15,7 @@ from stovergeo.schemas import check_table
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.delay import DelaySearch, find_delay, moved
+from stovergeo.yieldmap.machines import machine_offsets
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, track_of
@@ -27,7 +28,7 @@ REASONS: dict[str, tuple[str, str]] = {
     "co_located": ("Same place", "same place as an earlier record of the machine"),
     "no_flow": ("No grain flow", "no grain, or less than none, over the ground covered"),
     "moisture": ("Moisture", "moisture outside what corn grain can have"),
-    "delay_end": ("End of recording", "its grain reached the sensor when nothing was recorded any more"),
+    "delay_end": ("Not recorded", "its grain passed the sensor when nothing was being recorded"),
     "short_pass": ("Short pass", "too short a run to fill the combine: a turn or a start"),
     "pass_start": ("Filling up", "start of a pass, while the combine fills"),
     "pass_end": ("Running empty", "end of a pass, while the combine runs empty"),
@@ -59,10 +60,10 @@ HARVESTED = frozenset(
 class Cleaned:
     """Cleaned yield points."""
 
-    points: gpd.GeoDataFrame  #: kept records, yields corrected, with `pass_number` and `heading_deg`
+    points: gpd.GeoDataFrame  #: kept records, yields corrected, in the middle of their ground
     removed: gpd.GeoDataFrame  #: removed records as they came, with `removed_because`
     counts: pd.DataFrame  #: reason, title, points, share, words; in order, last row what was kept
-    corrections: dict[str, dict]  #: what was corrected, by topic: passes, delay, ends, overlap
+    corrections: dict[str, dict]  #: what was corrected, by topic: passes, delay, ends, overlap, machines
 
 
 def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cleaned:
@@ -84,8 +85,8 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
 
     Notes
     -----
-    Flow delay moves a record's grain; overlap shrinks its area. Everything else only
-    removes. A record is removed for the first reason met, in the order of `REASONS`.
+    Flow delay moves a record's grain, overlap shrinks its area, and machines that
+    worked side by side are set to one level. Everything else only removes. A record is removed for the first reason met, in the order of `REASONS`.
     """
     check_table(points, "points", "cleaning")
     because = np.full(len(points), "", dtype=object)
@@ -100,11 +101,12 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     run = _Run(track, sound)
     corrections: dict[str, dict] = {"passes": _pass_report(track)}
     _plain_faults(run, book)
-    pairs = side_pairs(track)
+    pairs = side_pairs(track.at_middle())
     corrections["delay"] = _delays(run, pairs, book)
     _pass_faults(run, book, corrections)
     corrections["overlap"] = _swaths(run, pairs, book)
     _outliers(run, book)
+    corrections["machines"] = _machines(run, book)
     because[np.flatnonzero(whole)[track.order]] = run.because
     kept = _kept(sound, run)
     _tell(report, because, track)
@@ -119,7 +121,7 @@ class _Run:
         self.because = np.full(len(points), "", dtype=object)
         self.area = points["area_m2"].to_numpy(float)[track.order]
         self.grain = points["grain_kg"].to_numpy(float)[track.order]
-        self.ahead_m = np.zeros(len(points))  # from the record's position to where its grain stood
+        self.moved_m = -0.5 * track.length  # from the record's end to the middle of where its grain stood
         self.moisture = points["moisture_pct"].to_numpy(float)[track.order] if "moisture_pct" in points else None
         self.header = points["header_down"].to_numpy(float)[track.order] if "header_down" in points else None
 
@@ -157,18 +159,19 @@ def _plain_faults(run: _Run, book: Handbook) -> None:
 def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
     """Find each machine's flow delay and move its grain where that helps."""
     search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in dataclass_fields(DelaySearch)))
-    track, found = run.track, {}
+    track, middle, found = run.track, run.track.at_middle(), {}
     rate = run.grain / track.seconds
+    yields = np.where(run.kept, run.yields, np.nan)
     for number, name in enumerate(track.machine_names):
         mine = (track.machine[pairs.one] == number) & (track.machine[pairs.other] == number)
-        delay = find_delay(track, run.yields, pairs.where(mine), search)
+        delay = find_delay(middle, yields, pairs.where(mine), search)
         if delay.applied:
             here = track.machine == number
             source, ahead_m = moved(track, delay.seconds)
             run.remove(here & (source < 0), "delay_end")
             measured = here & (source >= 0)
             run.grain = np.where(measured, rate[source] * track.seconds, run.grain)
-            run.ahead_m = np.where(measured, ahead_m, run.ahead_m)
+            run.moved_m += np.where(measured, ahead_m, 0.0)
             run.remove(here & (run.grain <= 0), "no_flow")
         found[name] = asdict(delay)
     return found
@@ -231,20 +234,58 @@ def _outliers(run: _Run, book: Handbook) -> None:
         run.remove(flag, reason)
 
 
+def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
+    """Set machines to one level where they worked side by side; the total stays what it was."""
+    track = run.track
+    if len(track.machine_names) < 2 or run.kept.sum() < 50:
+        return {}
+    kept = np.flatnonzero(run.kept)
+    x = (track.x + run.moved_m * track.east)[kept]
+    y = (track.y + run.moved_m * track.north)[kept]
+    scale_m = book.value("yieldmap.machines.scale_swaths") * float(np.median(track.swath))
+    found = machine_offsets(
+        x, y, run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept], len(track.machine_names), scale_m
+    )  # fmt: skip
+    least, errors = book.value("yieldmap.machines.least_offset"), book.value("yieldmap.machines.least_errors")
+    apart = np.exp(found.offset) - 1
+    applied = (abs(apart) >= least) & (abs(found.offset) >= errors * found.error)
+    if applied.any():
+        # all machines that met are moved together, else the step would only be halved
+        met = np.isfinite(found.error)
+        before = run.grain[kept].sum()
+        run.grain[kept] /= np.where(met, np.exp(found.offset), 1.0)[track.machine[kept]]
+        run.grain[kept] *= before / run.grain[kept].sum()
+    return {
+        name: {
+            "offset": float(apart[m]),
+            "error": float(found.error[m]),
+            "applied": bool(applied.any() and np.isfinite(found.error[m])),
+            "words": _offset_words(float(apart[m]), float(found.error[m]), bool(applied.any())),
+        }
+        for m, name in enumerate(track.machine_names)
+    }
+
+
+def _offset_words(apart: float, error: float, applied: bool) -> str:
+    if not np.isfinite(error):
+        return "never met another machine: not compared"
+    side = "above" if apart > 0 else "below"
+    done = "corrected" if applied else "too little to correct"
+    return f"reads {abs(apart):.1%} {side} the common level (standard error {error:.1%}): {done}"
+
+
 def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
     track = run.track
     keep = track.back(run.kept)
     heading = np.degrees(np.arctan2(track.east, track.north)) % 360
     columns = {
         "area_m2": run.area, "grain_kg": run.grain, "grain_mg_ha": run.yields,
-        "pass_number": track.pass_id, "heading_deg": heading,
+        "pass_number": track.pass_id, "heading_deg": heading, "moved_m": run.moved_m,
     }  # fmt: skip
     kept = points[keep].assign(**{name: track.back(values)[keep] for name, values in columns.items()})
-    if run.ahead_m.any():
-        x = track.back(track.x + run.ahead_m * track.east)[keep]
-        y = track.back(track.y + run.ahead_m * track.north)[keep]
-        kept = kept.set_geometry(gpd.points_from_xy(x, y, crs=points.crs))
-    return kept
+    x = track.back(track.x + run.moved_m * track.east)[keep]
+    y = track.back(track.y + run.moved_m * track.north)[keep]
+    return kept.set_geometry(gpd.points_from_xy(x, y, crs=points.crs))
 
 
 def _pass_report(track: Track) -> dict[str, float | str]:

@@ -13,11 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs
 from stovergeo.yieldmap.passes import Track
 
 #: pairs beyond this many tell nothing more
 _MOST_PAIRS = 60_000
+#: records driven one after the other that count as one when the error of a gain is told
+_STRETCH = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,9 @@ class DelaySearch:
     most_s: float
     step_s: float
     least_gain: float
+    least_errors: float  #: the gain must be this many of its standard errors
     least_pairs: float
+    window_s: float  #: standard deviation of the window through which series are read
 
 
 def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
@@ -70,16 +75,20 @@ def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
 def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:
     """Find the delay of one machine from its opposite passes.
 
-    The candidates are judged by the mean squared difference of paired records, cut off at
-    four times its median so that a few wild records do not decide. Every candidate reads
-    the series through one Gaussian window of one record's time: plain interpolation would
-    smooth most, and so agree best, half way between records.
+    The candidates are judged by the mean Huber loss of the differences of paired records,
+    linear beyond two standard deviations so that a few wild records do not decide. Every candidate reads
+    the series through one Gaussian window of a record's time or more: it quiets the noise
+    of single records, and plain interpolation would smooth most, and so agree best, half
+    way between records.
 
     Parameters
     ----------
     track : Track
+        With records at the middle of their ground: a delay of zero then means that a
+        record's grain grew on just that ground. How far the receiver sits behind the
+        header counts as (negative) delay.
     yields : array, (n,)
-        Measured flow over the area harvested, in driving order.
+        Measured flow over the area harvested, in driving order; NaN where it is not to be used.
     pairs : Pairs
         Pairs of this machine only.
     search : DelaySearch
@@ -87,8 +96,9 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
     Returns
     -------
     Delay
-        Applied only where it also helps on the pairs of passes that were not used to find
-        it, in both halves of a split.
+        Applied only where it surely helps on the pairs of passes that were not used to
+        find it, in both halves of a split; the error of the gain is that of sums over
+        stretches of pass.
     """
     pairs = pairs.where(pairs.opposite)
     if len(pairs.one) > _MOST_PAIRS:
@@ -96,60 +106,70 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
     if len(pairs.one) < search.least_pairs:
         return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
     delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
-    squares = _squared_differences(track, yields, pairs, delays)
+    window_s = max(search.window_s, float(np.median(track.seconds)))
+    squares = _squared_differences(track, yields, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
     if known.sum() < search.least_pairs:
         return Delay(0.0, False, 0.0, int(known.sum()), "passes too short to find a delay")
     squares = squares[:, known]
     at_zero = int(np.argmin(abs(delays)))
-    cut = 4 * np.median(squares[at_zero])
-    cost = np.minimum(squares, cut)
+    cost = _huber(np.sqrt(squares), 2 * MAD_TO_SD * float(np.median(np.sqrt(squares[at_zero]))))
     best = _lowest(delays, cost.mean(axis=1))
     # halves of whole pass pairs, so that neighbours along a pass do not sit in both
     low_pass = np.minimum(track.pass_id[pairs.one], track.pass_id[pairs.other])[known]
     half = (low_pass // 2) % 2 == 0
-    gains, found = [], []
+    stretches = pairs.one[known] // _STRETCH
+    gains, found, sure = [], [], []
     for chosen in (half, ~half):
-        if chosen.sum() < search.least_pairs // 2:
+        if chosen.sum() < search.least_pairs / 2:
             return Delay(best, False, 0.0, int(known.sum()), "too few opposite passes to confirm a delay")
         delay = _lowest(delays, cost[:, chosen].mean(axis=1))
         there = int(np.argmin(abs(delays - delay)))
         other = ~chosen
-        gains.append(1 - cost[there, other].mean() / cost[at_zero, other].mean())
+        saved = cost[at_zero, other] - cost[there, other]
+        gains.append(saved.sum() / cost[at_zero, other].sum())
+        stretch = np.bincount(stretches[other], saved)
+        sure.append(stretch.sum() > search.least_errors * np.sqrt((stretch**2).sum()))
         found.append(delay)
     gain = float(min(gains))
-    apart = abs(found[0] - found[1])
-    if gain < search.least_gain:
-        words = f"best at {best:.1f} s, but it removes only {max(gain, 0):.1%} of the disagreement: left as it is"
+    if gain < search.least_gain or not all(sure):
+        words = f"best at {best:.1f} s, but on other passes it does not surely help: left as it is"
         return Delay(best, False, gain, int(known.sum()), words)
-    if apart > max(1.0, 0.5 * abs(best)):
+    if abs(found[0] - found[1]) > max(1.0, 0.5 * abs(best)):
         words = f"halves of the field disagree ({found[0]:.1f} and {found[1]:.1f} s): left as it is"
         return Delay(best, False, gain, int(known.sum()), words)
     words = f"{best:.1f} s, removes {gain:.0%} of the disagreement between opposite passes"
     return Delay(best, True, gain, int(known.sum()), words)
 
 
-def _squared_differences(track: Track, yields: np.ndarray, pairs: Pairs, delays: np.ndarray) -> np.ndarray:
+def _squared_differences(
+    track: Track, yields: np.ndarray, pairs: Pairs, delays: np.ndarray, window_s: float
+) -> np.ndarray:
     """Return (delays, pairs) squared differences; NaN where either pass is not recorded then."""
     first, last = track.bounds()
     speed = track.length / np.maximum(track.seconds, 1e-6)
     # the foot of `one` on the other, opposite pass lies `along` ahead of `other` in its own direction
     later = pairs.along / np.maximum(speed[pairs.other], 1e-6)
-    window = float(np.median(track.seconds))
     out = np.full((len(delays), len(pairs.one)), np.nan)
     args = (yields, track.clock, track.pass_id, first, last)
-    _differences(*args, pairs.one, pairs.other, later, delays, window, out)
+    _differences(*args, pairs.one, pairs.other, later, delays, window_s, out)
     return out
 
 
-def _lowest(delays: np.ndarray, cost: np.ndarray) -> float:
-    """Return where a parabola through the lowest cost and its neighbours has its foot."""
+def _huber(away: np.ndarray, cut: float) -> np.ndarray:
+    """Square up to `cut`, straight beyond (Huber 1964, Ann. Math. Stat. 35:73-101)."""
+    return np.where(away <= cut, away**2, 2 * cut * away - cut**2)
+
+
+def _lowest(delays: np.ndarray, cost: np.ndarray, around_s: float = 3.0) -> float:
+    """Return the foot of the parabola fitted to the cost within `around_s` of its lowest value."""
     k = int(np.argmin(cost))
-    if k in (0, len(cost) - 1):
+    near = abs(delays - delays[k]) <= around_s
+    if near.sum() < 3:
         return float(delays[k])
-    left, mid, right = cost[k - 1 : k + 2]
-    bend = left - 2 * mid + right
-    return float(delays[k] + (0.5 * (left - right) / bend if bend > 0 else 0.0) * (delays[1] - delays[0]))
+    bend, tilt, _ = np.polyfit(delays[near] - delays[k], cost[near], 2)
+    foot = -0.5 * tilt / bend if bend > 0 else 0.0
+    return float(np.clip(delays[k] + np.clip(foot, -around_s, around_s), delays[0], delays[-1]))
 
 
 @njit(cache=True, nogil=True)
@@ -166,12 +186,15 @@ def _window_mean(
         k += 1
     total = 0.0
     weights = 0.0
-    for j in range(max(first, k - 3), min(last, k + 5)):
-        z = (clock[j] - t) / width
-        if np.isfinite(values[j]) and abs(z) < 3.5:
-            w = np.exp(-0.5 * z * z)
-            total += w * values[j]
-            weights += w
+    for step in (-1, 1):
+        j = k if step < 0 else k + 1
+        while first <= j < last and abs(clock[j] - t) < 3 * width:
+            if np.isfinite(values[j]):
+                z = (clock[j] - t) / width
+                w = np.exp(-0.5 * z * z)
+                total += w * values[j]
+                weights += w
+            j += step
     return total / weights if weights > 0 else np.nan
 
 

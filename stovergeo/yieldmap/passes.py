@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -16,7 +16,7 @@ class Track:
     order: np.ndarray  #: row of the points table
     machine: np.ndarray  #: number of the machine, an index into `machine_names`
     machine_names: list[str]
-    x: np.ndarray
+    x: np.ndarray  #: position at the end of the record
     y: np.ndarray
     seconds: np.ndarray  #: time the record covers; all one where no time is known
     clock: np.ndarray  #: s since the machine's first record, never backwards inside a pass
@@ -37,6 +37,11 @@ class Track:
         """Return the first and one past the last record of each pass."""
         first = np.flatnonzero(np.diff(self.pass_id, prepend=-1))
         return first, np.append(first[1:], len(self.pass_id))
+
+    def at_middle(self) -> Track:
+        """Return the track with every record in the middle of the ground it covered, half its way back."""
+        half = 0.5 * self.length
+        return replace(self, x=self.x - half * self.east, y=self.y - half * self.north)
 
     def back(self, values: np.ndarray) -> np.ndarray:
         """Put values in driving order back into the order of the points table."""

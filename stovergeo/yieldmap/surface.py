@@ -198,11 +198,11 @@ def _ground(
     book: Handbook,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return which cells were harvested, and every cell's distance to the nearest kept record, m."""
-    everything = points
+    everything = _as_recorded(points)
     if removed is not None and len(removed):
         away = removed[~removed.geometry.is_empty & removed.geometry.notna()]
         # in the order of the table the reader made, so that passes are found as in cleaning
-        everything = pd.concat([points, away]).sort_index(kind="stable")
+        everything = pd.concat([everything, away]).sort_index(kind="stable")
     track = track_of(
         everything,
         gap_records=book.value("yieldmap.pass.gap_records"),
@@ -221,6 +221,17 @@ def _ground(
     cell = abs(float(x[1] - x[0]))
     distance = distance_transform_edt(empty, sampling=cell) if not empty.all() else np.full(empty.shape, np.inf)
     return harvested, distance
+
+
+def _as_recorded(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Put cleaned records back to where they were recorded, the ends of their ground."""
+    if "moved_m" not in points:
+        return points
+    heading = np.radians(points["heading_deg"].to_numpy(float))
+    back = points["moved_m"].to_numpy(float)
+    x = points.geometry.x.to_numpy() - back * np.sin(heading)
+    y = points.geometry.y.to_numpy() - back * np.cos(heading)
+    return points.set_geometry(gpd.points_from_xy(x, y, crs=points.crs))
 
 
 def _swath(points: gpd.GeoDataFrame) -> float:

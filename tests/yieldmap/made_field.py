@@ -27,9 +27,10 @@ class Drive:
     delay_s: float = 0.0
     mixing_s: float = 0.0  #: e-folding time of the mixing on the way to the sensor
     record_noise: float = 0.05  #: relative standard deviation of a record
-    pass_noise: float = 0.01  #: relative standard deviation common to a pass
+    pass_noise: float = 0.005  #: relative standard deviation common to a pass
     position_noise_m: float = 0.1
-    machines: tuple[float, ...] = (1.0,)  #: gain of each; they share the field in blocks from west to east
+    machines: tuple[float, ...] = (1.0,)  #: gain of each
+    land_passes: int = 0  #: machines take turns every so many passes; 0: each takes one block of the field
     seed: int = 1
 
 
@@ -93,7 +94,7 @@ def harvest(truth: Truth, drive: Drive | None = None, **changes: object) -> gpd.
         area = distance * drive.swath_m
         kg_s = cut * KG_PER_MG * area / M2_PER_HA / drive.seconds
         kg_s = _to_sensor(kg_s, drive)
-        machine = min(int(p / passes * len(drive.machines)), len(drive.machines) - 1)
+        machine = _machine_of(p, passes, drive)
         kg_s *= drive.machines[machine] * (1 + rng.normal(0, drive.pass_noise))
         kg_s *= 1 + rng.normal(0, drive.record_noise, len(kg_s))
         shift = rng.normal(0, drive.position_noise_m)
@@ -129,6 +130,11 @@ def harvest(truth: Truth, drive: Drive | None = None, **changes: object) -> gpd.
         geometry=gpd.points_from_xy(columns["x"], columns["y"]),
         crs=CRS,
     )
+
+
+def _machine_of(p: int, passes: int, drive: Drive) -> int:
+    count = len(drive.machines)
+    return (p // drive.land_passes) % count if drive.land_passes else min(p * count // passes, count - 1)
 
 
 def _to_sensor(kg_s: np.ndarray, drive: Drive) -> np.ndarray:
