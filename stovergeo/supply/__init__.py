@@ -1,1 +1,33 @@
-"""The supply room: ways over the ground, what they cost, and the joint choice."""
+"""The supply room: ways over the ground, what they cost, and the joint choice.
+
+The season calls `haul_ground`, `haul_distances`, `supply_problem`, `choose`, `haul_lines`.
+"""
+
+from stovergeo.supply.alternatives import alternatives, trade_off
+from stovergeo.supply.choice import Choice, optimise, with_yield
+from stovergeo.supply.decide import choose
+from stovergeo.supply.haul import HaulGround, HaulOptions, haul_distances, haul_ground, haul_lines, haul_options
+from stovergeo.supply.inputs import supply_problem
+from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
+from stovergeo.supply.shortage import conflict, reliefs
+
+__all__ = [
+    "Capacity",
+    "Choice",
+    "HaulGround",
+    "HaulOptions",
+    "Prices",
+    "SupplyProblem",
+    "alternatives",
+    "choose",
+    "conflict",
+    "haul_distances",
+    "haul_ground",
+    "haul_lines",
+    "haul_options",
+    "optimise",
+    "reliefs",
+    "supply_problem",
+    "trade_off",
+    "with_yield",
+]

@@ -40,6 +40,10 @@ class Choice:
     bound: float  #: no plan that meets as much can cost less, $
     status: str  #: "optimal" within the gap, or "best found in time"
     words: list[str] = field(default_factory=list)  #: the plan in plain sentences
+    reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "words"]))
+    """Why this method (kind zone), this yard, this wrap: what was second best and by how much."""
+    alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: see `stovergeo.supply.alternatives`
+    conflict: list[str] = field(default_factory=list)  #: needs and limits that cannot all hold, in words
 
     @property
     def total_cost(self) -> float:
@@ -93,17 +97,14 @@ def optimise(
     weights = short_weights(model, kinds)
     short, _ = least_short(model, weights)
     cost = model.total_cost() if model.size else np.empty(0)
+    if aim == "cost":
+        return _read(problem, model, solve(model, cost, weights, short, gap=gap, seconds=seconds))
     measure = _measure(problem, model, aim)
-    budget = None if cost_most is None else (cost, cost_most)
-    # a small share of the cost breaks ties between plans that are equal by the aim
-    objective = cost if aim == "cost" else measure + cost * (1e-3 * _scale(measure) / max(_scale(cost), 1e-9))
-    solution = solve(model, objective, weights, short, gap=gap, seconds=seconds, budget=budget)
-    return _read(problem, model, solution)
-
-
-def _scale(measure: np.ndarray) -> float:
-    used = measure[measure > 0]
-    return float(used.mean()) if len(used) else 0.0
+    limits = [] if cost_most is None else [(cost, cost_most)]
+    best = solve(model, measure, weights, short, gap=gap, seconds=seconds, budgets=limits)
+    # of the plans that are as good by the aim, the cheapest
+    limits.append((measure, float(measure @ best.values) * (1 + 1e-4) + 1e-6))
+    return _read(problem, model, solve(model, cost, weights, short, gap=gap, seconds=seconds, budgets=limits))
 
 
 def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
@@ -140,7 +141,7 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
     )
     gather = model.tables["gather"].assign(share=values[model.block("gather")])
     gather = gather[gather["share"] * gather["tonnes"] > _TINY_MG]
-    zone_method = _zone_table(problem, model, gather)
+    zone_method = _zone_table(problem, gather)
     flows = _flow_table(problem, model, values, zone_method)
     yard_use = _yard_table(problem, model, values, flows)
     draw = model.tables["draw"].assign(dry_mg=values[model.block("draw")])
@@ -166,11 +167,9 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
     )
 
 
-def _zone_table(problem: SupplyProblem, model: Model, gather: pd.DataFrame) -> pd.DataFrame:
+def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
     # rounding by the solver may leave a crumb of a second method; the larger stays
     main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id").set_index("zone_id")
-    edge = sum(model.cost[s][model.block("gather")] for s in ("gather", "bale", "nutrients", "land"))
-    per_mg = pd.Series(edge / model.tables["gather"]["tonnes"].to_numpy(), index=model.tables["gather"].index)
     rows = []
     for zone in problem.zones.itertuples(index=False):
         row = {"zone_id": zone.zone_id, "field_id": zone.field_id, "method": "leave", "share": 0.0, "area_ha": 0.0}
@@ -187,16 +186,10 @@ def _zone_table(problem: SupplyProblem, model: Model, gather: pd.DataFrame) -> p
                 "take_mg": float(mass),
                 "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),
                 "bale_dry_kg": float(taken["bale_dry_kg"]),
-                "edge_cost_mg": float(gather_cost(per_mg, model, zone.zone_id, taken["method"])),
+                "edge_cost_mg": float(taken["edge_cost_mg"]),
             }
         rows.append(row)
     return pd.DataFrame(rows)
-
-
-def gather_cost(per_mg: pd.Series, model: Model, zone_id: str, method: str) -> float:
-    """$ per dry Mg at the field's edge of one zone by one method."""
-    offers = model.tables["gather"]
-    return per_mg[offers.index[(offers["zone_id"] == zone_id) & (offers["method"] == method)][0]]
 
 
 def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_method: pd.DataFrame) -> pd.DataFrame:
@@ -250,11 +243,6 @@ def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) ->
     return table.assign(bales=bales)[["need", "kind", "month", "year", "dry_mg", "bales"]].reset_index(drop=True)
 
 
-def changed(problem: SupplyProblem, **parts: object) -> SupplyProblem:
-    """Return the problem with parts replaced."""
-    return replace(problem, **parts)  # type: ignore[arg-type]
-
-
 def with_yield(problem: SupplyProblem, change: float) -> SupplyProblem:
     """Return the problem with stover on every zone changed by a share, and what must stay unchanged.
 
@@ -274,7 +262,7 @@ def with_yield(problem: SupplyProblem, change: float) -> SupplyProblem:
     offers = problem.offers.assign(take_mg_ha=problem.offers["take_mg_ha"] * (1 + change))
     fits = offers["take_mg_ha"] <= offers["zone_id"].map(limits) * (1 + 1e-9)
     offers = offers.assign(allowed=offers["allowed"].astype(bool) & fits)
-    return changed(
+    return replace(
         problem,
         offers=offers,
         zones=zones.assign(removable_mg_ha=limit, stover_mg_ha=zones["stover_mg_ha"] * (1 + change)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -150,7 +150,7 @@ def haul_ground(
     return HaulGround(hardness, room, door, transform, cell_m)
 
 
-def _coarse(stack: xr.Dataset, name: str, step: int, reduce) -> np.ndarray:
+def _coarse(stack: xr.Dataset, name: str, step: int, reduce: Callable[..., np.ndarray]) -> np.ndarray:
     rows, columns = -(-stack.sizes["y"] // step), -(-stack.sizes["x"] // step)
     if name not in stack:
         return np.full((rows, columns), np.nan)

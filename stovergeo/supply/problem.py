@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -83,12 +84,20 @@ class SupplyProblem:
             raise ContractError(f"the table 'terms' lacks the need {sorted(unknown)[0]!r}")
 
     def usable_offers(self) -> pd.DataFrame:
-        """Return the offers that may be chosen, with field, area and position of their zone."""
+        """Return the offers that may be chosen, with what their zone is and what a dry Mg costs at the field's edge."""
         places = self.zones.assign(at=np.arange(len(self.zones)))[["zone_id", "field_id", "area_ha", "at"]]
         offers = self.offers.merge(places, on="zone_id", how="inner", validate="many_to_one")
         good = offers["allowed"].astype(bool) & (offers["take_mg_ha"] > 0) & (offers["area_ha"] > 0)
         good &= ~offers["zone_id"].isin(self.no_go_zones)
-        return offers[good].reset_index(drop=True)
+        offers = offers[good].reset_index(drop=True)
+        return offers.assign(edge_cost_mg=[self._edge_cost(o) for o in offers.itertuples(index=False)])
+
+    def _edge_cost(self, offer: Any) -> float:
+        """$ per dry Mg gathered, baled and paid for, before it is carried."""
+        p, method = self.prices, offer.method
+        per_area = (p.method_per_ha.get(method, 0.0) + p.landowner_per_ha) / offer.take_mg_ha
+        per_bale = p.method_per_bale.get(method, 0.0) * 1000 / offer.bale_dry_kg
+        return per_area + per_bale + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
 
     def draws(self) -> pd.DataFrame:
         """Return the months in which something is needed, with the months stored until then."""

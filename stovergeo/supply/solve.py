@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
@@ -78,7 +80,7 @@ def solve(
     *,
     gap: float,
     seconds: float,
-    budget: tuple[np.ndarray, float] | None = None,
+    budgets: Sequence[tuple[np.ndarray, float]] = (),
 ) -> Solution:
     """Minimise a cost with the shortage held to what cannot be helped.
 
@@ -95,38 +97,62 @@ def solve(
         Relative gap at which to stop.
     seconds : float
         Time at which to stop and hand back the best plan found, with its gap.
-    budget : (array, float), optional
-        A second cost that must stay at or under a number.
+    budgets : sequence of (array, float)
+        Further measures that must stay at or under a number.
+
+    Returns
+    -------
+    Solution
+        Where the time ends before the solver has any plan, one rounded from the relaxed
+        programme, with the gap that leaves.
 
     Raises
     ------
     NoAnswerError
-        When the solver found no plan at all in the time.
+        When the budgets leave no plan at all.
     """
     if model.size == 0:
         return Solution(np.empty(0), 0.0, 0.0, "optimal")
     # one more variable: shortage beyond what cannot be helped
-    slack = 1e-6 + 1e-7 * short_allowed
     rows = [sparse.hstack([model.rows, sparse.csr_array((model.rows.shape[0], 1))])]
     rows.append(sparse.csr_array(np.append(weights, -1.0)[None, :]))
-    low, high = np.append(model.low, -np.inf), np.append(model.high, short_allowed + slack)
-    if budget is not None:
-        rows.append(sparse.csr_array(np.append(budget[0], 0.0)[None, :]))
-        low, high = np.append(low, -np.inf), np.append(high, budget[1])
-    result = milp(
-        np.append(cost, _SHORT),
-        constraints=LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
-        bounds=Bounds(np.zeros(model.size + 1), np.append(model.top, np.inf)),
-        integrality=np.append(model.whole.astype(int), 0),
-        options={"mip_rel_gap": gap, "time_limit": seconds, "presolve": True},
-    )
+    rows += [sparse.csr_array(np.append(measure, 0.0)[None, :]) for measure, _ in budgets]
+    low = np.concatenate([model.low, np.full(1 + len(budgets), -np.inf)])
+    most = [short_allowed * (1 + 1e-7) + 1e-6, *(number for _, number in budgets)]
+    high = np.concatenate([model.high, most])
+    asked = {
+        "c": np.append(cost, _SHORT),
+        "constraints": LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
+        "options": {"mip_rel_gap": gap, "time_limit": seconds},
+    }
+    top, whole = np.append(model.top, np.inf), np.append(model.whole, False)
+    result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
+    status = "optimal" if result.status == 0 else "best found in time"
+    bound = result.mip_dual_bound
+    if result.x is None and result.status == 1:
+        relaxed = milp(**asked | {"options": {}}, bounds=Bounds(np.zeros(len(top)), top))
+        bound = relaxed.fun
+        floor, ceiling = _rounded(model, relaxed.x)
+        result = milp(**asked | {"options": {}}, bounds=Bounds(floor, ceiling))
     if result.x is None:
         raise NoAnswerError(f"the solver found no plan: {result.message}")
     values = np.clip(result.x[:-1], 0.0, model.top)
     values[model.whole] = np.rint(values[model.whole])
-    bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
-    status = "optimal" if result.status == 0 else "best found in time"
-    return Solution(values, float(result.fun), float(bound), status)
+    return Solution(values, float(result.fun), float(result.fun if bound is None else bound), status)
+
+
+def _rounded(model: Model, relaxed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Bounds that fix whole decisions near a relaxed point: every yard and set-up it touches, one method a zone."""
+    floor, top = np.zeros(model.size + 1), np.append(model.top, np.inf)
+    for name in ("setup", "open"):
+        part = model.block(name)
+        floor[part] = top[part] = relaxed[part] > 1e-7
+    part, take = model.block("take"), model.tables["take"]
+    if len(take):
+        share = pd.Series(relaxed[part], index=take.index)
+        picked = share.groupby(take["at"]).idxmax()
+        floor[part] = top[part] = take.index.isin(picked)
+    return floor, top
 
 
 def shadow_prices(model: Model, cost: np.ndarray, solution: Solution, weights: np.ndarray) -> dict[str, np.ndarray]:

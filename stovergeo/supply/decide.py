@@ -1,0 +1,103 @@
+"""The season's choice, made and explained."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.supply import words
+from stovergeo.supply.alternatives import alternatives, if_yields_fall, next_bales, without_wrap, without_yard
+from stovergeo.supply.choice import Choice, optimise
+from stovergeo.supply.problem import SupplyProblem
+from stovergeo.supply.shortage import conflict, reliefs
+
+POORER_CROP = -0.15  #: the change of stover that is looked at
+_SMALL = 1_000  # pairs of zone and yard
+_FINE = 2e-4
+
+
+def choose(
+    problem: SupplyProblem,
+    *,
+    titles: Mapping[str, str] | None = None,
+    gap: float = 0.005,
+    seconds: float = 60.0,
+    explain: bool = True,
+    yards_explained: int = 4,
+) -> Choice:
+    """Return the season's plan at the least delivered cost, with its reasons in words.
+
+    Parameters
+    ----------
+    problem : SupplyProblem
+    titles : mapping, optional
+        Method name to its title.
+    gap : float
+        Relative gap at which the solver may stop. A farm's season is small and is solved
+        further (`_FINE`), so that plans can be compared to the dollar.
+    seconds : float
+        Time for the plan itself; when it ends the best plan found is returned with its gap.
+    explain : bool
+        Also solve for second-best yards and wraps, the next bales, other aims and a poorer
+        crop. Each is a season of its own, so a supply shed may want this off.
+    yards_explained : int
+        Yards to explain, those with most bales first.
+
+    Returns
+    -------
+    Choice
+        A need that cannot be met is a `shortage`, never an error.
+    """
+    named = dict(titles or {})
+    if not named and "title" in problem.offers:
+        named = dict(zip(problem.offers["method"], problem.offers["title"], strict=True))
+    if len(problem.zones) * len(problem.yards) <= _SMALL:
+        gap = min(gap, _FINE)
+    choice = optimise(problem, gap=gap, seconds=seconds)
+    said = words.plan_words(problem, choice, named)
+    hard: list[str] = []
+    if choice.short_bales and explain:
+        hard = conflict(problem)
+        usual_mg = float(problem.offers["bale_dry_kg"].median()) / 1000 if len(problem.offers) else 0.5
+        said += words.shortage_words(choice, hard, reliefs(problem), usual_mg)
+    elif choice.short_bales:
+        said += words.shortage_words(choice, [], pd.DataFrame(columns=["limit", "words", "gained_mg", "left_mg"]), 0.5)
+    if not explain or not len(choice.flows):
+        return replace(choice, words=said, conflict=hard)
+
+    reasons = _reasons(problem, choice, named, gap, yards_explained)
+    if not choice.short_bales:
+        said += _next(problem, choice, named)
+    others = alternatives(problem, choice, gap=gap)
+    said += words.other_words(others)
+    fallen = if_yields_fall(problem, POORER_CROP, gap=gap)
+    if fallen is not None:
+        said.append(words.yield_words(choice, fallen, POORER_CROP))
+    return replace(choice, words=said, reasons=reasons, alternatives=others, conflict=hard)
+
+
+def _reasons(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str], gap: float, most: int) -> pd.DataFrame:
+    offers = problem.usable_offers()
+    offers = offers.assign(chosen=offers["zone_id"].map(choice.methods) == offers["method"])
+    rows = [("zone", z, w) for z, w in words.method_words(problem, offers, titles).items()]
+    yards = choice.yard_use.sort_values("bales", ascending=False, kind="stable")["yard_id"].head(most)
+    rows += [("yard", y, words.second_words(without_yard(problem, choice, y, gap=gap))) for y in yards]
+    for wrap in choice.wrap_use["wrap"].unique():
+        second = without_wrap(problem, choice, wrap, gap=gap)
+        if second is not None:
+            rows.append(("wrap", wrap, words.second_words(second)))
+    return pd.DataFrame(rows, columns=["kind", "id", "words"])
+
+
+def _next(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[str]:
+    """Say what more bales would cost each need."""
+    price = problem.terms.set_index("need")["price_per_mg"]
+    said = []
+    for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
+        found = next_bales(problem, choice, need)
+        each = float(price[need]) * float(problem.offers["bale_dry_kg"].median()) / 1000
+        said.append(words.next_words(found, titles, each if np.isfinite(each) else np.nan))
+    return said

@@ -1,0 +1,205 @@
+"""The supply room's front door: plan, handbook and the tables of earlier rooms to one problem."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from stovergeo.bales import Keeping, bale_of, base_of_ground, keeping_cost, net_turns, pace, planned, wrap_table
+from stovergeo.bales.bale import BaleSize
+from stovergeo.bales.capacity import area_capacity_ha_h
+from stovergeo.handbook import Handbook
+from stovergeo.plan_file import Plan
+from stovergeo.residue import Method, nutrients
+from stovergeo.stack import grid_of
+from stovergeo.supply.cost import bales_on_load, haul_cost_per_mg
+from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
+from stovergeo.zones import zone_numbers
+
+
+def supply_problem(
+    plan: Plan,
+    book: Handbook,
+    zones: pd.DataFrame,
+    zone_methods: pd.DataFrame,
+    ways: Mapping[str, Method],
+    yards: pd.DataFrame,
+    distance_m: np.ndarray,
+    need: pd.DataFrame,
+    *,
+    stack: xr.Dataset | None = None,
+    no_go_zones: frozenset[str] = frozenset(),
+    no_go_yards: frozenset[str] = frozenset(),
+) -> SupplyProblem:
+    """Put together one season's supply question.
+
+    Parameters
+    ----------
+    plan : Plan
+    book : Handbook
+    zones : DataFrame, ZONES schema
+    zone_methods : DataFrame
+        As the residue room makes it.
+    ways : mapping of name to Method
+        Those that may be used; offers by other methods are left out.
+    yards : DataFrame, YARDS schema
+    distance_m : array, shape (zones, yards)
+        From `haul_distances`.
+    need : DataFrame
+        As the bales room makes it.
+    stack : Dataset, optional
+        With drainage_class and clay_pct, to tell what bare ground is in each yard; without
+        it, drained soil.
+    no_go_zones, no_go_yards : frozenset of str
+        What the landowner refuses.
+    """
+    bales = {name: bale_of(plan.bale, way, book) for name, way in ways.items()}
+    offers = zone_methods[zone_methods["method"].isin(list(ways))].copy()
+    offers["moisture_pct"] = offers["method"].map({n: b.moisture_pct for n, b in bales.items()}).astype(float)
+    offers["bale_dry_kg"] = offers["method"].map({n: b.dry_kg for n, b in bales.items()}).astype(float)
+    wet = book.value("storage.moisture_most")
+    stored = [b for b in bales.values() if b.moisture_pct <= wet]
+    wettest = max(stored or bales.values(), key=lambda b: b.moisture_pct)
+    grounds = yard_grounds(yards, stack, book) if stack is not None else ["soil"] * len(yards)
+    return SupplyProblem(
+        zones=pd.DataFrame(zones.drop(columns="geometry", errors="ignore")),
+        offers=offers,
+        yards=pd.DataFrame(yards.drop(columns="geometry", errors="ignore")).assign(ground=grounds),
+        distance_m=np.asarray(distance_m, dtype=float),
+        need=need,
+        terms=need_terms(plan, wettest, book),
+        keeping=keeping_table(plan, wettest, book),
+        prices=prices_of(plan, ways, wettest, book),
+        capacity=capacity_of(plan, bales, book),
+        wet_pct=wet,
+        nearest=round(book.value("haul.nearest")),
+        no_go_zones=no_go_zones,
+        no_go_yards=no_go_yards,
+        habit=dict.fromkeys(zones["field_id"].unique(), plan.money.today) if plan.money.today else {},
+    )
+
+
+def yard_grounds(yards: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook) -> list[str]:
+    """Return what bare ground is to a bale in each yard: "clay" on half of it or more, else "soil"."""
+    if not len(yards):
+        return []
+    numbers = zone_numbers(yards, grid_of(stack)).values
+    clay = stack["clay_pct"].values if "clay_pct" in stack else np.full(numbers.shape, np.nan)
+    drainage = stack["drainage_class"].values if "drainage_class" in stack else np.full(numbers.shape, np.nan)
+    found = []
+    for i, outline in enumerate(yards.geometry):
+        own = numbers == i
+        if not own.any():  # a yard smaller than a cell
+            place = outline.representative_point()
+            near = {"x": place.x, "y": place.y}
+            at = stack["cell_area_ha"].sel(near, method="nearest")
+            own = (stack["y"].values[:, None] == float(at["y"])) & (stack["x"].values == float(at["x"]))
+        kinds = [base_of_ground(float(d), float(c), book) for d, c in zip(drainage[own], clay[own], strict=True)]
+        found.append("clay" if kinds.count("clay") >= len(kinds) / 2 else "soil")
+    return found
+
+
+def keeping_table(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
+    """Return loss and cost of each way of keeping the plan leaves open, on drained soil and on clay."""
+    far = max((c.distance_km for c in plan.need.contract), default=0.0)
+    tables = [
+        wrap_table(
+            plan.storage,
+            plan.wrap,
+            bale,
+            book,
+            plan.farm.season,
+            ground=ground,
+            value_per_mg=plan.money.stover_value_per_mg,
+            among=planned(plan.storage, plan.wrap, bale, ground),
+            road_haul_km=far,
+        )
+        for ground in ("soil", "clay")
+    ]
+    return pd.concat(tables).drop_duplicates(["wrap", "base", "year", "month"]).reset_index(drop=True)
+
+
+def need_terms(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
+    """Return what each need accepts, pays, and costs to reach from the yard, $ a bale.
+
+    A herd's bales are loaded and set down again; a contract's go by truck, by the hour.
+    """
+    handling = 2 * book.value("cost.load")
+    rows = [(h.name, "herd", np.inf, np.inf, np.nan, handling) for h in plan.need.herd]
+    count, _ = bales_on_load(
+        bale.volume_m3, bale.as_is_kg, book.value(f"haul.load_volume.{bale.shape}"), book.value("haul.payload")
+    )
+    truck_h = plan.money.truck_per_h if plan.money.truck_per_h is not None else book.value("cost.truck_hour")
+    for contract in plan.need.contract:
+        per_mg = haul_cost_per_mg(
+            contract.distance_km,
+            book.value("haul.speed"),
+            book.value("haul.load_hours"),
+            book.value("haul.load_hours"),
+            truck_h,
+            count * bale.dry_kg / 1000,
+        )
+        out = handling + float(per_mg) * bale.dry_kg / 1000
+        price = np.nan if contract.price_per_mg is None else contract.price_per_mg
+        rows.append((contract.name, "contract", contract.moisture_most_pct, contract.ash_most_pct, price, out))
+    columns = ["need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Handbook) -> Prices:
+    """Return the season's prices: the plan's own where given, else the handbook's."""
+    money = plan.money
+
+    def own(given: float | None, key: str) -> float:
+        return book.value(key) if given is None else given
+
+    rake = own(money.rake_per_ha, "machine.rate.rake")
+    area = {
+        "single_pass": book.value("cost.combine_delay"),
+        "second_pass": book.value("cost.merge"),
+        "rake_bale": rake,
+        "chop_and_rake": own(money.chop_per_ha, "machine.rate.shred") + rake,
+    }
+    # the custom rate holds a net and the time to put it on (squares: twine); each wrap's own come on top
+    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book)
+    held = keeping_cost(Keeping("net", "soil"), bale, turns, plan.wrap.overlap_m, book)
+    baling = max(0.0, own(money.bale_each, f"machine.rate.bale_{bale.shape}") - held.wrap - held.time)
+    lost = nutrients(pd.DataFrame({"zone_id": list(ways), "method": list(ways), "take_mg": 1.0}), ways, book, money)
+    return Prices(
+        method_per_ha={name: area.get(name, 0.0) for name in ways},
+        method_per_bale=dict.fromkeys(ways, baling),
+        method_setup=dict.fromkeys(ways, own(money.set_up, "cost.set_up")),
+        stage_per_bale=own(money.stage_each, "machine.rate.stage"),
+        move_per_bale_m=book.value("cost.move"),
+        yard_opening=own(money.yard_opening, "cost.yard_opening"),
+        nutrient_per_mg=dict(zip(lost["zone_id"], lost["cost_mg"], strict=True)),
+        landowner_per_mg=plan.landowner.price_per_mg or 0.0,
+        landowner_per_ha=plan.landowner.price_per_ha or 0.0,
+        soil_carbon_per_mg=money.soil_carbon_per_mg or 0.0,
+    )
+
+
+def capacity_of(plan: Plan, bales: Mapping[str, BaleSize], book: Handbook) -> Capacity:
+    """Return the hours each machine needs, and has where the plan names the fit days of its crew."""
+    wrap = "net" if plan.wrap.kind == "best" else plan.wrap.kind
+    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book)
+    per_ha: dict[tuple[str, str], float] = {}
+    per_bale: dict[tuple[str, str], float] = {}
+    for name, bale in bales.items():
+        per_bale[(name, "baler")] = 1 / pace(bale, wrap, turns, book)
+        per_bale[(name, "mover")] = 1 / book.value("cost.move_bales_h")
+    for machine, used in (("shred", ("chop_and_rake",)), ("rake", ("rake_bale", "chop_and_rake"))):
+        hours = 1 / area_capacity_ha_h(
+            book.value(f"cost.{machine}_speed"),
+            book.value(f"cost.{machine}_width"),
+            book.value(f"cost.{machine}_efficiency"),
+        )
+        per_ha |= {(name, machine): float(hours) for name in used if name in bales}
+    if plan.money.crew_days is None:
+        return Capacity(per_ha, per_bale, {})
+    hours = plan.money.crew_days * book.value("machine.hours_day") * plan.money.crews
+    return Capacity(per_ha, per_bale, dict.fromkeys(("shred", "rake", "baler", "mover"), hours))

@@ -1,0 +1,140 @@
+"""When not all can be had: what is in the way, and what each relief would bring."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from stovergeo.supply.model import build
+from stovergeo.supply.problem import Capacity, SupplyProblem
+from stovergeo.supply.solve import least_short, short_weights
+
+_TOLERANCE_MG = 0.01
+Relief = Callable[[SupplyProblem], SupplyProblem]
+
+
+def least_short_mg(problem: SupplyProblem) -> float:
+    """Return the dry Mg that cannot be had at any cost, each need counted alike."""
+    model = build(problem)
+    alike = short_weights(model, dict.fromkeys(problem.terms["need"], "contract"))
+    return least_short(model, alike)[0]
+
+
+def limits_of(problem: SupplyProblem) -> dict[str, tuple[str, Relief]]:
+    """Return every limit that could be in the way: key -> (words, the problem without it)."""
+    found: dict[str, tuple[str, Relief]] = {}
+    for machine in problem.capacity.hours:
+        found[f"hours {machine}"] = (f"the hours of the {machine}", _without_hours(machine))
+    found["yards"] = ("the room in the yards", _with_room)
+    if np.isinf(problem.distance_m).any():
+        found["ways"] = ("zones or yards that no way leads to", _with_ways)
+    if (~problem.offers["allowed"].astype(bool)).any():
+        found["soil"] = ("what must stay on the ground", _with_all_takes)
+    if (problem.offers["moisture_pct"] > problem.wet_pct).any():
+        found["wet"] = ("bales too wet to be stored", _with_wet)
+    for row in problem.terms.itertuples(index=False):
+        if np.isfinite(row.moisture_most_pct) or np.isfinite(row.ash_most_pct):
+            found[f"quality {row.need}"] = (f"the moisture and ash that {row.need} accepts", _without_quality(row.need))
+    if problem.no_go_zones or problem.no_go_yards:
+        found["no_go"] = ("places the landowner refuses", _without_no_go)
+    return found
+
+
+def conflict(problem: SupplyProblem) -> list[str]:
+    """Return the smallest set of needs and limits that cannot all hold, in words.
+
+    Each need and each limit is left out in turn; what is still short without it did not
+    matter and stays out (a deletion filter, Chinneck and Dravnieks 1991). What remains
+    conflicts, and with any one of them gone everything could be had. Empty where nothing
+    is short.
+    """
+    if least_short_mg(problem) <= _TOLERANCE_MG:
+        return []
+    now, kept = problem, []
+    tries: list[tuple[str, Relief]] = list(limits_of(problem).values())
+    for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
+        tries.append((f"the need of {need}", _without_need(need)))
+    for words, relieve in tries:
+        eased = relieve(now)
+        if least_short_mg(eased) > _TOLERANCE_MG:
+            now = eased
+        else:
+            kept.append(words)
+    return kept or ["the stover that grows"]
+
+
+def reliefs(problem: SupplyProblem) -> pd.DataFrame:
+    """Return what lifting each limit by itself would bring.
+
+    Returns
+    -------
+    DataFrame
+        limit, words, gained_mg (dry Mg less short), left_mg (still short). The most helpful first.
+    """
+    short = least_short_mg(problem)
+    rows = []
+    for key, (words, relieve) in limits_of(problem).items():
+        left = least_short_mg(relieve(problem))
+        rows.append((key, words, max(0.0, short - left), left))
+    table = pd.DataFrame(rows, columns=["limit", "words", "gained_mg", "left_mg"])
+    return table.sort_values("gained_mg", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def _without_hours(machine: str) -> Relief:
+    def relieve(p: SupplyProblem) -> SupplyProblem:
+        hours = {m: h for m, h in p.capacity.hours.items() if m != machine}
+        return replace(p, capacity=Capacity(p.capacity.hours_per_ha, p.capacity.hours_per_bale, hours))
+
+    return relieve
+
+
+def _with_room(p: SupplyProblem) -> SupplyProblem:
+    most = p.offers["take_mg_ha"].max() * p.zones["area_ha"].sum() * 1000 / p.offers["bale_dry_kg"].min()
+    if not len(p.yards):
+        yard = {
+            "yard_id": ["a yard"],
+            "capacity_bales": [most],
+            "base": ["none"],
+            "base_cost": [0.0],
+            "ground": ["soil"],
+        }
+        return replace(p, yards=pd.DataFrame(yard), distance_m=np.zeros((len(p.zones), 1)))
+    return replace(p, yards=p.yards.assign(capacity_bales=most))
+
+
+def _with_ways(p: SupplyProblem) -> SupplyProblem:
+    return replace(p, distance_m=np.where(np.isfinite(p.distance_m), p.distance_m, 1e4))
+
+
+def _with_all_takes(p: SupplyProblem) -> SupplyProblem:
+    return replace(p, offers=p.offers.assign(allowed=True))
+
+
+def _with_wet(p: SupplyProblem) -> SupplyProblem:
+    return replace(p, wet_pct=np.inf)
+
+
+def _without_quality(need: str) -> Relief:
+    def relieve(p: SupplyProblem) -> SupplyProblem:
+        own = p.terms["need"] == need
+        terms = p.terms.assign(
+            moisture_most_pct=p.terms["moisture_most_pct"].where(~own, np.inf),
+            ash_most_pct=p.terms["ash_most_pct"].where(~own, np.inf),
+        )
+        return replace(p, terms=terms)
+
+    return relieve
+
+
+def _without_no_go(p: SupplyProblem) -> SupplyProblem:
+    return replace(p, no_go_zones=frozenset(), no_go_yards=frozenset())
+
+
+def _without_need(need: str) -> Relief:
+    def relieve(p: SupplyProblem) -> SupplyProblem:
+        return replace(p, need=p.need[p.need["need"] != need])
+
+    return relieve
