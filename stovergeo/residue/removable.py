@@ -36,7 +36,7 @@ class NamedRule:
 
 
 def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
-    """Return the rules the plan uses, rules that forbid first; broken and unknown ones are reported."""
+    """Return the rules in force, rules that forbid first; broken and unknown ones are reported."""
     found = {plugin.name: plugin for plugin in through_door(RETENTION_RULES)}
     wanted = list(found) if options.limits.rules is None else list(dict.fromkeys(options.limits.rules))
     rules = []
@@ -53,9 +53,13 @@ def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
             report.add(
                 "residue.rule_broken", f"retention rule {name} of {found[name].package}", f"{found[name].broken}."
             )
-        else:
+        elif getattr(found[name].thing, "in_force", _always)(options):
             rules.append(NamedRule(name, found[name].thing))
     return sorted(rules, key=lambda r: not r.trait("forbids", False))
+
+
+def _always(options: RuleOptions) -> bool:
+    return True
 
 
 def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Dataset:

@@ -34,6 +34,10 @@ class Rule(Protocol):
         """Return one plain sentence on what the rule asks for, for means over some ground."""
         ...
 
+    def in_force(self, options: RuleOptions) -> bool:
+        """Return whether the plan asks for the rule at all; one that is not in force is not run and not listed."""
+        ...
+
     lift: str  #: what would lower what the rule asks for, one plain sentence
     valid: str  #: range for which the rule's equation was made
     forbids: bool  #: True for a rule that asks for all or nothing

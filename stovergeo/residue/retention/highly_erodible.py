@@ -21,11 +21,14 @@ forbids = True
 reads_method = False
 
 
+def in_force(options: RuleOptions) -> bool:
+    """Return False where the plan says that the land's conservation plan allows harvest."""
+    return not options.limits.take_highly_erodible
+
+
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return all stover on highly erodible ground, else 0; Mg/ha."""
     listed = stack["highly_erodible"]
-    if options.limits.take_highly_erodible:
-        return 0.0 * stack["stover_mg_ha"]
     if {"ls_factor", "soil_erodibility", "soil_loss_tolerance"} <= set(stack):
         index = erodibility_index(
             options.crop.erosivity_us * R_SI_PER_US,
@@ -41,7 +44,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
     """Say how much of the ground is highly erodible."""
     if keep_mg_ha == 0:
-        return "No highly erodible land is held back here."
+        return "No ground here is highly erodible land."
     part = "All" if keep_mg_ha >= stover_mg_ha else "Part"
     return (
         f"{part} of this ground is highly erodible land: nothing leaves there unless its conservation plan allows it."

@@ -17,6 +17,11 @@ forbids = False
 reads_method = True
 
 
+def in_force(options: RuleOptions) -> bool:
+    """Return whether the plan limits potash or phosphate."""
+    return options.limits.potash_most_mg_ha is not None or options.limits.phosphate_most_mg_ha is not None
+
+
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave so that no more plant food leaves than the plan allows, Mg/ha."""
     stover = stack["stover_mg_ha"]
@@ -36,4 +41,4 @@ def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: U
         for name, most in (("potash", limits.potash_most_mg_ha), ("phosphate", limits.phosphate_most_mg_ha))
         if most is not None
     ]
-    return f"The plan lets at most {listed(said)} leave." if said else "The plan sets no limit on plant food."
+    return f"The plan lets at most {listed(said)} leave."

@@ -17,6 +17,14 @@ forbids = False
 reads_method = False
 
 
+def in_force(options: RuleOptions) -> bool:
+    """Return whether the plan sets any floor."""
+    limits = options.limits
+    return (
+        limits.keep_at_least_mg_ha > 0 or limits.take_at_most_mg_ha is not None or limits.harvest_from_bu_ac is not None
+    )
+
+
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover that the plan wants left, Mg/ha."""
     limits, stover = options.limits, stack["stover_mg_ha"]
@@ -39,4 +47,4 @@ def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: U
         said.append(f"at most {per_area(limits.take_at_most_mg_ha, units)} to leave")
     if limits.harvest_from_bu_ac is not None:
         said.append(f"nothing to leave where corn yields under {limits.harvest_from_bu_ac:g} bu/ac")
-    return f"The plan wants {listed(said)}." if said else "The plan sets no floor of its own."
+    return f"The plan wants {listed(said)}."

@@ -21,6 +21,11 @@ def index_of(organic: float, operations: float, erosion: float) -> float:
     return 0.4 * organic + 0.4 * operations + 0.2 * erosion
 
 
+def in_force(options: RuleOptions) -> bool:
+    """Return whether the plan gives an index."""
+    return options.crop.soil_conditioning_index is not None
+
+
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return all stover where the plan's index is below 0, else 0; Mg/ha."""
     index = options.crop.soil_conditioning_index
@@ -30,8 +35,6 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
     """Say what the index means."""
     index = options.crop.soil_conditioning_index
-    if index is None:
-        return "The plan gives no soil conditioning index."
-    if index < 0:
+    if index is not None and index < 0:
         return f"The soil conditioning index is {index:g}: organic matter would decline, so nothing leaves."
     return f"The soil conditioning index is {index:g}, which allows harvest."

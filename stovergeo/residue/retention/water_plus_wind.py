@@ -25,12 +25,14 @@ forbids = False
 reads_method = True
 
 
+def in_force(options: RuleOptions) -> bool:
+    """Return whether the plan gives the wind loss of bare ground."""
+    return options.crop.wind_loss_us is not None
+
+
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave so that water and wind loss together stay tolerable, Mg/ha."""
-    stover = stack["stover_mg_ha"]
-    if options.crop.wind_loss_us is None:
-        return 0.0 * stover
-    wind = options.crop.wind_loss_us * MG_HA_PER_TON_ACRE * options.stubble_ratio()
+    wind = (options.crop.wind_loss_us or 0.0) * MG_HA_PER_TON_ACRE * options.stubble_ratio()
     cover = cover_needed_both_pct(
         bare_loss(stack, options),
         cover_effect(options.number("retention.water.cover_effect"), options.number("retention.water.roughness")),
@@ -38,13 +40,11 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
         options.number("retention.wind.cover_effect"),
         tolerable(stack, options),
     )
-    return options.to_leave_for_cover(cover, stover)
+    return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
 def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
     """Say what the rule asks for."""
-    if options.crop.wind_loss_us is None:
-        return "The plan gives no wind loss, so water and wind are not judged together."
     if keep_mg_ha == 0:
         return "Water and wind together ask for nothing here."
     if keep_mg_ha >= stover_mg_ha:
