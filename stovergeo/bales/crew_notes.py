@@ -148,7 +148,7 @@ def _heating(book: Handbook) -> Iterator[_Note]:
     weeks = book["storage.watch_weeks"]
     words = (
         f"Probe the core of the dampest bales through the first {weeks.value:g} weeks; "
-        f"some sources say to {weeks.high:g}. "
+        f"most heat in the second to fourth, and some sources say to probe for {weeks.high:g}. "
         "The fire service decides what is done with a hot stack."
     )
     yield "farm", "heating", "When", words, weeks.source

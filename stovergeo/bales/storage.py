@@ -22,7 +22,7 @@ TITLES: Final = {
     "net": "net",
     "full_cover": "full cover that sheds rain",
     "stretch_film": "stretch film",
-    "tarp": "net under a tarp",
+    "tarp": "tarp over the row",
     "open_shed": "open shed",
     "closed_shed": "closed shed",
     "clay": "heavy clay or wet ground",
@@ -30,6 +30,8 @@ TITLES: Final = {
     "gravel": "gravel",
     "tires": "tires or pallets",
 }
+_UNDER: Final = {"tarp": "under a tarp", "open_shed": "in an open shed", "closed_shed": "in a closed shed"}
+_ROOFS: Final = ("open_shed", "closed_shed")
 _COVER_OF_PLACE: Final = {"tarped rows": "tarp", "open shed": "open_shed", "closed shed": "closed_shed"}
 
 
@@ -56,8 +58,8 @@ class Keeping:
     @property
     def title(self) -> str:
         """The same in words."""
-        under = TITLES[self.cover] if self.cover != self.wrap else ""
-        return f"{TITLES[self.wrap]}{f' in {under}' if under else ''} on {TITLES[self.base]}"
+        over = "" if self.cover == self.wrap else f" {_UNDER[self.cover]}"
+        return f"{TITLES[self.wrap]}{over} on {TITLES[self.base]}"
 
 
 def base_of_ground(drainage_class: float, clay_pct: float, book: Handbook) -> str:
@@ -75,6 +77,7 @@ def why_not_kept(keeping: Keeping, shape: str, moisture_pct: float, book: Handbo
 
     Bales too wet, and large squares without a roof or tarp, are outside the ground on which
     the loss model stands; advice against them is published, a loss figure to rely on is not.
+    Damp bales heat, so they stand in no building, and the dampest in single rows only.
     """
     wettest = min(book.value("storage.moisture_most"), book.value("storage.breath.moisture_to"))
     if moisture_pct > wettest:
@@ -82,7 +85,18 @@ def why_not_kept(keeping: Keeping, shape: str, moisture_pct: float, book: Handbo
             f"Baled at {moisture_pct:g} % moisture: above {wettest:g} % stover molds and heats and is not stored dry. "
             "Let it dry, use it at once, or ensile it airtight."
         )
-    if shape == "square" and keeping.cover not in ("tarp", "open_shed", "closed_shed", "stretch_film"):
+    damp, damper = book.value("storage.band.green"), book.value("storage.band.amber")
+    if moisture_pct > damp and keeping.cover in _ROOFS:
+        return (
+            f"Baled at {moisture_pct:g} % moisture: above {damp:g} % bales heat for weeks and stand in no building. "
+            "Keep them outside, spaced and probed, until they are cool and dry."
+        )
+    if moisture_pct > damper and keeping.pattern != "single row":
+        return (
+            f"Baled at {moisture_pct:g} % moisture: above {damper:g} % bales heat, and only a single row outside "
+            "lets the heat go."
+        )
+    if shape == "square" and keeping.cover not in ("tarp", "stretch_film", *_ROOFS):
         open_loss = book["storage.square_open"]
         reason = "A full cover is made for round bales. " if keeping.cover == "full_cover" else ""
         return (
@@ -132,7 +146,7 @@ def storage_loss(
         flat = book["storage.square_film"]
         same = np.ones_like(np.asarray(months, dtype=float))
         return Loss(flat.low * same, flat.value * same, flat.high * same)
-    covered = keeping.cover in ("tarp", "open_shed", "closed_shed")
+    covered = keeping.cover in ("tarp", *_ROOFS)
     pattern = "single_row" if covered else keeping.pattern.replace(" ", "_")
     breath = respiration_pct(
         months,

@@ -27,7 +27,7 @@ def storage_words(table: pd.DataFrame, break_even: pd.DataFrame, need: pd.DataFr
     return [
         *_best(season),
         *_dear(break_even),
-        *_drawn(need),
+        *_drawn(need, table),
         *(f"{TITLES[r.wrap].capitalize()}: {r.words}" for r in refused.itertuples()),
     ]
 
@@ -64,7 +64,7 @@ def _dear(break_even: pd.DataFrame) -> list[str]:
     return list(asked["words"])
 
 
-def _drawn(need: pd.DataFrame) -> list[str]:
+def _drawn(need: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     out = []
     for name, rows in need.groupby("need", sort=False):
         bales = int(rows["bales"].sum())
@@ -72,8 +72,12 @@ def _drawn(need: pd.DataFrame) -> list[str]:
         loss = 100 * (1 - dry / (rows["dry_mg"] / (1 - rows["loss_pct"] / 100)).sum())
         if not math.isfinite(loss):
             continue
+        late = rows.merge(table.loc[~table["in_season"], ["year", "month"]].drop_duplicates())
         out.append(
             f"{name}: {dry:.0f} Mg dry to be drawn, for which {bales:,} bales are made; "
             f"{loss:.1f} % is lost before use."
         )
+        if len(late):
+            months = ", ".join(MONTHS[month - 1] for month in late["month"])
+            out.append(f"{name} draws on in {months}, after the last use that the plan's [storage] names.")
     return out

@@ -25,6 +25,7 @@ from stovergeo.bales import (
     net_turns,
     storable_methods,
     storage_words,
+    why_not_kept,
     wrap_table,
 )
 from stovergeo.bales.climate import baled_on, climate_of, months_of_use, rain_by_mm
@@ -253,6 +254,7 @@ def test_storage_words_say_months_and_reasons():
     assert "net on drained ground costs least" in words
     assert "Full cover that sheds rain on drained ground does not pay" in words
     assert "barn: " in words
+    assert "barn draws on in Sep, Oct, after the last use" in words
 
 
 def test_feed_needs_a_feeder():
@@ -267,4 +269,12 @@ def test_a_day_that_is_not_in_every_year_is_refused(day):
 
 
 def test_titles_name_the_roof():
-    assert Keeping("net", "gravel", "open shed").title == "net in open shed on gravel"
+    assert Keeping("net", "gravel", "open shed").title == "net in an open shed on gravel"
+
+
+def test_damp_bales_stand_in_no_building_and_the_dampest_in_single_rows():
+    assert why_not_kept(Keeping("net", "soil", "closed shed"), "round", 20, BOOK) == ""
+    assert "no building" in why_not_kept(Keeping("net", "soil", "closed shed"), "round", 22, BOOK)
+    assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 24, BOOK) == ""
+    assert "single row" in why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 27, BOOK)
+    assert why_not_kept(Keeping("net", "soil"), "round", 27, BOOK) == ""

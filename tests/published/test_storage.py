@@ -195,11 +195,14 @@ COVER_AND_BASE = st.tuples(st.sampled_from(COVERS), st.sampled_from(BASES))
 )
 def test_longer_and_wetter_never_lose_less(way, pattern, months, later, inches, more, moisture):
     cover, base = way
+    # the model answers for damp bales outside, and for the dampest in single rows
+    most = 20 if cover in ("open_shed", "closed_shed") else 25 if pattern != "single row" else 30
+    moisture = min(moisture, most)
     now = loss(cover, base, months, inches, moisture=moisture, pattern=pattern)
     for worse in (
         loss(cover, base, months + later, inches, moisture=moisture, pattern=pattern),
         loss(cover, base, months, inches + more, moisture=moisture, pattern=pattern),
-        loss(cover, base, months, inches, moisture=min(30, moisture + more), pattern=pattern),
+        loss(cover, base, months, inches, moisture=min(most, moisture + more), pattern=pattern),
     ):
         assert all(a <= b + 1e-9 for a, b in zip(now, worse, strict=True))
     assert now.low <= now.middle <= now.high
