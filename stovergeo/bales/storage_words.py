@@ -57,11 +57,15 @@ def _span(first: pd.Series, last: pd.Series) -> str:
 
 def _dear(break_even: pd.DataFrame) -> list[str]:
     """Answer on the rain-shedding cover, which growers ask about first, and on gravel."""
-    asked = break_even[
-        ((break_even["wrap"] == "full_cover") & break_even["base"].isin(["soil", "clay"]))
-        | ((break_even["wrap"] == "net") & (break_even["base"] == "gravel"))
-    ]
-    return list(asked["words"])
+    cover = break_even[(break_even["wrap"] == "full_cover") & break_even["base"].isin(["soil", "clay"])]
+    gravel = break_even[(break_even["wrap"] == "net") & (break_even["base"] == "gravel")]
+    out = [*gravel["words"], *cover["words"]]
+    if len(cover):
+        out.append(
+            "Not counted for a cover: drier bales at delivery, fewer broken ones, no net frozen in, less rot below. "
+            "No trial weighed such covers on stover; all were on hay or grass."
+        )
+    return out
 
 
 def _drawn(need: pd.DataFrame, table: pd.DataFrame) -> list[str]:

@@ -15,6 +15,7 @@ from stovergeo.bales import (
     Keeping,
     OutsideGroundError,
     bale_of,
+    bale_plan,
     base_of_ground,
     break_even_table,
     contract_terms,
@@ -278,3 +279,32 @@ def test_damp_bales_stand_in_no_building_and_the_dampest_in_single_rows():
     assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 24, BOOK) == ""
     assert "single row" in why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 27, BOOK)
     assert why_not_kept(Keeping("net", "soil"), "round", 27, BOOK) == ""
+
+
+def test_winter_storage_outside_costs_little():
+    # Michigan Corn Stover Project: uncovered outside is fine through winter, losses climb in spring and summer
+    table = table_of(make_plan())
+    net = table[(table["wrap"] == "net") & (table["base"] == "soil")].set_index("month")
+    assert net.loc[3, "loss_pct"] < 3
+    assert net.loc[3, "best"]
+    assert net.loc[8, "loss_pct"] - net.loc[4, "loss_pct"] > 2 * (net.loc[3, "loss_pct"] - net.loc[11, "loss_pct"])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    take=st.floats(0, 5000),
+    more=st.floats(0, 500),
+    size=st.sampled_from(["4x5", "5x6", "3x4x8"]),
+    moisture=st.floats(10, 28),
+)
+def test_bales_hold_what_the_zone_gives(take, more, size, moisture):
+    plan = make_plan(bale={"size": size})
+    zones = pd.DataFrame(
+        {"zone_id": ["a", "b"], "method": ["m", "m"], "take_mg": [take, take + more], "area_ha": 100.0}
+    )
+    made = bale_plan(zones, {"m": SimpleNamespace(moisture_pct=moisture)}, plan, BOOK).set_index("zone_id")
+    held = (made["bales"] * made["bale_dry_kg"] / 1000).reindex(["a", "b"]).fillna(0)
+    assert held["a"] <= take + 1e-6
+    assert held["b"] <= take + more + 1e-6
+    assert take - held["a"] < bale_of(plan.bale, None, BOOK).dry_kg / 1000 + 1e-6
+    assert held["a"] <= held["b"] + 1e-9
