@@ -161,7 +161,7 @@ def answer(
     report = Report()
     refuse_existing(out, overwrite, report)
     with _progress() as step:
-        result = replan_with_answer(plan_path, answer_path, report, step)
+        result = replan_with_answer(plan_path, answer_path, report, out, step)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side)

@@ -39,12 +39,15 @@ class SeasonResult:
     yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
     bale_plan: pd.DataFrame  #: zone_id, method, bales, bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m
     need: pd.DataFrame  #: need, month (1..12 with year order), year, dry_mg, bales
-    wrap_table: (
-        pd.DataFrame
-    )  #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
+    #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
+    wrap_table: pd.DataFrame
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
     words: dict[str, list[str]]  #: plain sentences by topic: summary, choice, storage, soil, shortage
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source
     crew: pd.DataFrame | None = None
+    sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
+    calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, words
+    wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
+    alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...

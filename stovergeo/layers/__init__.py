@@ -5,7 +5,7 @@
 """
 
 from stovergeo.layers.farm_layers import FarmLayers
-from stovergeo.layers.grid import cells_touched, farm_grid, put_layers, put_surface
+from stovergeo.layers.grid import cells_touched, farm_grid, onto_grid, put_layers, put_surface
 from stovergeo.layers.read import read_layers
 from stovergeo.layers.roles import Proposal, propose_roles
 
@@ -14,6 +14,7 @@ __all__ = [
     "Proposal",
     "cells_touched",
     "farm_grid",
+    "onto_grid",
     "propose_roles",
     "put_layers",
     "put_surface",

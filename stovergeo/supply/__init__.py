@@ -7,7 +7,7 @@ from stovergeo.supply.alternatives import alternatives, trade_off
 from stovergeo.supply.choice import Choice, optimise, with_yield
 from stovergeo.supply.decide import choose
 from stovergeo.supply.haul import HaulGround, HaulOptions, haul_distances, haul_ground, haul_lines, haul_options
-from stovergeo.supply.inputs import supply_problem
+from stovergeo.supply.inputs import supply_problem, yard_grounds
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.supply.shortage import conflict, reliefs
 
@@ -30,4 +30,5 @@ __all__ = [
     "supply_problem",
     "trade_off",
     "with_yield",
+    "yard_grounds",
 ]

@@ -1,0 +1,320 @@
+"""One season of one farm, from plan file to result: the only module that knows the whole way.
+
+`run_season` is a pure function of the plan file and its layers. Words are asked for in metric
+units everywhere; the printers turn the quantities in them into the reader's units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import xarray as xr
+from pyproj import Transformer
+
+from stovergeo import bales, layers, residue, story, supply, terrain, yards, yieldmap, zones
+from stovergeo.errors import Report
+from stovergeo.handbook import Handbook, load_handbook
+from stovergeo.handbook.book import UnknownCoefficientError
+from stovergeo.layers import FarmLayers
+from stovergeo.plan_file import Plan, read_plan
+from stovergeo.result import SeasonResult
+from stovergeo.share import add_answer, plan_key, read_answer
+from stovergeo.stack import grid_of, new_stack, put
+
+Step = Callable[[str], None]
+
+
+def quiet(what: str) -> None:
+    """Take note of no step: the default for callers that show no progress."""
+
+
+def sample_plan_path() -> Path:
+    """Return the plan file of the sample farm, from the installed package or from a checkout."""
+    shipped = Path(str(files("stovergeo"))) / "sample_layers" / "plan.toml"
+    return shipped if shipped.is_file() else Path(__file__).parents[1] / "sample_layers" / "plan.toml"
+
+
+def check_season(plan_path: Path, report: Report) -> list[layers.Proposal]:
+    """Read the plan and every layer, compute nothing, list all problems; return proposals for column roles."""
+    plan = read_plan(plan_path, report)
+    _book_of(plan, report)
+    layers.read_layers(plan, report)
+    return layers.propose_roles(plan, report)
+
+
+def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonResult:
+    """Plan one season.
+
+    Parameters
+    ----------
+    plan : Plan or Path
+        A plan, or the path of a plan file.
+    report : Report
+        Collects every problem met on the way.
+    step : callable, optional
+        Told what is being done, for a progress line.
+
+    Raises
+    ------
+    InputError
+        When what was brought cannot be used; carries every problem found up to there.
+    """
+    step("Reading the plan and its layers")
+    plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
+    book = _book_of(plan, report)
+    farm = layers.read_layers(plan, report)
+    report.stop_if_refused()
+    not_checked = dict(farm.not_checked)
+
+    step("Making the grain map")
+    fields = farm.fields if farm.fields is not None else yieldmap.boundary_from_points(farm.points)
+    ground = farm.surroundings.get("property")
+    grid = layers.farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
+    stack = layers.put_layers(new_stack(grid), farm, fields)
+    grain = _grain(stack, farm, fields, book, report)
+    stack = grain.stack
+
+    step("Slope, water and the season's sun")
+    stack = _with_terrain(stack, plan, farm, book, not_checked)
+
+    step("What must stay on the ground")
+    options = residue.RuleOptions(plan.crop, plan.limits, book)
+    stack = residue.limits(stack, options, report)
+    ways = bales.storable_methods(residue.methods(book, plan.gather.methods), plan, book, report)
+    report.stop_if_refused()
+
+    step("Drawing zones, and the odds that each limit holds")
+    drawn_zones = zones.make_zones(
+        stack,
+        fields,
+        working_width_m=plan.gather.working_width_m,
+        smallest_zone_ha=plan.gather.smallest_zone_ha,
+        options=zones.zone_options(book),
+        units="metric",
+    )
+    labels = zones.zone_numbers(drawn_zones, grid)
+    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, ways)
+    offers = residue.zone_methods(
+        stack, drawn_zones, labels, options, ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+    )
+
+    step("Finding stack yards")
+    usual = residue.recommended(offers)
+    bale = bales.bale_of(plan.bale, ways[_most_used(usual, ways)], book)
+    value = plan.money.stover_value_per_mg
+    season = plan.farm.season
+    need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
+    around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
+    stack, ratings = yards.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
+    all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
+    offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
+    wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
+    found = yards.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric")
+    not_checked |= {f"yards: {name}": words for name, words in ratings.not_checked.items()}
+
+    step("Choosing zones, methods, yards and wraps together")
+    hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
+    distance = supply.haul_distances(drawn_zones, found.yards, hauling)
+    problem = supply.supply_problem(plan, book, drawn_zones, offers, ways, found.yards, distance, need, stack=stack)
+    titles = {name: way.title for name, way in ways.items()}
+    choice = supply.choose(problem, titles=titles)
+    chosen = choice.methods if len(need) else usual
+    worked = _worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
+
+    step("Counting bales, net and plant food")
+    hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
+    wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
+    made = bales.bale_plan(worked, ways, plan, book)
+    ground = _ground_of(found.yards, hauls, stack, book)
+    losses = bales.wrap_table(
+        plan.storage, plan.wrap, bale, book, season,
+        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+    )  # fmt: skip
+    nutrients = residue.nutrients(worked, ways, book, plan.money)
+    sums = story.totals(stack, worked, made, nutrients, need)
+    sums |= {
+        "cost": choice.total_cost,
+        "cost_per_mg": choice.cost_per_mg,
+        "drawn_mg": choice.drawn_mg,
+        "short_bales": float(choice.short_bales),
+        "yards_used": float(len(choice.yard_use)),
+        **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
+    }
+    return SeasonResult(
+        plan=plan,
+        crs=farm.crs,
+        stack=stack,
+        fields=fields,
+        zones=_with_reasons(worked, choice, "zone"),
+        yards=_with_reasons(found.yards, choice, "yard"),
+        stacks=found.stacks,
+        hauls=hauls,
+        soils=farm.soils,
+        surroundings=around,
+        not_checked=not_checked,
+        points=grain.points,
+        cleaning=grain.cleaning,
+        surface_report=grain.report,
+        zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        zone_methods=offers,
+        zone_nutrients=nutrients,
+        odds=residue.odds_table(draws, plan.odds.cautious_pct, chosen),
+        sensitivity=residue.sensitivity(draws),
+        calendar=residue.harvest_calendar(offers, chosen, plan.crop, season),
+        yard_ratings=found.ratings,
+        bale_plan=made,
+        need=need,
+        wrap_table=losses,
+        wrap_use=choice.wrap_use,
+        alternatives=choice.alternatives,
+        crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
+        totals=sums,
+        words={
+            "choice": choice.words,
+            "wrap": list(choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"]),
+            "storage": bales.storage_words(losses, bales.break_even_table(losses, bale), need),
+            "soil": story.soil_words(stack, book) + story.terrain_words(stack),
+            "yards": found.words,
+        },
+        problems=report.by_severity(),
+        coefficients=book.used(),
+    )
+
+
+def replan_with_answer(
+    plan_path: Path, answer_path: Path, report: Report, out: Path, step: Step = quiet
+) -> SeasonResult:
+    """Plan again with the landowner's answer; the result's words say what changed.
+
+    What the landowner refuses is written as a layer beside the results, and the plan used names it.
+
+    Raises
+    ------
+    InputError
+        When the plan, its layers or the answer file cannot be used.
+    """
+    before = run_season(plan_path, report, step)
+    step("Reading the landowner's answer")
+    answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
+    plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
+    after = run_season(plan, Report(), step)
+    after.words["changed"] = story.changed_words(before, after)
+    return after
+
+
+def _worked_zones(
+    drawn: gpd.GeoDataFrame, offers: pd.DataFrame, choice: supply.Choice, chosen: dict[str, str], by_need: bool
+) -> gpd.GeoDataFrame:
+    """Return the zones as they will be worked; where the need asks for less, only a share of a zone is gathered."""
+    worked = zones.assign_methods(drawn, offers, chosen, units="metric")
+    if not by_need:
+        return worked.assign(gathered_share=(worked["method"] != "leave").astype(float))
+    share = worked["zone_id"].map(choice.zone_method.set_index("zone_id")["share"]).fillna(0.0)
+    return worked.assign(gathered_share=share, take_mg=worked["take_mg"] * share)
+
+
+def _with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
+    """Return zones or yards with the choice's reason behind their own."""
+    of_kind = choice.reasons[choice.reasons["kind"] == kind]
+    said = table[f"{kind}_id"].map(dict(zip(of_kind["id"], of_kind["words"], strict=True))).fillna("")
+    return table.assign(reason=(table["reason"] + " " + said).str.strip())
+
+
+def _ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:
+    """Return what bare ground is in the yard that takes most bales: "soil" or "clay"."""
+    if not len(found):
+        return "soil"
+    carried = hauls.groupby("yard_id")["bales"].sum()
+    most = carried.idxmax() if len(carried) else found["yard_id"].iloc[0]
+    return supply.yard_grounds(found[found["yard_id"] == most], stack, book)[0]
+
+
+def _book_of(plan: Plan, report: Report) -> Handbook:
+    """Return the handbook with the plan's own numbers; an unknown key is a problem of the plan file."""
+    try:
+        return load_handbook(plan.handbook)
+    except UnknownCoefficientError as error:
+        raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
+
+
+@dataclass(frozen=True, slots=True)
+class _Grain:
+    """What the yield map made."""
+
+    stack: xr.Dataset
+    points: gpd.GeoDataFrame | None = None
+    cleaning: pd.DataFrame | None = None
+    report: dict[str, float | str] = field(default_factory=dict)
+
+
+def _grain(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, book: Handbook, report: Report) -> _Grain:
+    """Put the grain map into the stack: from raw points, or from a finished map."""
+    if farm.points is None:
+        grain = layers.onto_grid(farm.yield_raster, grid_of(stack))
+        inside = stack["field_number"].notnull().to_numpy()
+        return _Grain(
+            put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
+        )
+    cleaned = yieldmap.clean_points(farm.points, book, report)
+    surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+    kept = cleaned.points.assign(removed_because="")
+    points = pd.concat([kept, cleaned.removed]).sort_index()
+    raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
+    clean = {f"cleaned_{name}": number for name, number in yieldmap.raw_summary(cleaned.points).items()}
+    return _Grain(
+        put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error),
+        points,
+        cleaned.counts,
+        {**surface.report, **raw, **clean},
+    )
+
+
+def _with_terrain(
+    stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, str]
+) -> xr.Dataset:
+    """Put slope, water and sun into the stack; say what ground too coarse for it leaves unchecked."""
+    if "elevation_m" in stack:
+        stack = put(stack, **terrain.slope_aspect(stack["elevation_m"]))
+        drainage = layers.cells_touched(stack, farm.surroundings.get("water"))
+        barriers = layers.cells_touched(stack, farm.surroundings.get("roads"))
+        stack = put(stack, **terrain.water(stack["elevation_m"], drainage=drainage, barriers=barriers, book=book))
+    elif farm.points is not None and "height_m" in farm.points:
+        ground = yieldmap.ground_from_points(farm.points, stack, book)
+        stack = layers.put_surface(put(stack, elevation_m=ground.elevation), farm)
+        stack = put(stack, **terrain.slope_aspect(stack["elevation_m"]))
+        stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], book))
+        not_checked["ponding and flow paths"] = (
+            f"No elevation layer was given. Heights came from the combine's GPS ({ground.words}), too coarse to show "
+            f"where water stands or runs; slope was taken over {ground.least_scale_m:.0f} m and more."
+        )
+    else:
+        not_checked["slope, ponding, flow paths and sun"] = (
+            "No elevation layer was given and the yield points carry no heights: the ground's shape is not known."
+        )
+        return stack
+    start, end = bales.storage_span(plan.storage, plan.farm.season)
+    to_lonlat = Transformer.from_crs(farm.crs, 4326, always_xy=True)
+    longitude, latitude = to_lonlat.transform(float(stack.x.mean()), float(stack.y.mean()))
+    sun = terrain.season_sun(
+        stack["surface_m"],
+        stack["elevation_m"],
+        start,
+        end,
+        latitude=latitude,
+        longitude=longitude,
+        altitude_m=float(stack["elevation_m"].mean()),
+        book=book,
+    )
+    return put(stack, **sun)
+
+
+def _most_used(usual: dict[str, str], ways: dict[str, residue.Method]) -> str:
+    """Return the method most zones would use, the gentlest where none is: yards are laid out for its bale."""
+    used = [m for m in usual.values() if m in ways]
+    return max(ways, key=used.count)

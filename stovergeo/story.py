@@ -1,0 +1,122 @@
+"""What the tables of a season add up to: totals, and the few sentences no single room can say.
+
+Quantities in sentences are metric; the printers turn them into the reader's units.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from stovergeo.handbook import Handbook
+from stovergeo.result import SeasonResult
+from stovergeo.stack import total
+
+_POORLY: Final = 6  # class number of "poorly drained"
+
+
+def soil_words(stack: xr.Dataset, book: Handbook) -> list[str]:
+    """Say what the fields' soil means for bales on it: heavy clay, wet ground, or neither.
+
+    Parameters
+    ----------
+    stack : Dataset
+        With the soil variables and ``field_number``.
+    book : Handbook
+        ``storage.heavy_clay_pct``: clay from which ground is heavy, percent.
+    """
+    inside = np.isfinite(stack["field_number"].to_numpy())
+    area = np.where(inside, stack["cell_area_ha"].to_numpy(), 0.0)
+    clay, drainage = stack["clay_pct"].to_numpy(), stack["drainage_class"].to_numpy()
+    heavy_from = book.value("storage.heavy_clay_pct")
+    share = {
+        "heavy": float(area[clay >= heavy_from].sum() / area.sum()),
+        "wet": float(area[drainage >= _POORLY].sum() / area.sum()),
+        "unknown": float(area[np.isnan(clay) | np.isnan(drainage)].sum() / area.sum()),
+    }
+    words = []
+    if share["heavy"] >= 0.01:
+        words.append(
+            f"Heavy clay: {share['heavy']:.0%} of the fields has {heavy_from:.0f} % clay or more in its surface. "
+            "Heavy clay stays wet under bales and does not carry trucks in a wet spell."
+        )
+    if share["wet"] >= 0.01:
+        words.append(
+            f"Wet ground: {share['wet']:.0%} of the fields is naturally poorly or very poorly drained. "
+            "Bales that stand on it draw water from below."
+        )
+    if share["unknown"] >= 0.01:
+        words.append(f"The soil of {share['unknown']:.0%} of the fields is not known; it was taken the cautious way.")
+    return words or ["No heavy clay and no poorly drained ground lies in these fields."]
+
+
+def terrain_words(stack: xr.Dataset) -> list[str]:
+    """Say how much of the fields is steep or gathers water."""
+    inside = stack["field_number"].notnull()
+    area = float(stack["cell_area_ha"].where(inside).sum(dtype=np.float64))
+    words = []
+    if "concentrated_flow" in stack:
+        gathered = float(stack["cell_area_ha"].where(inside & (stack["concentrated_flow"] == 1)).sum(dtype=np.float64))
+        if gathered / area >= 0.005:
+            words.append(f"Where water runs gathered ({gathered:.1f} ha), all stover stays: it holds the channel.")
+    return words
+
+
+def totals(
+    stack: xr.Dataset, zones: pd.DataFrame, bale_plan: pd.DataFrame, nutrients: pd.DataFrame, need: pd.DataFrame
+) -> dict[str, float]:
+    """Return whole-farm sums; names carry their unit.
+
+    Returns
+    -------
+    dict
+        ``fields_ha``, ``gathered_ha``, ``grain_mg``, ``stover_mg``, ``removable_mg`` (cell by cell, central estimate),
+        ``take_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``, ``s_kg``,
+        ``nutrient_cost`` ($).
+    """
+    inside = stack["field_number"].notnull()
+    gathered = zones[zones["method"] != "leave"]
+    return {
+        "fields_ha": float(zones["area_ha"].sum()),
+        "gathered_ha": float(gathered["area_ha"].sum()),
+        "grain_mg": total(stack, "grain_mg_ha", inside),
+        "stover_mg": total(stack, "stover_mg_ha", inside),
+        "removable_mg": total(stack, "removable_mg_ha", inside),
+        "take_mg": float(gathered["take_mg"].sum()),
+        "bales": float(bale_plan["bales"].sum()),
+        "net_m": float(bale_plan["net_m"].sum()),
+        "need_mg": float(need["dry_mg"].sum()),
+        "need_bales": float(need["bales"].sum()),
+        **{f"{n}_kg": float(nutrients[f"{n}_kg"].sum()) for n in ("n", "p2o5", "k2o", "s")},
+        "nutrient_cost": float(nutrients["cost"].sum()),
+    }
+
+
+def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
+    """Say what differs between two plans of the same farm, in the order a landowner asks."""
+    words = []
+    # ids are given anew in each run, so places are compared
+    gone, new = _gone(before, after), _gone(after, before)
+    if gone:
+        words.append(f"No longer a stack yard: {', '.join(gone)} of the plan before.")
+    if new:
+        words.append(f"New stack yard: {', '.join(new)} of this plan.")
+    for key, name in (("bales", "Bales made"), ("take_mg", "Dry stover taken, Mg"), ("cost", "Cost of the season, $")):
+        a, b = before.totals.get(key, 0.0), after.totals.get(key, 0.0)
+        if abs(b - a) >= 0.5:
+            words.append(f"{name}: {a:,.0f} before, {b:,.0f} now.")
+    short = after.totals.get("short_bales", 0.0)
+    if short > before.totals.get("short_bales", 0.0):
+        words.append(f"The need is now short by {short:,.0f} bales.")
+    return words or ["Nothing in the plan changes."]
+
+
+def _gone(before: SeasonResult, after: SeasonResult) -> list[str]:
+    """Yards in use before on whose ground no yard stands in use after."""
+    used = before.yards[before.yards["yard_id"].isin(before.hauls["yard_id"])]
+    now = after.yards[after.yards["yard_id"].isin(after.hauls["yard_id"])]
+    ground = now.union_all() if len(now) else None
+    return [row.yard_id for row in used.itertuples() if ground is None or row.geometry.intersection(ground).is_empty]
