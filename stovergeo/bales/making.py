@@ -39,7 +39,8 @@ def bale_plan(
     Parameters
     ----------
     zones : DataFrame
-        Table ``zones`` (see `stovergeo.schemas`): zone_id, method, take_mg, area_ha are read.
+        Table ``zones`` (see `stovergeo.schemas`): zone_id, method, take_mg_ha (where it is gathered)
+        and take_mg (all of it; less than the whole zone's where only a share is gathered) are read.
     methods : mapping of name to method
         Each with its `moisture_pct`.
     plan : Plan
@@ -52,7 +53,8 @@ def bale_plan(
     pandas.DataFrame
         zone_id, method, bales (whole bales; they never hold more than the zone gives), bales_low
         and bales_high (at the highest and lowest density), bale_dry_kg, bale_as_is_kg,
-        moisture_pct, turns, net_m (of all its bales), bales_ha, bales_hour, hours (baling), days
+        moisture_pct, turns, net_m (of all its bales), bales_ha (where it is
+        gathered), bales_hour, hours (baling), days
         (calendar, as fit weather allows). Zones left alone are not listed.
     """
     kind = wrap or ("net" if plan.wrap.kind == "best" else plan.wrap.kind)
@@ -65,11 +67,11 @@ def bale_plan(
         bales, low, high = (_whole(zone.take_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
         own_turns, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, book)
         width_m = plan.gather.working_width_m
-        an_hour = pace(bale, kind, turns, book, width_m, zone.take_mg / zone.area_ha)
+        an_hour = pace(bale, kind, turns, book, width_m, zone.take_mg_ha)
         hours = bales / an_hour
         days = field_days(hours, book.value("machine.hours_day"), book.value("machine.fit_days"))
         made = (bales, low, high, bale.dry_kg, bale.as_is_kg, bale.moisture_pct)
-        work = (own_turns, bales * net_m, bales / zone.area_ha, an_hour, hours, days)
+        work = (own_turns, bales * net_m, 1000 * zone.take_mg_ha / bale.dry_kg, an_hour, hours, days)
         rows.append((zone.zone_id, zone.method, *made, *work))
     return pd.DataFrame(rows, columns=COLUMNS)
 

@@ -30,7 +30,7 @@ def test_bales_never_hold_more_than_the_zone_gives(book):
             "zone_id": ["F1-a", "F1-b", "F1-c"],
             "method": ["rake_bale", "leave", "second_pass"],
             "take_mg": [100.0, 0.0, 0.3],
-            "area_ha": [30.0, 5.0, 1.0],
+            "take_mg_ha": [4.0, 0.0, 0.3],
         }
     )
     methods = {"rake_bale": SimpleNamespace(moisture_pct=18.0), "second_pass": SimpleNamespace(moisture_pct=22.0)}
@@ -40,6 +40,7 @@ def test_bales_never_hold_more_than_the_zone_gives(book):
     assert (made <= [100.0, 0.3]).all()
     assert 100.0 - made["F1-a"] < table.loc["F1-a", "bale_dry_kg"] / 1000
     assert table.loc["F1-c", "bales"] == 0
+    assert table.loc["F1-a", "bales_ha"] == pytest.approx(4000 / table.loc["F1-a", "bale_dry_kg"])
     assert table.loc["F1-a", "turns"] == 4
     # four turns of a 6 ft bale and 18 in of overlap
     assert table.loc["F1-a", "net_m"] == pytest.approx(213 * (4 * math.pi * 1.8288 + 0.4572))
@@ -115,7 +116,7 @@ def test_a_square_bale_without_measures_is_a_trade_size(book):
 
 def test_density_spreads_the_number_of_bales(book):
     plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
-    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [500.0], "area_ha": [100.0]})
+    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [500.0], "take_mg_ha": [5.0]})
     row = bale_plan(zones, {"rake_bale": SimpleNamespace(moisture_pct=18.0)}, plan, book).iloc[0]
     assert row["bales_low"] < row["bales"] < row["bales_high"]
     own = make_plan(bale={"size": "5x6", "dry_density": "7.3 lb/ft3"})
@@ -151,7 +152,7 @@ def test_thin_windrows_hold_the_baler_to_its_ground_speed(book):
 def test_baling_in_words(book):
     plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
     methods = {"rake_bale": SimpleNamespace(moisture_pct=18.0)}
-    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [3000.0], "area_ha": [700.0]})
+    zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [3000.0], "take_mg_ha": [4.3]})
     words = baling_words(bale_plan(zones, methods, plan, book), plan, book)
     assert "6,405 bales" in words[0]
     assert any("second baler" in w for w in words)

@@ -300,7 +300,7 @@ def test_winter_storage_outside_costs_little():
 def test_bales_hold_what_the_zone_gives(take, more, size, moisture):
     plan = make_plan(bale={"size": size})
     zones = pd.DataFrame(
-        {"zone_id": ["a", "b"], "method": ["m", "m"], "take_mg": [take, take + more], "area_ha": 100.0}
+        {"zone_id": ["a", "b"], "method": ["m", "m"], "take_mg": [take, take + more], "take_mg_ha": 4.0}
     )
     made = bale_plan(zones, {"m": SimpleNamespace(moisture_pct=moisture)}, plan, BOOK).set_index("zone_id")
     held = (made["bales"] * made["bale_dry_kg"] / 1000).reindex(["a", "b"]).fillna(0)
