@@ -15,7 +15,7 @@ from stovergeo.layers.crs import Bounds
 from stovergeo.layers.open_file import shown
 from stovergeo.layers.rasters import Header, opened_raster, read_onto
 from stovergeo.plan_file import Plan
-from stovergeo.plan_file.layers import ElevationLayer
+from stovergeo.plan_file.layers import ElevationLayer, RasterLayer
 from stovergeo.units import M_PER_FT
 
 #: US survey foot, exact by definition: 1200/3937 m (Mendenhall order 1893; kept for surveys, retired 2022)
@@ -69,6 +69,19 @@ def read_heights(
     if fields is not None and len(fields):
         _check_cover(heights, header, fields, layer.allow_partial, where, report)
     return heights
+
+
+def check_header(layer: RasterLayer, plan: Plan, where: str, report: Report) -> None:
+    """Judge a raster by its header alone: what it is, where it lies, and the unit of its heights.
+
+    Raises
+    ------
+    InputError
+        As `opened_raster`, and ``dem.z_unit``.
+    """
+    with opened_raster(layer, plan, where, report) as (_, header):
+        if isinstance(layer, ElevationLayer):
+            height_unit(header, layer.vertical_unit, where, report)
 
 
 def height_unit(header: Header, declared: str | None, where: str, report: Report) -> str:

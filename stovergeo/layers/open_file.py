@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from stovergeo.errors import Report
+from stovergeo.layers.json_door import linked_crs
 
 Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
 
@@ -161,6 +162,8 @@ def _text(path: Path, head: bytes, where: str, report: Report) -> OpenFile | Non
     if start[:1] == b"<":
         return _xml(path, start, where, report)
     if start[:1] in (b"{", b"[", b"\x1e"):
+        if wrong := linked_crs(path.read_bytes()):
+            raise report.refuse("file.signature", where, f"{path.name} is JSON with {wrong}, which would be fetched.")
         return OpenFile(path, "vector", "GeoJSON")
     if re.match(rb"ncols\s+\d+\s+nrows\s+\d+", start, re.IGNORECASE):
         return OpenFile(path, "raster", "AAIGrid")
@@ -213,13 +216,18 @@ def _check_sidecars(path: Path, where: str, report: Report) -> None:
     """Check a raster's overview and mask files: they are opened with it, by whatever driver fits them."""
     for ending in (".ovr", ".msk"):
         beside = path.with_name(path.name + ending)
-        if beside.exists() and (not beside.is_file() or beside.open("rb").read(2) not in (b"II", b"MM")):
+        if beside.exists() and (not beside.is_file() or _starts(beside, 2) not in (b"II", b"MM")):
             raise report.refuse("file.signature", where, f"{beside.name} beside the raster is not a TIFF.")
     notes = path.with_name(path.name + ".aux.xml")
     if notes.is_file() and (notes.stat().st_size > 50e6 or has_entities(notes.read_bytes())):
         raise report.refuse(
             "xml.entities", where, f"{notes.name} beside the raster declares entities or is over 50 MB."
         )
+
+
+def _starts(path: Path, count: int) -> bytes:
+    with path.open("rb") as file:
+        return file.read(count)
 
 
 def _zip(path: Path, where: str, report: Report) -> OpenFile:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ import rioxarray  # noqa: F401  registers the .rio accessor
 import xarray as xr
 from affine import Affine
 from pyproj import CRS
-from rasterio.errors import RasterioError
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import DatasetReader
 from rasterio.warp import Resampling, reproject, transform_bounds
 from rasterio.windows import Window, from_bounds
@@ -62,7 +63,10 @@ def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) ->
     if file.kind != "raster":
         raise report.refuse("file.signature", where, f"{file.path.name} is a {file.kind}, not a raster.")
     try:
-        with rasterio.open(file.path, driver=file.driver) as source:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused by its header, in our words
+            source = rasterio.open(file.path, driver=file.driver)
+        with source:
             yield source, _judged(source, layer, where, report)
     except (RasterioError, ValueError, OSError) as error:
         if hasattr(error, "problems"):

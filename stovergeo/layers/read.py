@@ -17,7 +17,7 @@ from stovergeo.layers.farm_layers import FarmLayers
 from stovergeo.layers.fields import make_fields
 from stovergeo.layers.fit import check_points_on_fields, check_property
 from stovergeo.layers.grid import farm_bounds
-from stovergeo.layers.heights import read_heights
+from stovergeo.layers.heights import check_header, read_heights
 from stovergeo.layers.point_files import points_table, read_point_rows
 from stovergeo.layers.shapes import of_family, valid_polygons
 from stovergeo.layers.soils import make_soils, no_soils, report_unknown
@@ -82,10 +82,13 @@ class _Reader:
         rows = None
         if layers.yield_points is not None:
             rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, "yield_points", report)
-        crs = self._working(raw, rows)
+        # what says where the farm lies, the surest first
+        lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
+        placed = [frame for frame in lying if frame is not None]
+        crs = self._working(placed)
         fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
         owned = self._surrounding("property", raw, None, crs)
-        box = self._box(fields, points, raw, owned, crs)
+        box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
         region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
         found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
         surroundings = {k: frame for k, frame in found.items() if frame is not None}
@@ -107,26 +110,31 @@ class _Reader:
             self.attempt("property", check_property, fields, owned, report)
         return farm
 
-    def _working(self, raw: dict[str, gpd.GeoDataFrame | None], rows: list | None) -> CRS:
+    def _working(self, placed: list[gpd.GeoDataFrame]) -> CRS:
         """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""
         where = "plan file, farm.crs"
+        if not placed:
+            self._check_rasters_alone()
+            raise self._nowhere()
         if self.plan.farm.crs is not None:
             crs = self.attempt(where, crs_from, self.plan.farm.crs, where, self.report)
             if crs is not None:
                 if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
                     return crs
                 self.report.add("crs.not_metres", where, f"{named(crs)} is not a projected system in metres.")
-        frames = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
-        first = next((f for f in frames if f is not None), None)
-        if first is None:
-            raise self._nowhere()
-        west, south, east, north = first.total_bounds
-        return working_crs(*centre_lonlat((west, south, east, north), CRS(first.crs)))
+        west, south, east, north = placed[0].total_bounds
+        return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
 
     def _nowhere(self) -> InputError:
         if self.report.refused:
             return InputError(self.report.refused)
         return self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
+
+    def _check_rasters_alone(self) -> None:
+        """Judge the headers of the rasters, where no layer says which part of them to read."""
+        for key in ("yield_raster", "elevation", "surface"):
+            if (layer := getattr(self.layers, key)) is not None:
+                self.attempt(key, check_header, layer, self.plan, key, self.report)
 
     def _fields(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
         layer = self.layers.fields
@@ -148,21 +156,10 @@ class _Reader:
             return None
         return self.attempt(key, make_surrounding, key, frame, layer, region, crs, key, self.report)
 
-    def _box(
-        self,
-        fields: gpd.GeoDataFrame | None,
-        points: gpd.GeoDataFrame | None,
-        raw: dict[str, gpd.GeoDataFrame | None],
-        owned: gpd.GeoDataFrame | None,
-        crs: CRS,
-    ) -> Bounds:
-        """Return the box to read rasters in: fields, else points, else what was read; the property; a rim."""
+    def _box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None, crs: CRS) -> Bounds:
+        """Return the box to read rasters in: the first of the layers, the property, a rim."""
         farm = self.plan.farm
-        frames = (fields, points, *(f.to_crs(crs) for f in raw.values() if f is not None))
-        core = next((f for f in frames if f is not None), None)
-        if core is None:
-            raise self._nowhere()
-        box = farm_bounds(core, owned, farm.cell_m, farm.margin_m)
+        box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
         if (cells := wide * high / farm.cell_m**2) > MOST_GRID_CELLS:
             said = (

@@ -24,7 +24,7 @@ MOST_ROWS: Final = 20_000_000
 MOST_PARQUET_BYTES: Final = 8 * 2**30
 #: drivers that a signature may turn out to be, besides the one it names
 _ALSO: Final = {
-    "GeoJSON": {"GeoJSON", "GeoJSONSeq", "JSONFG", "TopoJSON", "ESRIJSON"},
+    "GeoJSON": {"GeoJSON", "GeoJSONSeq", "TopoJSON", "ESRIJSON"},
     "LIBKML": {"LIBKML", "KML"},
 }
 
