@@ -18,6 +18,7 @@ from stovergeo.residue.odds import odds_table, sensitivity
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import limits
+from stovergeo.residue.why import gain_without, limit_totals
 from stovergeo.residue.years import harvest_calendar
 from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
 
@@ -26,7 +27,9 @@ __all__ = [
     "Method",
     "RuleOptions",
     "draw_limits",
+    "gain_without",
     "harvest_calendar",
+    "limit_totals",
     "limits",
     "methods",
     "nutrients",

@@ -52,9 +52,9 @@ def odds_kept(drawn: DrawnLimits, row: int, method: str) -> float:
 def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
     """Return which uncertain input moves each field's removable stover most.
 
-    Squared rank correlation (Spearman) of each input with the field's mean limit, as shares of
-    their sum: inputs are drawn independently, so the squares share out the explained variance.
-    Correlations that chance alone would give (under 3 / sqrt(draws)) are left out.
+    The ranks of each field's mean limit are regressed on the ranks of all inputs; the squared standard coefficients,
+    as shares of their sum, share out what the inputs explain (they are drawn independently). Coefficients within three
+    standard errors of nothing are left out.
 
     Returns
     -------
@@ -71,15 +71,13 @@ def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
         mean = np.average(drawn.limit_mg_ha[:, here], axis=1, weights=drawn.area_ha[here])
         if np.ptp(mean) == 0:
             continue
-        effects = {}
-        for key, values in drawn.inputs.items():
-            if not key.startswith("methods."):  # the take moves no limit
-                r = _rank_correlation(values if values.ndim == 1 else values[:, number], mean)
-                if abs(r) > 3 / np.sqrt(len(mean)):
-                    effects[key] = r
-        total = sum(r**2 for r in effects.values())
-        if total == 0:
-            continue
+        inputs = {
+            key: values if values.ndim == 1 else values[:, number]
+            for key, values in drawn.inputs.items()
+            if not key.startswith("methods.")  # the take moves no limit
+        }
+        effects = _rank_effects(inputs, mean)
+        total = sum(effect**2 for effect in effects.values())
         ranked = sorted(effects.items(), key=lambda item: (-(item[1] ** 2), item[0]))
         rows += [
             {
@@ -95,7 +93,19 @@ def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["field_id", "rank", "input", "meaning", "share", "direction"])
 
 
-def _rank_correlation(a: np.ndarray, b: np.ndarray) -> float:
-    if np.ptp(a) == 0:
-        return 0.0
-    return float(np.corrcoef(rankdata(a), rankdata(b))[0, 1])
+def _rank_effects(inputs: dict[str, np.ndarray], outcome: np.ndarray) -> dict[str, float]:
+    """Return the standard rank regression coefficients that are told apart from nothing."""
+    varying = {key: values for key, values in inputs.items() if np.ptp(values) > 0}
+    if len(outcome) < 3 * (len(varying) + 1):
+        return {}
+    x = np.column_stack([_standard_ranks(values) for values in varying.values()])
+    y = _standard_ranks(outcome)
+    effects, *_ = np.linalg.lstsq(x, y, rcond=None)
+    spread = np.sum((y - x @ effects) ** 2) / (len(y) - len(effects) - 1)
+    error = np.sqrt(spread * np.diag(np.linalg.inv(x.T @ x)))
+    return {key: float(e) for key, e, s in zip(varying, effects, error, strict=True) if abs(e) > 3 * s}
+
+
+def _standard_ranks(values: np.ndarray) -> np.ndarray:
+    ranks = rankdata(values)
+    return (ranks - ranks.mean()) / ranks.std()

@@ -157,10 +157,13 @@ def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) 
 
 
 def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report: Report) -> None:
-    """Report rules that are known on part of the ground only."""
-    grown = inputs["stover_mg_ha"].notnull()
+    """Report rules that are known on part of the ground only; where another rule keeps all, nothing is missed."""
+    stover = inputs["stover_mg_ha"]
+    open_ground = stover.notnull()
+    for answer in answers.values():
+        open_ground = open_ground & ~(answer >= stover)
     for name, answer in answers.items():
-        ha = float(inputs["cell_area_ha"].where(grown & answer.isnull()).sum())
+        ha = float(inputs["cell_area_ha"].where(open_ground & answer.isnull()).sum())
         if ha > 0:
             what = f"What it reads is not known on {ha:.1f} ha."
             report.add("residue.rule_not_checked", f"retention rule {name}", what)

@@ -19,6 +19,7 @@ from stovergeo.residue.odds import odds_kept
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
+from stovergeo.residue.why import gain_without
 from stovergeo.residue.words import Units, per_area, percent
 from stovergeo.residue.zone_cells import ZoneCells, zone_cells
 
@@ -43,8 +44,8 @@ def zone_limits(
     Returns
     -------
     DataFrame
-        zone_id, rule, title, keep_mg_ha (mean asked for), binds_share (of the zone's area), over_next_mg_ha (by how
-        much the binding rule asks for more than the next), lift, source, words; the binding rule first in each zone.
+        zone_id, rule, title, keep_mg_ha (mean asked for), binds_share (of the zone's area), gain_mg_ha (how much more
+        could leave if this rule alone were lifted), lift, source, words; the binding rule first in each zone.
     """
     names = list(stack["binding_rule"].attrs["rules"])
     rules = {r.name: r for r in rules_for(options, Report())}
@@ -52,14 +53,13 @@ def zone_limits(
     standing = cells.mean(cells.of(stack["stover_mg_ha"]))
     binding = cells.of(stack["binding_rule"])
     asks = {n: cells.mean(cells.of(stack[f"keep_{n}_mg_ha"])) for n in names}
+    gains = {n: cells.mean(gain.ravel()[cells.cells]) for n, gain in gain_without(stack).items()}
     binds = {n: cells.mean((binding == i).astype(float)) for i, n in enumerate(names)}
     rows = []
     for z, zone in enumerate(zones["zone_id"]):
         known = [n for n in names if np.isfinite(asks[n][z])]
         ranked = sorted(known, key=lambda n: (-binds[n][z], -asks[n][z]))
         for place, n in enumerate(ranked):
-            others = [asks[m][z] for m in known if m != n]
-            over = asks[n][z] - max(others, default=0.0) if place == 0 else 0.0
             words = _words(rules[n].rule, asks[n][z], standing[z], options, units)
             if place == 0 and binds[n][z] > 0:
                 words += _binding_words(binds[n][z])
@@ -70,13 +70,13 @@ def zone_limits(
                     "title": rules[n].rule.title,
                     "keep_mg_ha": asks[n][z],
                     "binds_share": binds[n][z],
-                    "over_next_mg_ha": max(over, 0.0),
-                    "lift": rules[n].trait("lift", ""),
+                    "gain_mg_ha": gains[n][z],
+                    "lift": _lift_words(rules[n].trait("lift", ""), gains[n][z], units),
                     "source": rules[n].rule.source,
                     "words": words,
                 }
             )
-    columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "over_next_mg_ha", "lift", "source", "words"]
+    columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "gain_mg_ha", "lift", "source", "words"]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -189,6 +189,12 @@ def _words(rule: Any, keep: float, standing: float, options: RuleOptions, units:
     if say is None:
         return f"{getattr(rule, 'title', 'A rule')} asks for {per_area(keep, units)} to stay."
     return str(say(keep, standing, options, units))
+
+
+def _lift_words(lift: str, gain: float, units: Units) -> str:
+    if not gain > 0:
+        return lift
+    return f"{lift} Without this rule {per_area(gain, units)} more could leave before the next one holds.".strip()
 
 
 def _binding_words(share: float) -> str:

@@ -10,7 +10,9 @@ from stovergeo.plan_file.crop import Crop, Limits, Odds
 from stovergeo.residue import (
     RuleOptions,
     draw_limits,
+    gain_without,
     harvest_calendar,
+    limit_totals,
     limits,
     methods,
     recommended,
@@ -70,9 +72,30 @@ def test_the_binding_rule_comes_first_and_says_so(done, zones, told):
     assert first.loc["F2-a", "words"] == (
         "Soil carbon asks for 2.3 ton/ac to stay (continuous corn). That is the most that any rule asks for."
     )
-    assert first.loc["F2-a", "over_next_mg_ha"] > 0
-    assert first.loc["F2-a", "lift"]
+    assert first.loc["F2-a", "gain_mg_ha"] > 0
+    assert "Without this rule" in first.loc["F2-a", "lift"]
     assert "5.2 Mg/ha" in zone_limits(done, *zones, told, units="metric").iloc[0]["words"]
+
+
+def test_gain_is_what_leaves_once_the_rule_is_left_out(done, farm, told):
+    names = done["binding_rule"].attrs["rules"]
+    for rule, gain in gain_without(done).items():
+        others = tuple(n for n in names if n != rule)
+        without = limits(
+            farm, dataclasses.replace(told, limits=told.limits.model_copy(update={"rules": others})), Report()
+        )
+        more = (without["removable_mg_ha"] - done["removable_mg_ha"]).values
+        assert gain == pytest.approx(more, abs=1e-5, nan_ok=True)
+
+
+def test_farm_totals_say_where_each_rule_binds(done, told):
+    table = limit_totals(done, told)
+    known = done["cell_area_ha"].where(done["stover_mg_ha"].notnull())
+    assert table["binds_ha"].sum() == pytest.approx(float(known.sum()))
+    assert table["binds_ha"].is_monotonic_decreasing
+    assert table.iloc[0]["rule"] == "soil_carbon"
+    assert "tons more could leave" in table.iloc[0]["words"]
+    assert table.iloc[-1]["words"].endswith("sets the limit nowhere.")
 
 
 def test_all_ways_stand_side_by_side(offers, ways):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units
+from stovergeo.residue.words import Units, share_of_ground
 
 title = "Waterways"
 reads = ("stover_mg_ha", "concentrated_flow")
@@ -26,4 +26,4 @@ def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: U
     """Say whether water runs gathered here."""
     if keep_mg_ha == 0:
         return "No water runs gathered here."
-    return "Water runs gathered over part of this ground; nothing leaves along its path."
+    return f"Water runs gathered over {share_of_ground(keep_mg_ha, stover_mg_ha)}; nothing leaves along its path."

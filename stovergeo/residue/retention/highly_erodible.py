@@ -9,7 +9,7 @@ import xarray as xr
 
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.soil_loss import erodibility_index
-from stovergeo.residue.words import Units
+from stovergeo.residue.words import Units, share_of_ground
 from stovergeo.units import R_SI_PER_US
 
 title = "Highly erodible land"
@@ -45,7 +45,5 @@ def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: U
     """Say how much of the ground is highly erodible."""
     if keep_mg_ha == 0:
         return "No ground here is highly erodible land."
-    part = "All" if keep_mg_ha >= stover_mg_ha else "Part"
-    return (
-        f"{part} of this ground is highly erodible land: nothing leaves there unless its conservation plan allows it."
-    )
+    where = share_of_ground(keep_mg_ha, stover_mg_ha)
+    return f"Nothing leaves from {where}, highly erodible land, unless its conservation plan allows it."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units
+from stovergeo.residue.words import Units, share_of_ground
 
 title = "Steep ground"
 reads = ("stover_mg_ha", "slope_pct")
@@ -25,8 +25,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
     """Say how much of the ground is too steep."""
     limit = options.limits.slope_most_pct
-    if keep_mg_ha >= stover_mg_ha:
-        return f"All of this ground is steeper than {limit:g} %: nothing leaves."
     if keep_mg_ha == 0:
         return f"No ground here is steeper than {limit:g} %."
-    return f"Part of this ground is steeper than {limit:g} %, where nothing leaves."
+    where = share_of_ground(keep_mg_ha, stover_mg_ha)
+    return f"Nothing leaves from {where}, which is steeper than {limit:g} %."

@@ -1,0 +1,73 @@
+"""What binds, by how much, and what would lift it: for a cell, a zone or the whole farm."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from stovergeo.errors import Report
+from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.removable import rules_for
+from stovergeo.residue.words import Units, land, mass
+
+
+def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
+    """Return how much more could leave (Mg/ha) from each cell if one rule alone were lifted.
+
+    0 where another rule asks for as much; NaN where nothing is known of the crop. Shape (y, x), by rule.
+    """
+    names = list(stack["binding_rule"].attrs["rules"])
+    asks = np.nan_to_num(np.stack([stack[f"keep_{n}_mg_ha"].values.astype(float) for n in names]))
+    standing, kept = (stack[n].values.astype(float) for n in ("stover_mg_ha", "keep_mg_ha"))
+    # the largest of all others: the second largest where the rule is the largest itself
+    ordered = np.sort(np.concatenate([np.zeros((1, *standing.shape)), asks]), axis=0)
+    largest, second = ordered[-1], ordered[-2]
+    return {
+        n: np.maximum(kept - np.minimum(np.where(asked >= largest, second, largest), standing), 0.0)
+        for n, asked in zip(names, asks, strict=True)
+    }
+
+
+def limit_totals(stack: xr.Dataset, options: RuleOptions, *, units: Units = "us") -> pd.DataFrame:
+    """Return for the whole farm where each rule binds and what lifting it alone would free.
+
+    Parameters
+    ----------
+    stack : Dataset
+        As `limits` returns it.
+    options : RuleOptions
+    units : {"us", "metric"}
+        Of the words.
+
+    Returns
+    -------
+    DataFrame
+        rule, title, binds_ha, gain_mg (dry Mg that could leave besides, if this rule alone were lifted), lift, source,
+        words; the rule that binds on most ground first.
+    """
+    area = stack["cell_area_ha"].values.astype(float)
+    binding = stack["binding_rule"].values
+    rules = {r.name: r for r in rules_for(options, Report())}
+    rows = []
+    for number, (name, gain) in enumerate(gain_without(stack).items()):
+        binds_ha, freed = float(area[binding == number].sum()), float(np.nansum(gain * area))
+        rows.append(
+            {
+                "rule": name,
+                "title": rules[name].rule.title,
+                "binds_ha": binds_ha,
+                "gain_mg": freed,
+                "lift": rules[name].trait("lift", ""),
+                "source": rules[name].rule.source,
+                "words": _words(rules[name].rule.title, binds_ha, freed, units),
+            }
+        )
+    return pd.DataFrame(rows).sort_values("binds_ha", ascending=False, kind="stable", ignore_index=True)
+
+
+def _words(title: str, binds_ha: float, freed_mg: float, units: Units) -> str:
+    if binds_ha == 0:
+        return f"{title} sets the limit nowhere."
+    where = f"{title} sets the limit on {land(binds_ha, units)}"
+    return f"{where}; without it {mass(freed_mg, units)} more could leave before the next rule holds."
