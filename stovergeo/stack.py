@@ -70,6 +70,7 @@ VARIABLES: Final[dict[str, Variable]] = {
     "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
     "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
     "sun_share": Variable("1", "the same as a share of open flat ground", 0),
+    "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
     # residue
     "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),
     "keep_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
