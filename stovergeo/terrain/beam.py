@@ -7,8 +7,10 @@ energy) so that one dot product with the surface normal gives what falls on the 
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,10 +75,8 @@ def season(
     solar = first + pd.to_timedelta((np.arange(steps) + 0.5) * step_min, unit="min")
     utc = (solar - pd.Timedelta(hours=longitude / 15)).tz_localize("UTC")
     where = pvlib.location.Location(latitude, longitude, "UTC", altitude_m)
-    with warnings.catch_warnings():
-        # pvlib 0.16 asks pandas for a name that pandas 3 is about to drop
-        warnings.filterwarnings("ignore", message="DatetimeIndex.dayofyear")
-        position = where.get_solarposition(utc)
+    position = sun_position(utc, latitude, longitude, altitude_m)
+    with _pandas_names_kept():
         beam = where.get_clearsky(utc, model="ineichen", solar_position=position)["dni"].to_numpy()
     height = position["apparent_elevation"].to_numpy()
     names = solar.strftime("%Y-%m").to_numpy()
@@ -91,6 +91,31 @@ def season(
         month[up],
         tuple(str(m) for m in months),
     )
+
+
+def sun_position(
+    utc: pd.DatetimeIndex, latitude: float, longitude: float, altitude_m: float, **air: float
+) -> pd.DataFrame:
+    """Return where the sun stands: pvlib's columns, among them ``azimuth`` and ``apparent_elevation``, degrees.
+
+    Parameters
+    ----------
+    utc : pandas.DatetimeIndex
+        With a time zone.
+    latitude, longitude, altitude_m : float
+    **air : float
+        ``pressure`` (Pa, left out: that of the altitude), ``temperature`` (C) and ``delta_t`` (s), as pvlib takes them.
+    """
+    with _pandas_names_kept():
+        return pvlib.solarposition.get_solarposition(utc, latitude, longitude, altitude_m, **air)
+
+
+@contextlib.contextmanager
+def _pandas_names_kept() -> Iterator[None]:
+    """Keep quiet about a name pvlib 0.16 asks of pandas that pandas 3 is about to drop."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="DatetimeIndex.dayofyear")
+        yield
 
 
 def monthly_shares(given: dict[int, float], name: str) -> np.ndarray:

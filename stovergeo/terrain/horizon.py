@@ -7,8 +7,10 @@ anyone further back form a convex chain; a viewer's horizon is where its line of
 chain, and the points it looks over can never be a horizon again. The work is linear in the cells.
 
 Lines of a direction lie one cell apart across the nearer grid axis and are anchored to the whole
-grid, so that blocks cut from it see the same lines. Heights on a line are linear between the two
-cells beside it, and a cell takes its horizon from the two lines beside it.
+grid, so that blocks cut from it see the same lines. The ground on a line is linear between the two
+cells beside it, and a cell takes the ground's horizon from the two lines beside it. What stands on a
+cell (trees, buildings) is an upright block that fills it and has a chain of its own; a cell takes that
+horizon from the nearer line, so that an edge stays sharp. The higher of the two counts.
 """
 
 from __future__ import annotations
@@ -20,6 +22,8 @@ from itertools import pairwise
 import numpy as np
 from numba import njit
 
+#: tangent of a horizon where nothing lies ahead: level ground beyond the grid
+NO_HORIZON = np.float32(0)
 #: pieces a sweep is cut into; lines differ in length, so more pieces than threads share the work evenly
 BANDS = 6
 
@@ -38,32 +42,33 @@ class Direction:
         """Return the direction of an azimuth, degrees clockwise from grid north."""
         turn = np.radians(azimuth_deg)
         col, row = np.sin(turn) / dx, -np.cos(turn) / dy  # cells a metre
-        down = bool(abs(row) > abs(col))
+        down = bool(abs(row) > abs(col) * (1 + 1e-9))
         along, across = (row, col) if down else (col, row)
-        return cls(down, float(across / along), 1 if along > 0 else -1, float(1 / abs(along)))
+        # rounded, so that lines through cell middles (eight directions) go through them exactly
+        return cls(down, round(float(across / along), 12), 1 if along > 0 else -1, float(1 / abs(along)))
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
     """Part of a grid with the ground around it that can shade it; axes (across, along) the lines."""
 
-    surface: np.ndarray  #: float32, what stands in the way
-    ground: np.ndarray  #: float32, where the viewer stands
+    ground: np.ndarray  #: float32, heights of the ground, smooth between cells
+    cover: np.ndarray  #: float32, what stands on each cell, m; upright at the cell's edges
     core: tuple[slice, slice]  #: the cells wanted
     origin: tuple[int, int]  #: index of the first cell in the whole grid
 
     def turned(self) -> Block:
         """Return the block with its axes changed over."""
         return Block(
-            np.ascontiguousarray(self.surface.T),
             np.ascontiguousarray(self.ground.T),
+            np.ascontiguousarray(self.cover.T),
             self.core[::-1],
             self.origin[::-1],
         )
 
 
 def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: Executor) -> None:
-    """Write the tangent of the horizon's height, never below 0, for each core cell.
+    """Write the tangent of the horizon's height for each core cell (below 0 where the ground falls away).
 
     Parameters
     ----------
@@ -84,7 +89,7 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
     jobs = [
         pool.submit(
             _sweep_lines,
-            block.surface, block.ground, float(a + shift), int(b - a), direction.lean, direction.towards, per_step,
+            block.ground, block.cover, float(a + shift), int(b - a), direction.lean, direction.towards, per_step,
             j0, j1, i0, i1, out,
         )
         for a, b in pairwise(edges)
@@ -123,6 +128,15 @@ def _look(g: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray
     return top
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _join(z: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray, top: int) -> int:
+    """Add a point to the near end of the chain, dropping those it hides; return the new end."""
+    top = _look(z, k, chain_k, chain_z, top) + 1
+    chain_k[top] = k
+    chain_z[top] = z
+    return top
+
+
 @njit(cache=True, nogil=True)
 def _profile(z: np.ndarray, found: np.ndarray) -> None:
     n = z.size
@@ -133,9 +147,7 @@ def _profile(z: np.ndarray, found: np.ndarray) -> None:
         i = n - 1 - k
         top = _look(z[i], np.float32(k), chain_k, chain_z, top)
         found[i] = i if top < 0 or chain_z[top] <= z[i] else n - 1 - int(chain_k[top])
-        top += 1
-        chain_k[top] = k
-        chain_z[top] = z[i]
+        top = _join(z[i], np.float32(k), chain_k, chain_z, top)
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -150,50 +162,56 @@ def _between(a: np.float32, b: np.float32, part: np.float32) -> np.float32:
 
 @njit(cache=True, nogil=True, inline="always")
 def _sweep_line(
-    surface: np.ndarray,
     ground: np.ndarray,
+    cover: np.ndarray,
     line: float,
     lean: float,
     towards: int,
     per_step: np.float32,
     major_from: int,
     major_to: int,
-    chain_k: np.ndarray,
-    chain_z: np.ndarray,
+    chains: np.ndarray,
     seen: np.ndarray,
 ) -> None:
-    """Write to `seen` the tangent of the horizon along one line, for the major indices of the core.
+    """Write to `seen` the tangents of the horizons of ground and of cover along one line, for the core.
 
     `line` is the minor coordinate at major index 0 and `lean` what it gains a step, both in this block.
     """
-    minors, majors = surface.shape
+    minors, majors = ground.shape
     steps = majors - major_from if towards > 0 else major_to
     start = majors - 1 if towards > 0 else 0
-    top = -1
+    half = np.float32(0.5)
+    half_lean = 0.5 * lean * towards  # what the line gains from a cell's middle to its far edge
+    ground_k, ground_z, cover_k, cover_z = chains
+    ground_top, cover_top = -1, -1
     for k in range(steps):
         i = start - towards * k
         m = line + lean * i
-        low = int(np.floor(m))
-        if low < -1 or low >= minors:
+        if m < 0 or m > minors - 1:
             continue
-        part = np.float32(m - low)
-        a, b = max(low, 0), min(low + 1, minors - 1)
         kf = np.float32(k)
+        low = min(int(m), minors - 2)
+        g = _between(ground[low, i], ground[low + 1, i], np.float32(m - low))
+        if np.isnan(g):
+            continue
         if major_from <= i < major_to:
-            g = _between(ground[a, i], ground[b, i], part)
-            at = _look(g, kf, chain_k, chain_z, top)  # false comparisons for NaN: harmless, the cell is skipped
-            seen[i] = 0.0 if at < 0 else (chain_z[at] - g) * per_step / (kf - chain_k[at])
-        z = _between(surface[a, i], surface[b, i], part)
-        if not np.isnan(z):
-            top = _look(z, kf, chain_k, chain_z, top) + 1
-            chain_k[top] = kf
-            chain_z[top] = z
+            at = _look(g, kf, ground_k, ground_z, ground_top)
+            seen[0, i] = (ground_z[at] - g) * per_step / (kf - ground_k[at]) if at >= 0 else NO_HORIZON
+            at = _look(g, kf, cover_k, cover_z, cover_top)
+            seen[1, i] = (cover_z[at] - g) * per_step / (kf - cover_k[at]) if at >= 0 else NO_HORIZON
+        ground_top = _join(g, kf, ground_k, ground_z, ground_top)
+        tall = cover[min(max(int(np.floor(m + half_lean + 0.5)), 0), minors - 1), i]
+        if tall > 0:
+            cover_top = _join(g + tall, kf, cover_k, cover_z, cover_top)
+        tall = cover[min(max(int(np.floor(m - half_lean + 0.5)), 0), minors - 1), i]
+        if tall > 0:  # first seen at the edge of the cell that is nearer to the viewer
+            cover_top = _join(g + tall, kf + half, cover_k, cover_z, cover_top)
 
 
 @njit(cache=True, nogil=True)
 def _sweep_lines(
-    surface: np.ndarray,
     ground: np.ndarray,
+    cover: np.ndarray,
     first: float,
     lines: int,
     lean: float,
@@ -205,17 +223,23 @@ def _sweep_lines(
     major_to: int,
     out: np.ndarray,
 ) -> None:
-    majors = surface.shape[1]
-    chain_k, chain_z = np.empty(majors, dtype=np.float32), np.empty(majors, dtype=np.float32)
-    near, far = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
-    _sweep_line(surface, ground, first, lean, towards, per_step, major_from, major_to, chain_k, chain_z, near)
+    last, majors = ground.shape[0] - 1, ground.shape[1]
+    chains = np.empty((4, 2 * majors), dtype=np.float32)
+    near, far = np.zeros((2, majors), dtype=np.float32), np.zeros((2, majors), dtype=np.float32)
+    _sweep_line(ground, cover, first, lean, towards, per_step, major_from, major_to, chains, near)
     for n in range(lines):
         line = first + n
-        _sweep_line(surface, ground, line + 1, lean, towards, per_step, major_from, major_to, chain_k, chain_z, far)
+        _sweep_line(ground, cover, line + 1, lean, towards, per_step, major_from, major_to, chains, far)
         for i in range(major_from, major_to):
             m = line + lean * i
             j = int(np.ceil(m))
             if minor_from <= j < minor_to:
                 part = np.float32(j - m)
-                out[j - minor_from, i - major_from] = near[i] + part * (far[i] - near[i])
+                if m < 0:  # the rim of the grid: one line only runs beside the cell
+                    part = np.float32(1)
+                elif m + 1 > last:
+                    part = np.float32(0)
+                upright = far[1, i] if part > 0.5 else near[1, i]
+                smooth = near[0, i] + part * (far[0, i] - near[0, i])
+                out[j - minor_from, i - major_from] = max(smooth, upright)
         near, far = far, near

@@ -181,11 +181,11 @@ def _add_block(
     east, north = (np.ascontiguousarray(g[inner]) for g in gradients(ground, raster.dx, raster.dy))
     unknown = np.isnan(ground[inner])
     for surface, table in passes:
-        top = ground
+        cover = np.zeros_like(ground)
         if surface is not None:
-            top = np.fmax(as_heights(surface.isel(window)), ground)
-        skip = unknown | (top[inner] - ground[inner] > cover_m)
-        block = Block(top, ground, (inner[0], inner[1]), (around[0].start, around[1].start))
+            cover = np.fmax(as_heights(surface.isel(window)) - ground, cover)
+        skip = unknown | (cover[inner] > cover_m)
+        block = Block(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
         directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
         for down in (False, True):
