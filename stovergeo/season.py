@@ -86,7 +86,9 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     step("What must stay on the ground")
     options = residue.RuleOptions(plan.crop, plan.limits, book)
     stack = residue.limits(stack, options, report)
-    ways = bales.storable_methods(residue.methods(book, plan.gather.methods), plan, book, report)
+    ways = bales.storable_methods(
+        residue.methods(book, plan.gather.methods, plan.crop.cut_height_m), plan, book, report
+    )
     report.stop_if_refused()
 
     step("Drawing zones, and the odds that each limit holds")
@@ -136,7 +138,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         plan.storage, plan.wrap, bale, book, season,
         ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
     )  # fmt: skip
-    nutrients = residue.nutrients(worked, ways, book, plan.money)
+    nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
     sums = story.totals(stack, worked, made, nutrients, need)
     sums |= {
         "cost": choice.total_cost,

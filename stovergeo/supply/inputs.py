@@ -168,7 +168,8 @@ def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Hand
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book)
     held = keeping_cost(Keeping("net", "soil"), bale, turns, plan.wrap.overlap_m, book)
     baling = max(0.0, own(money.bale_each, f"machine.rate.bale_{bale.shape}") - held.wrap - held.time)
-    lost = nutrients(pd.DataFrame({"zone_id": list(ways), "method": list(ways), "take_mg": 1.0}), ways, book, money)
+    one_mg = pd.DataFrame({"zone_id": list(ways), "method": list(ways), "take_mg": 1.0})
+    lost = nutrients(one_mg, ways, book, money, plan.crop.nutrient_basis)
     return Prices(
         method_per_ha={name: area.get(name, 0.0) for name in ways},
         method_per_bale=dict.fromkeys(ways, baling),
