@@ -28,11 +28,22 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
     pandas.DataFrame
         wrap, base, added_cost ($ a bale more than the plain way, loss not counted), saved_pct
         (points of loss saved in the season's last month), price_mg (price of a dry Mg from which
-        it pays for that month's bales: 0 at any price, infinite at none), from_month and
+        it pays for that month's bales: 0 at any price, infinite at none), price_if_high_mg (the same
+        where losses reach the high end of their band), from_month and
         from_year (first month of use in which it pays at the table's price; 0 where in none),
         words.
     """
-    columns = ["wrap", "base", "added_cost", "saved_pct", "price_mg", "from_month", "from_year", "words"]
+    columns = [
+        "wrap",
+        "base",
+        "added_cost",
+        "saved_pct",
+        "price_mg",
+        "price_if_high_mg",
+        "from_month",
+        "from_year",
+        "words",
+    ]
     season = table[table["in_season"]]
     against = against or _plainest(season)
     plain = _of(season, against)
@@ -48,11 +59,13 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         added = float((own[fixed] - plain[fixed]).iloc[0].sum())
         saved = float((plain["counted_pct"] - own["counted_pct"]).iloc[-1])
         price = break_even_price_per_mg(added, bale.dry_kg / 1000, saved / 100)
+        saved_high = float((plain["loss_high_pct"] - own["loss_high_pct"]).iloc[-1])
+        if_high = break_even_price_per_mg(added, bale.dry_kg / 1000, saved_high / 100)
         pays = own["cost_bale"] < plain["cost_bale"]
         first = own.loc[pays.idxmax()] if pays.any() else None
         month, year = (int(first["month"]), int(first["year"])) if first is not None else (0, 0)
-        words = _words(way, against, month, year, added, saved, price, bool(pays.iloc[0]))
-        rows.append((*way, added, saved, price, month, year, words))
+        words = _words(way, against, month, year, added, saved, price, if_high, bool(pays.iloc[0]))
+        rows.append((*way, added, saved, price, if_high, month, year, words))
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -73,6 +86,7 @@ def _words(
     added: float,
     saved: float,
     price: float,
+    if_high: float,
     from_start: bool,
 ) -> str:
     name, plain = (f"{TITLES[w]} on {TITLES[b]}" for w, b in (way, against))
@@ -85,5 +99,5 @@ def _words(
         return f"{start} does not pay: it costs ${added:.2f} a bale more than {plain} and loses no less."
     return (
         f"{start} does not pay: it saves {saved:.1f} points of loss for ${added:.2f} a bale, "
-        f"which takes stover worth {price:.0f} $/Mg."
+        f"which takes stover worth {price:.0f} $/Mg ({if_high:.0f} $/Mg where losses run high)."
     )

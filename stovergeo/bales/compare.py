@@ -95,8 +95,9 @@ def wrap_table(
     pandas.DataFrame
         One row for each way and each of the twelve months from baling on: month, year,
         months_stored, rain_mm (that counted), in_season (not later than the plan's last use),
-        wrap, base, place, loss_low_pct, loss_pct, loss_high_pct, rim_pct (visible spoilage of
-        round bales, thrown away only as far as the handbook's `storage.rim_rejected` says),
+        wrap, base, place, title (the three in words), loss_low_pct, loss_pct, loss_high_pct,
+        rim_pct (visible spoilage of round bales, thrown away only as far as the handbook's
+        `storage.rim_rejected` says),
         counted_pct (loss_pct, and the visible spoilage that is thrown away), wrap_cost, base_cost,
         time_cost, loss_cost ($ a bale), cost_bale (their sum), cost_mg
         ($ for each dry Mg left to use, the stover itself not counted), best (least cost_bale of
@@ -133,7 +134,7 @@ def _rows(
 ) -> pd.DataFrame:
     """Return the rows of one way of keeping, without those columns that compare it with others."""
     refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
-    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "words": refused}
+    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "words": refused}
     if refused:
         return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
     stored = months["months_stored"]

@@ -29,7 +29,7 @@ from stovergeo.bales import (
     why_not_kept,
     wrap_table,
 )
-from stovergeo.bales.climate import baled_on, climate_of, months_of_use, rain_by_mm
+from stovergeo.bales.climate import baled_on, climate_of, counted_rain_mm, months_of_use, rain_by_mm
 from stovergeo.errors import InputError, Report, Severity
 from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.plan import plan_from
@@ -84,6 +84,7 @@ def test_does_not_pay_is_an_answer_and_pays_is_one_too():
     cheap = break_even_table(table_of(plan, value_per_mg=60), bale).set_index(["wrap", "base"])
     assert "does not pay" in cheap.loc[("full_cover", "soil"), "words"]
     assert cheap.loc[("full_cover", "soil"), "from_month"] == 0
+    assert cheap.loc[("full_cover", "soil"), "price_if_high_mg"] < cheap.loc[("full_cover", "soil"), "price_mg"]
     dear = break_even_table(table_of(plan, value_per_mg=600), bale).set_index(["wrap", "base"])
     row = dear.loc[("full_cover", "soil")]
     assert "pays against" in row["words"]
@@ -279,6 +280,15 @@ def test_damp_bales_stand_in_no_building_and_the_dampest_in_single_rows():
     assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 24, BOOK) == ""
     assert "single row" in why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 27, BOOK)
     assert why_not_kept(Keeping("net", "soil"), "round", 27, BOOK) == ""
+
+
+@given(warmer=st.lists(st.floats(0, 15), min_size=12, max_size=12))
+def test_a_warmer_year_never_counts_less_rain(warmer):
+    climate = climate_of(make_plan().storage, BOOK)
+    cool, warm = (
+        counted_rain_mm(climate.rain_mm, np.array(climate.air_c) + w, 5, 0.3) for w in (np.zeros(12), np.array(warmer))
+    )
+    assert (warm >= cool).all()
 
 
 def test_winter_storage_outside_costs_little():
