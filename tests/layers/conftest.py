@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -88,9 +89,9 @@ def two_fields() -> gpd.GeoDataFrame:
 
 
 def combine_table() -> pd.DataFrame:
-    """Passes 9 m apart, a record every 5.4 m, in the units of a US monitor."""
+    """Passes 9 m apart, a record every 10.8 m, in the units of a US monitor."""
     rng = np.random.default_rng(7)
-    x, y = np.meshgrid(WEST + np.arange(5, 795, 9.144), SOUTH + np.arange(4, 396, 5.4))
+    x, y = np.meshgrid(WEST + np.arange(5, 795, 9.144), SOUTH + np.arange(4, 396, 10.8))
     x, y = x.T.ravel(), y.T.ravel()
     inside = (x < WEST + 400) | (x > WEST + 420)
     x, y = x[inside], y[inside]
@@ -100,13 +101,13 @@ def combine_table() -> pd.DataFrame:
         {
             "Longitude": lon,
             "Latitude": lat,
-            "Flow": rng.normal(31, 2, n).round(2),  # lb/s; with 3 s, 17.7 ft and 30 ft some 115 bu/ac
-            "Cycles": 3,
-            "Distance": 212.6,
+            "Flow": rng.normal(31, 2, n).round(2),  # lb/s; with 6 s, 35.4 ft and 30 ft some 115 bu/ac
+            "Cycles": 6,
+            "Distance": 425.2,
             "Swath": 360,
             "Moisture": rng.normal(18, 0.5, n).round(1),
             "Altitude": 1000.0,
-            "Time": 1_000_000 + 3 * np.arange(n),
+            "Time": 1_000_000 + 6 * np.arange(n),
             "Crop": "Corn",
         }
     )
@@ -133,10 +134,21 @@ POINTS = {
 SOIL = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5}
 
 
+@pytest.fixture(scope="session")
+def sound_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The files of the sound farm, written once."""
+    made = Farm(tmp_path_factory.mktemp("sound"), {"layers": {"yield_points": {}}}, Report())
+    made.write_fields(two_fields())
+    made.write_points(combine_table())
+    made.write_raster(sloping_ground())
+    return made.folder
+
+
 @pytest.fixture
-def farm(tmp_path: Path) -> Farm:
+def farm(tmp_path: Path, sound_files: Path) -> Farm:
     """A sound farm with two fields, a few thousand points, heights in metres and one soil."""
-    made = Farm(
+    shutil.copytree(sound_files, tmp_path, dirs_exist_ok=True)
+    return Farm(
         tmp_path,
         {
             "farm": {"name": "Test farm", "season": 2025},
@@ -149,10 +161,6 @@ def farm(tmp_path: Path) -> Farm:
         },
         Report(),
     )
-    made.write_fields(two_fields())
-    made.write_points(combine_table())
-    made.write_raster(sloping_ground())
-    return made
 
 
 @pytest.fixture
