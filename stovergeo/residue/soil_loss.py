@@ -29,56 +29,6 @@ CONTOUR: Final = (
     (26, 0.90, 50),
 )
 
-#: K (US) by texture at 0.5, 2 and 4 % organic matter, as printed in an agricultural engineering text
-TEXTURE_K_US: Final = {
-    "fine sand": (0.16, 0.14, 0.10),
-    "loamy sand": (0.12, 0.10, 0.08),
-    "sandy loam": (0.27, 0.24, 0.19),
-    "very fine sandy loam": (0.47, 0.41, 0.33),
-    "silt loam": (0.48, 0.42, 0.33),
-    "clay loam": (0.28, 0.25, 0.21),
-    "silty clay loam": (0.37, 0.32, 0.26),
-    "silty clay": (0.25, 0.23, 0.19),
-}
-
-
-def erodibility_us(
-    fine_pct: ArrayLike, clay_pct: ArrayLike, om_pct: ArrayLike, structure: ArrayLike, permeability: ArrayLike
-) -> np.ndarray:
-    """Return the soil's K (US units) by the nomograph's equation, where the survey has none.
-
-    Parameters
-    ----------
-    fine_pct : array
-        Silt and very fine sand, %. The equation holds up to 70; beyond it still answers, with less trust.
-    clay_pct, om_pct : array
-        Clay and organic matter, %. More than 4 % organic matter counts as 4.
-    structure : array
-        1 very fine granular, 2 fine granular, 3 medium or coarse granular, 4 blocky, platy or massive.
-    permeability : array
-        1 rapid ... 6 very slow.
-    """
-    fine, clay, om = (np.asarray(v, dtype=float) for v in (fine_pct, clay_pct, om_pct))
-    M = fine * (100 - clay)
-    # AH-537, nomograph equation
-    K = (
-        2.1e-4 * M**1.14 * (12 - np.minimum(om, 4))
-        + 3.25 * (np.asarray(structure) - 2)
-        + 2.5 * (np.asarray(permeability) - 3)
-    )
-    return np.maximum(K, 0) / 100
-
-
-def erodibility_of_texture_us(texture: str, om_pct: float) -> float:
-    """Return K (US units) from a texture name, straight between the printed organic-matter contents.
-
-    Raises
-    ------
-    KeyError
-        For a texture the table does not hold.
-    """
-    return float(np.interp(om_pct, (0.5, 2, 4), TEXTURE_K_US[texture.lower()]))
-
 
 def soil_loss(R: Amount, K: Amount, LS: Amount, C: Amount, P: Amount = 1.0) -> Amount:
     """Return mean annual soil loss A = R K LS C P (AH-537, AH-703), Mg/(ha yr) when R and K are SI."""
