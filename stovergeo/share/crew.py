@@ -88,7 +88,7 @@ def crew_sheet(result: SeasonResult) -> str:
         f"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{digest}'; "
         "base-uri 'none'; form-action 'none'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Crew sheet</title><style>{style}</style></head><body>{body}</body></html>\n"
+        f"<title>Crew sheet</title><style>{style}</style></head><body><main>{body}</main></body></html>\n"
     )
 
 
@@ -101,7 +101,7 @@ def _field_page(result: SeasonResult, field: Any) -> str:
     scopes = {"farm", field.field_id, *zones["zone_id"], *hauls["yard_id"]}
     notes = _notes(result, scopes)
     parts = [
-        f'<main class="page"><h1>{escape(field.name)}</h1>',
+        f'<article class="page"><h1>{escape(field.name)}</h1>',
         f'<p class="sub">{escape(result.plan.farm.name)}, season {result.plan.farm.season}. '
         f"{said([quantity('area', field.area_ha)], system)}, {bales:,} bales.</p>",
         '<div class="two"><section>',
@@ -123,7 +123,7 @@ def _field_page(result: SeasonResult, field: Any) -> str:
         if lines:
             items = "".join(f"<li>{line}</li>" for line in lines)
             parts.append(f'<section class="t-{topic}"><h2>{heading}</h2><ul>{items}</ul></section>')
-    parts.append(f'</div><p class="small">{escape(GUIDANCE)}</p></main>')
+    parts.append(f'</div><p class="small">{escape(GUIDANCE)}</p></article>')
     return "".join(parts)
 
 

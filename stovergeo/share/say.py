@@ -115,6 +115,7 @@ _NUMBER = r"[-+−]?\d[\d,]*(?:\.\d+)?"
 _QUANTITY = (
     rf"(?<![\w.,/-])(?P<first>{_NUMBER})(?:(?P<between>\s*(?:–|-|to|and|by|x|×)\s*)(?P<second>\d[\d,]*(?:\.\d+)?))?"
     rf"\s?(?P<unit>{'|'.join(re.escape(u) for u in sorted(_IN_WORDS, key=len, reverse=True))})(?![\w/²³·*^])"
+    r"(?!\s[A-Z]\w*/)"  # "Mg C/ha" is another quantity than "Mg"
 )
 
 

@@ -34,7 +34,7 @@ def zones_table(result: SeasonResult) -> pd.DataFrame:
     names = result.fields.set_index("field_id")["name"]
     zones.insert(1, "field_name", zones["field_id"].map(names))
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
-    zones.insert(zones.columns.get_loc("method") + 1, "method_title", zones["method"].map(titles).fillna(""))
+    zones.insert(zones.columns.get_loc("method") + 1, "method_title", [titles.get(m, "") for m in zones["method"]])
     for table, columns in (
         (result.bale_plan, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),
         (result.zone_nutrients, ["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]),
@@ -42,13 +42,11 @@ def zones_table(result: SeasonResult) -> pd.DataFrame:
     ):
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
     zones = zones.rename(columns={"cost": "nutrient_cost"})
-    zones["yards"] = zones["zone_id"].map(
-        {
-            z: ", ".join(f"{h.yard_id}: {h.bales:.0f}" for h in part.itertuples())
-            for z, part in result.hauls.groupby("zone_id")
-        }
-    )
-    zones["yards"] = zones["yards"].fillna("")
+    goes = {
+        zone_id: ", ".join(f"{h.yard_id}: {h.bales:.0f}" for h in part.itertuples())
+        for zone_id, part in result.hauls.groupby("zone_id")
+    }
+    zones["yards"] = [goes.get(zone_id, "") for zone_id in zones["zone_id"]]
     return _with_place(zones, result.zones, result)
 
 
@@ -60,7 +58,8 @@ def yards_table(result: SeasonResult) -> pd.DataFrame:
     for criterion, part in result.yard_ratings.groupby("criterion", sort=False):
         rated = part.set_index("yard_id")
         yards[f"score_{criterion}"] = yards["yard_id"].map(rated["score"])
-        yards[f"words_{criterion}"] = yards["yard_id"].map(rated["words"]).fillna("")
+        said = dict(rated["words"])
+        yards[f"words_{criterion}"] = [said.get(yard_id, "") for yard_id in yards["yard_id"]]
     return _with_place(yards, result.yards, result)
 
 

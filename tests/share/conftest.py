@@ -21,3 +21,11 @@ def farm():
 @pytest.fixture(scope="session")
 def result(tmp_path_factory):
     return made_up.made_result(tmp_path_factory.mktemp("plan"))
+
+
+@pytest.fixture(scope="session")
+def hostile_strings() -> list[str]:
+    spec = importlib.util.spec_from_file_location("hostile", Path(__file__).with_name("hostile.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.HOSTILE

@@ -340,4 +340,25 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         },
         problems=[found],
         coefficients=coefficients,
+        crew=made_crew(text),
     )
+
+
+def made_crew(text: Text = same) -> pd.DataFrame:
+    """Return crew notes of every topic, in the shape that `stovergeo.bales.crew_notes` gives."""
+    notes = [
+        ("F1", "method", "Zone F1-a", "Rake and bale, two passes after the combine. Take no more than 4.4 Mg/ha, dry."),
+        ("F1", "cut", "Zone F1-a", "Cut at 20 cm. Lower takes more than the ground can spare."),
+        ("F2", "method", "Zone F2-a", "Second pass behind the combine. Take no more than 3.1 Mg/ha, dry."),
+        ("F1", "bale", "Zone F1-a", "Round bale 1.52 m wide, 1.83 m across. Aim for 634 kg as it is (117 kg/m3)."),
+        ("farm", "wrap", "Net", "4 turns of net, 46 cm of overlap at the end: 26.0 m a bale."),
+        ("farm", "gate", "Slowly", "Open the gate over at least five seconds and let the bale roll out gently."),
+        ("farm", "first_bale", "Stop and look", "Count the turns, measure, weigh and probe before the second bale."),
+        ("farm", "approach", "Slowly", "Come to the bale straight and slowly."),
+        ("farm", "carry", "Clear of the ground", "Lift each bale clear of the ground. Never skid it."),
+        ("farm", "row", "Butt the ends", "Set round bales with their flat ends butted firmly."),
+        ("Y1", "hazard", "Soft edge", "The west side of yard Y1 is soft after rain."),
+        ("farm", "heating", "150 F (66 C)", "Probe twice a day; the fire service decides what is done."),
+    ]
+    rows = [(scope, topic, title, text(words), "invented") for scope, topic, title, words in notes]
+    return pd.DataFrame(rows, columns=["scope", "topic", "title", "words", "source"])

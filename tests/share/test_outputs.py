@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -99,24 +100,30 @@ def test_existing_results_are_refused_before_any_work(tmp_path, result):
     assert refused.value.problems[0].code == "out.exists"
     assert "zones.csv" in str(refused.value)
     with pytest.raises(InputError):
-        write_outputs(result, tmp_path)
+        write_outputs(result, tmp_path)  # refuses at once
     assert sorted(p.name for p in tmp_path.iterdir()) == ["zones.csv"]
     assert (tmp_path / "zones.csv").read_text() == "mine"
     write_outputs(result, tmp_path, overwrite=True)
     assert (tmp_path / "zones.csv").read_text("utf-8-sig").startswith("zone_id")
 
 
-def test_a_failed_write_leaves_the_old_results_whole(tmp_path, result, monkeypatch):
-    before = {p.name: p.read_bytes() for p in write_outputs(result, tmp_path).values()}
+@pytest.fixture
+def standing(written, tmp_path):
+    """A folder of its own with results in it."""
+    return Path(shutil.copytree(written["map.html"].parent, tmp_path / "standing"))
+
+
+def test_a_failed_write_leaves_the_old_results_whole(standing, result, monkeypatch):
+    before = {p.name: p.read_bytes() for p in standing.iterdir()}
 
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("stovergeo.share.outputs.write_record", full)
+    monkeypatch.setattr("stovergeo.share.outputs.write_gpkg", full)
     with pytest.raises(InputError) as refused:
-        write_outputs(result, tmp_path, overwrite=True)
+        write_outputs(result, standing, overwrite=True)
     assert refused.value.problems[0].code == "out.disk_full"
-    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+    assert {p.name: p.read_bytes() for p in standing.iterdir()} == before
 
 
 def test_results_never_go_through_a_link_or_over_a_folder(tmp_path):
@@ -143,23 +150,22 @@ def test_left_overs_of_dead_runs_are_cleaned_and_said(tmp_path):
     assert not dead.exists()
 
 
-def test_a_run_killed_while_renaming_is_finished_by_the_next(tmp_path, result):
-    write_outputs(result, tmp_path)
-    dead = tmp_path / ".stovergeo-dead.part"
+def test_a_run_killed_while_renaming_is_finished_by_the_next(standing):
+    dead = standing / ".stovergeo-dead.part"
     dead.mkdir()
     (dead / "alive").write_bytes(b"")
     (dead / "whole").write_text("zones.csv\nyards.csv")
     (dead / "yards.csv").write_text("new yards")  # zones.csv had been renamed already
-    (tmp_path / "zones.csv").write_text("new zones")
+    (standing / "zones.csv").write_text("new zones")
     report = Report()
-    refuse_existing(tmp_path, True, report)
+    refuse_existing(standing, True, report)
     assert codes(report) == ["out.resumed"]
-    assert (tmp_path / "zones.csv").read_text() == "new zones"
-    assert (tmp_path / "yards.csv").read_text() == "new yards"
+    assert (standing / "zones.csv").read_text() == "new zones"
+    assert (standing / "yards.csv").read_text() == "new yards"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
-@pytest.mark.parametrize("wait_s", [0.0, 0.15, 0.4])
+@pytest.mark.parametrize("wait_s", [0.05, 0.3])
 def test_killed_at_any_moment_old_or_new_is_whole(tmp_path, wait_s):
     """A run that writes over and over is killed; what stands there is one run's, whole."""
     script = textwrap.dedent(f"""

@@ -65,13 +65,15 @@ function startDrawing(kind) {
   byId('draw-add').textContent = kind === 'no_go' ? 'Put a corner at the cross' : 'Set the pin at the cross';
   byId('draw-done').hidden = byId('draw-undo').hidden = kind !== 'no_go';
   byId('draw-bar').hidden = byId('cross').hidden = false;
-  byId('map-part').scrollIntoView({ block: 'start' });
+  map.doubleClickZoom.disable(); // two corners set quickly are not a wish to zoom
+  document.querySelector('.stage').scrollIntoView({ block: 'start' });
   byId('map_farm').focus({ preventScroll: true });
 }
 
 function stopDrawing() {
   if (drawing) { drawing.layer.remove(); }
   drawing = null;
+  map.doubleClickZoom.enable();
   byId('draw-bar').hidden = byId('cross').hidden = true;
 }
 

@@ -1,7 +1,7 @@
 // The farm on the map: shapes, labels, themes of the zones, and what is shown or hidden.
 var map = map_farm;
 var groups = {}; // what can be shown or hidden, by id
-var zoneLayers = {}, yardLayers = {}, yardLabels = {};
+var zoneLayers = {}, zoneLabels = {}, yardLayers = {}, yardLabels = {};
 var ROUND = 1e-9;
 
 var LOOKS = {
@@ -30,8 +30,9 @@ function symbol(kind) {
   return makeSvg('svg', { viewBox: '0 0 20 20', width: 20, height: 20 }, makeSvg('path', { d: SYMBOLS[kind] || SYMBOLS.other }));
 }
 
-function labelAt(at, text, kind) {
+function labelAt(at, text, kind, below) {
   var inner = make('span', {}, text);
+  if (below !== undefined) { inner.append(make('br'), make('small', {}, below)); }
   return L.marker([at[1], at[0]], {
     icon: L.divIcon({ html: inner, className: 'label label-' + kind, iconSize: null }), interactive: false, keyboard: false, pane: 'marks'
   });
@@ -117,6 +118,21 @@ function zoneLook(zone) {
   return Object.assign(look, { fillColor: hex(mixed(RAMPS[how.ramp], share)) });
 }
 
+// the number or word behind a zone's colour, written on the zone
+function zoneWord(zone) {
+  var how = THEMES[theme], value = how.value ? how.value(zone) : null;
+  if (zone.method === 'leave' && theme !== 'rule') { return 'leave'; }
+  if (theme === 'none') { return ''; }
+  return how.classes ? how.classes()[value] || String(value) : quantity(how.kind, value);
+}
+
+function relabelZones() {
+  plan.zones.forEach(function (zone) {
+    var label = zoneLabels[zone.id].getElement();
+    if (label) { label.querySelector('small').textContent = zoneWord(zone); }
+  });
+}
+
 function zoneLegend() {
   var how = THEMES[theme], list = make('ul', { class: 'key' });
   if (theme === 'none') { return list; }
@@ -153,16 +169,23 @@ function drawFarm() {
     reachable(layer, 'Zone ' + zone.id + ', ' + zone.bales + ' bales. Open details.', function (at) { openZone(zone.id, at); });
     return layer;
   }), true);
-  group('zone-labels', 'Names of zones', plan.zones.map(function (zone) { return labelAt(zone.at, zone.id, 'zone'); }), true);
+  group('zone-labels', 'Names of zones', plan.zones.map(function (zone) {
+    zoneLabels[zone.id] = labelAt(zone.at, zone.id, 'zone', zoneWord(zone));
+    return zoneLabels[zone.id];
+  }), true);
   plan.around.forEach(function (kind) {
     var look = LOOKS[kind.id] || { color: '#3a362b', weight: 2, fillColor: '#cbc4ae', fillOpacity: 0.6, motif: 'dots' };
     group(kind.id, kind.title, kind.things.map(function (t) { return drawn(t.shape, look, 'around', kind.id); }), true);
   });
-  group('hauls', 'Ways from zone to yard', plan.hauls.map(function (h) {
-    return drawn(h.shape, { color: '#1f3a5f', weight: 2.5, dashArray: '2 6', fill: false }, 'hauls');
-  }), true);
+  var ways = plan.hauls.map(function (h) { // light beneath dark, so that a way shows on any colour
+    return drawn(h.shape, { color: '#ffffff', weight: 5, opacity: 0.8, fill: false }, 'hauls');
+  });
+  plan.hauls.forEach(function (h) {
+    ways.push(drawn(h.shape, { color: '#1f3a5f', weight: 2.5, dashArray: '2 6', fill: false }, 'hauls'));
+  });
+  group('hauls', 'Ways from zone to yard', ways, true);
   group('yards', 'Yards with their rows', [].concat.apply([], plan.yards.map(function (yard) {
-    var outline = drawn(yard.shape, { color: '#1f2f4d', weight: 3, fillColor: '#ffffff', fillOpacity: 0.9, interactive: true }, 'yards');
+    var outline = drawn(yard.shape, { color: '#1f2f4d', weight: 3, fillColor: '#ffffff', fillOpacity: 1, interactive: true }, 'yards');
     yardLayers[yard.id] = outline;
     reachable(outline, 'Yard ' + yard.id + ', ' + yard.bales + ' bales. Open details.', function (at) { openYard(yard.id, at); });
     var rows = yard.rows.map(function (code) {
@@ -185,6 +208,7 @@ function fitFarm() {
 
 function restyleZones() {
   plan.zones.forEach(function (zone) { zoneLayers[zone.id].setStyle(zoneLook(zone)); });
+  relabelZones();
 }
 
 var groundOverlay = null, groundShown = '';

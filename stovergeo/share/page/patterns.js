@@ -1,6 +1,6 @@
 // Our own palette, each colour with its own pattern, so that nothing hangs on colour alone.
 var RAMPS = {
-  straw: ['#f4ecd2', '#dccb8c', '#a9b078', '#6a8f7f', '#2f6273', '#1b3550'],
+  straw: ['#f4ecd2', '#dccb8c', '#a9b078', '#74988a', '#3d7080', '#27506b'],
   earth: ['#f6efe6', '#e2c9a6', '#c39a6b', '#94683f', '#653f22', '#3a2110'],
   water: ['#f2f5f7', '#c3d7e6', '#86b0cf', '#4a84b0', '#235a87', '#0f3156'],
   water_low: ['#0f3156', '#235a87', '#4a84b0', '#86b0cf', '#c3d7e6', '#f2f5f7'],

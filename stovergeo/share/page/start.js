@@ -42,6 +42,7 @@ function drawAll() {
   drawPrintYards();
   drawLegend();
   drawScale();
+  relabelZones();
   if (panelShown) { panelShown(); }
 }
 
@@ -52,7 +53,7 @@ function goTo(kind, id) {
   // keep what was asked for beside the panel, or above it on a phone
   map.fitBounds(layer.getBounds(), { animate: false, maxZoom: kind === 'zone' ? 0 : 2, paddingTopLeft: [40, 60],
     paddingBottomRight: beside < stage * 0.7 ? [beside + 40, 40] : [40, byId('map_farm').offsetHeight * 0.45] });
-  byId('map-part').scrollIntoView({ block: 'start' });
+  document.querySelector('.stage').scrollIntoView({ block: 'start' });
 }
 
 function options(select, pairs) {
