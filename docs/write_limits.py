@@ -1,0 +1,167 @@
+"""Write ``docs/limits.md``: every retention rule with its numbers, and how the odds are drawn.
+
+Run ``python docs/write_limits.py``; a test fails when the page no longer matches the rules and the handbook.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from stovergeo.doors import RETENTION_RULES, through_door
+from stovergeo.handbook import Coefficient, Handbook, load_handbook
+from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.residue import RuleOptions, methods
+from stovergeo.stack import VARIABLES
+
+PAGE = Path(__file__).with_name("limits.md")
+
+EQUATIONS = {
+    "concentrated_flow": "keep = all where `concentrated_flow` is 1",
+    "ground_cover": """flat = -ln(1 - cover) / k                            kg/ha on the surface after planting
+keep = flat / (overwinter x product of passes) + what stands""",
+    "highly_erodible": "keep = all where listed, or, unlisted, where R K LS / T >= 8",
+    "nutrient_floor": "keep = stover - most plant food / content",
+    "plan_floor": """keep = max(keep_at_least, stover - take_at_most)
+keep = all where the grain is under harvest_from_bu_ac""",
+    "soil_carbon": """required = factor x table(rotation, tillage) - (manure C x worth + cover-crop C x worth) / content
+keep     = n x required - (n - 1) x stover            harvest in one corn year of n""",
+    "soil_conditioning": "keep = all where the plan's index is below 0",
+    "steep_ground": "keep = all where the slope is over the plan's limit",
+    "water_erosion": """bare  = R K LS P C0                                 Mg/(ha yr)
+cover = ln(bare / T) / (b (6.096 mm / roughness)^0.08)   %, 0 where bare <= T
+keep  = as for ground cover; all where cover > 95 %""",
+    "water_plus_wind": """solve  water exp(-b cover) + wind exp(-0.0438 cover) = T    for cover, by Newton's method
+keep   = as for ground cover""",
+    "wind_erosion": """\
+ratio = T / bare loss where the plan gives it, else the allowed ratio on wind-prone soils, else 1
+ratio = exp(-0.0438 cover) x exp(-0.0344 silhouette^0.6413)
+keep  = as for ground cover""",
+}
+
+
+def one_cell() -> xr.Dataset:
+    """Return a stack of one ordinary cell that holds every variable."""
+    return xr.Dataset({name: (("y", "x"), np.array([[1.0]]), {"units": v.unit}) for name, v in VARIABLES.items()})
+
+
+def asked_of(name: str, book: Handbook) -> list[Coefficient]:
+    """Return the coefficients a rule asks for, over rotations, tillage and methods."""
+    rule = next(p.thing for p in through_door(RETENTION_RULES) if p.name == name)
+    floors = Limits.model_validate({"potash_at_most": "50 lb/ac", "phosphate_at_most": "10 lb/ac"})
+    keys: set[str] = set()
+    for rotation in ("continuous corn", "corn-soybean"):
+        for passes in (("moldboard",), ("chisel_straight",), ("planter_no_till",)):
+            for wind in (None, 5.0):
+                crop = Crop(rotation=rotation, tillage=passes, wind_loss_us=wind)
+                options = RuleOptions(crop, floors, book, asked=set())
+                stack = one_cell() if rotation == "continuous corn" else one_cell() * np.nan
+                for way in (None, *methods(book).values()):
+                    rule.keep(stack, replace(options, method=way))
+                keys |= options.asked
+    # passes are listed once, below
+    return [book[k] for k in sorted(keys) if not k.startswith(("tillage.", "flattening."))]
+
+
+def coefficient_rows(coefficients: list[Coefficient]) -> list[str]:
+    """Return a table of coefficients."""
+    lines = ["| coefficient | value (low to high) | unit | standing | source |", "| --- | --- | --- | --- | --- |"]
+    for c in coefficients:
+        spread = f"{c.value:g}" if c.low == c.high else f"{c.value:g} ({c.low:g} to {c.high:g})"
+        source = f"{c.source}{'; ' if c.source and c.note else ''}{c.note}"
+        lines.append(f"| `{c.key}`: {c.meaning} | {spread} | {c.unit} | {c.standing} | {source or '–'} |")
+    return lines
+
+
+def page() -> str:
+    """Return the whole page."""
+    book = load_handbook()
+    lines = [INTRODUCTION]
+    for plugin in through_door(RETENTION_RULES):
+        if plugin.package != "stovergeo":
+            continue
+        rule = plugin.thing
+        lines += [
+            f"### {rule.title} (`{plugin.name}`)",
+            "",
+            *(f"    {line}" for line in EQUATIONS[plugin.name].splitlines()),
+            "",
+            f"Reads {', '.join(f'`{v}`' for v in rule.reads)}. Source: {rule.source}.",
+            f"Holds for {rule.valid}. {rule.lift}",
+            "",
+        ]
+        coefficients = asked_of(plugin.name, book)
+        lines += [*coefficient_rows(coefficients), ""] if coefficients else []
+    lines += ["### Passes", "", *coefficient_rows([*_group(book, "tillage"), *_group(book, "flattening")]), ""]
+    lines += [GATHERING, "", *coefficient_rows(_group(book, "methods")), "", ODDS]
+    return "\n".join(lines)
+
+
+def _group(book: Handbook, name: str) -> list[Coefficient]:
+    return list(book.group(name).values())
+
+
+INTRODUCTION = """# What may leave, and why
+
+*Written by `docs/write_limits.py`; a test keeps it current. Masses are oven-dry; "all" means all stover that stands.*
+
+Planning guidance, not a conservation plan. The rules below are screens: one number for a year, a field's rotation or a
+soil. Highly erodible land needs its own conservation plan, and steep or gullied ground a planner's eye.
+
+## From grain to limit
+
+    stover    = 0.85 x grain + 0.65                 dry Mg/ha (Wilhelm et al. 2011 for the slope; intercept fitted)
+    keep      = the largest answer of all rules     in each cell, at most all that stands
+    removable = stover - keep
+
+The name of the largest rule is kept with each cell (`binding_rule`). A zone's table gives what every rule asks in the
+mean, on what share of the zone it binds, and how much more could leave if it alone were lifted.
+
+Where the soil's K, T or wind erodibility is not known, a cautious number takes its place and the hectares are reported.
+A rule whose layer is missing altogether is left out and named as not checked. A rule the plan does not ask for (a floor
+that is not set, a wind loss that is not given) is not run and not named.
+
+## The rules
+"""
+
+GATHERING = """## Ways to gather
+
+A way takes a share of what stands, made up of stalk, leaf, cob and husk. Another cut height changes the stalk and leaf
+that lie above the cut; cob and husk hang on the ear. Stalk below the cut stands, unless shredded, and each later pass
+lays its share of it down. Standing stalks do not count as ground cover; they do count against wind. Soil in the bale
+follows from its ash: bale = plant x (1 - plant ash) / (1 - bale ash).
+
+A way is allowed in a zone when its take fits under three limits: the mean of what the zone's cells can spare with that
+way's stubble, the zone's even-take limit (at most a tenth of its ground left short), and the cautious percentile of the
+drawn limit."""
+
+ODDS = """## The odds
+
+Every coefficient with a spread is drawn from the triangle (low, value, high), stratified, from a stream of its own made
+of the seed and its name: adding a rule changes no other draw, and a seed gives the same bits again. Drawn once for the
+farm: coefficients of rules, the winter, the passes. Drawn for each field: the season's stover for the grain, the share
+a machine takes. Drawn for each zone: its own departure, and the part of the grain map's error its cells share. A number
+set in the plan is taken at its word and not drawn.
+
+Rules run on at most 60 cells a zone, taken evenly along the rank of what the cells can spare. `odds_kept` is the share
+of draws in which the take, itself drawn, fits under every limit. The ranked inputs are squared standard coefficients of a
+regression on ranks, those within three standard errors of nothing left out.
+
+## Known slips of the sources
+
+* Stover as bushels x 56 lb / 2,000 forgets to dry the grain and is 18 % too high (two extension bulletins).
+* Michigan 2007 prints nitrogen at $9.85 a ton: the mass of potash at the price of nitrogen. It is $6.80; the sum of
+  $12.47 is right.
+* Ohio prints 25 lb of phosphate in 4.5 ton at 6 lb; it is 27. NRCS Iowa prints $185 for 4 x $46. North Dakota rounds
+  potash up to $0.46/lb and prints $24.04 for $23.98.
+* NRCS Iowa's 37 lb of nitrogen a ton is twice anyone else's and is not used.
+* Johnson et al. 2014 is quoted with 6.38 and with 8.07 Mg/ha; the spread of the carbon requirement is kept wide.
+* The 1985 curve of flat cover and wind exceeds bare ground below 8.24 % cover; it is held at 1 there.
+"""
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
