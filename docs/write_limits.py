@@ -147,8 +147,8 @@ a machine takes. Drawn for each zone: its own departure, and the part of the gra
 set in the plan is taken at its word and not drawn.
 
 Rules run on at most 60 cells a zone, taken evenly along the rank of what the cells can spare. `odds_kept` is the share
-of draws in which the take, itself drawn, fits under every limit. The ranked inputs are squared standard coefficients of a
-regression on ranks, those within three standard errors of nothing left out.
+of draws in which the take, itself drawn, fits under every limit. The ranked inputs are squared standard coefficients
+of a regression on ranks, those within three standard errors of nothing left out.
 
 ## Known slips of the sources
 
