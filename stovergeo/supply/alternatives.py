@@ -155,7 +155,7 @@ class NextBales:
     sources: tuple[tuple[str, str], ...]  #: (zone_id, method) that most of them come from
 
 
-def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 1e-4) -> NextBales:
+def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 2e-4) -> NextBales:
     """Return what `bales` more would cost, spread over the need's months as the need is.
 
     Parameters
@@ -166,7 +166,7 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
         Whose bales.
     bales : int
     gap : float
-        Tight, as a difference of two plans is looked at.
+        Tight, as a difference of two plans is looked at; the choice should be as tight.
     """
     each_mg = float(problem.offers["bale_dry_kg"].median()) / 1000
     own = (problem.need["need"] == need) & (problem.need["dry_mg"] > 0)
@@ -176,17 +176,16 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
     raised = problem.need.assign(
         dry_mg=problem.need["dry_mg"].where(~own, problem.need["dry_mg"] * (1 + bales * each_mg / total))
     )
-    base = optimise(problem, gap=gap)
     more = optimise(replace(problem, need=raised), gap=gap)
-    had = bales - round((float(more.shortage["dry_mg"].sum()) - float(base.shortage["dry_mg"].sum())) / each_mg)
+    had = bales - round((float(more.shortage["dry_mg"].sum()) - float(choice.shortage["dry_mg"].sum())) / each_mg)
     had = min(max(had, 0), bales)
     a, b = (
-        c.zone_method[c.zone_method["take_mg"] > 0].set_index(["zone_id", "method"])["take_mg"] for c in (base, more)
+        c.zone_method[c.zone_method["take_mg"] > 0].set_index(["zone_id", "method"])["take_mg"] for c in (choice, more)
     )
     gained = b.sub(a, fill_value=0)
     gained = gained[gained > 0.02 * bales * each_mg].sort_values(ascending=False, kind="stable")
     sources = tuple((str(z), str(m)) for z, m in gained.index[:2])
-    cost = max(0.0, more.total_cost - base.total_cost) / had if had else float("nan")
+    cost = max(0.0, more.total_cost - choice.total_cost) / had if had else float("nan")
     return NextBales(need, bales, had, cost, sources)
 
 

@@ -10,9 +10,10 @@ import pandas as pd
 
 from stovergeo.supply.model import STEPS, Model, build
 from stovergeo.supply.problem import SupplyProblem
-from stovergeo.supply.solve import Solution, least_short, short_weights, solve
+from stovergeo.supply.solve import Solution, short_weights, solve
 
 _TINY_MG = 1e-5
+_SHORT_MG = 0.01  # less is rounding: a fiftieth of a bale
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,16 +96,15 @@ def optimise(
     model = build(problem)
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
     weights = short_weights(model, kinds)
-    short, _ = least_short(model, weights)
     cost = model.total_cost() if model.size else np.empty(0)
     if aim == "cost":
-        return _read(problem, model, solve(model, cost, weights, short, gap=gap, seconds=seconds))
+        return _read(problem, model, solve(model, cost, weights, gap=gap, seconds=seconds))
     measure = _measure(problem, model, aim)
     limits = [] if cost_most is None else [(cost, cost_most)]
-    best = solve(model, measure, weights, short, gap=gap, seconds=seconds, budgets=limits)
+    best = solve(model, measure, weights, gap=gap, seconds=seconds, budgets=limits)
     # of the plans that are as good by the aim, the cheapest
     limits.append((measure, float(measure @ best.values) * (1 + 1e-4) + 1e-6))
-    return _read(problem, model, solve(model, cost, weights, short, gap=gap, seconds=seconds, budgets=limits))
+    return _read(problem, model, solve(model, cost, weights, gap=gap, seconds=seconds, budgets=limits))
 
 
 def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
@@ -237,7 +237,7 @@ def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows:
 def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) -> pd.DataFrame:
     table = model.tables["short"].assign(dry_mg=values[model.block("short")])
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
-    table = table[table["dry_mg"] > 1e-3].assign(kind=lambda t: t["need"].map(kinds))
+    table = table[table["dry_mg"] > _SHORT_MG].assign(kind=lambda t: t["need"].map(kinds))
     usual = float(problem.offers["bale_dry_kg"].median()) if len(problem.offers) else np.nan
     bales = np.ceil(table["dry_mg"] * 1000 / usual - 1e-6).astype(int) if np.isfinite(usual) else 0
     return table.assign(bales=bales)[["need", "kind", "month", "year", "dry_mg", "bales"]].reset_index(drop=True)

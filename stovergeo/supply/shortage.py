@@ -63,7 +63,9 @@ def conflict(problem: SupplyProblem) -> list[str]:
             now = eased
         else:
             kept.append(words)
-    return kept or ["the stover that grows"]
+    if all(words.startswith("the need of") for words in kept):
+        kept.insert(0, "the stover that grows")
+    return kept
 
 
 def reliefs(problem: SupplyProblem) -> pd.DataFrame:

@@ -15,6 +15,7 @@ from stovergeo.supply.model import Model
 
 #: $ for each weighted Mg short beyond the least possible; dearer than any stover
 _SHORT = 5_000.0
+_SLACK_MG = 1e-3  # a kilogram: finer than any bale, coarser than the solver's own tolerance
 #: herds before contracts, when not both can be had
 _WEIGHT = {"herd": 10.0, "contract": 1.0}
 
@@ -76,13 +77,16 @@ def solve(
     model: Model,
     cost: np.ndarray,
     weights: np.ndarray,
-    short_allowed: float,
     *,
     gap: float,
     seconds: float,
     budgets: Sequence[tuple[np.ndarray, float]] = (),
 ) -> Solution:
-    """Minimise a cost with the shortage held to what cannot be helped.
+    """Minimise a cost among the plans that are as little short as can be.
+
+    The relaxed programme tells the least shortage at once. A plan that reaches it is nearly
+    always found in one run; where whole decisions stand in the way, the least shortage is
+    sought among whole plans first, and then the least cost.
 
     Parameters
     ----------
@@ -91,8 +95,6 @@ def solve(
         $ per unit of each variable, or another measure.
     weights : array
         Of the shortage (`short_weights`).
-    short_allowed : float
-        Weighted shortage that is free; more costs far more than any stover.
     gap : float
         Relative gap at which to stop.
     seconds : float
@@ -113,13 +115,30 @@ def solve(
     """
     if model.size == 0:
         return Solution(np.empty(0), 0.0, 0.0, "optimal")
-    # one more variable: shortage beyond what cannot be helped
+    short, _ = least_short(model, weights)
+    found, extra = _run(model, cost, weights, short, gap, seconds, budgets)
+    if extra > _SLACK_MG:
+        least, _ = _run(model, weights, weights, np.inf, 1e-4, seconds / 2, budgets)
+        found, _ = _run(model, cost, weights, float(weights @ least.values), gap, seconds, budgets)
+    return found
+
+
+def _run(
+    model: Model,
+    cost: np.ndarray,
+    weights: np.ndarray,
+    short: float,
+    gap: float,
+    seconds: float,
+    budgets: Sequence[tuple[np.ndarray, float]],
+) -> tuple[Solution, float]:
+    """One run of the solver; also what the plan is short beyond what was free, weighted Mg."""
+    # one more variable: shortage beyond what is free, dearer than any stover
     rows = [sparse.hstack([model.rows, sparse.csr_array((model.rows.shape[0], 1))])]
     rows.append(sparse.csr_array(np.append(weights, -1.0)[None, :]))
     rows += [sparse.csr_array(np.append(measure, 0.0)[None, :]) for measure, _ in budgets]
     low = np.concatenate([model.low, np.full(1 + len(budgets), -np.inf)])
-    most = [short_allowed * (1 + 1e-7) + 1e-6, *(number for _, number in budgets)]
-    high = np.concatenate([model.high, most])
+    high = np.concatenate([model.high, [short + _SLACK_MG, *(number for _, number in budgets)]])
     asked = {
         "c": np.append(cost, _SHORT),
         "constraints": LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
@@ -138,7 +157,9 @@ def solve(
         raise NoAnswerError(f"the solver found no plan: {result.message}")
     values = np.clip(result.x[:-1], 0.0, model.top)
     values[model.whole] = np.rint(values[model.whole])
-    return Solution(values, float(result.fun), float(result.fun if bound is None else bound), status)
+    objective = float(cost @ values)
+    bound = objective if bound is None else min(float(bound), objective)
+    return Solution(values, objective, bound, status), float(result.x[-1])
 
 
 def _rounded(model: Model, relaxed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -155,12 +176,12 @@ def _rounded(model: Model, relaxed: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return floor, top
 
 
-def shadow_prices(model: Model, cost: np.ndarray, solution: Solution, weights: np.ndarray) -> dict[str, np.ndarray]:
+def shadow_prices(model: Model, cost: np.ndarray, solution: Solution) -> dict[str, np.ndarray]:
     """Return the cost of one more unit on the right of each row, with the whole decisions kept.
 
     Parameters
     ----------
-    model, cost, weights : as for `solve`
+    model, cost : as for `solve`
     solution : Solution
 
     Returns
