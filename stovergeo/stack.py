@@ -43,6 +43,7 @@ VARIABLES: Final[dict[str, Variable]] = {
     # soils
     "soil_number": Variable("1", "row of the soil in the soils table", 0),
     "drainage_class": Variable("1", "natural drainage: 1 excessively ... 7 very poorly drained, 8 subaqueous", 1, 8),
+    "wettest_drainage_class": Variable("1", "the same of the wettest soil that covers 15 % or more", 1, 8),
     "flooding_class": Variable(
         "1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5
     ),

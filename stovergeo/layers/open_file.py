@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from stovergeo.errors import Report
+from stovergeo.layers.database import check_database
 from stovergeo.layers.json_door import linked_crs
 
 Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
@@ -123,6 +124,7 @@ def _binary(path: Path, head: bytes, where: str, report: Report) -> OpenFile | N
     if head.startswith(b"SQLite format 3\0"):
         # application id at byte 68: "GPKG" (1.2 and later), "GP10", "GP11" (OGC 12-128, clause 1.1.1.1.1)
         geopackage = head[68:72] in (b"GPKG", b"GP10", b"GP11")
+        check_database(path, where, report)
         return OpenFile(path, "vector", "GPKG") if geopackage else OpenFile(path, "database", "SQLite")
     if head[:4] == b"fgb\x03":
         return OpenFile(path, "vector", "FlatGeobuf")

@@ -48,6 +48,10 @@ class Header:
     bounds: Bounds
     straight: bool  #: north up, not rotated
 
+    def meets(self, box: Bounds) -> bool:
+        """Whether the raster touches a box of its own CRS."""
+        return _touch(box, self.bounds)
+
 
 @contextmanager
 def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) -> Iterator[tuple[DatasetReader, Header]]:
@@ -97,7 +101,7 @@ def read_onto(
     if not header.straight:
         report.add("raster.turned", where, "The raster is rotated or south up; it was warped to north up, bilinear.")
     here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
-    if not _touch(here, header.bounds):
+    if not header.meets(here):
         west, south, east, north = header.bounds
         said = f"The raster (x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}) does not touch the farm."
         raise report.refuse("overlay.empty", where, said)
@@ -178,7 +182,7 @@ def _warped(
     _check_cells(rows * cols, where, report)
     # the source window is cleared of suspect values before they can be smeared into their neighbours
     here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
-    part = _window_around(source, here)
+    part = window_around(source, here)
     _check_cells(int(part.width * part.height), where, report)
     values = _unknown_as_nan(source.read(header.band, window=part).astype(np.float32), header.nodata, where, report)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
@@ -197,7 +201,7 @@ def _warped(
     return out, transform
 
 
-def _window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
+def window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
     """Return the window of a raster, however turned, that covers a box of its own CRS."""
     low_col, low_row, high_col, high_row = _box_through(~source.transform, box)
     first_col, first_row = max(int(np.floor(low_col)) - margin, 0), max(int(np.floor(low_row)) - margin, 0)

@@ -20,6 +20,7 @@ from stovergeo.layers.grid import farm_bounds
 from stovergeo.layers.heights import check_header, read_heights
 from stovergeo.layers.point_files import points_table, read_point_rows
 from stovergeo.layers.shapes import of_family, valid_polygons
+from stovergeo.layers.soil_files import read_soil_polygons
 from stovergeo.layers.soils import make_soils, no_soils, report_unknown
 from stovergeo.layers.surroundings import FAMILIES, NOT_CHECKED, make_surrounding
 from stovergeo.layers.text import clean_text
@@ -73,9 +74,9 @@ class _Reader:
         layers, plan, report = self.layers, self.plan, self.report
         if layers.fields is None and layers.yield_points is None:
             report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
-        given: dict[str, Layer] = {
-            k: v for k in ("fields", "soils", *FAMILIES) if (v := getattr(layers, k)) is not None
-        }
+        if layers.soils is None and plan.soil is None:
+            report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
+        given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}
         if plan.landowner.no_go is not None:
             given["no_go"] = Layer(path=plan.landowner.no_go)
         raw = {k: self.attempt(k, read_layer, v, plan, k, report) for k, v in given.items()}
@@ -94,7 +95,7 @@ class _Reader:
         surroundings = {k: frame for k, frame in found.items() if frame is not None}
         farm = FarmLayers(
             crs=crs,
-            soils=self._soils(raw.get("soils"), region, fields, crs),
+            soils=self._soils(region, fields, crs),
             fields=fields,
             points=points,
             yield_raster=self._raster("yield_raster", read_yield_raster, box, fields, crs),
@@ -168,14 +169,14 @@ class _Reader:
             self.report.add("grid.too_big", "plan file, farm.cell", said)
         return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
 
-    def _soils(
-        self, frame: gpd.GeoDataFrame | None, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS
-    ) -> gpd.GeoDataFrame:
-        if frame is None and self.layers.soils is not None:
-            return no_soils(crs)  # its refusal stands in the report
-        sound = None if frame is None else self._polygons("soils", frame, crs)
-        if frame is not None and sound is None:
+    def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
+        sound = None
+        if self.layers.soils is None and self.plan.soil is None:
             return no_soils(crs)
+        if (layer := self.layers.soils) is not None:
+            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs, "soils", self.report)
+            if sound is None:
+                return no_soils(crs)  # its refusal stands in the report
         soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs, "soils", self.report)
         if soils is None:
             return no_soils(crs)

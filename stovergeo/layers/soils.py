@@ -35,9 +35,13 @@ from stovergeo.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
 #: water table written for "none seen": the survey looks about 2 m deep
 NO_WATER_TABLE_CM: Final = 200.0
 
+#: drainage classes by which the wettest part of a polygon must differ from most of it to be worth a word (judgement)
+MUCH_WETTER: Final = 2
+
 #: SOILS column -> survey attributes that give it, the best first
 ATTRIBUTES: Final = {
-    "drainage_class": ("drainagecl", "drclassdcd", "drclasswettest"),
+    "drainage_class": ("drainagecl", "drclassdcd"),
+    "wettest_drainage_class": ("wettest_drainagecl", "drclasswettest"),
     "flooding_class": ("flodfreqcl", "flodfreqmax", "flodfreqdcd"),
     "ponding_class": ("pondfreqcl",),
     "water_table_cm": ("wtdepannmin",),
@@ -51,9 +55,10 @@ ATTRIBUTES: Final = {
     "highly_erodible": ("muhelcl",),
 }
 #: columns the rooms can do without: absent is not worth a warning
-OPTIONAL: Final = ("slope_length_m", "highly_erodible")
+OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
+    "wettest_drainage_class": DRAINAGE,
     "flooding_class": FLOODING,
     "ponding_class": PONDING,
     "hydric": HYDRIC,
@@ -81,28 +86,21 @@ def make_soils(
     Parameters
     ----------
     frame : GeoDataFrame or None
-        Soil polygons in the working CRS with survey attributes under their own names.
+        Soil polygons of the region, in the working CRS, with survey attributes under their own names.
     soil : Soil or None
         The plan's ``[soil]``: fills what the layer lacks, attribute by attribute and ground by ground.
     region : shapely.Polygon
         Ground the rooms after this will ask about.
-
-    Raises
-    ------
-    InputError
-        ``soil.none`` when there is neither; ``overlay.empty`` when no polygon touches the region.
     """
     given = None if soil is None else plan_soil(soil)
     if frame is None:
         if given is None:
-            raise report.refuse("soil.none", where, "Neither a soil layer nor a [soil] section is there.")
+            return no_soils(crs)
         return _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [region], crs)
-    near = frame[frame.geometry.intersects(region)].reset_index(drop=True)
-    if near.empty:
-        raise report.refuse("overlay.empty", where, "No soil polygon touches the farm.")
-    near = near.set_geometry(gpd.GeoSeries(shapely.intersection(near.geometry.to_numpy(), region), crs=crs))
+    near = frame.set_geometry(gpd.GeoSeries(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs))
     soils = _attributes(near, where, report)
     _fill_from_plan(soils, given)
+    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
     rest = shapely.difference(region, shapely.union_all(near.geometry.to_numpy()))
     if given is not None and rest.area > 0:
         soils = pd.concat(
@@ -116,6 +114,7 @@ def plan_soil(soil: Soil) -> dict[str, float]:
     """Return the plan's ``[soil]`` as SOILS columns."""
     return {
         "drainage_class": DRAINAGE[soil.drainage_class],
+        "wettest_drainage_class": DRAINAGE[soil.drainage_class],
         "flooding_class": FLOODING[soil.flooding],
         "ponding_class": PONDING[soil.ponding],
         "water_table_cm": min(soil.water_table_m * 100, NO_WATER_TABLE_CM),
@@ -142,6 +141,10 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
     if bare > 0.005 * whole:
         cure = "Bring a soil layer that covers the fields, or add [soil] to the plan file to fill the rest."
         report.add("soil.missing", where, f"{bare:,.1f} ha of the fields lie under no soil polygon.", cure)
+    wetter = (soils["wettest_drainage_class"] - soils["drainage_class"] >= MUCH_WETTER).to_numpy()
+    if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
+        said = f"On {partly:,.1f} ha of the fields a soil two drainage classes wetter covers 15 % or more."
+        report.add("soil.mixture", where, said)
     by_extent: dict[float, list[str]] = {}
     for column in ATTRIBUTES:
         if column not in OPTIONAL:

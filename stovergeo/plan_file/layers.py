@@ -105,6 +105,15 @@ class PointsLayer(Layer):
     corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
 
 
+class SoilsLayer(Layer):
+    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
+
+    tables: str | None = Field(
+        None, description="Folder or database with the survey's tables, where the polygons carry only keys."
+    )
+    band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
+
+
 class RasterLayer(Section):
     """A raster."""
 
@@ -136,7 +145,7 @@ class Layers(Section):
     yield_raster: YieldRaster | None = None
     elevation: ElevationLayer | None = None
     surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
-    soils: Layer | None = None
+    soils: SoilsLayer | None = None
     property: Layer | None = Field(None, description="Property lines, as polygons.")
     trees: HeightLayer | None = None
     buildings: HeightLayer | None = None

@@ -1,0 +1,337 @@
+"""A soil survey as downloaded: its own column order, quoted line ends, both encodings, and mixtures of soils.
+
+The download is written here in the published layout (names of files, dictionary, bars and quotes),
+with made-up map units.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from itertools import pairwise
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+from stovergeo.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
+
+STEMS = {
+    "mapunit": "mapunit",
+    "muaggatt": "muaggatt",
+    "component": "comp",
+    "chorizon": "chorizon",
+    "chtexturegrp": "chtexgrp",
+    "comonth": "cmonth",
+    "cosoilmoist": "csmoist",
+}
+
+
+def made_up_tables() -> dict[str, pd.DataFrame]:
+    """Map unit 101: two soils 70/25 and 5 of a third. 102: organic over mineral. 103: water, no soil."""
+    mapunit = pd.DataFrame(
+        {
+            "musym": ["A1", "B2", "W"],
+            "muname": ["Alder loam,\n2 to 5 percent slopes", "Bog muck, caf\u00e9 series", "Water"],
+            "mukind": ["Complex", "Consociation", "Consociation"],
+            "muhelcl": ["Potentially highly erodible land", "Not highly erodible land", None],
+            "mukey": ["101", "102", "103"],
+        }
+    )
+    component = pd.DataFrame(
+        {
+            "comppct_r": [70, 25, 5, 100, 100],
+            "compname": ["Alder", "Birch", "Cedar", "Bog", "Water"],
+            "compkind": ["Series", "Series", "Series", "Series", "Miscellaneous area"],
+            "majcompflag": ["Yes", "Yes", "No", "Yes", "Yes"],
+            "slopelenusle_r": [60, None, 20, 40, None],
+            "tfact": [5, 3, 4, 2, None],
+            "wei": [48, 86, None, 134, None],
+            "hydricrating": ["No", "Yes", "Yes", "Yes", "Unranked"],
+            "drainagecl": [
+                "Moderately well drained",
+                "Poorly drained",
+                "Very poorly drained",
+                "Very poorly drained",
+                None,
+            ],
+            "hydgrp": ["B", "C/D", "D", "A/D", None],
+            "taxorder": ["Mollisols", "Mollisols", "Mollisols", "Mollisols", None],
+            "mukey": ["101", "101", "101", "102", "103"],
+            "cokey": ["11", "12", "13", "21", "31"],
+        }
+    )
+    chorizon = pd.DataFrame(
+        {
+            "hzdept_r": [0, 20, 0, 0, 0, 25],
+            "hzdepb_r": [20, 60, 40, 30, 25, 80],
+            "claytotal_r": [20, 35, 30, None, None, 28],
+            "kwfact": [".28", ".37", ".24", ".2", None, ".32"],
+            "kffact": [".28", ".37", ".24", ".2", None, ".32"],
+            "cokey": ["11", "11", "12", "13", "21", "21"],
+            "chkey": ["111", "112", "121", "131", "211", "212"],
+        }
+    )
+    chtexturegrp = pd.DataFrame({"texture": ["L", "SPM"], "rvindicator": ["Yes", "Yes"], "chkey": ["111", "211"]})
+    comonth = pd.DataFrame(
+        {
+            "monthseq": [3, 4, 4, 5, 4],
+            "flodfreqcl": ["None", "Rare", "None", None, "None"],
+            "pondfreqcl": ["None", "None", "Frequent", "None", "Common"],
+            "cokey": ["11", "11", "12", "12", "21"],
+            "comonthkey": ["m1", "m2", "m3", "m4", "m5"],
+        }
+    )
+    cosoilmoist = pd.DataFrame(
+        {
+            "soimoistdept_r": [0, 90, 15, 0],
+            "soimoiststat": ["Moist", "Wet", "Wet", "Wet"],
+            "comonthkey": ["m1", "m2", "m3", "m5"],
+        }
+    )
+    muaggatt = pd.DataFrame(
+        {"musym": ["A1", "B2", "W"], "wtdepannmin": [None, "0", None], "mukey": ["101", "102", "103"]}
+    )
+    return {
+        "mapunit": mapunit,
+        "component": component,
+        "chorizon": chorizon,
+        "chtexturegrp": chtexturegrp,
+        "comonth": comonth,
+        "cosoilmoist": cosoilmoist,
+        "muaggatt": muaggatt,
+    }
+
+
+def quoted(value: object) -> str:
+    if value is None or value != value:
+        return ""
+    if isinstance(value, str):
+        return '"' + value.replace('"', '""') + '"'
+    return f"{value:g}"
+
+
+def bars(table: pd.DataFrame) -> str:
+    return "".join("|".join(map(quoted, row)) + "\r\n" for row in table.astype(object).to_numpy().tolist())
+
+
+def write_download(folder: Path, tables: dict[str, pd.DataFrame], encoding: str = "utf-8", shuffle: int = 0) -> None:
+    area = folder / "ZZ999"
+    (area / "tabular").mkdir(parents=True)
+    (area / "spatial").mkdir()
+    rng = np.random.default_rng(shuffle)
+    names, columns = [], []
+    for name, table in tables.items():
+        if shuffle:
+            table = table[list(rng.permutation(table.columns))]
+        (area / "tabular" / f"{STEMS[name]}.txt").write_bytes(bars(table).encode(encoding))
+        names.append([name, name, name, "a table\nof the survey", STEMS[name]])
+        columns += [[name, float(i + 1), c, c, None, "String"] for i, c in enumerate(table.columns)]
+    order = pd.DataFrame(columns).sample(frac=1, random_state=1)  # the dictionary itself is in no order
+    (area / "tabular" / "mstab.txt").write_bytes(bars(pd.DataFrame(names)).encode(encoding))
+    (area / "tabular" / "mstabcol.txt").write_bytes(bars(order).encode(encoding))
+    polygons().to_crs(4326).to_file(area / "spatial" / "soilmu_a_zz999.shp")
+
+
+def polygons() -> gpd.GeoDataFrame:
+    edges = [419_000, 420_200, 420_700, 422_000]
+    boxes = [shapely.box(w, 4_863_000, e, 4_866_000) for w, e in pairwise(edges)]
+    table = {"AREASYMBOL": "ZZ999", "SPATIALVER": 1.0, "MUSYM": ["A1", "B2", "W"], "MUKEY": ["101", "102", "103"]}
+    return gpd.GeoDataFrame(table, geometry=boxes, crs=32615)
+
+
+def soils_of(farm, path: str = "ZZ999", **keys) -> pd.DataFrame:
+    farm.layers["soils"] = {"path": path} | keys
+    farm.data.pop("soil", None)
+    layers = farm.read()
+    assert farm.report.refused == []
+    return layers.soils.set_index("soil_id")
+
+
+def test_a_mixture_of_soils_is_weighed_and_its_wettest_part_kept(farm):
+    write_download(farm.folder, made_up_tables())
+    soil = soils_of(farm).loc["A1"]
+    clay = (20 * 20 + 35 * 10) / 30  # the Alder's layers within 30 cm
+    assert soil["clay_pct"] == pytest.approx((70 * clay + 25 * 30) / 95)  # the Cedar has no value and does not count
+    assert soil["soil_erodibility"] == pytest.approx((70 * 0.28 + 25 * 0.24 + 5 * 0.2) / 100 * K_SI_PER_US)
+    assert soil["soil_loss_tolerance"] == pytest.approx((70 * 5 + 25 * 3 + 5 * 4) / 100 * MG_HA_PER_TON_ACRE)
+    assert soil["wind_erodibility"] == pytest.approx((70 * 48 + 25 * 86) / 95 * MG_HA_PER_TON_ACRE)
+    assert soil["slope_length_m"] == pytest.approx((70 * 60 + 5 * 20) / 75)
+    assert soil["drainage_class"] == 4  # moderately well, on 70 %
+    assert soil["wettest_drainage_class"] == 6  # poorly, on 25 %; the very poorly drained 5 % is too little
+    assert soil["hydric"] == 0
+    assert soil["hydrologic_group"] == 2
+    assert soil["flooding_class"] == 2  # the worst month of the dominant soil
+    assert soil["ponding_class"] == 0
+    assert soil["water_table_cm"] == 15  # the shallowest of the soils that cover 15 % or more
+    assert soil["highly_erodible"] == 1  # potentially: the cautious way
+    assert soil["name"] == "Alder loam, 2 to 5 percent slopes"  # the line end inside the quotes is no new record
+    assert "soil.mixture" in farm.codes()
+
+
+def test_an_organic_surface_takes_its_erodibility_from_the_mineral_layer_below(farm):
+    write_download(farm.folder, made_up_tables())
+    soil = soils_of(farm).loc["B2"]
+    assert soil["soil_erodibility"] == pytest.approx(0.32 * K_SI_PER_US)
+    assert soil["hydrologic_group"] == 4  # dual groups count as undrained
+    assert soil["ponding_class"] == 3  # "Common" is obsolete: the wetter reading
+    assert soil["water_table_cm"] == 0
+    assert soil["name"] == "Bog muck, caf\u00e9 series"
+
+
+def test_a_histosol_has_the_erodibility_of_its_order(farm):
+    tables = made_up_tables()
+    tables["component"].loc[3, "taxorder"] = "Histosols"
+    write_download(farm.folder, tables)
+    assert soils_of(farm).loc["B2", "soil_erodibility"] == pytest.approx(0.02 * K_SI_PER_US)
+
+
+def test_water_has_no_soil_and_no_zeros(farm):
+    write_download(farm.folder, made_up_tables())
+    soil = soils_of(farm).loc["W"]
+    assert (
+        soil[["clay_pct", "soil_erodibility", "soil_loss_tolerance", "drainage_class", "wind_erodibility"]].isna().all()
+    )
+    assert "soil.missing" in farm.codes()
+
+
+@pytest.mark.parametrize("shuffle", [1, 2, 3])
+def test_shuffled_columns_load_alike_through_the_dictionary(farm, shuffle):
+    (farm.folder / "plain").mkdir()
+    write_download(farm.folder / "plain", made_up_tables())
+    write_download(farm.folder, made_up_tables(), shuffle=shuffle)
+    shuffled = soils_of(farm).drop(columns="geometry")
+    pd.testing.assert_frame_equal(shuffled, soils_of(farm, "plain/ZZ999").drop(columns="geometry"))
+
+
+def test_both_encodings_are_read(farm):
+    write_download(farm.folder, made_up_tables(), encoding="cp1252")
+    assert soils_of(farm).loc["B2", "name"] == "Bog muck, caf\u00e9 series"
+
+
+def test_a_database_says_the_same_as_the_download(farm):
+    write_download(farm.folder, made_up_tables())
+    text = soils_of(farm).drop(columns="geometry")
+    polygons().rename(columns=str.lower).to_file(farm.folder / "survey.gpkg", layer="mupolygon")
+    base = sqlite3.connect(farm.folder / "survey.gpkg")
+    for name, table in made_up_tables().items():
+        typed = table.astype({"mukey": int}) if name in ("mapunit", "component") else table
+        typed.to_sql(name, base, index=False)
+        base.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES (?, 'attributes', ?)", (name, name)
+        )
+    base.commit()
+    base.close()
+    pd.testing.assert_frame_equal(soils_of(farm, "survey.gpkg").drop(columns="geometry"), text)
+
+
+def test_plain_polygons_take_tables_named_beside_them(farm):
+    write_download(farm.folder, made_up_tables())
+    whole = soils_of(farm)
+    polygons().to_file(farm.folder / "only_keys.gpkg")
+    joined = soils_of(farm, "only_keys.gpkg", tables="ZZ999/tabular")
+    pd.testing.assert_frame_equal(joined.drop(columns="geometry"), whole.drop(columns="geometry"))
+
+
+def test_a_raster_of_keys_takes_tables_named_beside_it(farm):
+    write_download(farm.folder, made_up_tables())
+    whole = soils_of(farm)
+    keys = np.zeros((300, 300), dtype="uint32")
+    keys[:, :120], keys[:, 120:170], keys[:, 170:] = 101, 102, 103
+    with rasterio.open(
+        farm.folder / "keys.tif", "w", driver="GTiff", width=300, height=300, count=1, dtype="uint32", nodata=0,
+        crs=32615, transform=Affine(10, 0, 419_000, 0, -10, 4_866_000),
+    ) as out:  # fmt: skip
+        out.write(keys, 1)
+    joined = soils_of(farm, "keys.tif", tables="ZZ999")
+    assert joined.loc["A1", "clay_pct"] == pytest.approx(whole.loc["A1", "clay_pct"])
+    assert joined.loc["A1"].geometry.symmetric_difference(whole.loc["A1"].geometry).area < 10 * 3100
+
+
+def test_without_a_dictionary_the_published_order_serves(farm):
+    tables = made_up_tables()
+    wide = {"mapunit": 24, "component": 109, "chorizon": 171, "comonth": 17, "muaggatt": 40}
+    places = {
+        "mapunit": {"musym": 0, "muname": 1, "muhelcl": 12, "mukey": 23},
+        "component": {
+            "comppct_r": 1, "compname": 3, "majcompflag": 5, "slopelenusle_r": 12, "tfact": 15, "wei": 16,
+            "hydricrating": 22, "drainagecl": 23, "hydgrp": 79, "mukey": 107, "cokey": 108,
+        },
+        "chorizon": {
+            "hzdept_r": 6, "hzdepb_r": 9, "claytotal_r": 60, "kwfact": 111, "kffact": 112, "cokey": 169, "chkey": 170,
+        },
+        "comonth": {"flodfreqcl": 2, "pondfreqcl": 4, "cokey": 15, "comonthkey": 16},
+        "muaggatt": {"wtdepannmin": 6, "mukey": 39},
+    }  # fmt: skip
+    spread = {}
+    for name, columns in places.items():
+        table = pd.DataFrame({i: [None] * len(tables[name]) for i in range(wide[name])}, dtype=object)
+        for column, at in columns.items():
+            table[at] = tables[name][column].astype(object)
+        spread[name] = table
+    write_download(farm.folder, spread)
+    for name in ("mstab", "mstabcol"):
+        (farm.folder / "ZZ999" / "tabular" / f"{name}.txt").unlink()
+    soils = soils_of(farm)
+    assert soils.loc["A1", "drainage_class"] == 4
+    assert soils.loc["A1", "clay_pct"] == pytest.approx((70 * 25 + 25 * 30) / 95)
+    assert soils.loc["B2", "water_table_cm"] == 0
+
+
+def test_a_moved_column_is_not_taken_for_another(farm):
+    tables = made_up_tables()
+    write_download(farm.folder, tables)
+    moved = tables["component"][list(tables["component"].columns[::-1])]
+    (farm.folder / "ZZ999" / "tabular" / "comp.txt").write_text(bars(moved))
+    farm.layers["soils"] = {"path": "ZZ999"}
+    farm.read()
+    assert farm.problem("soil.tables" if "soil.tables" in farm.codes() else "soil.layout").severity == "refuse"
+
+
+def test_a_table_that_differs_from_its_dictionary_is_refused(farm):
+    tables = made_up_tables()
+    write_download(farm.folder, tables)
+    more = tables["component"].assign(extra="x")
+    (farm.folder / "ZZ999" / "tabular" / "comp.txt").write_text(bars(more))
+    farm.layers["soils"] = {"path": "ZZ999"}
+    farm.read()
+    assert "14 columns; its dictionary names 13" in farm.problem("soil.layout").what
+
+
+def test_polygons_of_another_edition_are_named(farm):
+    tables = made_up_tables()
+    tables["mapunit"] = tables["mapunit"][tables["mapunit"]["mukey"] != "102"]
+    write_download(farm.folder, tables)
+    farm.layers["soils"] = {"path": "ZZ999"}
+    farm.read()
+    assert "102" in farm.problem("soil.unjoined").what
+
+
+@pytest.mark.parametrize(
+    ("path", "tables", "code"),
+    [
+        ("fields.gpkg", "fields.gpkg", "soil.tables"),
+        ("empty", None, "soil.folder"),
+        ("fields.gpkg", "empty", "soil.folder"),
+    ],
+)
+def test_tables_that_are_none(farm, path, tables, code):
+    (farm.folder / "empty").mkdir()
+    farm.layers["soils"] = {"path": path, "tables": tables}
+    farm.read()
+    assert farm.problem(code).severity == "refuse"
+
+
+def test_a_database_that_reaches_beyond_itself_is_refused(farm):
+    base = sqlite3.connect(farm.folder / "fields.gpkg")
+    base.execute("PRAGMA writable_schema = ON")
+    text = "CREATE VIRTUAL TABLE other USING VirtualOGR('canary.gpkg')"
+    base.execute("INSERT INTO sqlite_master VALUES ('table', 'other', 'other', 0, ?)", (text,))
+    base.commit()
+    base.close()
+    farm.read()
+    assert "virtualogr" in farm.problem("file.signature").what
