@@ -75,7 +75,7 @@ def draw_limits(
     silent = Report()  # what is wrong was reported by `limits`
     cells = _cells(with_cautious_soil(stack, options, silent), few)
     names = stack["binding_rule"].attrs["rules"]
-    rules = [r for r in rules_for(options, silent) if r.name in names]
+    rules = [_drawable(r, cells, options) for r in rules_for(options, silent) if r.name in names]
     fields = list(dict.fromkeys(zones["field_id"]))
     field_of_zone = np.array([fields.index(f) for f in zones["field_id"]], dtype=int)
 
@@ -136,6 +136,31 @@ def _cells(stack: xr.Dataset, few: ZoneCells) -> xr.Dataset:
         n: ("cell", v.values.ravel()[few.cells], v.attrs) for n, v in stack.data_vars.items() if v.dims == ("y", "x")
     }
     return xr.Dataset(flat)
+
+
+@dataclass(slots=True)
+class _AsOnTheMap:
+    """A rule that cannot work on draws: what it asked for on the map stands in every draw."""
+
+    title: str
+    reads: tuple[str, ...]
+    source: str
+
+    def keep(self, stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+        return stack[self.reads[0]]
+
+
+def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> NamedRule:
+    """Return a rule that works on sampled cells and draws; a stranger's that does not is held to its map."""
+    two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
+    told = replace(options, drawn=two, asked=set())
+    try:
+        asked(named, cells.assign(stover_mg_ha=cells["stover_mg_ha"] * two["residue.factor"]), told)
+    except Exception:
+        if named.package == "stovergeo":
+            raise
+        return NamedRule(named.name, _AsOnTheMap(named.rule.title, (f"keep_{named.name}_mg_ha",), named.rule.source))
+    return named
 
 
 def _with_stover(

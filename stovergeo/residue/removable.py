@@ -29,6 +29,7 @@ class NamedRule:
 
     name: str
     rule: Rule
+    package: str = ""  #: distribution that brings it
 
     def trait(self, what: str, default: Any) -> Any:
         """Return an attribute a rule need not have."""
@@ -54,7 +55,7 @@ def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
                 "residue.rule_broken", f"retention rule {name} of {found[name].package}", f"{found[name].broken}."
             )
         elif getattr(found[name].thing, "in_force", _always)(options):
-            rules.append(NamedRule(name, found[name].thing))
+            rules.append(NamedRule(name, found[name].thing, found[name].package))
     return sorted(rules, key=lambda r: not r.trait("forbids", False))
 
 
@@ -116,7 +117,9 @@ def answers_of(
         need(inputs, named.rule.reads, f"the rule {named.name}")
         try:
             answers[named.name] = asked(named, inputs, options)
-        except Exception as error:  # a stranger's rule must not stop the others
+        except Exception as error:  # a stranger's rule must not stop the others; one of ours must not fail unseen
+            if named.package == "stovergeo":
+                raise
             report.add("residue.rule_broken", f"retention rule {named.name}", f"{type(error).__name__}: {error}.")
     return answers
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -22,6 +22,25 @@ from stovergeo.residue.retention import soil_carbon
 from stovergeo.residue.why import gain_without
 from stovergeo.residue.words import Units, per_area, percent
 from stovergeo.residue.zone_cells import ZoneCells, zone_cells
+
+_METHOD_COLUMNS: Final = (
+    "zone_id",
+    "method",
+    "title",
+    "take_mg_ha",
+    "limit_mg_ha",
+    "moisture_pct",
+    "ash_pct",
+    "passes",
+    "standing_mg_ha",
+    "flat_mg_ha",
+    "soil_mg_ha",
+    "clean_share",
+    "one_year_in",
+    "odds_kept",
+    "allowed",
+    "words",
+)
 
 
 def zone_limits(
@@ -159,16 +178,16 @@ def zone_methods(
                     "words": _method_words(taken[z], limit, deciding, allowed, known, years, cautious_pct, units),
                 }
             )
-    frame = pd.DataFrame(rows)
+    frame = pd.DataFrame(rows, columns=_METHOD_COLUMNS)
     order = {zone: i for i, zone in enumerate(zones["zone_id"])}
     frame = frame.sort_values("zone_id", key=lambda s: s.map(order), kind="stable").reset_index(drop=True)
-    best = frame[frame["allowed"]].groupby("zone_id", sort=False)["take_mg_ha"].idxmax()
+    best = frame[frame["allowed"].astype(bool)].groupby("zone_id", sort=False)["take_mg_ha"].idxmax()
     return frame.assign(recommended=frame.index.isin(best))
 
 
 def recommended(zone_methods: pd.DataFrame) -> dict[str, str]:
     """Return the recommended method by zone, "leave" where none is allowed."""
-    best = zone_methods[zone_methods["recommended"]].set_index("zone_id")["method"].to_dict()
+    best = zone_methods[zone_methods["recommended"].astype(bool)].set_index("zone_id")["method"].to_dict()
     return {zone: best.get(zone, "leave") for zone in zone_methods["zone_id"].unique()}
 
 

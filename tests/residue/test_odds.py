@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from stovergeo import doors
 from stovergeo.errors import Report
 from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.crop import Crop, Limits, Odds
@@ -183,3 +184,32 @@ def test_a_zone_without_known_cells_is_unknown(done, zones, told, ways):
     gone = np.where(labels == 1, np.nan, labels)
     frame = odds(done, table, gone, told, Odds(draws=20), ways)
     assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]
+
+
+class MapOnly:
+    """A stranger's rule that works on maps alone."""
+
+    title, reads, source = "Map only", ("stover_mg_ha",), "none"
+
+    def keep(self, stack, options):
+        if "y" not in stack.dims:
+            raise ValueError("maps only")
+        return stack["stover_mg_ha"] * 0 + 7.5
+
+
+def test_a_stranger_s_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, told, ways, drawn, monkeypatch):
+    plugin = doors.Plugin("map_only", "elsewhere", MapOnly())
+    monkeypatch.setattr("stovergeo.residue.removable.through_door", lambda group: [*doors.through_door(group), plugin])
+    stack = limits(farm, told, Report())
+    assert (stack["keep_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
+    run = draw_limits(stack, *zones, told, Odds(draws=400, seed=7), ways)
+    assert (run.limit_mg_ha <= drawn.limit_mg_ha + 1e-9).all()
+    assert (run.limit_mg_ha.mean(axis=0) < drawn.limit_mg_ha.mean(axis=0)).all()
+
+
+def test_a_built_in_rule_may_not_fail_unseen(farm, told, monkeypatch):
+    monkeypatch.setattr(
+        "stovergeo.residue.retention.soil_carbon.required", lambda options: (_ for _ in ()).throw(ZeroDivisionError)
+    )
+    with pytest.raises(ZeroDivisionError):
+        limits(farm, told, Report())

@@ -195,3 +195,10 @@ def test_calendar_follows_rotation_and_budget(offers, told):
     assert list(one["harvest"]) == [True, False, False, False, True]
     assert (one["take_mg_ha"] > 0).tolist() == one["harvest"].tolist()
     assert (calendar[calendar["crop"] == "soybean"]["words"] == "Soybean: nothing to gather.").all()
+
+
+def test_no_way_to_gather_leaves_an_empty_table(done, zones, told):
+    table = zone_methods(done, *zones, told, {})
+    assert table.empty
+    assert {"zone_id", "allowed", "recommended", "take_mg_ha"} <= set(table.columns)
+    assert recommended(table) == {}

@@ -1,7 +1,7 @@
 """Retention rules: one file a rule, each found through the door ``stovergeo.retention_rules``.
 
-A rule is a module, or any object, that has what `Rule` lists. The name of its entry point
-is its name everywhere: in the plan's ``[limits] rules``, in ``keep_<name>_mg_ha`` and in the tables.
+A rule is a module, or any object, that has what `Rule` lists, and what it likes of `SpeakingRule`. The name of
+its entry point is its name everywhere: in the plan's ``[limits] rules``, in ``keep_<name>_mg_ha`` and in the tables.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from stovergeo.residue.words import Units
 
 
 class Rule(Protocol):
-    """What comes through the door. ``words`` and everything below it may be missing."""
+    """What must come through the door."""
 
     title: str  #: as a grower reads it
     reads: tuple[str, ...]  #: variables of the stack without which the rule cannot be checked
@@ -29,6 +29,10 @@ class Rule(Protocol):
         ``draw`` in a Monte Carlo run. NaN where it cannot be known.
         """
         ...
+
+
+class SpeakingRule(Rule, Protocol):
+    """What a rule may have besides; each part may be missing, and the built-in rules have them all but `in_force`."""
 
     def words(self, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
         """Return one plain sentence on what the rule asks for, for means over some ground."""
