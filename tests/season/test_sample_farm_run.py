@@ -1,0 +1,120 @@
+"""The main job on the sample farm, through the command."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+from pathlib import Path
+
+import geopandas as gpd
+import pyogrio
+import pytest
+import rasterio
+
+Run = tuple[Path, subprocess.CompletedProcess]
+NAMES = {
+    "map.html",
+    "plan.gpkg",
+    "removable.tif",
+    "siting.tif",
+    "zones.csv",
+    "yards.csv",
+    "crew.html",
+    "plan.json",
+    "sources.csv",
+}
+
+
+def test_the_command_writes_every_result_and_ends_with_a_table(sample_run: Run) -> None:
+    out, said = sample_run
+    assert said.returncode == 0, said.stderr
+    assert {p.name for p in out.iterdir()} == NAMES
+    for word in ("Home Field", "Clay Flat", "bales", "turns", "Need", "map.html"):
+        assert word in said.stdout
+    assert "Traceback" not in said.stderr
+
+
+def test_vector_results_open_and_carry_their_crs(sample_run: Run) -> None:
+    layers = {name for name, _ in pyogrio.list_layers(sample_run[0] / "plan.gpkg")}
+    assert {"fields", "zones", "yards", "stacks", "hauls", "points"} <= layers
+    zones = gpd.read_file(sample_run[0] / "plan.gpkg", layer="zones")
+    assert zones.crs.is_projected
+    assert zones.geometry.is_valid.all()
+
+
+@pytest.mark.parametrize("name", ["removable.tif", "siting.tif"])
+def test_rasters_are_cloud_optimised_and_named(sample_run: Run, name: str) -> None:
+    with rasterio.open(sample_run[0] / name) as raster:
+        assert raster.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+        assert raster.crs.is_projected
+        assert all(raster.descriptions)
+
+
+def test_every_coefficient_used_is_listed_with_its_source(sample_run: Run) -> None:
+    with (sample_run[0] / "sources.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) > 60
+    for row in rows:
+        assert row["standing"] in {
+            "published",
+            "derived",
+            "from memory",
+            "common practice",
+            "judgement",
+            "set in the plan",
+        }
+        assert row["source"] or row["standing"] in {"common practice", "judgement", "set in the plan"}
+
+
+def test_zones_sum_to_their_field(sample_record: dict) -> None:
+    zones = [f["properties"] for f in sample_record["zones"]["features"]]
+    for field in (f["properties"] for f in sample_record["fields"]["features"]):
+        own = sum(z["area_ha"] for z in zones if z["field_id"] == field["field_id"])
+        assert own == pytest.approx(field["area_ha"], rel=1e-3)
+
+
+def test_grain_is_conserved_from_points_to_surface(sample_record: dict) -> None:
+    """The surface holds the grain of the cleaned points within 1 % (design: mass is conserved)."""
+    report = sample_record["surface_report"]
+    assert report["mass_surface_mg"] == pytest.approx(report["mass_points_mg"], rel=0.01)
+
+
+def test_bales_never_hold_more_than_their_zone_gives(sample_record: dict) -> None:
+    gives = {f["properties"]["zone_id"]: f["properties"]["take_mg"] for f in sample_record["zones"]["features"]}
+    assert sample_record["bale_plan"]
+    for row in sample_record["bale_plan"]:
+        assert row["bales"] * row["bale_dry_kg"] / 1000 <= gives[row["zone_id"]] + 1e-6
+
+
+def test_no_zone_is_asked_for_more_than_its_cautious_limit(sample_record: dict) -> None:
+    for feature in sample_record["zones"]["features"]:
+        zone = feature["properties"]
+        assert zone["take_mg_ha"] <= zone["removable_mg_ha"] + 1e-6
+        assert zone["stover_mg_ha"] - zone["take_mg_ha"] >= 0
+
+
+def test_no_yard_is_asked_to_hold_more_than_its_drawn_rows(sample_record: dict) -> None:
+    rows: dict[str, int] = {}
+    for feature in sample_record["stacks"]["features"]:
+        row = feature["properties"]
+        rows[row["yard_id"]] = rows.get(row["yard_id"], 0) + row["bales"]
+    carried: dict[str, int] = {}
+    for feature in sample_record["hauls"]["features"]:
+        haul = feature["properties"]
+        carried[haul["yard_id"]] = carried.get(haul["yard_id"], 0) + haul["bales"]
+    assert carried
+    assert all(bales <= rows[yard] for yard, bales in carried.items())
+
+
+def test_the_made_up_faults_and_hazards_are_found(sample_record: dict) -> None:
+    """The farm's script put in records with the header up, repeated ones, surges, and a heavy clay flat."""
+    removed = {row["reason"]: row["points"] for row in sample_record["cleaning"]}
+    assert removed["header_up"] > 1000
+    assert removed["co_located"] >= 30
+    assert removed["impossible"] + removed["far_out"] + removed["unlike_neighbours"] > 100
+    assert any("clay" in words.lower() for words in sample_record["words"]["soil"])
+    fields = gpd.GeoDataFrame.from_features(sample_record["fields"]["features"])
+    yards = gpd.GeoDataFrame.from_features(sample_record["yards"]["features"])
+    clay_flat = fields.loc[fields["name"] == "Clay Flat"].union_all()
+    assert len(yards)
+    assert not yards.intersects(clay_flat).any(), "a yard was put on the heavy clay flat"

@@ -1,0 +1,99 @@
+"""The command as a user runs it, and a small farm made for one test."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import rasterio
+from rasterio.transform import from_origin
+from shapely.geometry import LineString, Point, box
+
+from stovergeo.errors import Report
+from stovergeo.plan_file.plan import plan_from
+from stovergeo.result import SeasonResult
+from stovergeo.season import run_season
+
+CRS = "EPSG:32615"
+WEST, SOUTH = 440_000.0, 4_650_000.0
+Command = Callable[..., subprocess.CompletedProcess]
+
+
+def command(*words: object, cwd: Path | None = None) -> subprocess.CompletedProcess:
+    """Run the command line as a user does."""
+    line = [sys.executable, "-m", "stovergeo.cli", *map(str, words)]
+    return subprocess.run(line, capture_output=True, text=True, cwd=cwd, timeout=300, check=False)
+
+
+def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, relief: bool = True) -> dict:
+    """Write a small square field with a finished yield map into a folder; return its plan as data."""
+    field = box(WEST, SOUTH, WEST + side_m, SOUTH + side_m)
+    own = field.buffer(side_m / 8, join_style="mitre")
+    gpd.GeoDataFrame({"name": ["square"]}, geometry=[field], crs=CRS).to_file(folder / "fields.gpkg")
+    gpd.GeoDataFrame({"name": ["own"]}, geometry=[own], crs=CRS).to_file(folder / "property.gpkg")
+    count = int(side_m / cell_m) + 40
+    transform = from_origin(WEST - 20 * cell_m, SOUTH + side_m + 20 * cell_m, cell_m, cell_m)
+    x, y = np.meshgrid(np.linspace(-0.25, 1.25, count), np.linspace(1.25, -0.25, count))
+    layers = {"yield.tif": 190 + 25 * np.sin(6 * x) * np.cos(5 * y)}
+    if relief:
+        layers["ground.tif"] = 300 + 4 * np.sin(4 * x) + 3 * np.cos(3 * y) + 4 * x
+    profile = {
+        "driver": "GTiff",
+        "width": count,
+        "height": count,
+        "count": 1,
+        "dtype": "float32",
+        "crs": CRS,
+        "transform": transform,
+    }
+    for name, values in layers.items():
+        with rasterio.open(folder / name, "w", **profile) as out:
+            out.write(values.astype(np.float32), 1)
+            if name == "ground.tif":
+                out.set_band_unit(1, "m")
+    plan = {
+        "farm": {"name": "small", "season": 2026, "cell": f"{cell_m} m", "margin": f"{side_m / 8} m"},
+        "layers": {
+            "fields": {"path": "fields.gpkg", "name_column": "name"},
+            "property": {"path": "property.gpkg"},
+            "yield_raster": {"path": "yield.tif", "unit": "bu/ac at 15.5 %"},
+        },
+        "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
+        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"]},
+        "gather": {"working_width": f"{side_m / 40} m", "smallest_zone": f"{side_m**2 / 1e4 / 16} ha"},
+        "odds": {"draws": 60},
+        "need": {"herd": [{"name": "herd", "head": max(1, int(60 * (side_m / 400) ** 2))}]},
+    }
+    if relief:
+        plan["layers"]["elevation"] = {"path": "ground.tif"}
+    return plan
+
+
+def add_surroundings(folder: Path, plan: dict, seed: int, side_m: float = 400.0) -> dict:
+    """Put random trees, wells, buildings, wires, roads and water around the small farm."""
+    rng = np.random.default_rng(seed)
+    x, y = WEST + rng.uniform(-30, side_m + 30, 12), SOUTH + rng.uniform(-30, side_m + 30, 12)
+    shapes = {
+        "trees": [box(x[0], y[0], x[0] + 40, y[0] + 12)],
+        "buildings": [box(x[1], y[1], x[1] + 15, y[1] + 20)],
+        "dwellings": [Point(x[2], y[2])],
+        "wells": [Point(x[3], y[3])],
+        "water": [LineString([(x[4], y[4]), (x[5], y[5])])],
+        "overhead_lines": [LineString([(x[6], y[6]), (x[7], y[7])])],
+        "roads": [LineString([(WEST - 40, SOUTH - 20), (WEST + side_m + 40, SOUTH - 20)])],
+    }
+    for name, geometry in shapes.items():
+        gpd.GeoDataFrame({"name": [name]}, geometry=geometry, crs=CRS).to_file(folder / f"{name}.gpkg")
+        plan["layers"][name] = {"path": f"{name}.gpkg"}
+        if name in ("trees", "buildings"):
+            plan["layers"][name]["height"] = "10 m"
+    return plan
+
+
+def season_of(folder: Path, plan: dict) -> SeasonResult:
+    """Run a season of a plan given as data."""
+    return run_season(plan_from(plan, folder, Report()), Report())
