@@ -103,7 +103,7 @@ def _setting(bale: BaleSize) -> str:
     return (
         f"{bale.shape.capitalize()} bale {size}. Aim for {bale.as_is_kg:.0f} kg as it is "
         f"({bale.dry_kg:.0f} kg dry, {bale.density_dry_kg_m3:.0f} kg/m3; "
-        f"{bale.dry_low_kg:.0f} to {bale.dry_high_kg:.0f} kg dry have been seen)."
+        f"{bale.dry_low_kg:.0f} to {bale.dry_high_kg:.0f} kg dry as the density turns out)."
     )
 
 
@@ -112,7 +112,7 @@ def _wrapping(plan: Plan, turns: float, wraps: Mapping[str, int] | None, book: H
     kind = "net" if plan.wrap.kind == "best" else plan.wrap.kind
     for wrap, bales in (wraps or {kind: 0}).items():
         own_turns, net_m = net_of(wrap, turns, bale, plan.wrap.overlap_m, book)
-        count = f"{bales:,} bales. " if bales else ""
+        count = f"{bales:,} bales of the farm. " if bales else ""
         if wrap == "full_cover":
             before, after = book.value("wrap.cover_turns_before"), book.value("wrap.cover_turns_after")
             words = (
@@ -152,7 +152,7 @@ def _heating(book: Handbook) -> Iterator[_Note]:
         "The fire service decides what is done with a hot stack."
     )
     yield "farm", "heating", "When", words, weeks.source
-    for step in heating_table(book).itertuples(index=False):
+    for step in heating_table(book).itertuples():
         # both scales stand here, as the bulletins print them: no conversion may blur an alarm
-        title = f"{step.core_f} F ({step.core_c:.0f} C)"
+        title = f"{'Up to ' if step.Index == 0 else ''}{step.core_f} F ({step.core_c:.0f} C)"
         yield "farm", "heating", title, str(step.action), str(step.source)

@@ -258,7 +258,7 @@ def test_net_for_coarse_stover_is_common_practice():
 @pytest.mark.parametrize(
     ("fahrenheit", "says"),
     [
-        (120, "no action"),  # Purdue: up to 125
+        (120, "No action"),  # Purdue: up to 125
         (130, "until it falls"),  # California Dairy Quality Assurance Program
         (150, "twice daily"),  # Purdue
         (160, "fire service present"),  # Cornell figures
