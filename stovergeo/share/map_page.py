@@ -25,8 +25,9 @@ from stovergeo.share.drawing import Drawing, north_turn_deg
 from stovergeo.share.page_data import frame_of, island, page_data
 from stovergeo.share.pictures import backdrop
 
-#: the page's own scripts, in the order they run
-SCRIPTS: Final = ("read.js", "blocks.js", "patterns.js", "rasters.js", "farm.js", "panel.js", "answer.js", "start.js")
+#: the page's own scripts, in the order they run: the words first, the map after Leaflet
+WORDS: Final = ("read.js", "words.js")
+SCRIPTS: Final = ("blocks.js", "patterns.js", "rasters.js", "farm.js", "panel.js", "answer.js", "start.js")
 STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
 
 
@@ -84,8 +85,8 @@ def landowner_page(result: SeasonResult) -> str:
     frame = frame_of(result)
     leaflet_script, leaflet_style = _leaflet()
     farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
-    own_script = "(function () {\n'use strict';\n" + "\n".join(_page_file(n) for n in SCRIPTS) + "\n}());"
-    scripts = [leaflet_script, farm_script, own_script]
+    words, own = ("'use strict';\n" + "\n".join(_page_file(n) for n in names) for names in (WORDS, SCRIPTS))
+    scripts = [words, leaflet_script, farm_script, own]
     styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
     page = Template(_page_file("page.html"))
     return page.substitute(

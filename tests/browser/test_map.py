@@ -288,7 +288,7 @@ def test_hostile_strings_stay_text(visit, pages):
         page.click(f"input[value={unit}]")
     page.wait_for_timeout(300)
     assert page.evaluate("window.hit === undefined && ({}).hit === undefined")
-    assert page.locator("script").count() == 4
+    assert page.locator("script").count() == 5
     for new in (
         "iframe",
         "object",

@@ -41,7 +41,7 @@ def test_policy_names_the_hash_of_every_script_and_style(page):
     bodies = re.findall(r"<script>(.*?)</script>", page, re.DOTALL) + re.findall(
         r"<style>(.*?)</style>", page, re.DOTALL
     )
-    assert len(bodies) == 3 + 5
+    assert len(bodies) == 4 + 5
     for body in bodies:
         assert base64.b64encode(hashlib.sha256(body.encode()).digest()).decode() in policy
 

@@ -1,31 +1,15 @@
-// Fills the page and wires its controls.
+// Wires the controls of the page.
 var themeNames = Object.keys(THEMES);
 
-function drawWords() {
-  var parts = [];
-  if (plan.changes.length) {
-    var list = make('ul');
-    plan.changes.forEach(function (line) { list.append(make('li', {}, say(line))); });
-    parts.push(make('section', { class: 'card changed' }, make('h2', {}, 'What changed since the last map'), list));
-  }
-  plan.first.forEach(function (section) {
-    var lines = section.lines.map(say);
-    var body = lines.length === 1 ? make('p', {}, lines[0]) : make('ul');
-    if (lines.length > 1) { lines.forEach(function (line) { body.append(make('li', {}, line)); }); }
-    parts.push(make('section', { class: 'say-' + section.id }, make('h2', {}, section.title), body));
-  });
-  parts.splice(plan.changes.length ? 3 : 2, 0, make('p', { class: 'to-map' }, make('a', { href: '#map-part', class: 'main-button' }, 'See the map'),
-    make('a', { href: '#answer', class: 'main-button second' }, 'Answer')));
-  fill(byId('words'), parts);
-}
-
-function drawDetail() {
-  fill(byId('tables'), [drawBlocks(plan.tables)]);
-  fill(byId('storage'), [drawBlocks(plan.storage)]);
-  byId('storage-part').hidden = !plan.storage.length;
-  fill(byId('sources'), [drawBlocks(plan.sources)]);
-  fill(byId('cautions'), plan.cautions.map(function (line) { return make('li', {}, say(line)); }));
-  byId('guidance').textContent = plan.guidance;
+// what is folded away is made when it is opened, so that the first screen comes at once
+var FOLDED = {
+  'tables': function () { return [drawBlocks(plan.tables)]; },
+  'storage': function () { return [drawBlocks(plan.storage)]; },
+  'sources': function () { return [drawBlocks(plan.sources)]; },
+  'cautions': function () { return plan.cautions.map(function (line) { return make('li', {}, say(line)); }); }
+};
+function drawFolded(id) {
+  if (byId(id).closest('details').open) { fill(byId(id), FOLDED[id]()); }
 }
 
 function drawPrintYards() {
@@ -38,8 +22,7 @@ function drawPrintYards() {
 
 function drawAll() {
   drawWords();
-  drawDetail();
-  drawPrintYards();
+  Object.keys(FOLDED).forEach(drawFolded);
   drawLegend();
   drawScale();
   relabelZones();
@@ -64,11 +47,12 @@ function options(select, pairs) {
 }
 
 function wire() {
-  document.title = plan.farm + ', stover plan ' + plan.season;
-  byId('farm-name').textContent = plan.farm;
-  byId('farm-sub').textContent = 'Corn stover plan, season ' + plan.season + (plan.landowner ? ', for ' + plan.landowner : '');
+  byId('guidance').textContent = plan.guidance;
+  byId('storage-part').hidden = !plan.storage.length;
+  Object.keys(FOLDED).forEach(function (id) {
+    byId(id).closest('details').addEventListener('toggle', function () { drawFolded(id); });
+  });
   document.querySelectorAll('input[name="units"]').forEach(function (input) {
-    input.checked = input.value === units;
     input.addEventListener('change', function () { units = input.value; drawAll(); });
   });
   options(byId('theme'), themeNames.map(function (n) { return [n, THEMES[n].title]; }));
@@ -114,6 +98,7 @@ function wire() {
 
 function forPaper() {
   document.body.classList.add('on-paper');
+  drawPrintYards();
   map.invalidateSize({ animate: false });
   fitFarm();
 }

@@ -1,0 +1,28 @@
+// The first screen in plain words, before anything heavy runs.
+function drawWords() {
+  var parts = [];
+  if (plan.changes.length) {
+    var list = make('ul');
+    plan.changes.forEach(function (line) { list.append(make('li', {}, say(line))); });
+    parts.push(make('section', { class: 'card changed' }, make('h2', {}, 'What changed since the last map'), list));
+  }
+  plan.first.forEach(function (section) {
+    var lines = section.lines.map(say);
+    var body = lines.length === 1 ? make('p', {}, lines[0]) : make('ul');
+    if (lines.length > 1) { lines.forEach(function (line) { body.append(make('li', {}, line)); }); }
+    parts.push(make('section', { class: 'say-' + section.id }, make('h2', {}, section.title), body));
+  });
+  parts.splice(plan.changes.length ? 3 : 2, 0, make('p', { class: 'to-map' }, make('a', { href: '#map-part', class: 'main-button' }, 'See the map'),
+    make('a', { href: '#answer', class: 'main-button second' }, 'Answer')));
+  fill(byId('words'), parts);
+}
+
+function drawHead() {
+  document.title = plan.farm + ', stover plan ' + plan.season;
+  byId('farm-name').textContent = plan.farm;
+  byId('farm-sub').textContent = 'Corn stover plan, season ' + plan.season + (plan.landowner ? ', for ' + plan.landowner : '');
+  document.querySelectorAll('input[name="units"]').forEach(function (input) { input.checked = input.value === units; });
+}
+
+drawHead();
+drawWords();
