@@ -1,0 +1,68 @@
+"""Speed of the Monte Carlo run, against a plain reference in the same run; never as seconds.
+
+Run with ``pytest tests/benchmarks/bench_residue.py -s``. Each test prints one row.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from stovergeo.errors import Report
+from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.residue import RuleOptions, draw_limits, limits, methods, monte_carlo
+
+pytestmark = pytest.mark.benchmark
+DRAWS = 1000
+
+
+@pytest.fixture(scope="module")
+def case():
+    """Forty zones in five fields on a hundred thousand cells."""
+    path = Path(__file__).parents[1] / "residue" / "conftest.py"
+    spec = importlib.util.spec_from_file_location("residue_farm", path)
+    farm = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(farm)
+    options = RuleOptions(Crop(rotation="continuous corn"), Limits(), load_handbook())
+    stack = limits(farm.make_farm(300, 340, 5.0), options, Report())
+    y, x = np.mgrid[0:300, 0:340]
+    labels = x // 43 + 8 * (y // 60)
+    zones = pd.DataFrame({"zone_id": [f"z{n}" for n in range(40)], "field_id": [f"F{n // 8}" for n in range(40)]})
+    return stack, zones, labels, options, methods(options.book)
+
+
+def timed(case, draws):
+    stack, zones, labels, options, ways = case
+    start = time.perf_counter()
+    run = draw_limits(stack, zones, labels, options, Odds(draws=draws, seed=3), ways)
+    return time.perf_counter() - start, run
+
+
+def test_draws_at_once_against_one_at_a_time(case, monkeypatch):
+    together, run = timed(case, DRAWS)
+    monkeypatch.setattr(monte_carlo, "_DRAWS_AT_ONCE", 1)
+    one_by_one, same = timed(case, DRAWS // 20)
+    print(
+        f"\nMonte Carlo, 40 zones, {DRAWS} draws: {together:.1f} s, one draw at a time would take "
+        f"{20 * one_by_one / together:.1f} times as long"
+    )
+    assert run.limit_mg_ha.shape == (DRAWS, 40)
+    assert same.limit_mg_ha.shape == (DRAWS // 20, 40)
+
+
+def test_sampled_cells_against_all_cells(case, monkeypatch):
+    few, sampled = timed(case, 100)
+    monkeypatch.setattr(monte_carlo, "CELLS_A_ZONE", 10**9)
+    every, full = timed(case, 100)
+    off = np.abs(np.percentile(sampled.limit_mg_ha, 10, axis=0) - np.percentile(full.limit_mg_ha, 10, axis=0))
+    print(
+        f"\nSixty cells a zone: all cells take {every / few:.1f} times as long; "
+        f"P10 differs by at most {off.max():.3f} Mg/ha"
+    )
+    assert off.max() < 0.15
