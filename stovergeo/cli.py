@@ -67,7 +67,11 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
     from stovergeo.season import check_season, sample_plan_path
 
     report = Report()
-    proposals = check_season(plan_path or sample_plan_path(), report)
+    proposals = []
+    try:
+        proposals = check_season(plan_path or sample_plan_path(), report)
+    except InputError:
+        pass  # all that was found stands in the report
     problems = report.by_severity()
     if as_json:
         found = {"problems": [p.as_dict() for p in problems], "proposals": [p.as_dict() for p in proposals]}

@@ -118,7 +118,9 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
     found = yards.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric")
-    not_checked |= {f"yards: {name}": words for name, words in ratings.not_checked.items()}
+    for words in ratings.not_checked.values():
+        what, _, why = words.partition(": ")
+        not_checked.setdefault(what, why or words)
 
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
@@ -180,6 +182,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         words={
             "choice": choice.words,
             "wrap": list(choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"]),
+            "baling": bales.baling_words(made, plan, book),
             "storage": bales.storage_words(losses, bales.break_even_table(losses, bale), need),
             "soil": story.soil_words(stack, book) + story.terrain_words(stack),
             "yards": found.words,
@@ -224,8 +227,9 @@ def _worked_zones(
 def _with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
     """Return zones or yards with the choice's reason behind their own."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
-    said = table[f"{kind}_id"].map(dict(zip(of_kind["id"], of_kind["words"], strict=True))).fillna("")
-    return table.assign(reason=(table["reason"] + " " + said).str.strip())
+    said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
+    both = [f"{own} {said.get(i, '')}".strip() for i, own in zip(table[f"{kind}_id"], table["reason"], strict=True)]
+    return table.assign(reason=pd.array(both, dtype="str"))
 
 
 def _ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:

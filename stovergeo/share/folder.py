@@ -31,8 +31,10 @@ _ALIVE = "alive"
 _WHOLE = "whole"  # set when every file stands verified in the part folder
 
 
-def prepare_folder(folder: Path, names: tuple[str, ...], overwrite: bool, report: Report) -> None:
-    """Check before any computing that results may be written, and clear away dead runs' left-overs.
+def prepare_folder(
+    folder: Path, names: tuple[str, ...], overwrite: bool, report: Report, *, leave: bool = True
+) -> None:
+    """Check that results may be written, and clear away dead runs' left-overs.
 
     Parameters
     ----------
@@ -44,6 +46,9 @@ def prepare_folder(folder: Path, names: tuple[str, ...], overwrite: bool, report
         Whether results that stand there may be replaced.
     report : Report
         Gains what was cleaned (`out.stale`, `out.resumed`).
+    leave : bool
+        Whether a folder made here stays: False for a check before computing, so that a run
+        that is refused later has left nothing behind.
 
     Raises
     ------
@@ -51,6 +56,7 @@ def prepare_folder(folder: Path, names: tuple[str, ...], overwrite: bool, report
         ``out.not_folder``, ``out.permission`` or ``out.exists``.
     """
     where = f"folder {folder}"
+    missing = [f for f in (folder, *folder.parents) if not f.exists()]
     if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
         raise report.refuse("out.not_folder", where, "It is a link or a file.")
     try:
@@ -61,6 +67,10 @@ def prepare_folder(folder: Path, names: tuple[str, ...], overwrite: bool, report
         raise _refusal(error, where, report) from None
     _clear_dead_runs(folder, report)
     _refuse_existing(folder, names, overwrite, report)
+    if not leave:
+        for made in missing:
+            with contextlib.suppress(OSError):  # another run has put something in it
+                made.rmdir()
 
 
 def _refuse_existing(folder: Path, names: tuple[str, ...], overwrite: bool, report: Report) -> None:

@@ -31,12 +31,14 @@ NAMES: Final = (
 def refuse_existing(folder: Path, overwrite: bool, report: Report) -> None:
     """Check, before any computing, that the results may be written to a folder; clear away dead runs' left-overs.
 
+    A folder that does not exist yet is tried and taken away again.
+
     Raises
     ------
     InputError
         ``out.exists``, ``out.permission`` or ``out.not_folder``.
     """
-    outputs_folder.prepare_folder(Path(folder), NAMES, overwrite, report)
+    outputs_folder.prepare_folder(Path(folder), NAMES, overwrite, report, leave=False)
 
 
 def write_outputs(
@@ -66,7 +68,7 @@ def write_outputs(
     """
     folder = Path(folder)
     report = Report() if report is None else report
-    refuse_existing(folder, overwrite, report)
+    outputs_folder.prepare_folder(folder, NAMES, overwrite, report)
     with outputs_folder.part_folder(folder, report) as part:
         _write_text(landowner_page(result), part / "map.html")
         write_gpkg(result, part / "plan.gpkg")
