@@ -20,7 +20,7 @@ from stovergeo.residue.production import stover
 from stovergeo.residue.removable import limits
 from stovergeo.residue.why import gain_without, limit_totals
 from stovergeo.residue.years import harvest_calendar
-from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
+from stovergeo.residue.zone_tables import limits_at, recommended, zone_limits, zone_methods
 
 __all__ = [
     "DrawnLimits",
@@ -31,6 +31,7 @@ __all__ = [
     "harvest_calendar",
     "limit_totals",
     "limits",
+    "limits_at",
     "methods",
     "nutrients",
     "odds",

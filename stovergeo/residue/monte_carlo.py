@@ -21,7 +21,7 @@ from stovergeo.errors import Report
 from stovergeo.plan_file.crop import Odds
 from stovergeo.residue.collection import Method
 from stovergeo.residue.draws import draw, spread_evenly, stream
-from stovergeo.residue.options import Number, RuleOptions
+from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import NamedRule, asked, rules_for, with_cautious_soil
 from stovergeo.residue.zone_cells import ZoneCells, sample, zone_cells
@@ -76,57 +76,75 @@ def draw_limits(
     cells = _cells(with_cautious_soil(stack, options, silent), few)
     names = stack["binding_rule"].attrs["rules"]
     rules = [_drawable(r, cells, options) for r in rules_for(options, silent) if r.name in names]
+    by_way = [r for r in rules if r.trait("reads_method", False)]
+    alike = [r for r in rules if r not in by_way]
     fields = list(dict.fromkeys(zones["field_id"]))
     field_of_zone = np.array([fields.index(f) for f in zones["field_id"]], dtype=int)
+    drawn = _draw(plan, options, _uncertain(rules, cells, options, ways), ways, len(fields), len(zones))
 
-    n = max(plan.draws, 1)
-    keys = _uncertain(rules, cells, options, ways) if plan.draws else []
-    book, seed = options.book, plan.seed
-    shared = {key: draw(book[key], seed, (n,)) for key in keys}
-    season = (
-        draw(book["residue.factor"], seed, (n, len(fields)))
-        if plan.draws
-        else _fixed(book["residue.factor"].value, n, len(fields))
-    )
-    shares = {
-        name: _machine_share(options, way, seed, n, len(fields)) if plan.draws else _fixed(way.fraction, n, len(fields))
-        for name, way in ways.items()
-    }
-    zone_factor = draw(book["residue.zone_factor"], seed, (n, len(zones))) if plan.draws else np.ones((n, len(zones)))
-    probability = spread_evenly(stream(seed, "grain surface"), (n, len(zones)))
-    grain_error = ndtri(probability) * book.value("residue.grain_error_shared") * (plan.draws > 0)
-
-    limit = np.empty((n, len(zones)))
-    by_method = {name: np.empty_like(limit) for name in ways}
+    limit = np.empty((drawn.count, len(zones)))
+    way_limit = {name: np.empty_like(limit) for name in ways}
     taken = {name: np.empty_like(limit) for name in ways}
-    for start in range(0, n, _DRAWS_AT_ONCE):
+    for start in range(0, drawn.count, _DRAWS_AT_ONCE):
         now = slice(start, start + _DRAWS_AT_ONCE)
-        inputs = _with_stover(cells, options, few, season[now][:, field_of_zone] * zone_factor[now], grain_error[now])
-        told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in shared.items()})
+        factor = drawn.season[now][:, field_of_zone] * drawn.zone_factor[now]
+        inputs = _with_stover(cells, options, few, factor, drawn.grain_error[now])
+        told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
         standing = inputs["stover_mg_ha"].values
         mean_standing = few.mean(standing)
-        fixed = _largest([r for r in rules if not r.trait("reads_method", False)], inputs, told, standing)
-        varying = [r for r in rules if r.trait("reads_method", False)]
-        limit[now] = few.mean(standing - np.fmax(fixed, _largest(varying, inputs, told, standing)))
+        asked_alike = _largest(alike, inputs, told, standing)
+        limit[now] = few.mean(standing - np.fmax(asked_alike, _largest(by_way, inputs, told, standing)))
         for name, way in ways.items():
-            kept = np.fmax(fixed, _largest(varying, inputs, told.with_method(way), standing))
-            by_method[name][now] = few.mean(standing - kept)
-            taken[name][now] = shares[name][now][:, field_of_zone] * mean_standing
-    inputs_drawn = (
-        {**shared, "residue.factor": season, **{f"methods.{k}.share": v for k, v in shares.items()}}
-        if plan.draws
-        else {}
-    )
+            kept = np.fmax(asked_alike, _largest(by_way, inputs, told.with_method(way), standing))
+            way_limit[name][now] = few.mean(standing - kept)
+            taken[name][now] = drawn.shares[name][now][:, field_of_zone] * mean_standing
+    shares = {f"methods.{name}.share": share for name, share in drawn.shares.items()}
+    all_inputs = {**drawn.shared, "residue.factor": drawn.season, **shares}
     return DrawnLimits(
         zone_ids=list(zones["zone_id"]),
         field_ids=list(zones["field_id"]),
         area_ha=everything.total(everything.weight_ha),
         limit_mg_ha=limit,
-        method_limit_mg_ha=by_method,
+        method_limit_mg_ha=way_limit,
         take_mg_ha=taken,
-        inputs=inputs_drawn,
+        inputs=all_inputs,
         fields=fields,
-        meanings={key: book[key].meaning for key in inputs_drawn},
+        meanings={key: options.book[key].meaning for key in all_inputs},
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """All that is uncertain, drawn."""
+
+    count: int
+    shared: Mapping[str, np.ndarray]  #: coefficients of rules, one draw for the farm: shape (draws,)
+    season: np.ndarray  #: the season's stover for the grain, by field
+    shares: Mapping[str, np.ndarray]  #: what each machine gathers, by field
+    zone_factor: np.ndarray  #: each zone's own departure
+    grain_error: np.ndarray  #: in standard errors of the grain surface, by zone
+
+
+def _draw(
+    plan: Odds, options: RuleOptions, keys: list[str], ways: Mapping[str, Method], fields: int, zones: int
+) -> _Drawn:
+    """Draw everything, each input from its own stream; with no draws, return the defaults once."""
+    n, book = max(plan.draws, 1), options.book
+
+    def of(key: str, *among: int) -> np.ndarray:
+        c = book[key]
+        return draw(c if plan.draws else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
+
+    # the plan's cut height moves the whole range a machine gathers
+    moved = {name: way.fraction / book.value(f"methods.{name}.share") for name, way in ways.items()}
+    normal = ndtri(spread_evenly(stream(plan.seed, "grain surface"), (n, zones)))
+    return _Drawn(
+        count=n,
+        shared={key: of(key) for key in keys},
+        season=of("residue.factor", fields),
+        shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in ways},
+        zone_factor=of("residue.zone_factor", zones),
+        grain_error=normal * book.value("residue.grain_error_shared") * (plan.draws > 0),
     )
 
 
@@ -197,15 +215,5 @@ def _uncertain(
     for named in rules:
         for way in (None, *ways.values()):
             asked(named, cells, listener.with_method(way))
-    # a stratum of its own: these are drawn by field below
+    # the season is drawn by field
     return sorted(k for k in listener.asked if options.book[k].low < options.book[k].high and k != "residue.factor")
-
-
-def _machine_share(options: RuleOptions, way: Method, seed: int, draws: int, fields: int) -> np.ndarray:
-    """Return the share a method gathers in each draw and field, moved with the cut height the plan sets."""
-    coefficient = options.book[f"methods.{way.name}.share"]
-    return np.minimum(draw(coefficient, seed, (draws, fields)) * (way.fraction / coefficient.value), 1.0)
-
-
-def _fixed(value: Number, draws: int, fields: int) -> np.ndarray:
-    return np.full((draws, fields), value)
