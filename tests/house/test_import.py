@@ -23,5 +23,7 @@ def test_the_command_line_imports_no_science_before_a_command_runs() -> None:
     assert not loaded_by("import stovergeo.cli") & {"numpy", "pandas", "geopandas", "rasterio", "numba"}
 
 
-def test_the_whole_way_imports_nothing_optional() -> None:
-    assert not loaded_by("import stovergeo.season") & (OPTIONAL - {"pyarrow"})
+def test_the_whole_way_runs_without_anything_optional() -> None:
+    """Optional packages are made impossible to import; the libraries we need look for some of them by themselves."""
+    hide = f"import sys; sys.modules.update(dict.fromkeys({sorted(OPTIONAL)}))"
+    assert "stovergeo" in loaded_by(f"{hide}; import stovergeo.season")
