@@ -9,7 +9,8 @@ import numpy as np
 
 from stovergeo.yards.pattern import Block
 
-_PER_SHAPE = 24  # places kept for each size and shape of rectangle
+_BEST = 12  # places kept for each size and shape of rectangle, wherever they lie
+_PARTS = 6  # and the best one of each of 6 x 6 parts of the farm
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ def _boxes(total: np.ndarray, rows: int, cols: int, step: int) -> np.ndarray:
 def find_places(
     sums: Sums, bales: int, block: Block, fire_gap_m: float, cell_m: float, least_m2: float, any_angle: bool
 ) -> list[Place]:
-    """Return the best rectangles for one size of yard, none overlapping another of its shape, best first.
+    """Return the best rectangles for one size of yard, best first.
 
     Parameters
     ----------
@@ -111,12 +112,33 @@ def find_places(
         share = allowed / (rows * cols)
         mean = np.divide(score, allowed, out=np.zeros_like(score), where=allowed > 0.5)
         value = np.where(allowed * cell_m**2 >= least_m2, mean * share, 0.0)
-        for _ in range(_PER_SHAPE):
-            best = int(np.argmax(value))
-            i, j = divmod(best, value.shape[1])
-            if value[i, j] <= 0:
-                break
+        keep = -(-rows // step), -(-cols // step)
+        for i, j in [*_highest(value, keep), *_highest_of_parts(value, keep)]:
             found.append(Place(i * step, j * step, rows, cols, bales, float(value[i, j])))
-            keep_i, keep_j = -(-rows // step), -(-cols // step)
-            value[max(0, i - keep_i + 1) : i + keep_i, max(0, j - keep_j + 1) : j + keep_j] = 0
     return sorted(found, key=lambda p: -p.value)
+
+
+def _highest(value: np.ndarray, keep: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return the highest places, each blotting out those that would overlap it."""
+    left = value.copy()
+    found = []
+    for _ in range(_BEST):
+        i, j = divmod(int(np.argmax(left)), left.shape[1])
+        if left[i, j] <= 0:
+            break
+        found.append((i, j))
+        left[max(0, i - keep[0] + 1) : i + keep[0], max(0, j - keep[1] + 1) : j + keep[1]] = 0
+    return found
+
+
+def _highest_of_parts(value: np.ndarray, keep: tuple[int, int]) -> list[tuple[int, int]]:
+    """Return the highest place of each part of the farm, so that no part goes without an offer."""
+    tall, wide = (max(k, -(-n // _PARTS)) for n, k in zip(value.shape, keep, strict=True))
+    found = []
+    for top in range(0, value.shape[0], tall):
+        for left in range(0, value.shape[1], wide):
+            part = value[top : top + tall, left : left + wide]
+            i, j = divmod(int(np.argmax(part)), part.shape[1])
+            if part[i, j] > 0:
+                found.append((top + i, left + j))
+    return found

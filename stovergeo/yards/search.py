@@ -76,7 +76,7 @@ def find_yards(
     need(stack, ("yard_allowed", "yard_score", "yard_reason"), "the search for yards")
     hunt = _Hunt(stack, ratings, yards_plan, book)
     found = hunt.run(max(int(bales_wanted), 1))
-    found.sort(key=lambda y: (-y.score, -y.bales))
+    found.sort(key=lambda y: (-np.nan_to_num(y.score), -y.bales))
     if found:
         words = summary_words(found, bales_wanted, yards_plan.most)
     else:
@@ -99,7 +99,8 @@ class _Hunt:
         self.full_share = book.value("yards.search.full_share")
         self.blocks = blocks_within(self.pattern, plan.stack_most_mg, _ROWS_MOST)
         self.allowed = stack["yard_allowed"].values >= 1
-        self.score = np.nan_to_num(stack["yard_score"].values)
+        # where nothing is known of the ground it ranks in the middle, and its yard carries no score
+        self.score = np.nan_to_num(stack["yard_score"].values, nan=0.5)
         self.stack = stack
         self.cell = ratings.site.cell_m
         transform = stack.rio.transform()
@@ -220,7 +221,8 @@ class _Hunt:
         cells = cells_in(self.stack, stacks, self.cell)
         apron = find_apron(stacks, angle.degrees, self.apron_m, self.allowed, self.way, self.stack)
         ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
-        score = float(self.score[cells].mean())
+        known = self.stack["yard_score"].values[cells]
+        score = float(np.nanmean(known)) if np.isfinite(known).any() else np.nan
         return Yard(laid, angle, self.pattern, stacks, ground, apron, cells, score, known_as)
 
     def _checked(self, laid: Rows) -> Rows:

@@ -11,7 +11,7 @@ import shapely
 import xarray as xr
 
 from stovergeo.handbook import Handbook
-from stovergeo.schemas import STACKS, YARDS
+from stovergeo.schemas import STACKS, YARDS, Table
 from stovergeo.units import M2_PER_HA
 from stovergeo.yards.angle import conflict, mean_fall_deg
 from stovergeo.yards.base import BaseCost
@@ -129,11 +129,18 @@ def make_tables(
         near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
     crs = stack.rio.crs
     return (
-        gpd.GeoDataFrame(figures, columns=list(YARDS), geometry="geometry", crs=crs),
-        gpd.GeoDataFrame(stacks, columns=list(STACKS), geometry="geometry", crs=crs),
+        _frame(figures, YARDS, crs),
+        _frame(stacks, STACKS, crs),
         pd.DataFrame(rated, columns=RATING_COLUMNS),
         pd.DataFrame(near, columns=NEAR_COLUMNS),
     )
+
+
+def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFrame:
+    """Return rows as a table with the schema's columns and kinds, also when there are none."""
+    kinds = {"number": "float64", "whole": "int64", "text": "object"}
+    frame = gpd.GeoDataFrame(rows, columns=list(table), geometry="geometry", crs=crs)
+    return frame.astype({name: kinds[c.kind] for name, c in table.items() if c.kind in kinds})
 
 
 def _figures(
@@ -142,6 +149,11 @@ def _figures(
     base = base_of(yard, stack, book)
     unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
     not_here = [r["words"] for r in unknown if r["criterion"] != "known_place"]
+    not_here += [
+        f"{r.criterion.title}: known for only a part of this place."
+        for r in ratings.rated
+        if 0.1 < np.isnan(r.rating.score.values[yard.cells]).mean() < 1
+    ]
     way = ratings.of("access")
     plane_ha = ratings.site.cell_m**2 / M2_PER_HA
     words = base_words(base, units)

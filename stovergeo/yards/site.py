@@ -19,8 +19,8 @@ from stovergeo.stack import grid_of
 from stovergeo.yards.distance import distance_to_cells
 from stovergeo.yards.pattern import Pattern
 
-#: sides of the polygon that stands for a quarter circle; the radius is lengthened so that it lies outside the circle
-_QUARTER_SIDES = 12
+#: sides of the polygon that stands for a quarter circle
+_QUARTER_SIDES = 16
 #: the rasteriser keeps state of its own; two threads in it at once confuse each other
 _BURNING = threading.Lock()
 
@@ -160,10 +160,11 @@ class Site:
 def around(shapes: gpd.GeoSeries, distance_m: np.ndarray | float) -> shapely.Geometry:
     """Return all ground within a distance of the shapes, never less than the true circle.
 
-    shapely draws a circle as a polygon inside it; the radius is lengthened so that the
-    polygon's sides, not its corners, lie at the distance asked for.
+    shapely draws an arc as a polygon inside it; the radius is lengthened so that the
+    polygon's sides, not its corners, lie at the distance asked for. The sides of a short
+    arc may be half as long again as those of a full quarter.
     """
-    outside = 1 / np.cos(np.pi / (4 * _QUARTER_SIDES))
+    outside = 1 / np.cos(1.5 * np.pi / (4 * _QUARTER_SIDES))
     grown = shapely.buffer(shapes.to_numpy(), np.asarray(distance_m) * outside, quad_segs=_QUARTER_SIDES)
     return shapely.union_all(grown)
 

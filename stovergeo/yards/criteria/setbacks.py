@@ -72,6 +72,7 @@ class Setback:
         near = site.touched([keep_out])
         distance = site.distance_m(self.layer)
         score = ramp(distance, (asked, max(high, asked + 1)), (_AT_LIMIT, 1.0))
+        score[np.isnan(distance)] = 1  # all of them lie off the map, farther than the grid's margin
         score[near] = 0
         return site.rating(score, ~near, distance, "m", limit=asked, keep_out=keep_out)
 

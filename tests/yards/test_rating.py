@@ -1,0 +1,260 @@
+"""Rating the ground: what is not known is said, what is broken stops nothing, the first hard reason stays."""
+
+from __future__ import annotations
+
+import re
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
+from stovergeo.errors import InputError, Report
+from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.yards import Yards
+from stovergeo.yards import NotChecked, rate_ground, why_here
+from stovergeo.yards import rate as rate_module
+
+BUILT_IN = {p.name: p for p in through_door(SITE_CRITERIA) if p.package == "stovergeo"}
+
+
+class Quiet:
+    """A stranger's criterion: forbids the west, likes the east."""
+
+    name, title, reads, source = "quiet", "Quiet", ("slope_pct",), "a neighbour"
+    weight, order = 4.0, 5
+
+    def rate(self, site, options):
+        x = np.broadcast_to(np.arange(site.shape[1]), site.shape)
+        return site.rating(x / site.shape[1], x > 10, x, "1")
+
+    def words(self, value, score, allowed, *, units="us", limit=float("nan")):
+        return f"{value:.0f} columns of quiet."
+
+
+class Raises(Quiet):
+    def rate(self, site, options):
+        raise RuntimeError("no such file")
+
+
+class WrongShape(Quiet):
+    def rate(self, site, options):
+        small = type(site)(site.stack.isel(x=slice(0, 3)), {})
+        return Quiet.rate(self, small, options)
+
+
+def with_strangers(monkeypatch, **things):
+    extra = [Plugin(name, "stranger", thing, "" if thing else "ImportError: gone") for name, thing in things.items()]
+    monkeypatch.setattr(rate_module, "through_door", lambda group: [*BUILT_IN.values(), *extra])
+
+
+def test_every_built_in_criterion_comes_through_the_door():
+    assert len(BUILT_IN) >= 28
+    assert not [p.name for p in BUILT_IN.values() if p.broken]
+    assert all(p.thing.name == name for name, p in BUILT_IN.items())
+    assert all(p.thing.title and p.thing.source for p in BUILT_IN.values())
+
+
+def test_nothing_known_is_said_and_not_passed(ground):
+    g = ground(cells=40)
+    g.without = tuple(n for n in g.stack().data_vars if n != "cell_area_ha")
+    layers = ("property", "trees", "buildings", "dwellings", "roads", "gates", "wells", "water", "overhead_lines")
+    g.without += layers
+    found, _, ratings = g.find()
+    always = {"no_go", "known_place"}  # that nothing was refused or proposed is itself known
+    assert set(BUILT_IN) - always == set(ratings.not_checked)
+    assert all(len(words) > 20 for words in ratings.not_checked.values())
+    said = found.yards["not_checked"].iloc[0]
+    assert all(words in said for words in ratings.not_checked.values())
+    rows = found.ratings[found.ratings["yard_id"] == "Y1"].set_index("criterion")
+    assert rows.loc["setback_wells", "words"].startswith("Not checked")
+    assert np.isnan(rows.loc["setback_wells", "score"])
+
+
+@pytest.mark.parametrize("name", ["slope_pct", "ponding_m", "sun_share", "drainage_class", "concentrated_flow"])
+def test_a_variable_without_a_single_value_is_not_checked(ground, name):
+    g = ground(cells=20)
+    g.spoil(name, g.x > 0, np.nan)
+    _, ratings = g.rate()
+    assert any(name in BUILT_IN[c].thing.reads for c in ratings.not_checked)
+
+
+def test_ground_not_known_in_part_is_allowed_but_said(ground):
+    g = ground(cells=40)
+    g.spoil("drainage_class", g.x > 0, np.nan).spoil("drainage_class", g.x < 6, 3)
+    found, _, _ = g.find(60)
+    assert "Soil drainage: known for only a part of this place." in found.yards["not_checked"].iloc[0]
+    assert "property line" not in found.yards["not_checked"].iloc[0]  # it lies off the map: far enough
+
+
+def test_an_empty_layer_says_there_is_none(ground):
+    _, ratings = ground(cells=20).rate()
+    assert "setback_wells" not in ratings.not_checked
+    assert ratings.of("setback_wells").words_at(3, 3) == "No well on the map."
+
+
+def test_a_strangers_criterion_counts(ground, monkeypatch):
+    with_strangers(monkeypatch, quiet=Quiet())
+    stack, ratings = ground(cells=30).rate()
+    assert float(stack["score_quiet"].max()) == pytest.approx(29 / 30)
+    assert ratings.of("quiet").weight == 4
+    number = stack["yard_reason"].attrs["reasons"].index("quiet")
+    assert (stack["yard_reason"].values[:, :10] == number).all()
+    assert ratings.of("quiet").words_at(0, 20) == "20 columns of quiet."
+
+
+def test_broken_criteria_are_listed_and_stop_nothing(ground, monkeypatch):
+    with_strangers(monkeypatch, raises=Raises(), small=WrongShape(), gone=None, **{"bad-name": Quiet()})
+    report = Report()
+    stack, ratings = ground(cells=20).rate(report)
+    assert {p.code for p in report} == {"yards.criterion_broken"}
+    assert len(report) == 4
+    assert "no such file" in str(next(p for p in report if "raises" in p.where))
+    assert {"raises", "small", "gone", "bad-name"} <= set(ratings.not_checked)
+    assert bool(stack["yard_allowed"].all())
+
+
+def test_a_misspelt_criterion_or_weight_is_refused(ground):
+    g = ground(cells=10, plan={"criteria": ("slope", "slop"), "weights": {"sunn": 2.0}})
+    with pytest.raises(InputError) as error:
+        g.rate()
+    assert [p.code for p in error.value.problems] == ["yards.unknown_criterion"] * 2
+
+
+def test_only_the_criteria_asked_for_are_used(ground):
+    g = ground(cells=10, plan={"criteria": ("slope",)})
+    g.spoil("drainage_class", g.x > 0, 7)
+    stack, ratings = g.rate()
+    assert [r.name for r in ratings.rated] == ["slope"]
+    assert bool(stack["yard_allowed"].all())
+
+
+def test_weights_of_the_plan_come_first(ground):
+    g = ground(cells=10)
+    g.spoil("sun_share", g.x > 0, 0.7)
+    light, heavy = (
+        float(type(g)(cells=10, plan={"weights": {"sun": w}}, changes=g.changes).rate()[0]["yard_score"].mean())
+        for w in (0.1, 20)
+    )
+    assert heavy < 0.5 < light
+
+
+def test_first_hard_reason_is_kept(ground):
+    g = ground(cells=40)
+    g.spoil("slope_pct", g.x > 0, 20).spoil("inside_property", g.x < 50, 0).spoil("flooding_class", g.y < 50, 5)
+    stack, ratings = g.rate()
+    reasons = np.array(stack["yard_reason"].attrs["reasons"])[stack["yard_reason"].values.astype(int)]
+    assert set(reasons[g.x < 40]) == {"inside_property"}
+    assert set(reasons[(g.x > 60) & (g.y < 50)]) == {"flooding"}
+    assert set(reasons[(g.x > 60) & (g.y > 60)]) == {"slope"}
+    assert len(stack["yard_reason"].attrs["titles"]) == len(ratings.rated) + 1
+
+
+def test_a_cell_bad_in_one_thing_is_not_made_good_by_others(ground):
+    g = ground(cells=10)
+    g.spoil("sun_share", g.x < 25, 0.5)
+    stack, _ = g.rate()
+    assert float(stack["yard_score"].values[:, 0].max()) < 0.7
+    assert float(stack["yard_score"].values[:, -1].min()) > 0.8
+
+
+def test_plan_sets_a_clear_distance(ground):
+    g = ground(cells=60, plan={"setbacks": {"well": "30 ft"}})
+    g.add("wells", shapely.Point(150, 150))
+    stack, ratings = g.rate()
+    assert ratings.of("setback_wells").rating.limit == pytest.approx(9.144)
+    far = np.hypot(g.x - 150, g.y - 150)
+    assert (stack["yard_allowed"].values[far > 9.2 + 5 * np.sqrt(2)] == 1).all()
+    assert (stack["yard_allowed"].values[far < 9.1] == 0).all()
+
+
+def test_wires_keep_the_height_of_the_stack_too(ground):
+    g = ground(cells=40)
+    g.add("overhead_lines", shapely.LineString([(0, 100), (200, 100)]))
+    _, low = g.rate()
+
+    _, high = rate_ground(g.stack(), g.surroundings(), Yards(), g.bale, load_handbook(), Report(), pattern="pyramid")
+    name = "setback_overhead_lines"
+    assert low.of(name).rating.limit == pytest.approx(15.24 + 1.8288)
+    assert high.of(name).rating.limit == pytest.approx(15.24 + 1.8288 * (1 + 3**0.5))
+
+
+def test_access_is_cut_by_the_neighbours_ground(ground):
+    g = ground(cells=60)
+    g.add("roads", shapely.LineString([(0, 10), (300, 10)]))
+    g.add("property", shapely.box(-100, 20, 400, 120)).add("property", shapely.box(-100, 200, 400, 400))
+    _, ratings = g.rate()
+    reached = ratings.of("access").rating.allowed.values
+    assert reached[g.y < 118].all()  # the verge between road and line is crossed
+    assert not reached[g.y > 205].any()
+
+
+# value and score of a good and of a forbidden place, and a word that must be said there
+SAID = {
+    "inside_property": (0.0, "Outside"),
+    "no_go": (0.0, "no"),
+    "setback_wells": (20.0, "drinking water"),
+    "setback_overhead_lines": (5.0, "line"),
+    "slope": (12.0, "roll"),
+    "drainage": (7.0, "sink"),
+    "clay": (65.0, "clay"),
+    "water_table": (10.0, "surface"),
+    "flooding": (4.0, "flood"),
+    "ponding_class": (3.0, "stand"),
+    "ponding": (0.5, "hollow"),
+    "flow_path": (0.0, "waterway"),
+    "drainage_height": (0.1, "Bottom"),
+    "access": (np.nan, "No way"),
+}
+
+
+@pytest.mark.parametrize("name", SAID)
+def test_words_tell_a_landowner_why_not(name):
+    value, said = SAID[name]
+    words = BUILT_IN[name].thing.words(value, 0.0, False, units="us", limit=8.0)
+    assert said.lower() in words.lower()
+    assert words[0].isupper()
+    assert words.endswith(".")
+    assert "nan" not in words
+
+
+@pytest.mark.parametrize("name", sorted(BUILT_IN))
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_words_of_allowed_ground_are_sentences(name, units, ground):
+    g = ground(cells=20, plan={"wind_from_deg": 315})
+    g.spoil("field_number", g.x < 50, 0).spoil("wetness", g.x < 50, 7).add(
+        "roads", shapely.LineString([(0, 50), (100, 50)])
+    )
+    g.add("wells", shapely.Point(900, 50)).add("yards", shapely.box(0, 0, 20, 20))
+    g.add("trees", shapely.box(60, 60, 70, 70), height_m=12.0)
+    _, ratings = g.rate()
+    if name in ratings.not_checked:
+        pytest.fail(ratings.not_checked[name])
+    words = ratings.of(name).words_at(2, 2, units)
+    assert words[0].isupper() or words[0].isdigit()
+    assert words.endswith(".")
+    assert "nan" not in words
+    assert units == "us" or not re.search(r"\d (ft|in|miles)\b", words)
+
+
+def test_why_here_off_the_map(ground):
+    stack, ratings = ground(cells=10).rate()
+    with pytest.raises(ValueError, match="off the map"):
+        why_here(stack, ratings, 0.0, 0.0)
+
+
+def test_a_layer_of_empty_shapes_is_an_empty_layer(ground):
+    g = ground(cells=10)
+    around = g.surroundings()
+    around["wells"] = gpd.GeoDataFrame({"name": ["a", "b"]}, geometry=[None, shapely.Point()], crs="EPSG:32615")
+    stack, ratings = rate_ground(g.stack(), around, Yards(), g.bale, load_handbook(), Report())
+    assert bool(stack["yard_allowed"].all())
+    assert ratings.of("setback_wells") is not None
+
+
+def test_not_checked_answers_are_words(ground):
+    g = ground(cells=10)
+    _, ratings = g.rate()
+    assert "wind_from_deg" in ratings.not_checked["snow"]
+    assert isinstance(BUILT_IN["snow"].thing.rate(ratings.site, ratings.options), NotChecked)
