@@ -91,6 +91,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     if not answers:
         raise report.refuse("residue.no_rule", "plan file, limits.rules", "No retention rule could be checked.")
     _report_unknown(answers, inputs, report)
+    _report_short(rules, answers, inputs, report)
     return _bind(stack, answers, {r.name: r for r in rules})
 
 
@@ -170,6 +171,18 @@ def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report
         if ha > 0:
             what = f"What it reads is not known on {ha:.1f} ha."
             report.add("residue.rule_not_checked", f"retention rule {name}", what)
+
+
+def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inputs: xr.Dataset, report: Report) -> None:
+    """Report where a rule asks for more than stands: no amount suffices, and nothing may leave."""
+    stover = inputs["stover_mg_ha"]
+    for named in rules:
+        if named.name in answers and not named.trait("forbids", False):
+            short = (answers[named.name] >= stover) & (stover > 0)
+            ha = float(inputs["cell_area_ha"].where(short).sum())
+            if ha > 0:
+                what = f"It asks for all that stands, or more, on {ha:.1f} ha."
+                report.add("residue.all_must_stay", f"retention rule {named.name}", what)
 
 
 def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:

@@ -17,7 +17,7 @@ from stovergeo.residue.collection import Method, soil_in_bales, take
 from stovergeo.residue.monte_carlo import DrawnLimits
 from stovergeo.residue.odds import odds_kept
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.removable import answers_of, rules_for, with_cautious_soil
+from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
 from stovergeo.residue.why import gain_without
 from stovergeo.residue.words import Units, per_area, percent
@@ -90,7 +90,7 @@ def zone_limits(
                     "keep_mg_ha": asks[n][z],
                     "binds_share": binds[n][z],
                     "gain_mg_ha": gains[n][z],
-                    "lift": _lift_words(rules[n].trait("lift", ""), gains[n][z], units),
+                    "lift": _lift_words(rules[n], gains[n][z], units),
                     "source": rules[n].rule.source,
                     "words": words,
                 }
@@ -225,8 +225,9 @@ def _words(rule: Any, keep: float, standing: float, options: RuleOptions, units:
     return str(say(keep, standing, options, units))
 
 
-def _lift_words(lift: str, gain: float, units: Units) -> str:
-    if not gain > 0:
+def _lift_words(named: NamedRule, gain: float, units: Units) -> str:
+    lift = str(named.trait("lift", ""))
+    if not gain > 0 or named.trait("forbids", False):  # what must not be touched is not held out as a gain
         return lift
     return f"{lift} Without this rule {per_area(gain, units)} more could leave before the next one holds.".strip()
 

@@ -170,3 +170,16 @@ def test_a_rule_that_cannot_be_loaded_is_listed(farm, options, monkeypatch):
     report = Report()
     limits(farm, options, report)
     assert any(p.code == "residue.rule_broken" and "lost" in p.where for p in report)
+
+
+def test_ground_that_cannot_meet_a_limit_is_said_in_hectares(farm, options):
+    steep = farm.assign(ls_factor=(farm["ls_factor"] * 0 + 20).assign_attrs(farm["ls_factor"].attrs))
+    report = Report()
+    done = limits(steep, options, report)
+    assert (done["removable_mg_ha"].fillna(0) == 0).all()
+    said = next(p for p in report if p.code == "residue.all_must_stay")
+    grown = float(done["cell_area_ha"].where(done["stover_mg_ha"].notnull()).sum())
+    assert f"on {grown:.1f} ha" in said.what
+    usual = Report()
+    limits(farm, options, usual)
+    assert "residue.all_must_stay" not in [p.code for p in usual]

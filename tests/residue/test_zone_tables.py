@@ -100,6 +100,13 @@ def test_one_place_can_be_asked(done, farm, told):
     assert limits_at(done, float(done["x"][-1]), float(done["y"][0]), told).empty  # no grain is known there
 
 
+def test_no_gain_is_held_out_for_ground_that_must_not_be_touched(done, zones, told):
+    table = zone_limits(done, *zones, told)
+    forbidden = table[table["rule"].isin(["concentrated_flow", "steep_ground"])]
+    assert (forbidden["gain_mg_ha"] > 0).any()
+    assert not forbidden["lift"].str.contains("Without this rule").any()
+
+
 def test_farm_totals_say_where_each_rule_binds(done, told):
     table = limit_totals(done, told)
     known = done["cell_area_ha"].where(done["stover_mg_ha"].notnull())
