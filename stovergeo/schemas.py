@@ -55,6 +55,11 @@ POINTS: Final[Table] = {
     "machine": _text("combine, where several ran", optional=True),
     "load": _text("load or file", optional=True),
     "header_down": Column("flag", "1", "whether the header was down, where it was recorded", optional=True),
+    "header_down": _number("1", "1 while the header cuts, 0 while it is up", optional=True),
+    "year": _number("1", "harvest year, where points of several years are compared", optional=True),
+    "pass_number": _number("1", "pass in driving order, made by cleaning", optional=True),
+    "heading_deg": _number("degree", "direction driven, clockwise from grid north, made by cleaning", optional=True),
+    "moved_m": _number("m", "way along the heading from where it was recorded to its ground's middle", optional=True),
     "area_m2": _number("m2", "ground harvested in the record"),
     "grain_kg": _number("kg", "dry grain of the record"),
     "grain_mg_ha": _number("Mg/ha", "dry grain per harvested area"),
@@ -114,7 +119,6 @@ YARDS: Final[Table] = {
     "base_depth_m": _number("m", "depth of stone, 0 where none is needed", optional=True),
     "stone_mg": _number("Mg", "crushed stone it takes", optional=True),
     "base_cost_laid": _number("$", "what it costs to lay the base once", optional=True),
-    "ground": _text("what bare ground is to a bale: soil or clay", optional=True),
     "geometry": GEOMETRY,
 }
 

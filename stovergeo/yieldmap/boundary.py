@@ -10,7 +10,7 @@ from pyproj import Geod
 from stovergeo.errors import ContractError
 from stovergeo.schemas import check_table
 from stovergeo.units import M2_PER_HA
-from stovergeo.yieldmap.passes import track_of
+from stovergeo.yieldmap.passes import coordinates, track_of
 from stovergeo.yieldmap.swath import footprints
 
 
@@ -59,7 +59,7 @@ def boundary_from_points(
     cut = points[(points["grain_kg"] > 0) & (points["area_m2"] > 0) & ~points.geometry.is_empty]
     if cut.empty:
         raise ContractError("no outline can be drawn: no yield point holds grain")
-    track = track_of(cut, gap_records=gap_records, turn_deg=turn_deg)
+    track = track_of(cut, *coordinates(cut), gap_records=gap_records, turn_deg=turn_deg)
     corners = footprints(track)
     ground = shapely.make_valid(shapely.polygons(corners))
     # pass by pass first: few large unions are much faster than one of every footprint

@@ -3,11 +3,10 @@
 Near the records the error is an unbiased estimate of risk: squared residuals hold the
 surface's own error plus the noise of a record, less what the surface took over from that
 record (Stein 1981, Ann. Stat. 9:1135-1151; Mallows 1973, Technometrics 15:661-675).
-Noise is told from crop by second differences along passes (Gasser, Sroka and
-Jennen-Steinmetz 1986, Biometrika 73:625-633), and the surface's response to single
+Noise is told from crop by differences along passes, and the surface's response to single
 records by feeding it random signs (Ramani, Blu and Unser 2008, IEEE Trans. Image Proc.
 17:1540-1554). Away from the records, what blocked cross-validation finds at each distance
-is added. All four cited from memory.
+is added. All cited from memory.
 """
 
 from __future__ import annotations
@@ -20,6 +19,9 @@ import numpy as np
 
 from stovergeo.yieldmap.levels import Field, Level, Records, fit, make_levels
 
+#: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
+#: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
+DIFFERENCES = (0.2708, -0.0142, 0.6909, -0.4858, -0.4617)
 _TINY = 1e-12
 
 
@@ -45,22 +47,25 @@ class Certainty:
 
 
 def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
-    """Return 2/3 of the squared second difference at each record; NaN at the ends of passes.
-
-    For independent noise of variance s² on a straight line, E((a + c)/2 - b)² = 3/2 s²
-    (Gasser et al. 1986, eq. 2.1 for equal steps).
+    """Return squared differences along passes, each an unbiased estimate of the noise variance.
 
     Parameters
     ----------
     values : array, (n,)
         In driving order.
     pass_id : array of int, (n,)
+
+    Returns
+    -------
+    array, (n,)
+        NaN at the ends of passes.
     """
+    span = len(DIFFERENCES)
     out = np.full(len(values), np.nan)
-    if len(values) > 2:
-        same = (pass_id[2:] == pass_id[1:-1]) & (pass_id[:-2] == pass_id[1:-1])
-        bend = 0.5 * (values[:-2] + values[2:]) - values[1:-1]
-        out[1:-1] = np.where(same, bend**2 / 1.5, np.nan)
+    if len(values) >= span:
+        total = sum(d * values[k : len(values) - span + 1 + k] for k, d in enumerate(DIFFERENCES))
+        whole = pass_id[: len(values) - span + 1] == pass_id[span - 1 :]
+        out[span // 2 : span // 2 + len(whole)] = np.where(whole, total**2, np.nan)
     return out
 
 
@@ -69,7 +74,7 @@ def learn_certainty(
     levels: list[Level],
     shrink: Sequence[float],
     residual: np.ndarray,
-    noise: np.ndarray,
+    pass_id: np.ndarray,
     held_out: np.ndarray,
     held_out_distance: np.ndarray,
     window_m: float,
@@ -84,20 +89,23 @@ def learn_certainty(
         Those of the fit.
     residual : array, (n,)
         Of the fit.
-    noise : array, (n,)
-        `pass_noise` of the values.
+    pass_id : array of int, (n,)
+        Pass of each record; records in driving order.
     held_out, held_out_distance : array, (m,)
         Errors from blocked cross-validation, and how far each lay from the nearest record used.
     window_m : float
         Scale over which risk is averaged.
     """
     rng = np.random.default_rng(1)
-    own, spread = np.zeros(len(residual)), np.zeros(len(residual))
+    own, spread, seen = np.zeros(len(residual)), np.zeros(len(residual)), 0.0
     for _ in range(probes):
         signs = rng.choice(np.array([-1.0, 1.0]), len(residual))
         _, left = fit(records, levels, signs, shrink, mean=0.0)
         own += signs * (signs - left) / probes
         spread += (signs - left) ** 2 / probes
+        seen += float(np.nanmean(pass_noise(left, pass_id))) / probes if len(left) else 0.0
+    # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
+    noise = pass_noise(residual, pass_id) / max(seen, _TINY)
     known = np.isfinite(noise)
     if not known.any():
         known = np.ones(len(residual), bool)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from dataclasses import fields as dataclass_fields
+from dataclasses import fields as fields_of
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 from stovergeo.errors import Report
 from stovergeo.handbook import Handbook
@@ -15,45 +16,14 @@ from stovergeo.schemas import check_table
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.delay import DelaySearch, find_delay, moved
-from stovergeo.yieldmap.machines import machine_offsets
+from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, track_of
+from stovergeo.yieldmap.reasons import code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
 
-#: every reason a record may be removed for, in the order of the steps: name, title, words
-REASONS: dict[str, tuple[str, str]] = {
-    "incomplete": ("Incomplete record", "no position, yield, moisture or harvested area"),
-    "header_up": ("Header up", "the header was not cutting"),
-    "co_located": ("Same place", "same place as an earlier record of the machine"),
-    "no_flow": ("No grain flow", "no grain, or less than none, over the ground covered"),
-    "moisture": ("Moisture", "moisture outside what corn grain can have"),
-    "delay_end": ("Not recorded", "its grain passed the sensor when nothing was being recorded"),
-    "short_pass": ("Short pass", "too short a run to fill the combine: a turn or a start"),
-    "pass_start": ("Filling up", "start of a pass, while the combine fills"),
-    "pass_end": ("Running empty", "end of a pass, while the combine runs empty"),
-    "speed": ("Speed", "too slow, too fast, or a sudden change of speed"),
-    "part_swath": ("Part swath", "less than the least share of the swath was cut"),
-    "overlap": ("Overlap", "most of the ground had been harvested before"),
-    "impossible": ("Impossible yield", "more grain than any corn crop ever gave"),
-    "far_out": ("Far out", "far outside the field's yields, and its neighbours do not side with it"),
-    "unlike_neighbours": ("Unlike its neighbours", "far from its neighbours' yields, and few side with it"),
-}
-KEPT = "kept"
-#: reasons that say nothing against the ground having been harvested there
-HARVESTED = frozenset(
-    (
-        "moisture",
-        "delay_end",
-        "short_pass",
-        "pass_start",
-        "pass_end",
-        "speed",
-        "impossible",
-        "far_out",
-        "unlike_neighbours",
-    )
-)
+_FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,49 +55,50 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
 
     Notes
     -----
-    Flow delay moves a record's grain, overlap shrinks its area, and machines that
-    worked side by side are set to one level. Everything else only removes. A record is removed for the first reason met, in the order of `REASONS`.
+    Flow delay moves a record's grain, overlap shrinks its area, and machines that worked
+    side by side are set to one level. Everything else only removes. A record is removed
+    for the first reason met, in the order of `reasons.REASONS`.
     """
     check_table(points, "points", "cleaning")
-    because = np.full(len(points), "", dtype=object)
-    whole = _whole_records(points)
-    because[~whole] = "incomplete"
+    codes = np.zeros(len(points), np.int8)
+    x, y = coordinates(points)
+    whole = _whole_records(points, x, y)
+    codes[~whole] = code_of("incomplete")
     if not whole.any():
-        return _result(points, because, points.iloc[:0], {})
-    sound = points[whole] if not whole.all() else points
-    track = track_of(
-        sound, gap_records=book.value("yieldmap.pass.gap_records"), turn_deg=book.value("yieldmap.pass.turn_deg")
-    )
-    run = _Run(track, sound)
-    corrections: dict[str, dict] = {"passes": _pass_report(track)}
+        return _result(points, codes, points.iloc[:0], {})
+    sound = points if whole.all() else points[whole]
+    run = _Run(sound, x[whole], y[whole], book)
+    corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
     _plain_faults(run, book)
-    pairs = side_pairs(track.at_middle())
+    pairs = side_pairs(run.track.at_middle())
     corrections["delay"] = _delays(run, pairs, book)
-    _pass_faults(run, book, corrections)
+    corrections["ends"] = _pass_faults(run, book)
     corrections["overlap"] = _swaths(run, pairs, book)
     _outliers(run, book)
     corrections["machines"] = _machines(run, book)
-    because[np.flatnonzero(whole)[track.order]] = run.because
-    kept = _kept(sound, run)
-    _tell(report, because, track)
-    return _result(points, because, kept, corrections)
+    codes[np.flatnonzero(whole)[run.track.order]] = run.code
+    _tell(report, codes, run.track)
+    return _result(points, codes, _kept(sound, run), corrections)
 
 
 class _Run:
     """The records in driving order while they are being cleaned."""
 
-    def __init__(self, track: Track, points: gpd.GeoDataFrame) -> None:
-        self.track = track
-        self.because = np.full(len(points), "", dtype=object)
-        self.area = points["area_m2"].to_numpy(float)[track.order]
-        self.grain = points["grain_kg"].to_numpy(float)[track.order]
-        self.moved_m = -0.5 * track.length  # from the record's end to the middle of where its grain stood
-        self.moisture = points["moisture_pct"].to_numpy(float)[track.order] if "moisture_pct" in points else None
-        self.header = points["header_down"].to_numpy(float)[track.order] if "header_down" in points else None
+    def __init__(self, points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray, book: Handbook) -> None:
+        gap, turn = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+        self.track = track_of(points, x, y, gap_records=gap, turn_deg=turn)
+        order = self.track.order
+        self.code = np.zeros(len(points), np.int8)
+        self.area = points["area_m2"].to_numpy(float)[order]
+        self.grain = points["grain_kg"].to_numpy(float)[order]
+        # from the record's end to the middle of where its grain stood
+        self.moved_m = -0.5 * self.track.length
+        self.moisture = points["moisture_pct"].to_numpy(float)[order] if "moisture_pct" in points else None
+        self.header = points["header_down"].to_numpy(float)[order] if "header_down" in points else None
 
     @property
     def kept(self) -> np.ndarray:
-        return self.because == ""
+        return self.code == 0
 
     @property
     def yields(self) -> np.ndarray:
@@ -135,15 +106,16 @@ class _Run:
         return self.grain / KG_PER_MG / (self.area / M2_PER_HA)
 
     def remove(self, where: np.ndarray, reason: str) -> None:
-        self.because[where & self.kept] = reason
+        self.code[where & self.kept] = code_of(reason)
+
+    def places(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return where each record's grain stood."""
+        return self.track.x + self.moved_m * self.track.east, self.track.y + self.moved_m * self.track.north
 
 
-def _whole_records(points: gpd.GeoDataFrame) -> np.ndarray:
-    geometry = points.geometry
-    whole = ~(geometry.is_empty | geometry.isna()).to_numpy()
-    whole &= np.isfinite(geometry.x.to_numpy()) & np.isfinite(geometry.y.to_numpy())
+def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     area, grain = points["area_m2"].to_numpy(float), points["grain_kg"].to_numpy(float)
-    return whole & np.isfinite(grain) & np.isfinite(area) & (area > 0)
+    return np.isfinite(x) & np.isfinite(y) & np.isfinite(grain) & np.isfinite(area) & (area > 0)
 
 
 def _plain_faults(run: _Run, book: Handbook) -> None:
@@ -158,7 +130,7 @@ def _plain_faults(run: _Run, book: Handbook) -> None:
 
 def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
     """Find each machine's flow delay and move its grain where that helps."""
-    search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in dataclass_fields(DelaySearch)))
+    search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
     track, middle, found = run.track, run.track.at_middle(), {}
     rate = run.grain / track.seconds
     yields = np.where(run.kept, run.yields, np.nan)
@@ -168,7 +140,7 @@ def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
         if delay.applied:
             here = track.machine == number
             source, ahead_m = moved(track, delay.seconds)
-            run.remove(here & (source < 0), "delay_end")
+            run.remove(here & (source < 0), "not_recorded")
             measured = here & (source >= 0)
             run.grain = np.where(measured, rate[source] * track.seconds, run.grain)
             run.moved_m += np.where(measured, ahead_m, 0.0)
@@ -177,10 +149,10 @@ def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
     return found
 
 
-def _pass_faults(run: _Run, book: Handbook, corrections: dict[str, dict]) -> None:
-    track = run.track
+def _pass_faults(run: _Run, book: Handbook) -> dict[str, dict]:
+    """Remove short passes, ramps at pass ends and sudden speeds; return the ramps found."""
+    track, found = run.track, {}
     run.remove(steps.short_passes(track, int(book.value("yieldmap.pass.least_records"))), "short_pass")
-    corrections["ends"] = {}
     most_s, settle_s, tolerance = (book.value(f"yieldmap.ends.{name}") for name in ("most_s", "settle_s", "tolerance"))
     for number, name in enumerate(track.machine_names):
         mine = track.machine == number
@@ -188,9 +160,10 @@ def _pass_faults(run: _Run, book: Handbook, corrections: dict[str, dict]) -> Non
         start, end = steps.in_ramp(track, ramp)
         run.remove(mine & start, "pass_start")
         run.remove(mine & end, "pass_end")
-        corrections["ends"][name] = {"start_records": ramp.start, "end_records": ramp.end, "passes": ramp.passes}
+        found[name] = asdict(ramp)
     speed = [book.value(f"yieldmap.speed.{name}") for name in ("least_m_s", "most_m_s", "most_change")]
     run.remove(steps.bad_speed(track, *speed), "speed")
+    return found
 
 
 def _swaths(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, float]:
@@ -208,7 +181,7 @@ def _swaths(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, float]:
     run.remove(overlapping & (share < least), "overlap")
     shrink = overlapping & run.kept
     before = float(run.area[shrink].sum())
-    run.area = np.where(shrink, run.area * np.where(shrink, share, 1.0), run.area)
+    run.area[shrink] *= share[shrink]
     return {
         "records": int(shrink.sum()),
         "area_m2": before - float(run.area[shrink].sum()),
@@ -221,71 +194,64 @@ def _outliers(run: _Run, book: Handbook) -> None:
     track = run.track
     run.remove(run.yields > book.value("yieldmap.outlier.most_mg_ha"), "impossible")
     kept = np.flatnonzero(run.kept)
-    if len(kept) < 8:
+    if len(kept) < _FEWEST:
         return
     reach = book.value("yieldmap.outlier.reach_swaths") * float(np.median(track.swath))
-    found = steps.outliers(
-        track.x[kept], track.y[kept], run.yields[kept], track.pass_id[kept], reach,
-        *(book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")),
-    )  # fmt: skip
+    limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
+    x, y = run.places()
+    found = steps.outliers(x[kept], y[kept], run.yields[kept], track.pass_id[kept], reach, *limits)
     for reason, where in zip(("far_out", "unlike_neighbours"), found, strict=True):
-        flag = np.zeros(len(run.because), bool)
-        flag[kept[where]] = True
-        run.remove(flag, reason)
+        run.code[kept[where]] = code_of(reason)
 
 
 def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
     """Set machines to one level where they worked side by side; the total stays what it was."""
     track = run.track
-    if len(track.machine_names) < 2 or run.kept.sum() < 50:
-        return {}
     kept = np.flatnonzero(run.kept)
-    x = (track.x + run.moved_m * track.east)[kept]
-    y = (track.y + run.moved_m * track.north)[kept]
+    if len(track.machine_names) < 2 or len(kept) < _FEWEST:
+        return {}
+    x, y = run.places()
     scale_m = book.value("yieldmap.machines.scale_swaths") * float(np.median(track.swath))
-    found = machine_offsets(
-        x, y, run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept], len(track.machine_names), scale_m
-    )  # fmt: skip
+    where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
+    found = machine_offsets(*where, len(track.machine_names), scale_m)
     least, errors = book.value("yieldmap.machines.least_offset"), book.value("yieldmap.machines.least_errors")
-    apart = np.exp(found.offset) - 1
-    applied = (abs(apart) >= least) & (abs(found.offset) >= errors * found.error)
-    if applied.any():
-        # all machines that met are moved together, else the step would only be halved
-        met = np.isfinite(found.error)
-        before = run.grain[kept].sum()
-        run.grain[kept] /= np.where(met, np.exp(found.offset), 1.0)[track.machine[kept]]
-        run.grain[kept] *= before / run.grain[kept].sum()
+    met = np.isfinite(found.error)
+    sure = (abs(np.expm1(found.offset)) >= least) & (abs(found.offset) >= errors * found.error)
+    # all machines that met are moved together, else the step would only be halved
+    applied = met & sure.any()
+    before = run.grain[kept].sum()
+    run.grain[kept] /= np.where(applied, np.exp(found.offset), 1.0)[track.machine[kept]]
+    run.grain[kept] *= before / run.grain[kept].sum()
     return {
         name: {
-            "offset": float(apart[m]),
+            "offset": float(np.expm1(found.offset[m])),
             "error": float(found.error[m]),
-            "applied": bool(applied.any() and np.isfinite(found.error[m])),
-            "words": _offset_words(float(apart[m]), float(found.error[m]), bool(applied.any())),
+            "applied": bool(applied[m]),
+            "words": offset_words(float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])),
         }
         for m, name in enumerate(track.machine_names)
     }
 
 
-def _offset_words(apart: float, error: float, applied: bool) -> str:
-    if not np.isfinite(error):
-        return "never met another machine: not compared"
-    side = "above" if apart > 0 else "below"
-    done = "corrected" if applied else "too little to correct"
-    return f"reads {abs(apart):.1%} {side} the common level (standard error {error:.1%}): {done}"
-
-
 def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
+    """Return the kept records with what cleaning found, each in the middle of its ground."""
     track = run.track
     keep = track.back(run.kept)
-    heading = np.degrees(np.arctan2(track.east, track.north)) % 360
+    x, y = run.places()
     columns = {
-        "area_m2": run.area, "grain_kg": run.grain, "grain_mg_ha": run.yields,
-        "pass_number": track.pass_id, "heading_deg": heading, "moved_m": run.moved_m,
-    }  # fmt: skip
-    kept = points[keep].assign(**{name: track.back(values)[keep] for name, values in columns.items()})
-    x = track.back(track.x + run.moved_m * track.east)[keep]
-    y = track.back(track.y + run.moved_m * track.north)[keep]
-    return kept.set_geometry(gpd.points_from_xy(x, y, crs=points.crs))
+        "area_m2": run.area,
+        "grain_kg": run.grain,
+        "grain_mg_ha": run.yields,
+        "pass_number": track.pass_id,
+        "heading_deg": np.degrees(np.arctan2(track.east, track.north)) % 360,
+        "moved_m": run.moved_m,
+    }
+    found = {name: track.back(values)[keep] for name, values in columns.items()}
+    # column by column: a frame of many kinds is slow to copy whole
+    other = [name for name in points.columns if name not in found and name != points.geometry.name]
+    table = {name: points[name].array[keep] for name in other} | found
+    geometry = shapely.points(track.back(x)[keep], track.back(y)[keep])
+    return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep])
 
 
 def _pass_report(track: Track) -> dict[str, float | str]:
@@ -297,26 +263,21 @@ def _pass_report(track: Track) -> dict[str, float | str]:
     }
 
 
-def _tell(report: Report, because: np.ndarray, track: Track) -> None:
+def _tell(report: Report, codes: np.ndarray, track: Track) -> None:
     for code, reasons in (
         ("yield.not_positive", ("no_flow",)),
         ("yield.outlier", ("impossible", "far_out", "unlike_neighbours")),
         ("points.duplicate", ("co_located",)),
     ):
-        count = int(np.isin(because, reasons).sum())
+        count = int(np.isin(codes, [code_of(reason) for reason in reasons]).sum())
         if count:
-            report.add(code, "yield points", f"{count:,} of {len(because):,} records were left out.")
+            report.add(code, "yield points", f"{count:,} of {len(codes):,} records were left out.")
     if track.clock_steps_back or track.sorted_by_time:
         how = "records were sorted by time" if track.sorted_by_time else "the file's order was kept"
         report.add("time.order", "yield points", f"The clock runs backwards {track.clock_steps_back} times; {how}.")
 
 
-def _result(points: gpd.GeoDataFrame, because: np.ndarray, kept: gpd.GeoDataFrame, corrections: dict) -> Cleaned:
-    out = because != ""
-    removed = points[out].assign(removed_because=because[out].astype(str))
-    tally = pd.Series(because).value_counts()
-    rows = [(name, *words, int(tally.get(name, 0))) for name, words in REASONS.items()]
-    rows.append((KEPT, "Kept", "used for the grain surface", int((~out).sum())))
-    counts = pd.DataFrame(rows, columns=["reason", "title", "words", "points"])
-    counts["share"] = counts["points"] / max(len(points), 1)
-    return Cleaned(kept, removed, counts[["reason", "title", "points", "share", "words"]], corrections)
+def _result(points: gpd.GeoDataFrame, codes: np.ndarray, kept: gpd.GeoDataFrame, corrections: dict) -> Cleaned:
+    out = codes != 0
+    removed = points[out].assign(removed_because=names_of(codes[out]).astype(str))
+    return Cleaned(kept, removed, tally(codes), corrections)

@@ -14,13 +14,11 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.outliers import MAD_TO_SD
-from stovergeo.yieldmap.pairs import Pairs
+from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
 
 #: pairs beyond this many tell nothing more
-_MOST_PAIRS = 60_000
-#: records driven one after the other that count as one when the error of a gain is told
-_STRETCH = 32
+_MOST_PAIRS = 30_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +116,7 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
     # halves of whole pass pairs, so that neighbours along a pass do not sit in both
     low_pass = np.minimum(track.pass_id[pairs.one], track.pass_id[pairs.other])[known]
     half = (low_pass // 2) % 2 == 0
-    stretches = pairs.one[known] // _STRETCH
+    stretches = pairs.one[known] // STRETCH
     gains, found, sure = [], [], []
     for chosen in (half, ~half):
         if chosen.sum() < search.least_pairs / 2:

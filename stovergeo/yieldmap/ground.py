@@ -21,7 +21,7 @@ from stovergeo.schemas import check_table
 from stovergeo.yieldmap.harvested import harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, track_of
 from stovergeo.yieldmap.validation import block_folds
 
 _SHRINK = (0.01, 0.1)
@@ -65,7 +65,10 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
         raise ContractError("the yield points hold too few heights to make ground from")
     known = points[points["height_m"].notna() & ~points.geometry.is_empty]
     track = track_of(
-        known, gap_records=book.value("yieldmap.pass.gap_records"), turn_deg=book.value("yieldmap.pass.turn_deg")
+        known,
+        *coordinates(known),
+        gap_records=book.value("yieldmap.pass.gap_records"),
+        turn_deg=book.value("yieldmap.pass.turn_deg"),
     )
     height = known["height_m"].to_numpy(float)[track.order]
     pairs = side_pairs(track)

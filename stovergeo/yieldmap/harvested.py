@@ -29,29 +29,10 @@ def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarra
     array of bool, (len(y), len(x))
     """
     out = np.zeros((len(y), len(x)), np.bool_)
-    corners = widened(footprints(track), slack_m)
+    corners = footprints(track, slack_m)
     cell = float(x[1] - x[0]) if len(x) > 1 else float(y[0] - y[1]) if len(y) > 1 else 1.0
     _mark(corners, count, float(x[0]), float(y[0]), cell, out)
     return out
-
-
-def widened(corners: np.ndarray, by_m: float) -> np.ndarray:
-    """Push the corners of footprints outwards along both of their axes, (n, 4, 2)."""
-    rear_left, rear_right, front_right, front_left = np.moveaxis(corners, 1, 0)
-    forward = _unit(front_left + front_right - rear_left - rear_right)
-    left = _unit(rear_left + front_left - rear_right - front_right)
-    pushed = (
-        rear_left + by_m * (left - forward),
-        rear_right + by_m * (-left - forward),
-        front_right + by_m * (forward - left),
-        front_left + by_m * (forward + left),
-    )
-    return np.stack(pushed, axis=1)
-
-
-def _unit(vectors: np.ndarray) -> np.ndarray:
-    length = np.hypot(vectors[:, 0], vectors[:, 1])[:, None]
-    return vectors / np.where(length > 0, length, 1.0)
 
 
 @njit(cache=True, nogil=True)

@@ -107,3 +107,12 @@ def _robust_fit(A: np.ndarray, b: np.ndarray, rounds: int = 8) -> tuple[np.ndarr
         cut = 1.345 * MAD_TO_SD * np.median(abs(away))
         weight = np.minimum(1.0, cut / np.maximum(abs(away), 1e-12))
     return beta, inverse, A * (weight * away)[:, None]
+
+
+def offset_words(apart: float, error: float, applied: bool) -> str:
+    """Say how far a machine reads from the common level, and what was done about it."""
+    if not np.isfinite(error):
+        return "never met another machine: not compared"
+    side = "above" if apart > 0 else "below"
+    done = "corrected" if applied else "too little to correct"
+    return f"reads {abs(apart):.1%} {side} the common level (standard error {error:.1%}): {done}"

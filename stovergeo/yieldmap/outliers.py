@@ -15,7 +15,6 @@ from stovergeo.yieldmap.bins import bin_points, in_threads
 
 #: median absolute deviation -> standard deviation of a normal distribution, 1 / Phi^-1(3/4)
 MAD_TO_SD = 1.482602218505602
-_MOST = 64  #: neighbours looked at around one record
 
 
 def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
@@ -31,101 +30,116 @@ def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
     return float(q1 - factor * (q3 - q1)), float(q3 + factor * (q3 - q1))
 
 
-def neighbour_statistics(
+def siding_neighbours(
     x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return median and spread of each record's neighbours, how many there are and how many side with it.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return how many neighbours each record has, and how many side with it.
 
     Parameters
     ----------
     x, y, values : array, (n,), float64
     radius : float
-        Neighbours are all other records within it, m; the nearest cells first, at most 64.
+        Neighbours are all other records within it, m.
     tolerance : float
         A neighbour sides with a record when their values differ by no more than this.
 
     Returns
     -------
-    median, spread : array, (n,)
-        Of the neighbours; spread is the scaled median absolute deviation; NaN without neighbours.
     count, siding : array, (n,), int32
     """
-    n = len(x)
-    median, spread = np.full(n, np.nan), np.full(n, np.nan)
-    count, siding = np.zeros(n, np.int32), np.zeros(n, np.int32)
-    if n:
+    count, siding = np.zeros(len(x), np.int32), np.zeros(len(x), np.int32)
+    if len(x):
         bins = bin_points(x, y, radius)
 
         def work(low: int, high: int) -> None:
-            _statistics(
+            _side(
                 low, high, x, y, values, radius, tolerance,
-                bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member,
-                median, spread, count, siding,
+                bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member, count, siding,
             )  # fmt: skip
 
-        in_threads(work, n)
-    return median, MAD_TO_SD * spread, count, siding
+        in_threads(work, len(x))
+    return count, siding
+
+
+def neighbour_medians(
+    x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, asked: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the median and the spread of the neighbours of the records asked for.
+
+    Parameters
+    ----------
+    x, y, values : array, (n,), float64
+    radius : float
+        Neighbours are all other records within it, m.
+    asked : array of int, (m,)
+        Indices of records.
+
+    Returns
+    -------
+    median, spread : array, (m,)
+        Spread is the scaled median absolute deviation; NaN without neighbours.
+    """
+    median, spread = np.full(len(asked), np.nan), np.full(len(asked), np.nan)
+    if len(asked):
+        bins = bin_points(x, y, radius)
+        most = int(np.diff(bins.start).max()) * 9
+
+        def work(low: int, high: int) -> None:
+            _medians(
+                low, high, asked, most, x, y, values, radius,
+                bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member, median, spread,
+            )  # fmt: skip
+
+        in_threads(work, len(asked))
+    return median, MAD_TO_SD * spread
 
 
 @njit(cache=True, nogil=True)
-def _middle(sorted_values: np.ndarray, k: int) -> float:
-    return 0.5 * (sorted_values[(k - 1) // 2] + sorted_values[k // 2])
-
-
-@njit(cache=True, nogil=True)
-def _insert(buffer: np.ndarray, k: int, v: float) -> None:
-    j = k
-    while j > 0 and buffer[j - 1] > v:
-        buffer[j] = buffer[j - 1]
-        j -= 1
-    buffer[j] = v
-
-
-@njit(cache=True, nogil=True)
-def _statistics(
-    low: int,
-    high: int,
-    x: np.ndarray,
-    y: np.ndarray,
-    values: np.ndarray,
-    radius: float,
-    tolerance: float,
-    x0: float,
-    y0: float,
-    size: float,
-    rows: int,
-    columns: int,
-    start: np.ndarray,
-    member: np.ndarray,
-    median: np.ndarray,
-    spread: np.ndarray,
-    count: np.ndarray,
-    siding: np.ndarray,
-) -> None:
-    near = np.empty(_MOST)
-    away = np.empty(_MOST)
+def _side(
+    low: int, high: int, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float,
+    x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
+    count: np.ndarray, siding: np.ndarray,
+) -> None:  # fmt: skip
     r2 = radius * radius
     for m in range(low, high):
         i = member[m]  # in cell order, so that neighbours are still in the cache
         row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
-        k = 0
-        side = 0
+        k, side = -1, -1  # the record itself is met once
         for r in range(max(row - 1, 0), min(row + 2, rows)):
             first = start[r * columns + max(col - 1, 0)]
             last = start[r * columns + min(col + 2, columns)]
             for p in range(first, last):
                 j = member[p]
                 dx, dy = x[j] - x[i], y[j] - y[i]
-                if j != i and dx * dx + dy * dy <= r2 and k < _MOST:
-                    _insert(near, k, values[j])
+                if dx * dx + dy * dy <= r2:
                     k += 1
                     if abs(values[j] - values[i]) <= tolerance:
                         side += 1
         count[i] = k
         siding[i] = side
-        if k == 0:
-            continue
-        median[i] = _middle(near, k)
-        for q in range(k):
-            _insert(away, q, abs(near[q] - median[i]))
-        spread[i] = _middle(away, k)
+
+
+@njit(cache=True, nogil=True)
+def _medians(
+    low: int, high: int, asked: np.ndarray, most: int, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float,
+    x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
+    median: np.ndarray, spread: np.ndarray,
+) -> None:  # fmt: skip
+    near = np.empty(most)
+    r2 = radius * radius
+    for q in range(low, high):
+        i = asked[q]
+        row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
+        k = 0
+        for r in range(max(row - 1, 0), min(row + 2, rows)):
+            first = start[r * columns + max(col - 1, 0)]
+            last = start[r * columns + min(col + 2, columns)]
+            for p in range(first, last):
+                j = member[p]
+                dx, dy = x[j] - x[i], y[j] - y[i]
+                if j != i and dx * dx + dy * dy <= r2:
+                    near[k] = values[j]
+                    k += 1
+        if k > 0:
+            median[q] = np.median(near[:k])
+            spread[q] = np.median(np.abs(near[:k] - median[q]))

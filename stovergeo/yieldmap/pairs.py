@@ -13,6 +13,10 @@ from stovergeo.yieldmap.passes import Track
 _PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees
 
 
+#: records driven one after the other that are looked at, or told the error of, together
+STRETCH = 32
+
+
 @dataclass(frozen=True, slots=True)
 class Pairs:
     """Pairs of records of different passes that lie beside each other.
@@ -31,7 +35,7 @@ class Pairs:
         return Pairs(*(getattr(self, name)[keep] for name in self.__slots__))
 
 
-def side_pairs(track: Track, reach_swaths: float = 1.6) -> Pairs:
+def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 100_000) -> Pairs:
     """Return for each record the nearest record of another, parallel pass, on either side.
 
     Parameters
@@ -39,32 +43,38 @@ def side_pairs(track: Track, reach_swaths: float = 1.6) -> Pairs:
     track : Track
     reach_swaths : float
         How far to look sideways, in swaths.
+    most : int
+        With more records than this, only stretches of passes all over the ground are
+        looked at, about this many records.
     """
     n = len(track.x)
+    asked = np.arange(n)
+    asked = asked[(asked // STRETCH) % (n // most + 1) == 0]
     swath = float(np.median(track.swath))
     step = float(np.median(track.length))
-    other = np.full((2, n), -1, np.int32)
-    along, across = np.zeros((2, n)), np.zeros((2, n))
+    other = np.full((2, len(asked)), -1, np.int32)
+    along, across = np.zeros((2, len(asked))), np.zeros((2, len(asked)))
     bins = bin_points(track.x, track.y, reach_swaths * swath)
 
     def work(low: int, high: int) -> None:
         _beside(
-            low, high, track.x, track.y, track.east, track.north, track.pass_id,
+            low, high, asked, track.x, track.y, track.east, track.north, track.pass_id,
             bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member,
             0.4 * swath, reach_swaths * swath, 0.55 * step, other, along, across,
         )  # fmt: skip
 
-    in_threads(work, n)
-    side, one = np.nonzero(other >= 0)
-    there = other[side, one]
+    in_threads(work, len(asked))
+    side, at = np.nonzero(other >= 0)
+    one, there = asked[at], other[side, at]
     cosine = track.east[one] * track.east[there] + track.north[one] * track.north[there]
-    return Pairs(one, there, along[side, one], across[side, one], cosine < 0)
+    return Pairs(one, there, along[side, at], across[side, at], cosine < 0)
 
 
 @njit(cache=True, nogil=True)
 def _beside(
     low: int,
     high: int,
+    asked: np.ndarray,
     x: np.ndarray,
     y: np.ndarray,
     east: np.ndarray,
@@ -85,7 +95,7 @@ def _beside(
     across: np.ndarray,
 ) -> None:
     for m in range(low, high):
-        i = member[m]
+        i = asked[m]
         row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
         best_left, best_right = np.inf, np.inf
         for r in range(max(row - 1, 0), min(row + 2, rows)):
@@ -106,7 +116,7 @@ def _beside(
                 far = sideways + 0.5 * abs(ahead)
                 if left > 0 and far < best_left:
                     best_left = far
-                    other[0, i], along[0, i], across[0, i] = j, ahead, sideways
+                    other[0, m], along[0, m], across[0, m] = j, ahead, sideways
                 elif left < 0 and far < best_right:
                     best_right = far
-                    other[1, i], along[1, i], across[1, i] = j, ahead, sideways
+                    other[1, m], along[1, m], across[1, m] = j, ahead, sideways

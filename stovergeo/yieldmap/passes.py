@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,21 @@ class Track:
         return out
 
 
-def track_of(points: gpd.GeoDataFrame, *, gap_records: float, turn_deg: float, most_back_share: float = 0.01) -> Track:
+def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Return x and y of points; NaN where there is no position."""
+    geometry = points.geometry.to_numpy()
+    return shapely.get_x(geometry), shapely.get_y(geometry)
+
+
+def track_of(
+    points: pd.DataFrame,
+    x: np.ndarray,
+    y: np.ndarray,
+    *,
+    gap_records: float,
+    turn_deg: float,
+    most_back_share: float = 0.01,
+) -> Track:
     """Put records in driving order and split them into passes.
 
     A pass ends where the clock jumps, where the machine is further off than it can have
@@ -60,8 +75,10 @@ def track_of(points: gpd.GeoDataFrame, *, gap_records: float, turn_deg: float, m
 
     Parameters
     ----------
-    points : GeoDataFrame
-        `schemas.POINTS`, projected metre CRS, finite geometry.
+    points : DataFrame
+        `schemas.POINTS`; only columns are read.
+    x, y : array, (n,)
+        Finite positions in metres.
     gap_records : float
         A gap longer than this many usual records ends a pass.
     turn_deg : float
@@ -70,7 +87,6 @@ def track_of(points: gpd.GeoDataFrame, *, gap_records: float, turn_deg: float, m
         Largest share of backward clock steps for which the file's order is trusted.
     """
     n = len(points)
-    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
     machine, names = _machines(points)
     time = points["time_s"].to_numpy(float) if "time_s" in points else np.full(n, np.nan)
     timed = bool(np.isfinite(time).all()) and n > 0

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_statistics, tukey_fences
+from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
+_SAMPLE = 20_000  #: records that tell how far records usually are from their neighbours
 
 
 def co_located(track: Track) -> np.ndarray:
@@ -138,11 +139,17 @@ def outliers(
     # record noise from first differences along passes: var(a - b) = 2 var
     noise = MAD_TO_SD * float(np.median(abs(along))) / np.sqrt(2) if len(along) else 0.0
     tolerance = 2 * np.sqrt(2) * noise
-    median, spread, count, agree = neighbour_statistics(x, y, yields, reach, tolerance)
+    count, agree = siding_neighbours(x, y, yields, reach, tolerance)
     alone = agree < np.maximum(2, siding * count)
     low, high = tukey_fences(yields, tukey)
     far_out = alone & ((yields < low) | (yields > high))
-    away = yields - median
-    floor = MAD_TO_SD * float(np.nanmedian(abs(away - np.nanmedian(away)))) if np.isfinite(away).any() else 0.0
-    unlike = alone & (count >= 4) & (abs(away) > hampel * np.maximum(spread, floor))
-    return far_out, unlike & ~far_out
+    # how far records usually are from their neighbours' median: told from a sample of all
+    sample = np.arange(0, len(x), len(x) // _SAMPLE + 1)
+    usual = yields[sample] - neighbour_medians(x, y, yields, reach, sample)[0]
+    usual = usual[np.isfinite(usual)]
+    floor = MAD_TO_SD * float(np.median(abs(usual - np.median(usual)))) if len(usual) else 0.0
+    asked = np.flatnonzero(alone & ~far_out & (count >= 4))
+    median, spread = neighbour_medians(x, y, yields, reach, asked)
+    unlike = np.zeros(len(x), bool)
+    unlike[asked] = abs(yields[asked] - median) > hampel * np.maximum(spread, floor)
+    return far_out, unlike

@@ -8,20 +8,15 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xarray as xr
-from rasterio.features import rasterize
-from scipy.ndimage import distance_transform_edt
-from scipy.spatial import cKDTree
 
 from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
-from stovergeo.stack import grid_of
 from stovergeo.units import KG_PER_MG
-from stovergeo.yieldmap.certainty import Certainty, learn_certainty, pass_noise
-from stovergeo.yieldmap.clean import HARVESTED
-from stovergeo.yieldmap.harvested import harvested_cells
+from stovergeo.yieldmap.cells import field_numbers, field_of, ground_of
+from stovergeo.yieldmap.certainty import Certainty, learn_certainty
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
-from stovergeo.yieldmap.passes import track_of
-from stovergeo.yieldmap.validation import block_folds, held_out_errors
+from stovergeo.yieldmap.passes import coordinates
+from stovergeo.yieldmap.validation import distance_to_used, held_out_errors
 
 #: how far each level shrinks towards the one before it, from the liveliest candidate to the calmest;
 #: an infinite shrinkage leaves the finest level out
@@ -34,6 +29,7 @@ CANDIDATES = (
 )
 _SAMPLE = 15_000  #: records in one window of ground on which candidates are compared
 _WINDOWS = 4
+_MANY = 100_000  #: records beyond which one random probe tells as much as three
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,79 +85,81 @@ def grain_surface(
     holds exactly the grain of the records; the factor is reported.
     """
     check_table(points, "points", "the grain surface")
-    number = _field_numbers(fields, stack)
+    numbers = field_numbers(fields, stack)
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
-    grain = np.full(number.shape, np.nan)
-    error = np.full(number.shape, np.nan)
+    grain = np.full(numbers.shape, np.nan, np.float32)
+    error = np.full(numbers.shape, np.nan, np.float32)
     rows: list[dict[str, float]] = []
     outside = len(points)
     if len(points):
-        swath = _swath(points)
-        setting = _setting(swath, book)
-        harvested, distance = _ground(points, removed, x, y, swath, book)
-        of_point = _field_of(points, number, x, y, setting.swath_m)
-        reach = book.value("yieldmap.surface.reach_m")
+        setting = _setting(points, book)
+        slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
+        breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+        harvested, distance = ground_of(points, removed, x, y, slack, *breaks)
+        px, py = coordinates(points)
+        of_point = field_of(px, py, fields, numbers, x, y, setting.swath_m)
+        reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
         for f in range(len(fields)):
-            mine = np.flatnonzero(of_point == f)
-            inside = number == f
+            mine, inside = np.flatnonzero(of_point == f), numbers == f
             outside -= len(mine)
-            if len(mine) < book.value("yieldmap.surface.least_records") or not inside.any():
+            if len(mine) < least or not inside.any():
                 continue
-            window = _window(inside)
-            part = points.iloc[mine]
-            field, certainty, row = _estimate(part, setting)
-            known = inside[window] & harvested[window] & (distance[window] <= reach)
-            gx, gy = x[window[1]], y[window[0]]
-            grain[window] = np.where(known, np.maximum(field.on_grid(gx, gy) * row["mass_factor"], 0), grain[window])
-            error[window] = np.where(known, certainty.standard_error(gx, gy, distance[window]), error[window])
+            field, certainty, row = _estimate(points.iloc[mine], px[mine], py[mine], setting)
+            part = _window(inside)
+            known = inside[part] & harvested[part] & (distance[part] <= reach)
+            gx, gy = x[part[1]], y[part[0]]
+            grain[part][known] = np.maximum(field.on_grid(gx, gy)[known] * row["mass_factor"], 0)
+            error[part][known] = certainty.standard_error(gx, gy, distance[part])[known]
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
-    report = _report(rows, outside, len(points))
+    report = _report(rows, outside, len(points), setting.block_m if len(points) else np.nan)
     return Surface(_array(grain, stack, "grain_mg_ha"), _array(error, stack, "grain_error_mg_ha"), report)
 
 
-def _setting(swath: float, book: Handbook) -> _Setting:
+def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
+    if "swath_m" in points and np.isfinite(points["swath_m"]).any():
+        swath = float(np.nanmedian(points["swath_m"]))
+    else:  # without a swath, records stand for squares
+        swath = float(np.sqrt(np.median(points["area_m2"])))
     scales = [swath * book.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
     block = swath * book.value("yieldmap.surface.block_swaths")
     return _Setting(scales, swath, block, swath * book.value("yieldmap.surface.error_window_swaths"))
 
 
-def _estimate(points: gpd.GeoDataFrame, setting: _Setting) -> tuple[Field, Certainty, dict[str, float]]:
+def _estimate(
+    points: pd.DataFrame, x: np.ndarray, y: np.ndarray, setting: _Setting
+) -> tuple[Field, Certainty, dict[str, float]]:
     """Estimate one field; return the fitted field, its certainty and what to report."""
-    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
     area, values = points["area_m2"].to_numpy(float), points["grain_mg_ha"].to_numpy(float)
     records = Records(x, y, area / area.mean())
-    windows = _windows(x, y)
-    fine = np.zeros(len(CANDIDATES))
-    blocked, distance = [], []
-    for w in windows:
-        part = Records(x[w], y[w], records.weight[w])
-        # blocks of one swath tell how calm the surface should be between neighbouring passes
-        errors = held_out_errors(part, values[w], setting.scales, CANDIDATES, setting.swath_m)
-        fine += (errors**2).sum(axis=1)
-    chosen = CANDIDATES[int(np.argmin(fine))]
-    for w in windows:
-        part = Records(x[w], y[w], records.weight[w])
-        blocked.append(held_out_errors(part, values[w], setting.scales, [chosen], setting.block_m)[0])
-        distance.append(_distance_to_used(x[w], y[w], setting.block_m))
-    held_out = np.concatenate(blocked)
+    samples = [(w, Records(x[w], y[w], records.weight[w])) for w in _windows(x, y)]
+    # blocks of one swath tell how calm the surface should be between neighbouring passes
+    squares = [
+        np.nansum(held_out_errors(part, values[w], setting.scales, CANDIDATES, setting.swath_m) ** 2, axis=1)
+        for w, part in samples
+    ]
+    chosen = int(np.argmin(np.sum(squares, axis=0)))
+    shrink = CANDIDATES[chosen]
+    held_out = np.concatenate(
+        [held_out_errors(part, values[w], setting.scales, [shrink], setting.block_m)[0] for w, part in samples]
+    )
+    distance = np.concatenate([distance_to_used(part.x, part.y, setting.block_m) for _, part in samples])
     levels = make_levels(records, setting.scales)
-    field, residual = fit(records, levels, values, chosen)
+    field, residual = fit(records, levels, values, shrink)
     pass_id = points["pass_number"].to_numpy() if "pass_number" in points else np.arange(len(x))
     certainty = learn_certainty(
-        records, levels, chosen, residual, pass_noise(values, pass_id), held_out, np.concatenate(distance),
-        setting.window_m, setting.swath_m, probes=3 if len(x) < 100_000 else 1,
+        records, levels, shrink, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m,
+        probes=3 if len(x) < _MANY else 1,
     )  # fmt: skip
-    grain_kg = float(points["grain_kg"].sum())
-    surface_kg = float((area * (values - residual)).sum()) / 10
+    grain_mg = float(points["grain_kg"].sum()) / KG_PER_MG
+    surface_mg = float((points["grain_kg"] / values * (values - residual)).sum()) / KG_PER_MG
     row = {
-        "mass_factor": grain_kg / surface_kg if surface_kg > 0 else 1.0,
-        "points_mg": grain_kg / KG_PER_MG,
+        "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
+        "points_mg": grain_mg,
         "square": float(np.nansum(held_out**2)),
         "held_out": float(np.isfinite(held_out).sum()),
         "noise_sd": certainty.noise_sd,
         "records": float(len(x)),
-        "chosen": float(CANDIDATES.index(chosen)),
-        "block_m": setting.block_m,
+        "chosen": float(chosen),
     }
     return field, certainty, row
 
@@ -173,100 +171,7 @@ def _windows(x: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
         return [np.arange(n)]
     middles = np.linspace(0, n - 1, _WINDOWS + 2).astype(int)[1:-1]
     side = np.sqrt(_SAMPLE / n * (np.ptp(x) + 1) * (np.ptp(y) + 1))
-    found = [np.flatnonzero((abs(x - x[m]) < side / 2) & (abs(y - y[m]) < side / 2)) for m in middles]
-    return [w for w in found if len(w) > 100] or [np.arange(_SAMPLE)]
-
-
-def _distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:
-    """Return how far each record lies from the nearest of another fold."""
-    fold = block_folds(x, y, block_m)
-    out = np.full(len(x), np.inf)
-    xy = np.column_stack([x, y])
-    for k in range(int(fold.max()) + 1):
-        here = fold == k
-        if here.any() and not here.all():
-            out[here] = cKDTree(xy[~here]).query(xy[here])[0]
-    return out
-
-
-def _ground(
-    points: gpd.GeoDataFrame,
-    removed: gpd.GeoDataFrame | None,
-    x: np.ndarray,
-    y: np.ndarray,
-    swath: float,
-    book: Handbook,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return which cells were harvested, and every cell's distance to the nearest kept record, m."""
-    everything = _as_recorded(points)
-    if removed is not None and len(removed):
-        away = removed[~removed.geometry.is_empty & removed.geometry.notna()]
-        # in the order of the table the reader made, so that passes are found as in cleaning
-        everything = pd.concat([everything, away]).sort_index(kind="stable")
-    track = track_of(
-        everything,
-        gap_records=book.value("yieldmap.pass.gap_records"),
-        turn_deg=book.value("yieldmap.pass.turn_deg"),
-    )
-    count = np.ones(len(everything), bool)
-    if "removed_because" in everything:
-        reason = everything["removed_because"].fillna("")
-        count = ((reason == "") | reason.isin(HARVESTED)).to_numpy()[track.order]
-    slack = swath * book.value("yieldmap.surface.slack_swaths")
-    harvested = harvested_cells(track, count, x, y, slack)
-    col, row = _cell_of(points, x, y)
-    hit = (col >= 0) & (col < len(x)) & (row >= 0) & (row < len(y))
-    empty = np.ones((len(y), len(x)), bool)
-    empty[row[hit], col[hit]] = False
-    cell = abs(float(x[1] - x[0]))
-    distance = distance_transform_edt(empty, sampling=cell) if not empty.all() else np.full(empty.shape, np.inf)
-    return harvested, distance
-
-
-def _as_recorded(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Put cleaned records back to where they were recorded, the ends of their ground."""
-    if "moved_m" not in points:
-        return points
-    heading = np.radians(points["heading_deg"].to_numpy(float))
-    back = points["moved_m"].to_numpy(float)
-    x = points.geometry.x.to_numpy() - back * np.sin(heading)
-    y = points.geometry.y.to_numpy() - back * np.cos(heading)
-    return points.set_geometry(gpd.points_from_xy(x, y, crs=points.crs))
-
-
-def _swath(points: gpd.GeoDataFrame) -> float:
-    if "swath_m" in points and np.isfinite(points["swath_m"]).any():
-        return float(np.nanmedian(points["swath_m"]))
-    # without a swath, records stand for squares
-    return float(np.sqrt(np.median(points["area_m2"])))
-
-
-def _cell_of(points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    cell = abs(float(x[1] - x[0]))
-    col = np.floor((points.geometry.x.to_numpy() - x[0]) / cell + 0.5).astype(np.int64)
-    row = np.floor((y[0] - points.geometry.y.to_numpy()) / cell + 0.5).astype(np.int64)
-    return col, row
-
-
-def _field_numbers(fields: gpd.GeoDataFrame, stack: xr.Dataset) -> np.ndarray:
-    """Return the row of the field in each cell, -1 outside all fields."""
-    if "field_number" in stack:
-        return np.nan_to_num(stack["field_number"].to_numpy(), nan=-1).astype(np.int32)
-    grid = grid_of(stack)
-    shapes = [(geometry, k) for k, geometry in enumerate(fields.geometry)]
-    return rasterize(shapes, grid.shape, fill=-1, transform=grid.transform, dtype="int32")
-
-
-def _field_of(points: gpd.GeoDataFrame, number: np.ndarray, x: np.ndarray, y: np.ndarray, reach: float) -> np.ndarray:
-    """Return each record's field, -1 where none lies within `reach`."""
-    cell = abs(float(x[1] - x[0]))
-    distance, nearest = distance_transform_edt(number < 0, sampling=cell, return_indices=True)
-    spread = np.where(distance <= reach, number[tuple(nearest)], -1)
-    col, row = _cell_of(points, x, y)
-    inside = (col >= 0) & (col < len(x)) & (row >= 0) & (row < len(y))
-    out = np.full(len(points), -1, np.int32)
-    out[inside] = spread[row[inside], col[inside]]
-    return out
+    return [np.flatnonzero((abs(x - x[m]) < side / 2) & (abs(y - y[m]) < side / 2)) for m in middles]
 
 
 def _window(inside: np.ndarray) -> tuple[slice, slice]:
@@ -275,12 +180,11 @@ def _window(inside: np.ndarray) -> tuple[slice, slice]:
 
 
 def _array(values: np.ndarray, stack: xr.Dataset, name: str) -> xr.DataArray:
-    out = xr.DataArray(values.astype(np.float32), coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"), name=name)
+    out = xr.DataArray(values, coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"), name=name)
     return out.rio.write_crs(stack.rio.crs).rio.write_transform(stack.rio.transform())
 
 
-def _report(rows: list[dict[str, float]], outside: int, n: int) -> dict[str, float | str]:
-    table = pd.DataFrame(rows)
+def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:
     report: dict[str, float | str] = {
         "method": "successive correction on four scales, calmness by blocked cross-validation",
         "fields_estimated": float(len(rows)),
@@ -288,10 +192,11 @@ def _report(rows: list[dict[str, float]], outside: int, n: int) -> dict[str, flo
     }
     if not rows:
         return report
+    table = pd.DataFrame(rows)
     weight = table["records"]
     return report | {
         "cv_rmse_mg_ha": float(np.sqrt(table["square"].sum() / table["held_out"].sum())),
-        "cv_block_m": float(table["block_m"].iloc[0]),
+        "cv_block_m": block_m,
         "record_noise_mg_ha": float(np.sqrt(np.average(table["noise_sd"] ** 2, weights=weight))),
         "calmness": float(np.average(table["chosen"], weights=weight)),
         "mass_points_mg": float(table["points_mg"].sum()),

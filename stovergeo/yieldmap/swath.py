@@ -16,31 +16,15 @@ from stovergeo.yieldmap.passes import Track
 _TILE = 64  #: cells along the side of a tile; only tiles that hold records are kept in memory
 
 
-def footprints(track: Track) -> np.ndarray:
+def footprints(track: Track, widen_m: float = 0.0) -> np.ndarray:
     """Return the four corners of each record's footprint, (n, 4, 2), in driving order.
 
     A footprint reaches from the previous position of the same pass (or one record's way
-    back, at the start of a pass) to the record's position, half a swath to each side.
+    back, at the start of a pass) to the record's position, half a swath to each side;
+    `widen_m` is added on all four sides.
     """
-    n = len(track.x)
-    first = np.diff(track.pass_id, prepend=-1) != 0
-    at = np.arange(n)
-    rear = np.where(first, at, at - 1)
-    step = np.where(first, track.length, 0.0)
-    rear_x = track.x[rear] - step * track.east
-    rear_y = track.y[rear] - step * track.north
-    half = 0.5 * track.swath
-    corners = np.empty((n, 4, 2))
-    for k, (x, y, east, north, side) in enumerate(
-        (
-            (rear_x, rear_y, track.east[rear], track.north[rear], 1.0),
-            (rear_x, rear_y, track.east[rear], track.north[rear], -1.0),
-            (track.x, track.y, track.east, track.north, -1.0),
-            (track.x, track.y, track.east, track.north, 1.0),
-        )
-    ):
-        corners[:, k, 0] = x - side * half * north
-        corners[:, k, 1] = y + side * half * east
+    corners = np.empty((len(track.x), 4, 2))
+    _corners(track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id, widen_m, corners)
     return corners
 
 
@@ -65,10 +49,29 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
     rows = int((corners[..., 1].max() - y0) / side) + 1
     slot = np.full((rows, columns), -1, np.int32)
     tiles = _touched(corners, x0, y0, side, slot)
-    cut_by = np.full((tiles, _TILE, _TILE), -1, np.int32)
+    cut_by = np.zeros((tiles, _TILE, _TILE), np.uint16)  # 0 not cut yet, else a number for the pass
     share = np.full(len(track.x), np.nan)
-    _draw(corners, track.pass_id, x0, y0, cell_m, slot, cut_by, share)
+    _draw(corners, (track.pass_id % 65_535 + 1).astype(np.uint16), x0, y0, cell_m, slot, cut_by, share)
     return share
+
+
+@njit(cache=True, nogil=True)
+def _corners(
+    x: np.ndarray, y: np.ndarray, east: np.ndarray, north: np.ndarray, length: np.ndarray, swath: np.ndarray,
+    pass_id: np.ndarray, widen: float, out: np.ndarray,
+) -> None:  # fmt: skip
+    for i in range(len(x)):
+        half = 0.5 * swath[i] + widen
+        if i > 0 and pass_id[i] == pass_id[i - 1]:
+            rx, ry, re, rn = x[i - 1], y[i - 1], east[i - 1], north[i - 1]
+        else:
+            rx, ry, re, rn = x[i] - length[i] * east[i], y[i] - length[i] * north[i], east[i], north[i]
+        rx, ry = rx - widen * re, ry - widen * rn
+        fx, fy, fe, fn = x[i] + widen * east[i], y[i] + widen * north[i], east[i], north[i]
+        out[i, 0, 0], out[i, 0, 1] = rx - half * rn, ry + half * re
+        out[i, 1, 0], out[i, 1, 1] = rx + half * rn, ry - half * re
+        out[i, 2, 0], out[i, 2, 1] = fx + half * fn, fy - half * fe
+        out[i, 3, 0], out[i, 3, 1] = fx - half * fn, fy + half * fe
 
 
 @njit(cache=True, nogil=True)
@@ -116,7 +119,7 @@ def _draw(
             for col in range(int(np.ceil((left - x0) / cell - 0.5)), int(np.ceil((right - x0) / cell - 0.5))):
                 tile = slot[row // _TILE, col // _TILE]
                 before = cut_by[tile, row % _TILE, col % _TILE]
-                if before < 0:
+                if before == 0:
                     cut_by[tile, row % _TILE, col % _TILE] = pass_id[i]
                     new_cells += 1
                     all_cells += 1

@@ -6,13 +6,12 @@ nearly the same value (Roberts et al. 2017, Ecography 40:913-929; cited from mem
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-
-Predict = Callable[[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray], np.ndarray]
 
 
 def block_folds(x: np.ndarray, y: np.ndarray, block_m: float, folds: int = 5, seed: int = 1) -> np.ndarray:
@@ -59,3 +58,15 @@ def held_out_errors(
             field, _ = fit(known, levels, values[~out], shrink)
             errors[k, out] = values[out] - field.at(records.x[out], records.y[out])
     return errors
+
+
+def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:
+    """Return how far each record lies from the nearest one of another fold, m."""
+    fold = block_folds(x, y, block_m)
+    out = np.full(len(x), np.inf)
+    xy = np.column_stack([x, y])
+    for k in range(int(fold.max()) + 1):
+        here = fold == k
+        if here.any() and not here.all():
+            out[here] = cKDTree(xy[~here]).query(xy[here])[0]
+    return out

@@ -19,8 +19,6 @@ from stovergeo.handbook import Handbook, load_handbook
 from stovergeo.stack import new_stack
 from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_FT, M_PER_IN
 
-REAL_FIELD = Path(__file__).parents[2] / ".." / "shared" / "real_field" / "yield_points.csv"
-
 
 @pytest.fixture(scope="session")
 def made() -> ModuleType:
@@ -52,11 +50,9 @@ def grid_over():
 
 
 @pytest.fixture(scope="session")
-def real_points() -> gpd.GeoDataFrame:
+def real_points(real_field: Path) -> gpd.GeoDataFrame:
     """The raw records of the real field in UTM 15N, as the readers hand them on."""
-    if not REAL_FIELD.is_file():
-        pytest.skip("the real field does not stand beside the project")
-    raw = pd.read_csv(REAL_FIELD)
+    raw = pd.read_csv(real_field / "yield_points.csv")
     geometry = gpd.points_from_xy(raw["Longitude"], raw["Latitude"], crs=4326).to_crs(26915)
     seconds = raw["Cycles"].astype(float)
     area_m2 = raw["Distance"] * M_PER_IN * raw["Swath"] * M_PER_IN

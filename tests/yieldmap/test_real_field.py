@@ -27,13 +27,16 @@ def test_cleaned_yield_and_counts(real_points, book) -> None:
     assert 134 <= raw_summary(cleaned.points)["bu_ac"] <= 138
     counts = cleaned.counts.set_index("reason")["points"]
     assert counts.sum() == len(real_points) == 4949
-    assert counts["no_flow"] == 5  # rows with flow 0 in the file
+    assert 5 <= counts["no_flow"] <= 7  # 5 rows hold no flow; moving the grain back moves one into a pass
     assert 0.85 < counts["kept"] / len(real_points) < 0.97
-    assert counts["pass_end"] > 80  # two records or more of some 50 long passes
-    # the export was shifted for its delay already; what is left is less than a record
+    # header ahead of the receiver, and an export shifted too far: passes end in collapsing flow
+    # as they come, and no longer do once the grain is put back by one or two records
     delay = cleaned.corrections["delay"]["all"]
-    assert not delay["applied"]
-    assert abs(delay["seconds"]) <= 3
+    assert delay["applied"]
+    assert -8 < delay["seconds"] < -3
+    assert delay["gain"] > 0.1
+    assert counts["not_recorded"] > 80
+    assert counts["pass_start"] == counts["pass_end"] == 0
     assert {p.code for p in report} == {"yield.not_positive", "yield.outlier", "time.order"}
 
 
@@ -48,8 +51,9 @@ def test_outline_surface_and_ground(real_points, book, grid_over) -> None:
     surface = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
     assert 0.98 < surface.report["known_share"] <= 1
     assert surface.report["mass_factor"] == pytest.approx(1, abs=0.005)
-    # predicted across blocks three swaths wide; the spread of the kept records is 0.63
-    assert surface.report["cv_rmse_mg_ha"] < 0.55
+    # predicted into blocks three swaths wide, against a spread of the kept records of 0.6
+    assert surface.report["cv_rmse_mg_ha"] < 0.48
+    assert surface.report["cv_rmse_mg_ha"] < 0.8 * cleaned.points["grain_mg_ha"].std()
     ground = ground_from_points(real_points, stack, book)
     # README: pass to pass 0.70 m, about 0.31 m without drift, slope over 40 m and more
     assert ground.raw_pass_error_m == pytest.approx(0.70, abs=0.02)
