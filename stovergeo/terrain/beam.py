@@ -179,7 +179,7 @@ def beam_table(
     return np.flip(np.cumsum(np.flip(table, 2), 2), 2).astype(np.float32)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def add_beam(
     tangent: np.ndarray,
     east: np.ndarray,

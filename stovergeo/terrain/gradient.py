@@ -97,29 +97,46 @@ def _gradients(z: np.ndarray, per_x: np.float32, per_y: np.float32, east: np.nda
         for c in range(cols):
             a, b, cc, d, e, f, g, h, i = _window(z, r, c)
             # Horn 1981: weighted differences over the eight neighbours; row 0 lies in the north
-            east[r, c] = ((cc + f + f + i) - (a + d + d + g)) * per_x + e * 0
-            north[r, c] = ((a + b + b + cc) - (g + h + h + i)) * per_y + e * 0
+            east[r, c] = ((cc + f + f + i) - (a + d + d + g)) * per_x + (e - e)  # e - e: NaN stays NaN
+            north[r, c] = ((a + b + b + cc) - (g + h + h + i)) * per_y + (e - e)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _direction_deg(east: np.float32, north: np.float32) -> np.float32:
+    """Return the direction of a vector, degrees clockwise from north; NaN for no vector.
+
+    The arctangent is our own odd polynomial, fitted to within 2e-5 degree on 0 to 1, because it runs
+    on several cells at once where the exact function takes them singly.
+    """
+    across, along = abs(east), abs(north)
+    t = min(across, along) / max(across, along)
+    u = t * t
+    p = np.float32(0.006811762)
+    for c in (-0.033604121, 0.079623550, -0.132333349, 0.198078135, -0.333173678, 0.999996111):
+        p = p * u + np.float32(c)
+    turn = p * t * np.float32(180 / np.pi)
+    turn = np.float32(90) - turn if across > along else turn
+    turn = np.float32(180) - turn if north < 0 else turn
+    turn = np.float32(360) - turn if east < 0 else turn
+    return turn if turn < np.float32(360) else turn - np.float32(360)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _describe(
-    z: np.ndarray, per_x: np.float32, per_y: np.float32, slope: np.ndarray, aspect: np.ndarray, roughness: np.ndarray
+    z: np.ndarray,
+    per_x: np.float32,
+    per_y: np.float32,
+    slope: np.ndarray,
+    aspect: np.ndarray,
+    roughness: np.ndarray,
 ) -> None:
     rows, cols = z.shape
-    to_deg = np.float32(180 / np.pi)
     for r in range(rows):
         for c in range(cols):
             a, b, cc, d, e, f, g, h, i = _window(z, r, c)
-            if np.isnan(e):
-                slope[r, c] = aspect[r, c] = roughness[r, c] = e
-                continue
             zx = ((cc + f + f + i) - (a + d + d + g)) * per_x
             zn = ((a + b + b + cc) - (g + h + h + i)) * per_y
-            slope[r, c] = np.float32(100) * np.sqrt(zx * zx + zn * zn)
-            if zx == 0 and zn == 0:
-                aspect[r, c] = np.nan
-            else:
-                turn = np.arctan2(-zx, -zn) * to_deg  # downslope, clockwise from north
-                aspect[r, c] = turn if turn >= 0 else turn + np.float32(360)
+            slope[r, c] = np.float32(100) * np.sqrt(zx * zx + zn * zn) + (e - e)
+            aspect[r, c] = _direction_deg(-zx, -zn) + (e - e)  # downslope
             most = max(abs(a - e), abs(b - e), abs(cc - e), abs(d - e))
-            roughness[r, c] = max(most, abs(f - e), abs(g - e), abs(h - e), abs(i - e))
+            roughness[r, c] = max(most, abs(f - e), abs(g - e), abs(h - e), abs(i - e)) + (e - e)

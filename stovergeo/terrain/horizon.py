@@ -24,6 +24,8 @@ from numba import njit
 
 #: tangent of a horizon where nothing lies ahead: level ground beyond the grid
 NO_HORIZON = np.float32(0)
+#: the cover of bare ground
+NOTHING = np.empty((0, 0), dtype=np.float32)
 #: pieces a sweep is cut into; lines differ in length, so more pieces than threads share the work evenly
 BANDS = 6
 
@@ -53,7 +55,7 @@ class Block:
     """Part of a grid with the ground around it that can shade it; axes (across, along) the lines."""
 
     ground: np.ndarray  #: float32, heights of the ground, smooth between cells
-    cover: np.ndarray  #: float32, what stands on each cell, m; upright at the cell's edges
+    cover: np.ndarray  #: float32, what stands on each cell, m, upright at the cell's edges; no cells: nothing does
     core: tuple[slice, slice]  #: the cells wanted
     origin: tuple[int, int]  #: index of the first cell in the whole grid
 
@@ -117,7 +119,7 @@ def profile_horizon(z: np.ndarray) -> np.ndarray:
     return found
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _look(g: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray, top: int) -> int:
     """Return the place in the chain where a viewer at height `g`, step `k`, sees its horizon; -1 for none.
 
@@ -128,7 +130,7 @@ def _look(g: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray
     return top
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _join(z: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray, top: int) -> int:
     """Add a point to the near end of the chain, dropping those it hides; return the new end."""
     top = _look(z, k, chain_k, chain_z, top) + 1
@@ -137,7 +139,7 @@ def _join(z: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray
     return top
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _profile(z: np.ndarray, found: np.ndarray) -> None:
     n = z.size
     chain_k = np.empty(n, dtype=np.float32)
@@ -150,7 +152,7 @@ def _profile(z: np.ndarray, found: np.ndarray) -> None:
         top = _join(z[i], np.float32(k), chain_k, chain_z, top)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _between(a: np.float32, b: np.float32, part: np.float32) -> np.float32:
     """Return the height between two cells; the known one where the other is unknown."""
     if np.isnan(a):
@@ -160,7 +162,7 @@ def _between(a: np.float32, b: np.float32, part: np.float32) -> np.float32:
     return a + part * (b - a)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _sweep_line(
     ground: np.ndarray,
     cover: np.ndarray,
@@ -183,6 +185,7 @@ def _sweep_line(
     half = np.float32(0.5)
     half_lean = 0.5 * lean * towards  # what the line gains from a cell's middle to its far edge
     ground_k, ground_z, cover_k, cover_z = chains
+    covered = cover.size > 0
     ground_top, cover_top = -1, -1
     for k in range(steps):
         i = start - towards * k
@@ -194,21 +197,24 @@ def _sweep_line(
         g = _between(ground[low, i], ground[low + 1, i], np.float32(m - low))
         if np.isnan(g):
             continue
+        ground_top = _look(g, kf, ground_k, ground_z, ground_top)
         if major_from <= i < major_to:
-            at = _look(g, kf, ground_k, ground_z, ground_top)
-            seen[0, i] = (ground_z[at] - g) * per_step / (kf - ground_k[at]) if at >= 0 else NO_HORIZON
-            at = _look(g, kf, cover_k, cover_z, cover_top)
-            seen[1, i] = (cover_z[at] - g) * per_step / (kf - cover_k[at]) if at >= 0 else NO_HORIZON
-        ground_top = _join(g, kf, ground_k, ground_z, ground_top)
-        tall = cover[min(max(int(np.floor(m + half_lean + 0.5)), 0), minors - 1), i]
-        if tall > 0:
-            cover_top = _join(g + tall, kf, cover_k, cover_z, cover_top)
-        tall = cover[min(max(int(np.floor(m - half_lean + 0.5)), 0), minors - 1), i]
-        if tall > 0:  # first seen at the edge of the cell that is nearer to the viewer
-            cover_top = _join(g + tall, kf + half, cover_k, cover_z, cover_top)
+            top = ground_top
+            seen[0, i] = (ground_z[top] - g) * per_step / (kf - ground_k[top]) if top >= 0 else NO_HORIZON
+            top = _look(g, kf, cover_k, cover_z, cover_top)
+            seen[1, i] = (cover_z[top] - g) * per_step / (kf - cover_k[top]) if top >= 0 else NO_HORIZON
+        ground_top += 1
+        ground_k[ground_top], ground_z[ground_top] = kf, g
+        if covered and (cover[low, i] > 0 or cover[low + 1, i] > 0):
+            tall = cover[low + min(int(m - low + half_lean + 0.5), 1), i]
+            if tall > 0:
+                cover_top = _join(g + tall, kf, cover_k, cover_z, cover_top)
+            tall = cover[low + min(int(m - low - half_lean + 0.5), 1), i]
+            if tall > 0:  # first seen at the edge of the cell that is nearer to the viewer
+                cover_top = _join(g + tall, kf + half, cover_k, cover_z, cover_top)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sweep_lines(
     ground: np.ndarray,
     cover: np.ndarray,

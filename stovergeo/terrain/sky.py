@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 
 from stovergeo.terrain.gradient import gradients
-from stovergeo.terrain.horizon import Block, Direction, horizon_tangents
+from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import as_heights, checked, same_grid
 from stovergeo.terrain.sun import THREADS
 
@@ -34,10 +34,10 @@ def sky_view(surface: xr.DataArray | None, ground: xr.DataArray, *, sectors: int
     """
     raster = checked(ground, "sky_view")
     z = raster.heights()
-    cover = np.zeros_like(z)
+    cover = NOTHING
     if surface is not None:
         same_grid(raster, surface, "sky_view")
-        cover = np.fmax(as_heights(surface) - z, cover)
+        cover = np.fmax(as_heights(surface) - z, np.float32(0))
     block = Block(z, cover, (slice(0, z.shape[0]), slice(0, z.shape[1])), (0, 0))
     turned = block.turned()
     east, north = gradients(z, raster.dx, raster.dy)

@@ -16,7 +16,7 @@ from stovergeo.handbook import Handbook, load_handbook
 from stovergeo.stack import variable
 from stovergeo.terrain.beam import add_beam, beam_table, monthly_shares, season
 from stovergeo.terrain.gradient import gradients
-from stovergeo.terrain.horizon import Block, Direction, horizon_tangents
+from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import Raster, as_heights, checked, north_turn_deg, same_grid
 
 #: cells along the side of a block; a grid up to half as large again is done in one piece
@@ -181,10 +181,11 @@ def _add_block(
     east, north = (np.ascontiguousarray(g[inner]) for g in gradients(ground, raster.dx, raster.dy))
     unknown = np.isnan(ground[inner])
     for surface, table in passes:
-        cover = np.zeros_like(ground)
+        cover, skip = NOTHING, unknown
         if surface is not None:
-            cover = np.fmax(as_heights(surface.isel(window)) - ground, cover)
-        skip = unknown | (cover[inner] > cover_m)
+            cover = np.fmax(as_heights(surface.isel(window)) - ground, np.float32(0))
+            skip = unknown | (cover[inner] > cover_m)
+            cover = cover if cover.any() else NOTHING
         block = Block(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
         directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]

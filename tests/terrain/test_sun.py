@@ -19,7 +19,7 @@ PLACE = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
 SPAN = ("2026-10-15", "2027-08-10")
 #: a short span and a coarse step, where only the relation between runs is looked at
 QUICK = ("2026-12-01", "2027-01-10")
-COARSE = load_handbook({"terrain.sun_step_min": 10})
+COARSE = load_handbook({"terrain.sun_step_min": 20})
 
 
 def raster(z, cell=1.0):
@@ -116,10 +116,10 @@ def test_blocks_give_what_one_piece_gives(monkeypatch):
     ground, surface = hills(130, 150), hills(130, 150) + np.pad(tree_block(), ((0, 2), (0, 22)))
     whole = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=COARSE)
     monkeypatch.setattr(sun, "BLOCK_CELLS", 40)
-    wide = load_handbook({"terrain.sun_step_min": 10, "terrain.reach_m": 200})
+    wide = load_handbook({"terrain.sun_step_min": 20, "terrain.reach_m": 200})
     pieces = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=wide)
     np.testing.assert_allclose(pieces.sun_share, whole.sun_share, atol=2e-4)
-    near = load_handbook({"terrain.sun_step_min": 10, "terrain.reach_m": 10})
+    near = load_handbook({"terrain.sun_step_min": 20, "terrain.reach_m": 10})
     short_sighted = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=near)
     assert (short_sighted.sun_share.values >= whole.sun_share.values - 2e-4).all()
     assert (short_sighted.sun_share.values > whole.sun_share.values + 0.02).any()
