@@ -221,3 +221,41 @@ def test_no_way_to_gather_leaves_an_empty_table(done, zones, told):
     assert table.empty
     assert {"zone_id", "allowed", "recommended", "take_mg_ha"} <= set(table.columns)
     assert recommended(table) == {}
+
+
+EVERY_RULE = {
+    "rotation": "corn-soybean",
+    "tillage": ("strip_till", "planter"),
+    "contoured": True,
+    "wind_loss_us": 3.0,
+    "soil_conditioning_index": 0.3,
+    "harvest_one_year_in": 3,
+    "manure_c_mg_ha": 0.5,
+    "cover_crop_c_mg_ha": 0.2,
+    "cut_height": "14 in",
+}
+EVERY_FLOOR = {
+    "keep_at_least": "0.5 ton/ac",
+    "take_at_most": "3 ton/ac",
+    "harvest_from_bu_ac": 120,
+    "potash_at_most": "100 lb/ac",
+    "phosphate_at_most": "30 lb/ac",
+    "tolerance_share": 0.8,
+}
+
+
+def test_everything_a_plan_can_ask_at_once(farm, zones, told):
+    every = RuleOptions(Crop.model_validate(EVERY_RULE), Limits.model_validate(EVERY_FLOOR), told.book)
+    report = Report()
+    stack = limits(farm, every, report)
+    assert len(stack["binding_rule"].attrs["rules"]) == 11
+    assert not [p for p in report if p.code == "residue.rule_broken"]
+    high = methods(told.book, cut_height_m=every.crop.cut_height_m)
+    run = draw_limits(stack, *zones, every, Odds(draws=60), high)
+    assert np.isfinite(run.limit_mg_ha).all()
+    assert (run.limit_mg_ha >= 0).all()
+    table = zone_methods(stack, *zones, every, high, drawn=run)
+    assert table["odds_kept"].between(0, 1).all()
+    assert {"retention.wind.cover_effect", "flattening.strip_till", "nutrients.k2o.content"} <= set(run.inputs)
+    calendar = harvest_calendar(table, recommended(table), every.crop, 2026)
+    assert calendar.groupby("zone_id")["harvest"].sum().max() <= 1  # one corn year of three in five years
