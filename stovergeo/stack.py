@@ -59,6 +59,10 @@ VARIABLES: Final[dict[str, Variable]] = {
     # yieldmap
     "grain_mg_ha": Variable("Mg/ha", "dry corn grain", 0, 40),
     "grain_error_mg_ha": Variable("Mg/ha", "standard error of the grain surface", 0),
+    "grain_mean_mg_ha": Variable("Mg/ha", "dry corn grain in the mean of several years", 0, 40),
+    "relative_yield": Variable("1", "yield over its field's mean, mean of several years", 0),
+    "yield_variation": Variable("1", "coefficient of variation of relative yield between years", 0),
+    "yield_stability": Variable("1", "1 steadily high, 2 steadily low, 3 unsteady between years", 1, 3),
     # terrain
     "slope_pct": Variable("%", "slope of the ground", 0),
     "aspect_deg": Variable("degree", "direction the ground falls to, clockwise from north", 0, 360),

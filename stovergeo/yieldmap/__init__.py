@@ -6,15 +6,20 @@ from stovergeo.yieldmap.ground import Ground, ground_from_points
 from stovergeo.yieldmap.reasons import REASONS
 from stovergeo.yieldmap.summary import raw_summary
 from stovergeo.yieldmap.surface import Surface, grain_surface
+from stovergeo.yieldmap.years import STABILITY, Years, compare_years, surfaces_by_year
 
 __all__ = [
     "REASONS",
+    "STABILITY",
     "Cleaned",
     "Ground",
     "Surface",
+    "Years",
     "boundary_from_points",
     "clean_points",
+    "compare_years",
     "grain_surface",
     "ground_from_points",
     "raw_summary",
+    "surfaces_by_year",
 ]

@@ -1,0 +1,76 @@
+"""Several years of one field."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from stovergeo.errors import ContractError, Report
+from stovergeo.stack import put
+from stovergeo.yieldmap import boundary_from_points, compare_years, surfaces_by_year
+
+
+def _grid(values) -> xr.DataArray:
+    return xr.DataArray(np.array(values, float), dims=("y", "x"))
+
+
+NUMBER = _grid([[0, 0, 0, 0]])
+
+
+def test_worked_case(book) -> None:
+    # field means 10 and 5; relative: 1.2 1.2 | 0.8 0.8 | 0.6 1.4 | 1.4 0.6
+    years = compare_years({"2021": _grid([[12, 8, 6, 14]]), "2022": _grid([[6, 4, 7, 3]])}, NUMBER, book)
+    assert years.relative.to_numpy() == pytest.approx(np.array([[1.2, 0.8, 1.0, 1.0]]))
+    # sample standard deviation of 0.6 and 1.4 is 0.5657
+    assert years.variation.to_numpy() == pytest.approx(np.array([[0, 0, 0.5657, 0.5657]]), abs=1e-4)
+    assert years.stability.to_numpy().tolist() == [[1, 2, 3, 3]]
+    assert years.mean.to_numpy() == pytest.approx(np.array([[9, 6, 7.5, 7.5]]))
+    # never more than the planned year gave there
+    assert years.planned.to_numpy() == pytest.approx(np.array([[6, 4, 7, 3]]))
+
+
+def test_gap_in_one_year_does_not_move_the_others(book) -> None:
+    years = compare_years({"a": _grid([[12, 8, np.nan, 10]]), "b": _grid([[6, 4, 7, 5]])}, NUMBER, book)
+    assert years.relative.to_numpy()[0, [0, 1, 3]] == pytest.approx([1.2, 0.8, 1.0])
+    assert np.isnan(years.stability.to_numpy()[0, 2])
+    assert years.relative.to_numpy()[0, 2] == pytest.approx(1.4)
+
+
+def test_a_poor_year_counts_like_a_good_one(book) -> None:
+    good = _grid([[12, 8, 11, 9]])
+    one = compare_years({"a": good, "b": good * 0.4}, NUMBER, book)
+    assert one.relative.to_numpy() == pytest.approx((good / 10).to_numpy())
+    assert one.variation.to_numpy() == pytest.approx(0, abs=1e-6)
+
+
+def test_refusals(book) -> None:
+    with pytest.raises(ContractError, match="two or more"):
+        compare_years({"a": NUMBER}, NUMBER, book)
+    with pytest.raises(ContractError, match="planned year 1999"):
+        compare_years({"a": NUMBER, "b": NUMBER}, NUMBER, book, planned_year="1999")
+    with pytest.raises(ContractError, match="one grid"):
+        compare_years({"a": NUMBER, "b": _grid([[1, 2]])}, NUMBER, book)
+
+
+def test_from_points_of_two_years(made, book, grid_over) -> None:
+    """The same ground harvested twice, once in a year that gives 60 %: the pattern comes back."""
+    good = made.harvest(made.low_spot, seconds=2.0, seed=1).assign(year=2023)
+    poor = made.harvest(lambda x, y: 0.6 * made.low_spot(x, y), seconds=2.0, seed=2).assign(year=2024)
+    fields = boundary_from_points(good)
+    stack = grid_over(fields)
+    found = surfaces_by_year(pd.concat([good, poor], ignore_index=True), fields, stack, book, Report())
+    assert list(found) == ["2023", "2024"]
+    inside = found["2023"].grain.notnull()
+    stack = put(stack, field_number=np.where(inside, 0.0, np.nan))
+    years = compare_years({year: s.grain for year, s in found.items()}, stack["field_number"], book)
+    x, y = np.meshgrid(stack.x - made.EAST, stack.y - made.NORTH)
+    truth = made.low_spot(x, y)
+    expected = truth / truth[inside.to_numpy()].mean()
+    away = (years.relative.to_numpy() - expected)[inside.to_numpy()]
+    assert np.sqrt(np.nanmean(away**2)) < 0.05
+    hollow = (x - 150) ** 2 + (y - 200) ** 2 < 20**2
+    assert (years.stability.to_numpy()[hollow] == 2).all()
+    with pytest.raises(ContractError, match="year"):
+        surfaces_by_year(good.drop(columns="year"), fields, stack, book, Report())
