@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,9 +14,10 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from stovergeo.errors import StovergeoError
 from stovergeo.supply.model import Model
 
-#: $ for each weighted Mg short beyond the least possible; dearer than any stover
-_SHORT = 5_000.0
-_SLACK_MG = 1e-3  # a kilogram: finer than any bale, coarser than the solver's own tolerance
+#: $ for each weighted Mg short beyond the least possible; dearer than a yard opened for a few kilograms
+_SHORT = 1e6
+_SLACK_MG = 1e-5  # ten grams: finer than any bale, coarser than the tolerance of the solver
+_REACHED_MG = 1e-4
 #: herds before contracts, when not both can be had
 _WEIGHT = {"herd": 10.0, "contract": 1.0}
 
@@ -116,10 +118,12 @@ def solve(
     if model.size == 0:
         return Solution(np.empty(0), 0.0, 0.0, "optimal")
     short, _ = least_short(model, weights)
+    end = time.monotonic() + seconds
     found, extra = _run(model, cost, weights, short, gap, seconds, budgets)
-    if extra > _SLACK_MG:
-        least, _ = _run(model, weights, weights, np.inf, 1e-4, seconds / 2, budgets)
-        found, _ = _run(model, cost, weights, float(weights @ least.values), gap, seconds, budgets)
+    if extra > _REACHED_MG:
+        least, _ = _run(model, weights, weights, np.inf, 1e-5, max(1.0, (end - time.monotonic()) / 2), budgets)
+        reached = float(weights @ least.values)
+        found, _ = _run(model, cost, weights, reached, gap, max(1.0, end - time.monotonic()), budgets)
     return found
 
 
