@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -79,7 +79,7 @@ def zone_limits(
         known = [n for n in names if np.isfinite(asks[n][z])]
         ranked = sorted(known, key=lambda n: (-binds[n][z], -asks[n][z]))
         for place, n in enumerate(ranked):
-            words = _words(rules[n].rule, asks[n][z], standing[z], options, units)
+            words = _words(rules[n], asks[n][z], standing[z], options, units)
             if place == 0 and binds[n][z] > 0:
                 words += _binding_words(binds[n][z])
             rows.append(
@@ -218,11 +218,13 @@ def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options
     return cells.mean(standing - np.minimum(np.fmax.reduce(np.stack(kept)), standing))
 
 
-def _words(rule: Any, keep: float, standing: float, options: RuleOptions, units: Units) -> str:
-    say = getattr(rule, "words", None)
-    if say is None:
-        return f"{getattr(rule, 'title', 'A rule')} asks for {per_area(keep, units)} to stay."
-    return str(say(keep, standing, options, units))
+def _words(named: NamedRule, keep: float, standing: float, options: RuleOptions, units: Units) -> str:
+    try:
+        return str(named.rule.words(keep, standing, options, units))  # type: ignore[attr-defined]
+    except Exception:  # a stranger's rule need not speak, or may speak wrongly
+        if named.package == "stovergeo":
+            raise
+        return f"{named.rule.title} asks for {per_area(keep, units)} to stay."
 
 
 def _lift_words(named: NamedRule, gain: float, units: Units) -> str:
