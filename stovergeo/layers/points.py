@@ -21,6 +21,7 @@ from stovergeo.layers.harvest import (
     dry_mg_ha,
     per_hectare,
 )
+from stovergeo.layers.pass_spacing import pass_spacing_m
 from stovergeo.layers.tables import to_numbers
 from stovergeo.layers.text import clean_column
 from stovergeo.plan_file.layers import PointsLayer
@@ -37,8 +38,9 @@ _MEASURED: Final = {
     "height": (LENGTH_M, "points.unit"),
     "seconds": (SECONDS, "points.unit"),
 }
-# Plausible medians of a field, dry Mg/ha (bad-inputs sheet, row 30: 2 to 20; judgement)
-USUAL_MG_HA: Final = (2.0, 20.0)
+# Medians of a field, dry Mg/ha, that are worth a word (some 95 and 265 bu/ac: outside, pounds may have been taken
+# for kilograms) and that are not believed (row 30 of the bad-inputs sheet: 2 to 20); judgement
+USUAL_MG_HA: Final = (5.0, 14.0)
 BELIEVABLE_MG_HA: Final = (1.0, 20.0)
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
@@ -105,6 +107,8 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     if swath is None and not col.trouble:
         said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
         col.trouble.append(report.refuse("points.area", f"{where}.columns.swath", said))
+    if swath is not None and not col.trouble:
+        _check_swath(swath, col)
     grain = _grain(values, moisture, seconds, distance, swath, col)
     machine, load, header = col.text("machine"), col.text("load"), col.text("header")
     if col.trouble or grain is None or swath is None or distance is None:
@@ -242,6 +246,16 @@ def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, 
     return distance
 
 
+def _check_swath(swath: np.ndarray, col: _Columns) -> None:
+    steps = _spacing_m(col.frame)
+    x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
+    apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
+    claimed = float(np.nanmedian(swath))
+    if apart is not None and not 0.75 <= claimed / apart <= 1.35:
+        said = f"Records claim a width of {claimed:.3g} m, but passes lie {apart:.3g} m apart."
+        col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
+
+
 def _spacing_m(frame: gpd.GeoDataFrame) -> np.ndarray:
     x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
     return np.hypot(np.diff(x, prepend=np.nan), np.diff(y, prepend=np.nan))
@@ -328,5 +342,5 @@ def _check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> N
     said = f"Half of the records yield under {typical:.3g} Mg/ha dry ({typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac)"
     if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
         raise report.refuse("yield.implausible", where, f"{said}, which no corn field does.")
-    if typical < USUAL_MG_HA[0]:
-        report.add("yield.unusual", where, f"{said}, which is little for corn.")
+    if not USUAL_MG_HA[0] <= typical <= USUAL_MG_HA[1]:
+        report.add("yield.unusual", where, f"{said}, which is unusual for corn.")

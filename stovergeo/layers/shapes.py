@@ -104,7 +104,7 @@ def valid_polygons(
         for i in np.flatnonzero(broken):
             shapes[i] = _repaired(shapes[i], int(i), frame, where, report)
     pieces = gpd.GeoDataFrame({"row": np.arange(len(frame))}, geometry=shapes, crs=frame.crs).explode(ignore_index=True)
-    area = geodesic_ha(pieces)
+    area = geodesic_ha(pieces) if least_ha > 0 else np.full(len(pieces), np.inf)
     small = area < least_ha
     if small.any():
         said = f"{int(small.sum()):,} pieces under {least_ha} ha, {area[small].sum():.4f} ha together, were left out."

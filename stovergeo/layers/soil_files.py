@@ -23,7 +23,7 @@ from stovergeo.layers.rasters import opened_raster, window_around
 from stovergeo.layers.shapes import of_family, valid_polygons
 from stovergeo.layers.soils import survey_column
 from stovergeo.layers.survey_tables import SurveyTables, plain_key
-from stovergeo.layers.vector import placed, read_frame
+from stovergeo.layers.vector import Near, placed, read_frame
 from stovergeo.plan_file import Plan
 from stovergeo.plan_file.layers import RasterLayer, SoilsLayer
 
@@ -52,7 +52,13 @@ def read_soil_polygons(
         polygons = _from_raster(layer, plan, region, crs, where, report)
     else:
         files, name = _polygon_files(opened, layer, where, report)
-        read = [placed(_with_geometry(f, name, where, report), layer, where, report) for f in files]
+        # a survey covers a county or a state: only the ground around the farm is read, where the file can be trusted
+        near = None if layer.crs is not None or layer.swap_xy else (region.bounds, crs)
+        frames = [_with_geometry(f, name, where, report, near) for f in files]
+        frames = [f for f in frames if len(f)] if near is not None else frames
+        if not frames:
+            raise report.refuse("overlay.empty", where, "No soil polygon touches the farm.")
+        read = [placed(f, layer, where, report) for f in frames]
         sound = [valid_polygons(of_family(f, {"polygon"}, where, report), where, report, 0.0) for f in read]
         polygons = pd.concat([to_working(f, crs, where, report) for f in sound], ignore_index=True)
     near = polygons[polygons.geometry.intersects(region)].reset_index(drop=True)
@@ -101,8 +107,10 @@ def _polygon_files(
     return [opened], layer.layer or (POLYGON_LAYER if survey else None)
 
 
-def _with_geometry(opened: OpenFile, name: str | None, where: str, report: Report) -> gpd.GeoDataFrame:
-    frame = read_frame(opened, name, where, report)
+def _with_geometry(
+    opened: OpenFile, name: str | None, where: str, report: Report, near: Near | None
+) -> gpd.GeoDataFrame:
+    frame = read_frame(opened, name, where, report, near)
     if not isinstance(frame, gpd.GeoDataFrame):
         raise report.refuse("geom.type", where, f"{opened.path.name} holds no polygons; soils need them.")
     return frame

@@ -11,9 +11,10 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataSourceError
 from pyproj import CRS
+from rasterio.warp import transform_bounds
 
 from stovergeo.errors import Report
-from stovergeo.layers.crs import believed_crs
+from stovergeo.layers.crs import Bounds, believed_crs
 from stovergeo.layers.open_file import OpenFile, open_file, shown
 from stovergeo.layers.shapes import sound_rows
 from stovergeo.layers.text import clean_text
@@ -22,6 +23,7 @@ from stovergeo.plan_file.layers import Layer
 
 MOST_ROWS: Final = 20_000_000
 MOST_PARQUET_BYTES: Final = 8 * 2**30
+Near = tuple[Bounds, CRS]
 #: drivers that a signature may turn out to be, besides the one it names
 _ALSO: Final = {
     "GeoJSON": {"GeoJSON", "GeoJSONSeq", "TopoJSON", "ESRIJSON"},
@@ -60,8 +62,16 @@ def placed(frame: gpd.GeoDataFrame, layer: Layer, where: str, report: Report) ->
     return frame.set_crs(crs)
 
 
-def read_frame(opened: OpenFile, layer: str | None, where: str, report: Report) -> pd.DataFrame:
-    """Return the rows of a vector or Parquet file as they stand (a plain frame where it has no geometry)."""
+def read_frame(
+    opened: OpenFile, layer: str | None, where: str, report: Report, near: Near | None = None
+) -> pd.DataFrame:
+    """Return the rows of a vector or Parquet file as they stand (a plain frame where it has no geometry).
+
+    Parameters
+    ----------
+    near : (bounds, CRS), optional
+        Read only rows whose box meets this one, where the file says its CRS.
+    """
     if opened.kind == "parquet":
         return _read_parquet(opened, where, report)
     if opened.kind != "vector":
@@ -69,7 +79,7 @@ def read_frame(opened: OpenFile, layer: str | None, where: str, report: Report) 
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
-            frames = [_read_one(opened, name, where, report) for name in _layers(opened, layer, where, report)]
+            frames = [_read_one(opened, name, where, report, near) for name in _layers(opened, layer, where, report)]
         except (DataSourceError, ValueError, RuntimeError, OSError, shapely.errors.ShapelyError) as error:
             if hasattr(error, "problems"):
                 raise
@@ -105,14 +115,17 @@ def _layers(opened: OpenFile, wanted: str | None, where: str, report: Report) ->
     return spatial
 
 
-def _read_one(opened: OpenFile, name: str, where: str, report: Report) -> pd.DataFrame:
+def _read_one(opened: OpenFile, name: str, where: str, report: Report, near: Near | None) -> pd.DataFrame:
     info = pyogrio.read_info(opened.path, layer=name, force_feature_count=True)
     if info["driver"] not in _ALSO.get(opened.driver, {opened.driver}):
         said = f"{opened.path.name} begins like {opened.driver}, but would be read as {info['driver']}."
         raise report.refuse("file.signature", where, said)
     if info["features"] > MOST_ROWS:
         raise report.refuse("file.too_big", where, f"{opened.path.name} holds {info['features']:,} rows.")
-    return pyogrio.read_dataframe(opened.path, layer=name, on_invalid="ignore", use_arrow=False)
+    box = None
+    if near is not None and info["crs"] is not None:
+        box = transform_bounds(near[1].to_wkt(), CRS.from_user_input(info["crs"]).to_wkt(), *near[0])
+    return pyogrio.read_dataframe(opened.path, layer=name, on_invalid="ignore", use_arrow=False, bbox=box)
 
 
 def _read_parquet(opened: OpenFile, where: str, report: Report) -> pd.DataFrame:

@@ -695,3 +695,18 @@ def fields_across_a_state(farm, given):
     shapes = [given["fields"].geometry[0], given["fields"].geometry[1].buffer(0)]
     shapes[1] = shapely.transform(shapes[1], lambda xy: xy + np.array([60_000.0, 60_000.0]))
     farm.write_fields(given["fields"].set_geometry(shapes, crs=32615))
+
+
+@case("points.disagree", "warn")
+def a_width_that_the_passes_deny(farm, given):
+    farm.write_points(given["table"].assign(Swath=240))
+
+
+@case("yield.unusual", "warn")
+def pounds_called_kilograms(farm, given):
+    farm.layers["yield_points"]["units"]["flow"] = "kg/s"
+
+
+@case("yield.unusual", "warn")
+def kilograms_called_pounds(farm, given):
+    farm.write_points(given["table"].assign(Flow=given["table"]["Flow"] / 2.2046))
