@@ -53,6 +53,11 @@ def test_same_seed_gives_the_same_bits(done, zones, told, ways, drawn):
     same(drawn, draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways))
 
 
+def test_how_many_draws_are_computed_at_once_changes_no_bit(done, zones, told, ways, drawn, monkeypatch):
+    monkeypatch.setattr("stovergeo.residue.monte_carlo._DRAWS_AT_ONCE", 37)
+    same(drawn, draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways))
+
+
 def test_another_seed_gives_other_draws(done, zones, told, ways, drawn):
     other = draw_limits(done, *zones, told, Odds(draws=400, seed=8), ways)
     assert not np.array_equal(other.limit_mg_ha, drawn.limit_mg_ha)
