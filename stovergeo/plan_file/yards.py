@@ -38,6 +38,9 @@ class Yards(Section):
     weights: dict[str, float] = Field(
         default_factory=dict, description="Weight by site criterion; left out: the criterion's own."
     )
+    accept_base: bool = Field(
+        False, description="Also use wet or heavy ground that only a base of stone makes fit; its cost is counted."
+    )
     criteria: tuple[str, ...] | None = Field(
         None, description="Site criteria to use; left out: all that are installed."
     )

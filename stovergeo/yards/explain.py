@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
+from pyproj import Transformer
 from scipy.ndimage import uniform_filter
 
 from stovergeo.handbook import Handbook
 from stovergeo.yards.base import base_cost, base_kind
 from stovergeo.yards.pattern import land_per_bale_m2
-from stovergeo.yards.rate import GroundRatings
+from stovergeo.yards.rate import GroundRatings, Rated
 from stovergeo.yards.say import depth, share
 
 if TYPE_CHECKING:
@@ -127,21 +128,28 @@ def _least_bad(stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units:
     limits = [book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
     pattern = ratings.options.pattern
     base = base_cost(int(base_kind(drainage, clay, *limits)), 100 * land_per_bale_m2(pattern), 100, book)
-    hard = [r for r in ratings.rated if not r.rating.allowed.values[row, col]]
-    why = " ".join(r.words_at(int(row), int(col), units) for r in hard)
+    bad = [r for r in ratings.rated if getattr(r.criterion, "curable", False) and _is_bad(r, int(row), int(col))]
+    why = " ".join(r.words_at(int(row), int(col), units) for r in bad)
     need = base.title if not base.depth_m else f"{base.title}, {depth(base.depth_m, units)} deep"
     cost = f", about ${base.cost:,.0f} for 100 bales" if base.cost else ""
-    return f"The least bad ground is {where}. {why} It would need: {need}{cost}."
+    accept = "" if ratings.options.yards.accept_base else " To plan with such a base, set `yards.accept_base`."
+    return f"The least bad ground is {where}. {why} It would need: {need}{cost}.{accept}"
+
+
+def _is_bad(rated: Rated, row: int, col: int) -> bool:
+    return not rated.rating.allowed.values[row, col] or float(rated.rating.score.values[row, col]) < 0.5
 
 
 def _whereabouts(ratings: GroundRatings, row: int, col: int) -> str:
-    """Name a place by its side of the farm and its coordinates, for want of names on the ground."""
+    """Name a place by its side of the farm and by latitude and longitude, for want of names on the ground."""
     stack = ratings.site.stack
     own = np.isfinite(stack["field_number"].values) if "field_number" in stack else np.ones(ratings.site.shape, bool)
     rows, cols = np.nonzero(own if own.any() else np.ones(ratings.site.shape, bool))
     east = (col - cols.mean()) / max(np.ptp(cols) / 2, 1)
     north = (rows.mean() - row) / max(np.ptp(rows) / 2, 1)
-    at = f"x {float(stack['x'][col]):.0f}, y {float(stack['y'][row]):.0f}"
+    to_degrees = Transformer.from_crs(stack.rio.crs, 4326, always_xy=True)
+    lon, lat = to_degrees.transform(float(stack["x"][col]), float(stack["y"][row]))
+    at = f"{lat:.5f}, {lon:.5f}"
     if np.hypot(east, north) < 0.35:
         return f"near the middle of the farm ({at})"
     return f"on the {_SIDES[round(np.degrees(np.arctan2(east, north)) % 360 / 45) % 8]} side of the farm ({at})"

@@ -161,7 +161,7 @@ def rate_ground(
             report.add("yards.criterion_broken", f"site criterion {plugin.name} of {plugin.package}", f"{answer}.")
             not_checked[plugin.name] = f"{plugin.name.replace('_', ' ').capitalize()}: the criterion does not work."
     rated.sort(key=lambda r: (getattr(r.criterion, "order", 50), r.name))
-    new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"))
+    new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"), yards_plan.accept_base)
     titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " "))) for p in plugins}
     return new, GroundRatings(rated, not_checked, options, site, incurable, titles)
 
@@ -202,11 +202,12 @@ def _weight(plugin: Plugin, plan: Yards, book: Handbook) -> float:
     return max(0.0, plan.weights.get(plugin.name, own))
 
 
-def _combine(stack: xr.Dataset, rated: list[Rated], floor: float) -> tuple[xr.Dataset, np.ndarray]:
+def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: bool) -> tuple[xr.Dataset, np.ndarray]:
     """Weigh the scores and keep the first hard reason of each cell.
 
     The weighted mean is geometric: a place bad in one thing is not made good by others.
-    A criterion that knows nothing of a cell weighs nothing there.
+    A criterion that knows nothing of a cell weighs nothing there. A reason that a base
+    answers forbids nothing where the plan accepts to lay one.
     """
     shape = stack.sizes["y"], stack.sizes["x"]
     mean, reason, incurable = np.empty(shape, np.float32), np.zeros(shape, np.float32), np.zeros(shape, bool)
@@ -214,7 +215,7 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float) -> tuple[xr.Da
     hard = [
         (number, r.rating.allowed.values, getattr(r.criterion, "curable", False))
         for number, r in enumerate(rated, start=1)
-        if not r.rating.allowed.values.all()
+        if not r.rating.allowed.values.all() and not (accept_base and getattr(r.criterion, "curable", False))
     ]
 
     def work(rows: slice) -> None:

@@ -27,6 +27,7 @@ from stovergeo.yards.sheet import make_tables
 from stovergeo.yards.yard import Cells, Yard, cells_in, find_apron, outline
 
 _ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
+_MOST_TRIES = 25  # places tried for one yard before its size is given up
 _PARTS = (2, 4, 8)  # yards are looked for that hold a half, a quarter, an eighth of the bales
 
 
@@ -99,6 +100,7 @@ class _Hunt:
         self.full_share = book.value("yards.search.full_share")
         self.blocks = blocks_within(self.pattern, plan.stack_most_mg, _ROWS_MOST)
         self.allowed = stack["yard_allowed"].values >= 1
+        self.free = self.allowed.copy()  # what no chosen yard takes or keeps clear
         # where nothing is known of the ground it ranks in the middle, and its yard carries no score
         self.score = np.nan_to_num(stack["yard_score"].values, nan=0.5)
         self.stack = stack
@@ -112,7 +114,6 @@ class _Hunt:
         self.way = None if way is None else way.rating.value.values
         self.chosen: list[Yard] = []
         self.refused: list[tuple[str, Cells]] = []  # the grower's own places that hold no yard
-        self.tried: dict[Place, Yard | None] = {}
 
     def run(self, wanted: int) -> list[Yard]:
         """Choose yards: large, middle and small ones in turn, until there is room and to spare."""
@@ -145,15 +146,27 @@ class _Hunt:
         yield from [sizes[-1]] * most
 
     def _choose(self, places: list[Place]) -> bool:
-        """Take the best place left that holds bales and stands clear of those chosen."""
+        """Take the best place left that holds a yard."""
+        tries = 0
         for place in sorted(places, key=self._worth, reverse=True):
-            if self._overlaps(place):
+            # half of a place may be taken: rows may still stand on the rest
+            if self.free[place.slices].sum() < 0.5 * self.allowed[place.slices].sum():
                 continue
-            yard = self._try(place)
-            if yard is not None and self._clear(yard):
-                self.chosen.append(yard)
+            yard = self._lay(place)
+            if yard is not None:
+                self._take(yard)
                 return True
+            tries += 1
+            if tries == _MOST_TRIES:
+                break
         return False
+
+    def _take(self, yard: Yard) -> None:
+        """Keep a yard, and the ground round it clear of others."""
+        self.chosen.append(yard)
+        clear = max(self.fire_gap, 2 * self.lane)
+        round_it = shapely.union(shapely.buffer(yard.stacks, clear, join_style="mitre"), yard.ground)
+        self.free &= ~self.ratings.site.touched([round_it])
 
     def _worth(self, place: Place) -> float:
         """Lower a place's value when a chosen yard already stands in the same part of the farm."""
@@ -163,20 +176,6 @@ class _Hunt:
             (math.exp(-math.hypot(x - c.x, y - c.y) / self.apart) for c in (c.middle for c in self.chosen)), default=0.0
         )
         return place.value * (1 - 0.3 * near)
-
-    def _overlaps(self, place: Place) -> bool:
-        box = _box(place, self.west, self.north, self.cell)
-        # half a rectangle may overlap: its rows may still stand clear
-        return any(shapely.area(shapely.intersection(box, y.ground)) > 0.5 * box.area for y in self.chosen)
-
-    def _clear(self, yard: Yard) -> bool:
-        return all(shapely.distance(yard.stacks, y.stacks) >= self.fire_gap for y in self.chosen)
-
-    def _try(self, place: Place) -> Yard | None:
-        """Lay rows in a place, once."""
-        if place not in self.tried:
-            self.tried[place] = self._lay(place)
-        return self.tried[place]
 
     def _known_places(self) -> None:
         """Try the grower's own places first; keep those that hold a yard, note those that do not."""
@@ -192,15 +191,15 @@ class _Hunt:
             place = Place(row, col, int(cells[0].max()) - row + 1, int(cells[1].max()) - col + 1, 0, 1.0)
             outside = shapely.difference(_box(place, self.west, self.north, self.cell), shape)
             yard = self._lay(place, name or "a place of yours", self.ratings.site.touched([outside]))
-            if yard is not None and self._clear(yard) and len(self.chosen) < self.plan.most:
-                self.chosen.append(yard)
+            if yard is not None and len(self.chosen) < self.plan.most:
+                self._take(yard)
             elif yard is None:
                 self.refused.append((name, cells))
 
     def _lay(self, place: Place, known_as: str = "", outside: np.ndarray | None = None) -> Yard | None:
         """Lay rows in a place, in the direction asked for and in the best shape of stack."""
         rows, cols = place.slices
-        forbidden = ~self.allowed[rows, cols]
+        forbidden = ~self.free[rows, cols]
         if outside is not None:
             forbidden |= outside[rows, cols]
         window = Window(forbidden, self.west + place.col * self.cell, self.north - place.row * self.cell, self.cell)
@@ -219,7 +218,7 @@ class _Hunt:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
         cells = cells_in(self.stack, stacks, self.cell)
-        apron = find_apron(stacks, angle.degrees, self.apron_m, self.allowed, self.way, self.stack)
+        apron = find_apron(stacks, angle.degrees, self.apron_m, self.free, self.way, self.stack)
         ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
         known = self.stack["yard_score"].values[cells]
         score = float(np.nanmean(known)) if np.isfinite(known).any() else np.nan
@@ -231,13 +230,16 @@ class _Hunt:
 
     def _make_room(self, large: list[Place], wanted: int) -> None:
         """Where the yards do not hold enough, add large ones in place of the smallest."""
-        while sum(y.bales for y in self.chosen) < self.full_share * wanted:
-            before = list(self.chosen)
-            held = sum(y.bales for y in before)
+        while (held := sum(y.bales for y in self.chosen)) < self.full_share * wanted:
+            before, free_before = list(self.chosen), self.free.copy()
             if len(self.chosen) >= self.plan.most:
-                self.chosen.remove(min(self.chosen, key=lambda y: y.bales))
+                smallest = min(self.chosen, key=lambda y: y.bales)
+                kept = [y for y in self.chosen if y is not smallest]
+                self.chosen, self.free = [], self.allowed.copy()
+                for yard in kept:
+                    self._take(yard)
             if not self._choose(large) or sum(y.bales for y in self.chosen) <= held:
-                self.chosen = before
+                self.chosen, self.free = before, free_before
                 return
 
 

@@ -21,7 +21,6 @@ from stovergeo.yards.yard import Yard, base_of
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
 NEAR_COLUMNS = ["yard_id", "layer", "name", "distance_m"]
-_POOR = {5, 6, 7, 8}  # drainage classes on which bales lie as wet as on clay
 
 
 def _mean(values: np.ndarray) -> float:
@@ -105,13 +104,6 @@ def base_words(base: BaseCost, units: str) -> str:
     return f"{base.title}, {depth(base.depth_m, units)} deep" if base.depth_m else base.title
 
 
-def _ground(yard: Yard, stack: xr.Dataset, clay_fair: float) -> str:
-    """Return what bare ground is to a bale, as the loss formulas name it: soil or clay."""
-    drainage, clay = _mean_of(stack, "drainage_class", yard), _mean_of(stack, "clay_pct", yard)
-    wet = np.isfinite(drainage) and round(drainage) in _POOR
-    return "clay" if wet or clay >= clay_fair else "soil"
-
-
 def make_tables(
     yards: list[Yard], stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units: str
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
@@ -171,7 +163,6 @@ def _figures(
         "pattern": yard.pattern.name,
         "rows_deg": yard.angle.degrees,
         "stacks": len(yard.laid.stack_outlines),
-        "ground": _ground(yard, stack, book.value("yards.clay.fair")),
         "base_words": words[:1].upper() + words[1:],
         "base_depth_m": base.depth_m,
         "stone_mg": base.stone_mg,

@@ -74,10 +74,20 @@ def test_heavy_clay_everywhere_names_the_base(ground):
     assert "No ground on this farm is allowed" in text
     assert "soil drainage (93 %)" in text.lower()
     assert "Very heavy clay (62 %)" in text
+    assert "yards.accept_base" in text
     assert "east side" in text  # the driest part, though no part is good
     assert "12 in deep" in text
     assert "$" in text
     assert next(iter(forbidden_shares(stack))) == "drainage"
+
+
+def test_a_plan_may_accept_the_base(ground):
+    g = ground(cells=60, plan={"accept_base": True})
+    g.spoil("clay_pct", g.x > 0, 62).spoil("drainage_class", g.x > 0, 6)
+    found, _, _ = g.find(100)
+    assert (found.yards["base"] == "gravel").all()
+    assert (found.yards["base_depth_m"] > 0.3).all()
+    assert found.yards["reason"].str.contains("deep base of stone").all()
 
 
 def test_ground_that_no_base_cures(ground):

@@ -28,7 +28,7 @@ class Slope:
         """Say what the slope does to rain and machines."""
         if not allowed:
             return f"Too steep: {value:.1f} % slope; bales roll and loaders tip from {limit:g} %."
-        if score >= 0.99:
+        if score >= 0.95:
             return f"{value:.1f} % slope: rain runs off, and it is easy to work on."
         if value < limit / 2:
             return f"{value:.1f} % slope: {'a little' if score >= 0.7 else 'too'} flat, water leaves slowly."
