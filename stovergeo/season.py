@@ -86,9 +86,8 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     step("What must stay on the ground")
     options = residue.RuleOptions(plan.crop, plan.limits, book)
     stack = residue.limits(stack, options, report)
-    ways = bales.storable_methods(
-        residue.methods(book, plan.gather.methods, plan.crop.cut_height_m), plan, book, report
-    )
+    all_ways = residue.methods(book, plan.gather.methods, plan.crop.cut_height_m)
+    ways = bales.storable_methods(all_ways, plan, book, report)
     report.stop_if_refused()
 
     step("Drawing zones, and the odds that each limit holds")
@@ -101,12 +100,13 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         units="metric",
     )
     labels = zones.zone_numbers(drawn_zones, grid)
-    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, ways)
+    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
     offers = residue.zone_methods(
-        stack, drawn_zones, labels, options, ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
     )
 
     step("Finding stack yards")
+    offers = _without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
     usual = residue.recommended(offers)
     bale = bales.bale_of(plan.bale, ways[_most_used(usual, ways)], book)
     value = plan.money.stover_value_per_mg
@@ -211,6 +211,17 @@ def replan_with_answer(
     after = run_season(plan, Report(), step)
     after.words["changed"] = story.changed_words(before, after)
     return after
+
+
+def _without_unstorable(offers: pd.DataFrame, reasons: dict[str, str]) -> pd.DataFrame:
+    """Return the offers with those refused whose bales could not be kept, and the best of the rest recommended."""
+    refused = offers["method"].isin(list(reasons))
+    words = [
+        f"Refused: {reasons[m]}" if m in reasons else w for m, w in zip(offers["method"], offers["words"], strict=True)
+    ]
+    offers = offers.assign(allowed=offers["allowed"] & ~refused, words=words)
+    most = offers[offers["allowed"]].groupby("zone_id")["take_mg_ha"].idxmax()
+    return offers.assign(recommended=offers.index.isin(most))
 
 
 def _worked_zones(

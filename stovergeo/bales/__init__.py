@@ -2,7 +2,7 @@
 
 from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.break_even import break_even_table
-from stovergeo.bales.checks import contract_terms, storable_methods
+from stovergeo.bales.checks import contract_terms, storable_methods, why_not_storable
 from stovergeo.bales.climate import storage_span
 from stovergeo.bales.compare import keepings, planned, wrap_table
 from stovergeo.bales.crew_notes import crew_notes
@@ -40,5 +40,6 @@ __all__ = [
     "storage_span",
     "storage_words",
     "why_not_kept",
+    "why_not_storable",
     "wrap_table",
 ]

@@ -27,25 +27,33 @@ class Delivered(Gathered, Protocol):
 AMethod = TypeVar("AMethod", bound=Gathered)
 
 
-def storable_methods(
-    methods: Mapping[str, AMethod], plan: Plan, book: Handbook, report: Report | None = None
-) -> dict[str, AMethod]:
-    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook) -> dict[str, str]:
+    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason in words.
 
     Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
-    Each method left out is reported (``bale.cannot_be_kept``); where none is left, the plan is
-    refused (``bale.none_can_be_kept``).
     """
-    kept, reasons = {}, {}
+    reasons = {}
     for name, method in methods.items():
         bale = bale_of(plan.bale, method, book)
         ways = planned(plan.storage, plan.wrap, bale) or keepings(plan.storage, bale)
         refused = [why_not_kept(way, bale.shape, bale.moisture_pct, book) for way in ways]
         if all(refused):
             reasons[name] = refused[0]
-        else:
-            kept[name] = method
-    if report is not None:
+    return reasons
+
+
+def storable_methods(
+    methods: Mapping[str, AMethod], plan: Plan, book: Handbook, report: Report | None = None
+) -> dict[str, AMethod]:
+    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+
+    Each method left out that the plan asks for by name is reported (``bale.cannot_be_kept``); one
+    that came only by default is left out without a word. Where none is left, the plan is refused
+    (``bale.none_can_be_kept``).
+    """
+    reasons = why_not_storable(methods, plan, book)
+    kept = {name: method for name, method in methods.items() if name not in reasons}
+    if report is not None and (not kept or "methods" in plan.gather.model_fields_set):
         for name, reason in reasons.items():
             code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
             report.add(code, f"plan file, gather.methods, {name}", reason)

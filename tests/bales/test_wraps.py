@@ -165,6 +165,9 @@ def test_wet_bales_are_left_out_with_a_reason():
     report = Report()
     ways = methods(single_pass=(38, 5), rake_bale=(18, 11))
     assert list(storable_methods(ways, make_plan(), BOOK, report)) == ["rake_bale"]
+    assert not len(report), "a way that came only by default is left out without a word"
+    asked_for = make_plan(gather={"methods": ["single_pass", "rake_bale"]})
+    assert list(storable_methods(ways, asked_for, BOOK, report)) == ["rake_bale"]
     (problem,) = report
     assert problem.code == "bale.cannot_be_kept"
     assert problem.severity is Severity.WARN

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -26,7 +27,8 @@ Command = Callable[..., subprocess.CompletedProcess]
 def command(*words: object, cwd: Path | None = None) -> subprocess.CompletedProcess:
     """Run the command line as a user does."""
     line = [sys.executable, "-m", "stovergeo.cli", *map(str, words)]
-    return subprocess.run(line, capture_output=True, text=True, cwd=cwd, timeout=300, check=False)
+    wide = {**os.environ, "COLUMNS": "200"}  # so that no word is broken over two lines
+    return subprocess.run(line, capture_output=True, text=True, cwd=cwd, env=wide, timeout=300, check=False)
 
 
 def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, relief: bool = True) -> dict:
