@@ -13,7 +13,7 @@ from stovergeo.supply.choice import Choice
 from stovergeo.supply.problem import SupplyProblem
 
 _STEPS = {
-    "gather": "chopping and raking",
+    "gather": "chopping, raking or merging",
     "bale": "baling",
     "set_up": "moving machines between fields",
     "nutrients": "nutrients to replace",
@@ -149,7 +149,8 @@ def method_words(problem: SupplyProblem, costs: pd.DataFrame, titles: Mapping[st
         if not len(mine):
             continue
         own = mine.iloc[0]
-        words = f"{title_of(own['method'], titles)}: {own['edge_cost_mg']:.2f} $/Mg dry at the field's edge"
+        title = title_of(own["method"], titles)
+        words = f"{title[:1].upper()}{title[1:]} costs {own['edge_cost_mg']:.2f} $/Mg dry at the field's edge"
         rest = rows[~rows["chosen"]].sort_values("edge_cost_mg", kind="stable")
         if len(rest):
             other = rest.iloc[0]
@@ -181,7 +182,7 @@ def other_words(table: pd.DataFrame) -> list[str]:
     for row in table.iloc[1:].itertuples(index=False):
         costs = f"{100 * row.more_cost:.1f} % dearer" if row.more_cost >= 0.0005 else "at the same cost"
         if row.aim == "soil":
-            if not row.near_limit < first["near_limit"] - 0.005:
+            if not row.near_limit < first["near_limit"] - 0.03:
                 continue
             said.append(
                 f"Gentler on the soil: {costs}, takes lie at {100 * row.near_limit:.0f} % of what the ground can spare "

@@ -39,6 +39,7 @@ class ZoneOptions:
     classes: int  #: most classes of removable a farm is divided into
     least_step_mg_ha: float  #: classes closer than this are one
     smoothing_widths: float  #: reach of the averaging before classes are made, in least zone widths
+    worth_apart: float  #: neighbours that lose no more than this share by being one are one
     corner_cells: float  #: tolerance of the edge smoothing, in cells
 
 
@@ -49,6 +50,7 @@ def zone_options(book: Handbook) -> ZoneOptions:
         classes=round(book.value("zones.classes")),
         least_step_mg_ha=book.value("zones.least_step"),
         smoothing_widths=book.value("zones.smoothing"),
+        worth_apart=book.value("zones.worth_apart"),
         corner_cells=book.value("zones.corner"),
     )
 
@@ -184,6 +186,7 @@ def _divide(
         least_ha=min(1.03 * least_ha, float(area_ha[inside].sum())),
         least_width_cells=min(width_cells, whole),
         over_share=options.over_share,
+        worth_apart=options.worth_apart,
     )
 
 

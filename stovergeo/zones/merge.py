@@ -52,6 +52,7 @@ def merge_regions(
     least_ha: float,
     least_width_cells: float,
     over_share: float,
+    worth_apart: float = 0.0,
 ) -> np.ndarray:
     """Merge regions until none is smaller than `least_ha` or narrower than `least_width_cells`.
 
@@ -71,6 +72,10 @@ def merge_regions(
     spare : array, same shape
         Mg/ha, NaN where unknown.
     area_ha : array, same shape
+
+    worth_apart : float
+        At the end, neighbours are made one as well where that costs no more than this share
+        of what the two give: ground that is worked the same needs no line through it.
 
     Returns
     -------
@@ -103,6 +108,8 @@ def merge_regions(
         waiting.discard(other.number)
         if faulty(other):
             waiting.add(other.number)
+
+    _unite(regions, gives, worth_apart)
 
     merged = np.full(numbers.size, -1, dtype=np.int64)
     together = min((r.number for r in regions.values() if r.leave), default=-1)
@@ -153,6 +160,29 @@ def _partner(small: Region, regions: dict[int, Region], gives: Gives, shape: tup
         for r in near
     }
     return min(near, key=lambda r: (round(lost[r.number], 9), -small.border[r.number], r.number))
+
+
+def _unite(regions: dict[int, Region], gives: Gives, worth_apart: float) -> None:
+    """Merge neighbours that give nearly as much together, the pair that loses least first."""
+
+    def lost(a: int, b: int) -> float:
+        one, two = regions[a], regions[b]
+        apart = one.spare_mg + two.spare_mg
+        return apart - gives(np.concatenate([one.cells, two.cells])) - worth_apart * apart
+
+    def pairs_of(n: int) -> list[tuple[int, int]]:
+        return [(min(n, m), max(n, m)) for m in regions[n].border if not regions[m].leave]
+
+    open_pairs = {pair for n, r in regions.items() if not r.leave for pair in pairs_of(n)}
+    losses = {pair: lost(*pair) for pair in open_pairs}
+    while losses:
+        (a, b), loss = min(losses.items(), key=lambda item: (round(item[1], 9), item[0]))
+        if loss > 0:
+            return
+        small, other = sorted((regions[a], regions[b]), key=lambda r: (r.area_ha, r.number))
+        _join(small, other, regions, gives)
+        losses = {pair: v for pair, v in losses.items() if not {a, b} & set(pair)}
+        losses |= {pair: lost(*pair) for pair in pairs_of(other.number)}
 
 
 def _join(small: Region, other: Region, regions: dict[int, Region], gives: Gives) -> None:

@@ -32,7 +32,8 @@ def ground_words(zone: Mapping[str, Any], units: str) -> str:
 
 def method_words(zone: Mapping[str, Any], method: Mapping[str, Any], units: str) -> str:
     """Say how a zone is gathered and why no more is taken."""
-    title = method.get("title") or str(method["method"]).replace("_", " ")
+    title = str(method.get("title") or method["method"]).replace("_", " ")
+    title = title[:1].upper() + title[1:]
     took = per_area(method["take_mg_ha"], units)
     room = zone["removable_mg_ha"] - method["take_mg_ha"]
     if room < 0.05 * max(zone["removable_mg_ha"], 1e-9):
