@@ -1,0 +1,117 @@
+"""The front door: a plan's own prices and limits reach the problem, and nothing is counted twice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from shapely.geometry import box
+
+from stovergeo.bales import bale_of
+from stovergeo.errors import Report
+from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.plan import plan_from
+from stovergeo.residue import methods
+from stovergeo.supply import optimise, supply_problem
+from stovergeo.supply.inputs import prices_of
+from stovergeo.units import HA_PER_ACRE, MG_PER_TON
+
+BOOK = load_handbook()
+
+
+def plan(**sections):
+    data = {
+        "farm": {"name": "Test farm", "season": 2026},
+        "layers": {},
+        "need": {
+            "herd": [{"name": "barn", "head": 40}],
+            "contract": [{"name": "plant", "dry_mass": "60 ton", "price": "85 $/ton", "distance_km": 64.3738}],
+        },
+    }
+    return plan_from(data | sections, Path.cwd(), Report())
+
+
+def problem(the_plan):
+    ways = {n: w for n, w in methods(BOOK).items() if n != "single_pass"}
+    zones = pd.DataFrame({"zone_id": ["F1-a", "F1-b"], "field_id": ["F1", "F1"], "area_ha": [20.0, 12.0]})
+    zones = zones.assign(stover_mg_ha=9.0, removable_mg_ha=4.6)
+    offers = pd.DataFrame(
+        [
+            (z, n, w.title, w.fraction * 9.0, w.moisture_pct, w.ash_pct, w.fraction * 9.0 <= 4.6)
+            for z in zones["zone_id"]
+            for n, w in ways.items()
+        ],
+        columns=["zone_id", "method", "title", "take_mg_ha", "moisture_pct", "ash_pct", "allowed"],
+    )
+    yards = gpd.GeoDataFrame(
+        {"yard_id": ["Y1"], "capacity_bales": [400], "base": ["none"], "base_cost": [0.0]},
+        geometry=[box(0, 0, 50, 50)],
+        crs="EPSG:26915",
+    )
+    need = pd.DataFrame(
+        {
+            "need": ["barn", "barn", "plant"],
+            "month": [11, 3, 1],
+            "year": [2026, 2027, 2027],
+            "dry_mg": [15.0, 15.0, 40.0],
+        }
+    )
+    return supply_problem(the_plan, BOOK, zones, offers, ways, yards, np.array([[500.0], [900.0]]), need)
+
+
+def test_the_handbooks_prices_are_used_and_the_plans_own_come_first():
+    usual = prices_of(plan(), methods(BOOK), bale_of(plan().bale, None, BOOK), BOOK)
+    assert usual.method_per_ha["chop_and_rake"] == pytest.approx(
+        BOOK.value("machine.rate.shred") + BOOK.value("machine.rate.rake")
+    )
+    own_plan = plan(money={"chop": "20 $/ac", "rake": "5 $/ac", "bale_each": 21.0, "set_up": 0.0})
+    own = prices_of(own_plan, methods(BOOK), bale_of(own_plan.bale, None, BOOK), BOOK)
+    assert own.method_per_ha["chop_and_rake"] == pytest.approx(25 / HA_PER_ACRE)
+    assert own.method_per_bale["rake_bale"] - usual.method_per_bale["rake_bale"] == pytest.approx(
+        21.0 - BOOK.value("machine.rate.bale_round")
+    )
+    assert set(own.method_setup.values()) == {0.0}
+
+
+def test_baling_and_net_together_are_the_custom_rate_once():
+    """The rate holds a net and the time to put it on; baling and wrap of the problem add up to it."""
+    found = problem(plan())
+    net = found.keeping[(found.keeping["wrap"] == "net") & (found.keeping["base"] == "soil")].iloc[0]
+    whole = found.prices.method_per_bale["rake_bale"] + net["wrap_cost"] + net["time_cost"]
+    assert whole == pytest.approx(BOOK.value("machine.rate.bale_round"), rel=1e-6)
+
+
+def test_trucking_of_the_worked_example_reaches_the_contract():
+    # the cost sheet's example: 40 miles, 34 bales of 17.54 dry ton, 297.92 $ a load; here with our bale's own mass
+    terms = problem(plan()).terms.set_index("need")
+    truck = terms.loc["plant", "out_per_bale"] - terms.loc["barn", "out_per_bale"]
+    assert truck * 34 == pytest.approx(297.92, abs=0.5)
+    assert terms.loc["plant", "price_per_mg"] == pytest.approx(85 / MG_PER_TON)
+    assert np.isnan(terms.loc["barn", "price_per_mg"])
+
+
+def test_fit_days_become_hours_and_hold():
+    free = problem(plan())
+    assert free.capacity.hours == {}
+    held = problem(plan(money={"crew_days": 2, "crews": 1}))
+    assert held.capacity.hours["baler"] == pytest.approx(2 * BOOK.value("machine.hours_day"))
+    assert optimise(held).baled_mg <= optimise(free).baled_mg + 1e-6
+
+
+def test_landowners_price_and_soil_price_reach_the_cost():
+    paid = problem(plan(landowner={"price": "15 $/ton"}, money={"soil_carbon": "10 $/ton"}))
+    choice = optimise(paid)
+    assert choice.cost["land"] == pytest.approx(15 / MG_PER_TON * choice.baled_mg, rel=1e-4)
+    plain = optimise(problem(plan()))
+    more = (choice.cost["nutrients"] / choice.baled_mg) - (plain.cost["nutrients"] / plain.baled_mg)
+    assert more == pytest.approx(10 / MG_PER_TON, rel=0.02)
+
+
+def test_a_whole_small_season_is_met():
+    choice = optimise(problem(plan()))
+    assert choice.short_bales == 0
+    assert choice.drawn_mg == pytest.approx(70.0, rel=1e-3)
+    assert 40 < choice.cost_per_mg < 140  # $/Mg: benchmarks of 20-80 $/ton delivered, brought to today
