@@ -154,7 +154,7 @@ def _mark(feature: Any, place: str, report: Report) -> dict[str, Any]:
 
 
 def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry:
-    if not isinstance(given, dict) or given.get("type") not in _KINDS[kind]:
+    if not isinstance(given, dict) or not isinstance(given.get("type"), str) or given["type"] not in _KINDS[kind]:
         raise report.refuse("answer.unreadable", place, f"A {kind} needs a {' or '.join(sorted(_KINDS[kind]))}.")
     coordinates = given.get("coordinates")
     depth = {"Point": 0, "Polygon": 2, "MultiPolygon": 3}[given["type"]]
@@ -240,6 +240,7 @@ def add_answer(plan: Plan, answer: Answer, layer_path: Path, report: Report) -> 
         refused = pd.concat([kept, refused], ignore_index=True)
         refused = refused.drop_duplicates(subset=["geometry"], ignore_index=True)
     layer_path = Path(layer_path).resolve()
+    layer_path.parent.mkdir(parents=True, exist_ok=True)
     beside = layer_path.with_name(f".{layer_path.name}.part")
     beside.write_text(refused.to_json(drop_id=True), "utf-8")
     beside.replace(layer_path)

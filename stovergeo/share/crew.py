@@ -172,13 +172,13 @@ def _loads_table(result: SeasonResult, hauls: pd.DataFrame) -> str:
     loads = loads[loads["zone_id"].isin(hauls["zone_id"])]
     far = result.hauls.set_index(["zone_id", "yard_id"])["distance_m"]
     rows = "".join(
-        f"<tr><td>{escape(p.zone_id)}</td><td>{escape(p.yard_id)}</td><td>{escape(p.stack_id or 'no row left')}</td>"
+        f"<tr><td>{escape(p.zone_id)}</td><td>{escape(p.yard_id)}</td><td>{escape(p.stack_id or 'no stack left')}</td>"
         f"<td>{p.bales:,}</td><td>{said([quantity('length', far[(p.zone_id, p.yard_id)])], system)}</td></tr>"
         for p in loads.itertuples()
     )
     if not rows:
         return "<p>No bales leave this field.</p>"
-    head = "".join(f'<th scope="col">{h}</th>' for h in ("From zone", "To yard", "Row", "Bales", "Way"))
+    head = "".join(f'<th scope="col">{h}</th>' for h in ("From zone", "To yard", "Stack", "Bales", "Way"))
     return f"<table><caption>Where each load goes</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
 
 

@@ -8,13 +8,14 @@ The page lays them out; all words are chosen here.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 import pandas as pd
 
 from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, through_door
 from stovergeo.result import SeasonResult
-from stovergeo.share.first_screen import names_given
+from stovergeo.share.first_screen import names_given, without_keys
 from stovergeo.share.say import Parts, parts_of, quantity
 from stovergeo.share.terminal import field_rows
 
@@ -29,9 +30,14 @@ def rule_titles(result: SeasonResult) -> dict[str, str]:
 def method_titles(result: SeasonResult) -> dict[str, str]:
     """Return title in words by name of method."""
     titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
-    return {**titles, "leave": "Leave: no baling"}
+    return {**{name: _capital(title) for name, title in titles.items()}, "leave": "Leave: no baling"}
 
 
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+@cache
 def sources_of(group: str) -> dict[str, str]:
     """Return the source each working rule or criterion names, by its name."""
     return {p.name: str(p.thing.source) for p in through_door(group) if not p.broken}
@@ -61,6 +67,8 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
         [["Would leave"], _q("rate", zone.take_mg_ha)],
         [["Gathered by"], [titles.get(zone.method, str(zone.method))]],
     ]
+    if 0 < getattr(zone, "gathered_share", 1.0) < 0.995:
+        facts.append([["Share of the zone that is baled"], _q("share", zone.gathered_share)])
     for b in bales.itertuples():
         facts.append([["Bales"], [f"{b.bales:,.0f}, each ", quantity("kg", b.bale_as_is_kg), " as it stands"]])
         facts.append([["Turns of net"], [f"{b.turns:g}" if b.turns == b.turns else "–"]])
@@ -88,7 +96,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
                 quantity("share", r.binds_share),
                 " of the zone): ",
                 *parts_of(str(r.words), names),
-                *_source(said_by.get(r.rule)),
+                *_source(getattr(r, "source", None) or said_by.get(r.rule)),
             ]
             for r in limits.itertuples()
         ]
@@ -111,7 +119,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     if len(methods):
         rows = [
             [
-                [str(m.title)],
+                [_capital(str(m.title))],
                 _q("rate", m.take_mg_ha),
                 _q("pct1", m.ash_pct),
                 [f"{m.passes:g}"],
@@ -121,6 +129,11 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
         ]
         table = _table("Ways to gather", ["Way", "Takes", "Soil in the bale (ash)", "Passes", "Verdict"], rows)
         blocks.append({"more": {"title": "Ways to gather, compared", "blocks": [table]}})
+    years = result.calendar[result.calendar["zone_id"] == zone.zone_id] if len(result.calendar) else result.calendar
+    if len(years):
+        rows = [[[str(y.year)], [_capital(str(y.crop))], parts_of(str(y.words), names)] for y in years.itertuples()]
+        table = _table("If yields stay as they are", ["Year", "Crop", "Stover"], rows)
+        blocks.append({"more": {"title": "The years to come", "blocks": [table]}})
     food = result.zone_nutrients[result.zone_nutrients["zone_id"] == zone.zone_id]
     for n in food.itertuples():
         rows = [
@@ -149,13 +162,13 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
     """Return the panel of one yard (a row of the yards table, and its number in it)."""
     names = names_given(result)
     planned = int(result.hauls.loc[result.hauls["yard_id"] == yard.yard_id, "bales"].sum())
-    rows = int((result.stacks["yard_id"] == yard.yard_id).sum())
+    stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
     ratings = result.yard_ratings[result.yard_ratings["yard_id"] == yard.yard_id]
     said_by = sources_of(SITE_CRITERIA)
     base = {"none": "bare ground", "gravel": "gravel", "tires": "tires or pallets"}.get(str(yard.base), str(yard.base))
     facts: list[Sequence[Parts]] = [
         [["Bales planned here"], [f"{planned:,}"]],
-        [["Room for"], [f"{yard.capacity_bales:,.0f} bales in {rows} rows"]],
+        [["Room for"], [f"{yard.capacity_bales:,.0f} bales in {stacks} stacks"]],
         [["Ground taken, with lanes"], _q("area", yard.area_ha)],
         [["Bales stand on"], [base]],
         [["Cost of that"], _q("money", yard.base_cost)],
@@ -169,18 +182,17 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         _table("This yard in numbers", ["What", "How much"], facts),
     ]
     if yard.not_checked:
-        blocks.append({"p": [f"Not checked here: {yard.not_checked}"]})
+        blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
     if len(ratings):
-        blocks.append(
-            {
-                "bars": {
-                    "caption": "How the ground rates, 100 % is best",
-                    "kind": "share",
-                    "rows": [[str(r.title), float(r.score)] for r in ratings.itertuples()],
-                    "line": None,
-                }
-            }
-        )
+        worst = ratings[ratings["score"] < _AS_GOOD_AS_BEST].sort_values("score", kind="stable").head(_MOST_BARS)
+        best = f"{(ratings['score'] >= _AS_GOOD_AS_BEST).sum()} of {len(ratings)} points rate 100 %."
+        bars = {
+            "caption": "Where this ground is not the best",
+            "kind": "share",
+            "rows": [[str(r.title), float(r.score)] for r in worst.itertuples()],
+            "line": None,
+        }
+        blocks += [{"bars": bars}, {"p": [best]}] if len(worst) else [{"p": [best]}]
         reasons = [
             [f"{r.title}: ", *parts_of(str(r.words), names), *_source(said_by.get(r.criterion))]
             for r in ratings.itertuples()
@@ -191,29 +203,28 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
 
 def storage_blocks(result: SeasonResult) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
+    names = names_given(result)
+    said = [parts_of(w, names) for topic in ("storage", "wrap", "baling") for w in result.words.get(topic, [])]
+    blocks: list[Block] = [{"ul": said}] if said else []
     table = result.wrap_table
     if table.empty:
-        return []
+        return blocks
+    if "title" not in table:
+        title = [f"{w} on {b}".replace("_", " ") for w, b in zip(table["wrap"], table["base"], strict=True)]
+        table = table.assign(title=title)
     months = table.drop_duplicates("months_stored").sort_values("months_stored")
-    labels = [_MONTHS[int(m) - 1] for m in months["month"]]
+    cheapest = table.groupby("title")["cost_bale"].mean().sort_values(kind="stable").index
+    winners = table.loc[table["best"].astype(bool), "title"].unique()
+    shown = [*winners, *(t for t in cheapest if t not in winners)][:_MOST_CURVES]
     series = []
-    for (wrap, base), part in table.groupby(["wrap", "base"], sort=False):
-        part = part.set_index("months_stored").reindex(months["months_stored"])
-        series.append(
-            {
-                "label": f"{str(wrap).replace('_', ' ')} on {str(base).replace('_', ' ')}",
-                "mid": [None if v != v else round(float(v), 2) for v in part["loss_pct"]],
-            }
-        )
-    best = table[table["best"].astype(bool)]
+    for title in shown:
+        part = table[table["title"] == title].drop_duplicates("months_stored").set_index("months_stored")
+        losses = part["loss_pct"].reindex(months["months_stored"])
+        series.append({"label": str(title), "mid": [None if v != v else round(float(v), 2) for v in losses]})
+    labels = [_MONTHS[int(m) - 1] for m in months["month"]]
     rows = [
-        [
-            [_MONTHS[int(r.month) - 1]],
-            [f"{str(r.wrap).replace('_', ' ')} on {r.base}"],
-            _q("pct1", r.loss_pct),
-            _q("money2", r.cost_bale),
-        ]
-        for r in best.sort_values("months_stored").itertuples()
+        [[_MONTHS[int(r.month) - 1]], [str(r.title)], _q("pct1", r.loss_pct), _q("money2", r.cost_bale)]
+        for r in table[table["best"].astype(bool)].sort_values("months_stored").itertuples()
     ]
     return [
         {
@@ -224,12 +235,30 @@ def storage_blocks(result: SeasonResult) -> list[Block]:
                 "series": series,
             }
         },
-        _table(
-            "What pays, by month of use", ["Used in", "Wrap and ground", "Lost", "Cost of a bale's wrap and loss"], rows
-        ),
+        _table("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost", "Cost of a bale"], rows),
+        *blocks,
     ]
 
 
+def choice_blocks(result: SeasonResult) -> list[Block]:
+    """Return why this plan was chosen, what else was looked at, what it hangs on and the years to come."""
+    names = names_given(result)
+    said = [parts_of(w, names) for topic in ("summary", "choice", "yards") for w in result.words.get(topic, [])]
+    blocks: list[Block] = [{"ul": said}] if said else []
+    field_names = dict(result.fields.set_index("field_id")["name"].astype(str))
+    if len(result.sensitivity):
+        rows = [
+            [[field_names.get(s.field_id, str(s.field_id))], [_capital(str(s.meaning))], _q("share", s.share)]
+            for s in result.sensitivity[result.sensitivity["rank"] <= _MOST_CAUSES].itertuples()
+        ]
+        blocks.append(_table("What the limit hangs on most", ["Field", "What is uncertain", "Its part"], rows))
+    return blocks
+
+
+_MOST_BARS = 8
+_AS_GOOD_AS_BEST = 0.995  # prints as 100 %
+_MOST_CURVES = 8  # as many as the page has line styles
+_MOST_CAUSES = 3
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -283,7 +312,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     _q("share", y.sun_share),
                     _q("length", y.road_m),
                     parts_of(str(y.reason), names_given(result)),
-                    [str(y.not_checked)],
+                    [without_keys(str(y.not_checked))],
                 ]
                 for y in result.yards.itertuples()
             ],

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
@@ -23,6 +24,7 @@ def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
         ("bales", "How many bales, and from where", _bales(result)),
         ("yards", "Where the bales would sit", _yards(result)),
         ("time", "For how long", _time(result)),
+        ("soil", "The soil here", _words(result, "soil")),
         ("stays", "What stays on the ground, and why that is enough", _stays(result)),
         ("offer", "What you are offered, and what leaves with the bales", _offer(result)),
         ("short", "What falls short", _words(result, "shortage")),
@@ -37,12 +39,43 @@ def names_given(result: SeasonResult) -> list[str]:
     return [result.plan.farm.name, result.plan.landowner.name, *result.fields["name"].astype(str)]
 
 
+#: what each built-in soil rule is there for, as one would say it over a fence
+_GUARDS: Final = {
+    "soil_carbon": "Stover that rots in the field feeds the soil; this much keeps the soil from growing poorer.",
+    "ground_cover": "Stover that still lies there after planting breaks the rain and holds the ground.",
+    "water_erosion": "This much cover keeps running water from carrying off more soil than forms again.",
+    "wind_erosion": "This much standing and lying stover keeps the wind from carrying soil away.",
+    "water_plus_wind": "This much stover keeps water and wind together from carrying off more soil than forms again.",
+    "concentrated_flow": "Where water gathers and runs, all stover stays to hold the channel.",
+    "highly_erodible": "Ground that washes easily keeps its stover unless its conservation plan says otherwise.",
+    "steep_ground": "Steep ground keeps its stover.",
+    "nutrient_floor": "What stays returns its plant food to the field.",
+    "soil_conditioning": "The conservation office's index for this field asks for it.",
+    "plan_floor": "The grower has set this floor by hand.",
+}
+
+
+def first_sentences(words: str, most: int) -> str:
+    """Return the first few sentences of a text."""
+    return " ".join(re.split(r"(?<=[.!?])\s+(?=[A-Z])", words)[:most])
+
+
+def without_keys(words: str) -> str:
+    """Return words without a key of the plan file in brackets: that is for the grower, not for the landowner."""
+    return re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
+
+
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
     return [parts_of(w, names_given(result)) for w in result.words.get(topic, [])]
 
 
 def _taken(result: SeasonResult) -> pd.DataFrame:
     return result.zones[result.zones["take_mg"] > 0]
+
+
+def gathered_ha(taken: pd.DataFrame) -> float:
+    """Return the ground that is baled; of some zones only a share is (column ``gathered_share``)."""
+    return float((taken["area_ha"] * taken.get("gathered_share", 1.0)).sum())
 
 
 def _proposed(result: SeasonResult) -> list[Parts]:
@@ -58,7 +91,7 @@ def _proposed(result: SeasonResult) -> list[Parts]:
         [
             f"After the {farm.season} corn harvest on {farm.name}, some of the corn stover – the stalks, "
             "leaves and cobs that the combine leaves – would be baled and taken from ",
-            quantity("area", float(taken["area_ha"].sum())),
+            quantity("area", gathered_ha(taken)),
             " of ",
             quantity("area", float(result.fields["area_ha"].sum())),
             ". This is a proposal: below you can say yes or no to each place.",
@@ -92,9 +125,9 @@ def _yards(result: SeasonResult) -> list[Parts]:
     for yard in result.yards.itertuples():
         bales = int(planned.get(yard.yard_id, 0))
         if bales:
-            rows = int((result.stacks["yard_id"] == yard.yard_id).sum())
-            start = f"Yard {yard.yard_id}: {bales:,} bales in {rows} {'row' if rows == 1 else 'rows'}. "
-            lines.append([start, *parts_of(str(yard.reason), names_given(result))])
+            stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
+            start = f"Yard {yard.yard_id}: {bales:,} bales, in {stacks} {'stack' if stacks == 1 else 'stacks'}. "
+            lines.append([start, *parts_of(first_sentences(str(yard.reason), 3), names_given(result))])
     idle = [y for y in result.yards["yard_id"] if not planned.get(y, 0)]
     if idle:
         lines.append([f"Also possible, not used in this plan: {', '.join(idle)}."])
@@ -125,15 +158,14 @@ def _time(result: SeasonResult) -> list[Parts]:
     days = storage_days(result)
     if days is None or result.hauls.empty:
         return []
-    lines: list[Parts] = [[f"From about {days[0]} until about {days[1]}, when the last bale is used."]]
-    return lines + _words(result, "storage")
+    return [[f"From about {days[0]} until about {days[1]}, when the last bale is used."]]
 
 
 def _stays(result: SeasonResult) -> list[Parts]:
     zones = result.zones
     grown = float((zones["stover_mg_ha"] * zones["area_ha"]).sum())
     if not grown > 0:
-        return _words(result, "soil")
+        return []
     kept = grown - float(zones["take_mg"].sum())
     lines: list[Parts] = [
         [
@@ -154,7 +186,7 @@ def _stays(result: SeasonResult) -> list[Parts]:
                 " or better in each zone that is baled.",
             ]
         )
-    return lines + _words(result, "soil")
+    return lines
 
 
 def _binding(result: SeasonResult) -> list[Parts]:
@@ -168,12 +200,10 @@ def _binding(result: SeasonResult) -> list[Parts]:
     rule = order.index[0][0]
     mine = limits[limits["rule"] == rule].sort_values("binds_ha", ascending=False, kind="stable")
     lines: list[Parts] = [["In every place the strictest of these rules holds: ", _and_list(titles), "."]]
-    lines.append(
-        [
-            f"On most of the ground that is {titles[0].lower()}. ",
-            *parts_of(str(mine["words"].iloc[0]), names_given(result)),
-        ]
-    )
+    guards = f" {_GUARDS[rule]}" if rule in _GUARDS else ""
+    lines.append([f"On most of the ground that is {titles[0].lower()}.{guards}"])
+    example = f"For example zone {mine['zone_id'].iloc[0]}: {first_sentences(str(mine['words'].iloc[0]), 1)}"
+    lines.append(parts_of(example, names_given(result)))
     return lines
 
 
@@ -186,7 +216,7 @@ def _offer(result: SeasonResult) -> list[Parts]:
     owner, taken = result.plan.landowner, _taken(result)
     if taken.empty:
         return []
-    mass, area = float(taken["take_mg"].sum()), float(taken["area_ha"].sum())
+    mass, area = float(taken["take_mg"].sum()), gathered_ha(taken)
     lines: list[Parts] = []
     if owner.price_per_mg is not None:
         lines.append(
@@ -233,7 +263,7 @@ def _offer(result: SeasonResult) -> list[Parts]:
 
 
 def _unchecked(result: SeasonResult) -> list[Parts]:
-    return [[f"{what}: ", *parts_of(why)] for what, why in result.not_checked.items()]
+    return [[f"{what}: ", *parts_of(without_keys(why))] for what, why in result.not_checked.items()]
 
 
 def _ask(result: SeasonResult) -> list[Parts]:

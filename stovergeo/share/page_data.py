@@ -13,6 +13,7 @@ from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import CREW, GUIDANCE
 from stovergeo.share.details import (
     all_tables,
+    choice_blocks,
     method_titles,
     rule_titles,
     source_blocks,
@@ -102,6 +103,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "methods": method_titles(result),
         "rasters": raster_layers(result.stack, rule_titles(result)),
         "storage": storage_blocks(result),
+        "choice": choice_blocks(result),
         "tables": all_tables(result),
         "sources": source_blocks(result),
         "cautions": [[f"{c.title}. {c.words}"] for c in CREW],
@@ -133,6 +135,7 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
             "id": z.zone_id,
             "field": z.field_id,
             "at": frame.point(z.geometry),
+            "area": round(float(z.area_ha), 2),
             "take": round(float(z.take_mg_ha), 3),
             "limit": round(float(z.removable_mg_ha), 3),
             "rule": str(z.binding_rule),

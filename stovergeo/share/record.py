@@ -36,6 +36,10 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "need",
             "wrap_table",
             "crew",
+            "sensitivity",
+            "calendar",
+            "wrap_use",
+            "alternatives",
         )
         if getattr(result, name) is not None
     }

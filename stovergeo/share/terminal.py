@@ -47,7 +47,9 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
     ]
     if wanted:
-        met = f"met, {bales - wanted:,} to spare" if bales >= wanted else f"short by {wanted - bales:,} bales"
+        # need and bales made are counted in bales of their own mass; the choice knows what is truly lacking
+        short = result.totals.get("short_bales", float(max(0, wanted - bales)))
+        met = f"short by {short:,.0f} bales" if short >= 0.5 else "met"
         lines.append(
             [f"Need {wanted:,} bales, ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry: {met}."]
         )

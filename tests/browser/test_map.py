@@ -20,7 +20,7 @@ def test_first_screen_says_it_in_plain_words(visit, pages, size):
         "213.5\u00a0ac of 243.2\u00a0ac",
         "430 round bales",
         "Home quarter: 260 bales",
-        "Yard Y1: 260 bales in 5 rows",
+        "Yard Y1: 260 bales, in 5 stacks",
         "5 November 2026 until about 10 August 2027",
         "about 66% stays on the ground",
         "tile lines: No layer of drain tile was given",

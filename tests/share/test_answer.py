@@ -96,6 +96,7 @@ BAD = {
     "geometry missing": _set(GEOMETRY, None),
     "geometry of another kind": _set(GEOMETRY, {"type": "Point", "coordinates": [0, 0]}),
     "geometry collection": _set(GEOMETRY, {"type": "GeometryCollection", "geometries": []}),
+    "geometry type is a list": _set((*GEOMETRY, "type"), []),
     "coordinates empty": _set((*GEOMETRY, "coordinates"), []),
     "coordinates text": _set((*GEOMETRY, "coordinates"), "POLYGON((0 0,1 1,1 0,0 0))"),
     "position of three": _set((*GEOMETRY, "coordinates", 0, 0), [-93.6, 42.0, 5]),

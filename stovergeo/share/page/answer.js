@@ -34,25 +34,35 @@ function answerButtons(yard) {
 }
 
 function drawAnswers() {
-  fill(byId('yard-answers'), plan.yards.map(function (yard) {
-    var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + yard.bales.toLocaleString('en-US') + ' bales)'));
-    Object.keys(SAYS).forEach(function (key) {
-      var input = make('input', { type: 'radio', name: 'yard-' + yard.id, value: key });
-      input.checked = Boolean(answers[yard.id] && answers[yard.id].answer === key);
-      input.addEventListener('change', function () {
-        setAnswer(yard.id, key);
-        byId('yard-answers').querySelector('input[name="yard-' + yard.id + '"][value="' + key + '"]').focus();
-      });
-      set.append(make('label', {}, input, ' ' + SIGNS[key] + ' ' + SAYS[key]));
+  var spare = byId('spare-answers'), open = Boolean(spare && spare.open);
+  fill(byId('yard-answers'), plan.yards.filter(function (y) { return y.bales; }).map(yardAnswer));
+  var others = plan.yards.filter(function (y) { return !y.bales; });
+  if (others.length) {
+    var more = make('details', { id: 'spare-answers' }, make('summary', {}, 'Other places that would do, not used in this plan (' + others.length + ')'));
+    more.append.apply(more, others.map(yardAnswer));
+    more.open = open;
+    byId('yard-answers').append(more);
+  }
+}
+
+function yardAnswer(yard) {
+  var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + yard.bales.toLocaleString('en-US') + ' bales)'));
+  Object.keys(SAYS).forEach(function (key) {
+    var input = make('input', { type: 'radio', name: 'yard-' + yard.id, value: key });
+    input.checked = Boolean(answers[yard.id] && answers[yard.id].answer === key);
+    input.addEventListener('change', function () {
+      setAnswer(yard.id, key);
+      byId('yard-answers').querySelector('input[name="yard-' + yard.id + '"][value="' + key + '"]').focus();
     });
-    var note = make('input', { type: 'text', maxlength: 500, 'aria-label': 'Note on yard ' + yard.id, placeholder: 'Note' });
-    note.value = (answers[yard.id] || {}).note || '';
-    note.addEventListener('input', function () { answers[yard.id] = Object.assign({ answer: '' }, answers[yard.id], { note: note.value }); });
-    var show = make('button', { type: 'button' }, 'Show it');
-    show.addEventListener('click', function () { goTo('yard', yard.id); });
-    set.append(note, show);
-    return set;
-  }));
+    set.append(make('label', {}, input, ' ' + SIGNS[key] + ' ' + SAYS[key]));
+  });
+  var note = make('input', { type: 'text', maxlength: 500, 'aria-label': 'Note on yard ' + yard.id, placeholder: 'Note' });
+  note.value = (answers[yard.id] || {}).note || '';
+  note.addEventListener('input', function () { answers[yard.id] = Object.assign({ answer: '' }, answers[yard.id], { note: note.value }); });
+  var show = make('button', { type: 'button' }, 'Show it');
+  show.addEventListener('click', function () { goTo('yard', yard.id); });
+  set.append(note, show);
+  return set;
 }
 
 function startDrawing(kind) {

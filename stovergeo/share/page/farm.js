@@ -101,6 +101,12 @@ function spread(values) {
   return known.length ? [Math.min.apply(null, known), Math.max.apply(null, known)] : [0, 0];
 }
 
+// masses start at nothing, so that small differences look small; shares span what there is
+function zoneEnds(how) {
+  if (how.kind === 'rate') { return [0, spread(plan.zones.map(how.value))[1]]; }
+  return spread(plan.zones.filter(function (z) { return z.method !== 'leave'; }).map(how.value));
+}
+
 function zoneLook(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
   var look = { color: '#2a2618', weight: 1.5, fillOpacity: 0.78, opacity: 1 };
@@ -113,7 +119,7 @@ function zoneLook(zone) {
     var names = Object.keys(how.classes()), k = Math.max(0, names.indexOf(value)) % CLASSES.length;
     return Object.assign(look, { fillColor: patterned(CLASSES[k][0], CLASSES[k][1]) });
   }
-  var ends = spread(plan.zones.map(how.value));
+  var ends = zoneEnds(how);
   var share = ends[1] - ends[0] > ROUND ? (value - ends[0]) / (ends[1] - ends[0]) : 0.5;
   return Object.assign(look, { fillColor: hex(mixed(RAMPS[how.ramp], share)) });
 }
@@ -131,6 +137,7 @@ function relabelZones() {
     var label = zoneLabels[zone.id].getElement();
     if (label) { label.querySelector('small').textContent = zoneWord(zone); }
   });
+  clearLabels();
 }
 
 function zoneLegend() {
@@ -145,7 +152,7 @@ function zoneLegend() {
     });
     return list;
   }
-  var ends = spread(plan.zones.map(how.value));
+  var ends = zoneEnds(how);
   list = ends[1] - ends[0] > ROUND ? rampLegend(how.ramp, how.kind, ends[0], ends[1])
     : make('ul', { class: 'key' }, swatch(hex(mixed(RAMPS[how.ramp], 0.5)), quantity(how.kind, ends[0])));
   if (plan.zones.some(function (z) { return z.method === 'leave'; })) {
@@ -185,16 +192,17 @@ function drawFarm() {
   });
   group('hauls', 'Ways from zone to yard', ways, true);
   group('yards', 'Yards with their rows', [].concat.apply([], plan.yards.map(function (yard) {
-    var outline = drawn(yard.shape, { color: '#1f2f4d', weight: 3, fillColor: '#ffffff', fillOpacity: 1, interactive: true }, 'yards');
+    var outline = drawn(yard.shape, { color: '#1f2f4d', weight: yard.bales ? 3 : 2, dashArray: yard.bales ? null : '5 4',
+      fillColor: '#ffffff', fillOpacity: 1, interactive: true }, 'yards');
     yardLayers[yard.id] = outline;
     reachable(outline, 'Yard ' + yard.id + ', ' + yard.bales + ' bales. Open details.', function (at) { openYard(yard.id, at); });
     var rows = yard.rows.map(function (code) {
-      return drawn(code, { color: '#3d2610', weight: 0.7, fillColor: '#8a5a2b', fillOpacity: 1 }, 'yards');
+      return drawn(code, { color: '#3d2610', weight: 0.7, fillColor: yard.bales ? '#8a5a2b' : '#d8c7ae', fillOpacity: 1 }, 'yards');
     });
     return [outline].concat(rows);
   })), true);
   group('yard-labels', 'Names of yards', plan.yards.map(function (yard) {
-    yardLabels[yard.id] = labelAt(yard.at, yard.id, 'yard');
+    yardLabels[yard.id] = labelAt(yard.at, yard.id, yard.bales ? 'yard' : 'spare');
     return yardLabels[yard.id];
   }), true);
   fitFarm();
@@ -204,6 +212,24 @@ function fitFarm() {
   var bounds = groups.fields.layer.getBounds();
   if (plan.yards.length) { bounds.extend(groups.yards.layer.getBounds()); }
   map.fitBounds(bounds.isValid() ? bounds : [[0, 0], [plan.frame.height, plan.frame.width]], { animate: false, padding: [14, 14] });
+}
+
+// where names would lie over each other the less important one waits until the reader comes nearer
+function clearLabels() {
+  var taken = [];
+  var wanted = plan.yards.map(function (y) { return [y.bales ? 2e9 : -1, yardLabels[y.id]]; }).concat(
+    plan.zones.map(function (z) { return [z.area, zoneLabels[z.id]]; }));
+  wanted.sort(function (a, b) { return b[0] - a[0]; }).forEach(function (pair) {
+    var element = pair[1].getElement();
+    if (!element) { return; }
+    element.classList.remove('waits');
+    var box = element.firstElementChild.getBoundingClientRect();
+    var meets = taken.some(function (t) {
+      return box.left < t.right && box.right > t.left && box.top < t.bottom && box.bottom > t.top;
+    });
+    element.classList.toggle('waits', meets);
+    if (!meets) { taken.push(box); }
+  });
 }
 
 function restyleZones() {

@@ -68,6 +68,7 @@ function drawLegend() {
   }
   var list = make('ul', { class: 'key' });
   list.append(swatch('#8a5a2b', 'rows of bales, to scale'));
+  if (plan.yards.some(function (y) { return !y.bales; })) { list.append(swatch('#d8c7ae', 'rows of a yard not used in this plan')); }
   plan.around.forEach(function (kind) {
     list.append(make('li', {}, keySymbol(kind.id), kind.title));
   });

@@ -4,21 +4,27 @@ var units = plan.units;
 
 function byId(id) { return document.getElementById(id); }
 
-function formatted(kind, value, decimals) {
+function formatted(kind, value, places) {
   var how = plan.kinds[kind][units];
   if (value === null || value === undefined || Number.isNaN(value)) { return 'unknown'; }
-  var places = how[2];
-  if (decimals !== undefined) { places = Math.max(0, decimals + (how[0] >= 2 ? -1 : how[0] <= 0.1 ? 1 : 0)); }
   return (value * how[0] + how[3]).toLocaleString('en-US', { minimumFractionDigits: places, maximumFractionDigits: places });
 }
 
 function unitOf(kind) { return plan.kinds[kind][units][1]; }
 
-function quantity(kind, value, decimals, withUnit) {
-  var number = formatted(kind, value, decimals), unit = unitOf(kind);
-  if (number === 'unknown' || withUnit === 0) { return number; }
+// with a given number of decimals
+function fixed(kind, value, places) {
+  var number = formatted(kind, value, places), unit = unitOf(kind);
+  if (number === 'unknown') { return number; }
   if (unit.charAt(0) === '$') { return '$' + number + unit.slice(1); }
   return number + (unit === '%' || unit === '' ? '' : '\u00a0') + unit;
+}
+
+// with the usual decimals, or as many as the number had where it was written in SI
+function quantity(kind, value, decimals, withUnit) {
+  var how = plan.kinds[kind][units], places = how[2];
+  if (decimals !== undefined) { places = Math.max(0, decimals + (how[0] >= 2 ? -1 : how[0] <= 0.1 ? 1 : 0)); }
+  return withUnit === 0 ? formatted(kind, value, places) : fixed(kind, value, places);
 }
 
 // a text is a string or a list of strings and quantities

@@ -4,6 +4,7 @@ var themeNames = Object.keys(THEMES);
 // what is folded away is made when it is opened, so that the first screen comes at once
 var FOLDED = {
   'tables': function () { return [drawBlocks(plan.tables)]; },
+  'choice': function () { return [drawBlocks(plan.choice)]; },
   'storage': function () { return [drawBlocks(plan.storage)]; },
   'sources': function () { return [drawBlocks(plan.sources)]; },
   'cautions': function () { return plan.cautions.map(function (line) { return make('li', {}, say(line)); }); }
@@ -13,7 +14,7 @@ function drawFolded(id) {
 }
 
 function drawPrintYards() {
-  fill(byId('print-yards'), plan.yards.map(function (yard) {
+  fill(byId('print-yards'), plan.yards.filter(function (y) { return y.bales; }).map(function (yard) {
     var boxes = make('p', { class: 'tick' }, '\u2610 Yes   \u2610 No   \u2610 Maybe      Note: ____________________________________');
     return make('section', { class: 'print-yard' }, make('h2', {}, plan.farm + ', yard ' + yard.id), drawBlocks(yard.panel), boxes,
       make('p', { class: 'small' }, plan.guidance));
@@ -49,6 +50,7 @@ function options(select, pairs) {
 function wire() {
   byId('guidance').textContent = plan.guidance;
   byId('storage-part').hidden = !plan.storage.length;
+  byId('choice-part').hidden = !plan.choice.length;
   Object.keys(FOLDED).forEach(function (id) {
     byId(id).closest('details').addEventListener('toggle', function () { drawFolded(id); });
   });
@@ -114,6 +116,8 @@ drawAnswers();
 drawAll();
 map.on('click', function (event) { if (drawing) { addPoint(event.latlng); } else { openPlace(event.latlng); } });
 map.addControl(new NorthArrow());
+map.on('zoomend', clearLabels);
+clearLabels();
 // the wheel scrolls the page until the map is in use
 map.scrollWheelZoom.disable();
 map.on('focus click', function () { map.scrollWheelZoom.enable(); });

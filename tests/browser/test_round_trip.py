@@ -1,0 +1,66 @@
+"""Map, answer, plan again, map that names the change: the whole loop, through the command and the browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+from small_farm import command, write_small_farm
+
+pytestmark = pytest.mark.browser
+
+PLAN = """
+[farm]
+name = "small <b>farm</b>"
+season = 2026
+[layers.fields]
+path = "fields.gpkg"
+[layers.property]
+path = "property.gpkg"
+[layers.yield_raster]
+path = "yield.tif"
+unit = "bu/ac at 15.5 %"
+[layers.elevation]
+path = "ground.tif"
+[soil]
+drainage_class = "well drained"
+clay_pct = 24
+k_us = 0.32
+t_us = 5
+[crop]
+rotation = "continuous corn"
+tillage = ["planter_no_till"]
+[odds]
+draws = 20
+[[need.herd]]
+name = "herd"
+head = 20
+"""
+
+
+def test_a_refused_yard_is_free_on_the_next_map(visit, tmp_path: Path) -> None:
+    write_small_farm(tmp_path)
+    (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
+    said = command("plan", tmp_path / "plan.toml", "--out", tmp_path / "first")
+    assert said.returncode in (0, 3), said.stderr
+    page = visit(tmp_path / "first" / "map.html").page
+    assert page.inner_text("#farm-name") == "small <b>farm</b>"
+    used = gpd.read_file(tmp_path / "first" / "plan.gpkg", layer="hauls")["yard_id"].iloc[0]
+    page.check(f"input[name='yard-{used}'][value=no]")
+    page.fill(f"input[aria-label='Note on yard {used}']", "<img src=x onerror=window.hit=1>{{7*7}}")
+    with page.expect_download() as download:
+        page.click("#save-answer")
+    download.value.save_as(tmp_path / "answer.geojson")
+
+    said = command("answer", tmp_path / "plan.toml", tmp_path / "answer.geojson", "--out", tmp_path / "second")
+    assert said.returncode in (0, 3), said.stderr
+    refused = gpd.read_file(tmp_path / "first" / "plan.gpkg", layer="yards").set_index("yard_id").geometry[used]
+    stacks = gpd.read_file(tmp_path / "second" / "plan.gpkg", layer="stacks")
+    assert stacks.intersection(refused.buffer(-0.5)).area.sum() == 0
+
+    page = visit(tmp_path / "second" / "map.html").page
+    assert page.locator("#words section").first.inner_text().startswith("What changed since the last map")
+    assert f"No longer a stack yard: {used}" in page.inner_text("#words")
+    assert "Ground kept free" in page.inner_text("#legend")
+    assert page.evaluate("window.hit === undefined")
