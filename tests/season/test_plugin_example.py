@@ -1,0 +1,132 @@
+"""The example plug-in, installed as a package, at work in the plan and on the map; a broken one stops nothing."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from small_farm import write_small_farm
+
+PLAN = """
+[farm]
+name = "small"
+season = 2026
+[layers.fields]
+path = "fields.gpkg"
+[layers.property]
+path = "property.gpkg"
+[layers.yield_raster]
+path = "yield.tif"
+unit = "bu/ac at 15.5 %"
+[layers.elevation]
+path = "ground.tif"
+[soil]
+drainage_class = "well drained"
+clay_pct = 24
+k_us = 0.32
+t_us = 5
+[odds]
+draws = 20
+"""
+BROKEN = {
+    "entry_points.txt": "[stovergeo.retention_rules]\nforgotten = no_such_module_here\n"
+    "[stovergeo.site_criteria]\nunfinished = json:dumps\n",
+    "METADATA": "Metadata-Version: 2.1\nName: forgotten\nVersion: 1.0\n",
+}
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> Path:
+    """A folder with the example installed by pip, offline, and a package beside it whose entries do not load."""
+    folder = tmp_path_factory.mktemp("site")
+    example = request.config.rootpath / "tests" / "plugin_example"
+    quiet = ["--quiet", "--disable-pip-version-check", "--no-deps", "--no-index", "--no-build-isolation"]
+    line = [sys.executable, "-m", "pip", "install", *quiet, "--target", str(folder), str(example)]
+    done = subprocess.run(line, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stderr
+    broken = folder / "forgotten-1.0.dist-info"
+    broken.mkdir()
+    for name, text in BROKEN.items():
+        (broken / name).write_text(text, encoding="utf-8")
+    return folder
+
+
+def command_with(site: Path, *words: object) -> subprocess.CompletedProcess:
+    """Run the command line as a user does who has the packages of a folder installed."""
+    path = os.pathsep.join(filter(None, (str(site), os.environ.get("PYTHONPATH", ""))))
+    env = {**os.environ, "PYTHONPATH": path, "COLUMNS": "200"}
+    line = [sys.executable, "-m", "stovergeo.cli", *map(str, words)]
+    return subprocess.run(line, capture_output=True, text=True, env=env, timeout=300, check=False)
+
+
+@pytest.fixture(scope="module")
+def run(site: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess]:
+    """The outputs of a small farm planned with the example installed, and what the command said."""
+    farm = tmp_path_factory.mktemp("farm")
+    write_small_farm(farm)
+    (farm / "plan.toml").write_text(PLAN, encoding="utf-8")
+    said = command_with(site, "plan", farm / "plan.toml", "--out", farm / "out")
+    assert said.returncode == 0, said.stderr
+    return farm / "out", said
+
+
+@pytest.fixture(scope="module")
+def record(run: tuple[Path, subprocess.CompletedProcess]) -> dict:
+    return json.loads((run[0] / "plan.json").read_text("utf-8"))
+
+
+def test_rules_lists_the_example_and_says_what_is_broken(site: Path) -> None:
+    said = command_with(site, "rules", "--json")
+    assert said.returncode == 0, said.stderr
+    found = {(row["door"], row["name"]): row for row in json.loads(said.stdout)}
+    rule = found["stovergeo.retention_rules", "bird_cover"]
+    assert (rule["package"], rule["title"], rule["broken"]) == ("meadow-rules", "Cover for birds", "")
+    criterion = found["stovergeo.site_criteria", "high_ground"]
+    assert (criterion["package"], criterion["title"], criterion["broken"]) == ("meadow-rules", "High ground", "")
+    assert "ModuleNotFoundError" in found["stovergeo.retention_rules", "forgotten"]["broken"]
+    assert found["stovergeo.site_criteria", "unfinished"]["broken"].startswith("lacks title")
+
+
+def test_the_rule_is_asked_in_every_zone(record: dict) -> None:
+    zones = {row["properties"]["zone_id"] for row in record["zones"]["features"]}
+    asked = {row["zone_id"]: row for row in record["zone_limits"] if row["rule"] == "bird_cover"}
+    assert zones
+    assert set(asked) == zones
+    # the rule leaves 40 % of a stover surface of which the stack's record gives least and most
+    stover = record["stack"]["stover_mg_ha"]
+    for row in asked.values():
+        assert 0.4 * stover["least"] <= row["keep_mg_ha"] <= 0.4 * stover["most"]
+        assert row["words"].startswith("For the birds, ")
+    keep = record["stack"]["keep_bird_cover_mg_ha"]
+    assert keep["most"] == pytest.approx(0.4 * stover["most"], rel=1e-5)
+
+
+def test_the_criterion_rates_every_yard(record: dict) -> None:
+    yards = {row["properties"]["yard_id"] for row in record["yards"]["features"]}
+    rated = {row["yard_id"]: row for row in record["yard_ratings"] if row["criterion"] == "high_ground"}
+    assert yards
+    assert set(rated) == yards
+    assert all(0 < row["score"] <= 1 and "above the lowest ground" in row["words"] for row in rated.values())
+
+
+def test_the_map_shows_both(run: tuple[Path, subprocess.CompletedProcess]) -> None:
+    page = (run[0] / "map.html").read_text("utf-8")
+    assert "Cover for birds" in page
+    assert "High ground" in page
+
+
+def test_a_broken_one_is_said_and_stops_nothing(run: tuple[Path, subprocess.CompletedProcess], record: dict) -> None:
+    said = {(row["code"], row["where"]) for row in record["problems"]}
+    assert ("residue.rule_broken", "retention rule forgotten of forgotten") in said
+    assert ("yards.criterion_broken", "site criterion unfinished of forgotten") in said
+    assert "residue.rule_broken" in run[1].stderr
+
+
+def test_each_module_of_the_example_is_short(request: pytest.FixtureRequest) -> None:
+    modules = sorted((request.config.rootpath / "tests" / "plugin_example").rglob("*.py"))
+    assert len(modules) == 3
+    assert max(len(m.read_text("utf-8").splitlines()) for m in modules) < 40
