@@ -1,0 +1,45 @@
+"""The whole job on the sample farm: time and memory recorded, never asserted.
+
+Run with ``pytest tests/benchmarks/bench_sample_farm.py -s``. The first run starts with an empty cache of
+compiled kernels, as on a fresh machine; the second finds it filled. The reference is what a fresh process needs to
+import the general libraries alone, measured in the same run.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.benchmark
+_PEAK = "import resource; print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+
+
+def timed(code: str, cache: Path) -> tuple[float, int]:
+    """Return wall seconds and peak MB of a fresh process."""
+    start = time.perf_counter()
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(cache)}
+    done = subprocess.run(
+        [sys.executable, "-c", f"{code}\n{_PEAK}"], capture_output=True, text=True, env=environment, check=True
+    )
+    return time.perf_counter() - start, int(done.stdout.split("peak")[-1])
+
+
+def test_first_and_second_run(tmp_path: Path) -> None:
+    whole = (
+        "import sys; from stovergeo.cli import app\n"
+        "sys.argv = ['stovergeo', 'plan', '--out', {out!r}]\n"
+        "app(standalone_mode=False)"
+    )
+    cache = tmp_path / "cache"
+    imports, _ = timed("import geopandas, rasterio, xarray, numba, scipy.optimize, pvlib, folium", cache)
+    rows = []
+    for name in ("first", "second"):
+        seconds, peak = timed(whole.format(out=str(tmp_path / name)), cache)
+        assert (tmp_path / name / "map.html").is_file()
+        rows.append(f"{name} run {seconds:.1f} s, {seconds / imports:.1f} x bare imports, peak {peak} MB")
+    print(f"\nsample farm: bare imports {imports:.1f} s; " + "; ".join(rows))
