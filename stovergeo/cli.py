@@ -78,8 +78,14 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
         print(json.dumps(found, indent=1, ensure_ascii=True))
     else:
         _print_problems(problems, to_user)
-        for proposal in proposals:
-            to_user.print(f"[bold]proposal[/]  {escape(str(proposal))}", highlight=False)
+        if proposals:
+            table = Table("column", "plays the role", "unit", "why", title="Columns of the yield points")
+            for p in proposals:
+                said = p.role if p.declared else f"{p.role} ?" if p.role else "not used"
+                table.add_row(*map(escape, (p.column, said, p.unit or "", p.reason)))
+            to_user.print(table)
+            if any(p.role and not p.declared for p in proposals):
+                to_user.print("A role with ? is a proposal: nothing is used before the plan file names it.")
         if not problems:
             to_user.print("Nothing wrong was found.")
     if report.refused:
