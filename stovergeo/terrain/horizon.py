@@ -20,10 +20,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numba import njit
 
-#: tangent of a horizon where nothing lies ahead: level ground beyond the grid
-NO_HORIZON = np.float32(0)
+from stovergeo.terrain.sweep import cover_tiles, horizon_indices, sweep_lines
+
 #: the cover of bare ground
 NOTHING = np.empty((0, 0), dtype=np.float32)
 #: pieces a sweep is cut into; lines differ in length, so more pieces than threads share the work evenly
@@ -58,10 +57,16 @@ class Block:
     cover: np.ndarray  #: float32, what stands on each cell, m, upright at the cell's edges; no cells: nothing does
     core: tuple[slice, slice]  #: the cells wanted
     origin: tuple[int, int]  #: index of the first cell in the whole grid
+    tiles: np.ndarray  #: where cover stands, coarsely: see `stovergeo.terrain.sweep.cover_tiles`
+
+    @classmethod
+    def of(cls, ground: np.ndarray, cover: np.ndarray, core: tuple[slice, slice], origin: tuple[int, int]) -> Block:
+        """Return a block whose lines run along its rows."""
+        return cls(ground, cover, core, origin, cover_tiles(cover))
 
     def turned(self) -> Block:
         """Return the block with its axes changed over."""
-        return Block(
+        return Block.of(
             np.ascontiguousarray(self.ground.T),
             np.ascontiguousarray(self.cover.T),
             self.core[::-1],
@@ -90,8 +95,9 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
     per_step = np.float32(1 / direction.step_m)
     jobs = [
         pool.submit(
-            _sweep_lines,
-            block.ground, block.cover, float(a + shift), int(b - a), direction.lean, direction.towards, per_step,
+            sweep_lines,
+            block.ground, block.cover, block.tiles,
+            float(a + shift), int(b - a), direction.lean, direction.towards, per_step,
             j0, j1, i0, i1, out,
         )
         for a, b in pairwise(edges)
@@ -115,137 +121,5 @@ def profile_horizon(z: np.ndarray) -> np.ndarray:
     """
     heights = np.asarray(z, dtype=np.float32)
     found = np.empty(heights.size, dtype=np.int64)
-    _profile(heights, found)
+    horizon_indices(heights, found)
     return found
-
-
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
-def _look(g: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray, top: int) -> int:
-    """Return the place in the chain where a viewer at height `g`, step `k`, sees its horizon; -1 for none.
-
-    The chain's nearest point is at `top`. Slopes seen rise along the chain up to the horizon, then fall.
-    """
-    while top > 0 and (chain_z[top] - g) * (k - chain_k[top - 1]) <= (chain_z[top - 1] - g) * (k - chain_k[top]):
-        top -= 1
-    return top
-
-
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
-def _join(z: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray, top: int) -> int:
-    """Add a point to the near end of the chain, dropping those it hides; return the new end."""
-    top = _look(z, k, chain_k, chain_z, top) + 1
-    chain_k[top] = k
-    chain_z[top] = z
-    return top
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _profile(z: np.ndarray, found: np.ndarray) -> None:
-    n = z.size
-    chain_k = np.empty(n, dtype=np.float32)
-    chain_z = np.empty(n, dtype=np.float32)
-    top = -1
-    for k in range(n):
-        i = n - 1 - k
-        top = _look(z[i], np.float32(k), chain_k, chain_z, top)
-        found[i] = i if top < 0 or chain_z[top] <= z[i] else n - 1 - int(chain_k[top])
-        top = _join(z[i], np.float32(k), chain_k, chain_z, top)
-
-
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
-def _between(a: np.float32, b: np.float32, part: np.float32) -> np.float32:
-    """Return the height between two cells; the known one where the other is unknown."""
-    if np.isnan(a):
-        return b
-    if np.isnan(b):
-        return a
-    return a + part * (b - a)
-
-
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
-def _sweep_line(
-    ground: np.ndarray,
-    cover: np.ndarray,
-    line: float,
-    lean: float,
-    towards: int,
-    per_step: np.float32,
-    major_from: int,
-    major_to: int,
-    chains: np.ndarray,
-    seen: np.ndarray,
-) -> None:
-    """Write to `seen` the tangents of the horizons of ground and of cover along one line, for the core.
-
-    `line` is the minor coordinate at major index 0 and `lean` what it gains a step, both in this block.
-    """
-    minors, majors = ground.shape
-    steps = majors - major_from if towards > 0 else major_to
-    start = majors - 1 if towards > 0 else 0
-    half = np.float32(0.5)
-    half_lean = 0.5 * lean * towards  # what the line gains from a cell's middle to its far edge
-    ground_k, ground_z, cover_k, cover_z = chains
-    covered = cover.size > 0
-    ground_top, cover_top = -1, -1
-    for k in range(steps):
-        i = start - towards * k
-        m = line + lean * i
-        if m < 0 or m > minors - 1:
-            continue
-        kf = np.float32(k)
-        low = min(int(m), minors - 2)
-        g = _between(ground[low, i], ground[low + 1, i], np.float32(m - low))
-        if np.isnan(g):
-            continue
-        ground_top = _look(g, kf, ground_k, ground_z, ground_top)
-        if major_from <= i < major_to:
-            top = ground_top
-            seen[0, i] = (ground_z[top] - g) * per_step / (kf - ground_k[top]) if top >= 0 else NO_HORIZON
-            top = _look(g, kf, cover_k, cover_z, cover_top)
-            seen[1, i] = (cover_z[top] - g) * per_step / (kf - cover_k[top]) if top >= 0 else NO_HORIZON
-        ground_top += 1
-        ground_k[ground_top], ground_z[ground_top] = kf, g
-        if covered and (cover[low, i] > 0 or cover[low + 1, i] > 0):
-            tall = cover[low + min(int(m - low + half_lean + 0.5), 1), i]
-            if tall > 0:
-                cover_top = _join(g + tall, kf, cover_k, cover_z, cover_top)
-            tall = cover[low + min(int(m - low - half_lean + 0.5), 1), i]
-            if tall > 0:  # first seen at the edge of the cell that is nearer to the viewer
-                cover_top = _join(g + tall, kf + half, cover_k, cover_z, cover_top)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _sweep_lines(
-    ground: np.ndarray,
-    cover: np.ndarray,
-    first: float,
-    lines: int,
-    lean: float,
-    towards: int,
-    per_step: np.float32,
-    minor_from: int,
-    minor_to: int,
-    major_from: int,
-    major_to: int,
-    out: np.ndarray,
-) -> None:
-    last, majors = ground.shape[0] - 1, ground.shape[1]
-    chains = np.empty((4, 2 * majors), dtype=np.float32)
-    near, far = np.zeros((2, majors), dtype=np.float32), np.zeros((2, majors), dtype=np.float32)
-    _sweep_line(ground, cover, first, lean, towards, per_step, major_from, major_to, chains, near)
-    for n in range(lines):
-        line = first + n
-        _sweep_line(ground, cover, line + 1, lean, towards, per_step, major_from, major_to, chains, far)
-        for i in range(major_from, major_to):
-            m = line + lean * i
-            j = int(np.ceil(m))
-            if minor_from <= j < minor_to:
-                part = np.float32(j - m)
-                if m < 0:  # the rim of the grid: one line only runs beside the cell
-                    part = np.float32(1)
-                elif m + 1 > last:
-                    part = np.float32(0)
-                upright = far[1, i] if part > 0.5 else near[1, i]
-                smooth = near[0, i] + part * (far[0, i] - near[0, i])
-                out[j - minor_from, i - major_from] = max(smooth, upright)
-        near, far = far, near

@@ -38,7 +38,7 @@ def sky_view(surface: xr.DataArray | None, ground: xr.DataArray, *, sectors: int
     if surface is not None:
         same_grid(raster, surface, "sky_view")
         cover = np.fmax(as_heights(surface) - z, np.float32(0))
-    block = Block(z, cover, (slice(0, z.shape[0]), slice(0, z.shape[1])), (0, 0))
+    block = Block.of(z, cover, (slice(0, z.shape[0]), slice(0, z.shape[1])), (0, 0))
     turned = block.turned()
     east, north = gradients(z, raster.dx, raster.dy)
     total = np.zeros(z.shape, dtype=np.float64)

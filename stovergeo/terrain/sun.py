@@ -186,7 +186,7 @@ def _add_block(
             cover = np.fmax(as_heights(surface.isel(window)) - ground, np.float32(0))
             skip = unknown | (cover[inner] > cover_m)
             cover = cover if cover.any() else NOTHING
-        block = Block(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
+        block = Block.of(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
         directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
         for down in (False, True):

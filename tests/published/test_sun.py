@@ -159,7 +159,7 @@ def horizon_of(ground, azimuth, cell, cover=None):
     ground = np.asarray(ground, dtype=np.float32)
     cover = np.zeros_like(ground) if cover is None else np.asarray(cover, dtype=np.float32)
     direction = Direction.of(azimuth, cell, cell)
-    block = Block(ground, cover, tuple(slice(0, n) for n in ground.shape), (0, 0))
+    block = Block.of(ground, cover, tuple(slice(0, n) for n in ground.shape), (0, 0))
     block = block.turned() if direction.down else block
     out = np.empty(block.ground.shape, dtype=np.float32)
     with ThreadPoolExecutor(2) as pool:
