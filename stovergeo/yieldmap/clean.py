@@ -156,8 +156,9 @@ def _pass_faults(run: _Run, book: Handbook) -> dict[str, dict]:
     most_s, settle_s, tolerance = (book.value(f"yieldmap.ends.{name}") for name in ("most_s", "settle_s", "tolerance"))
     for number, name in enumerate(track.machine_names):
         mine = track.machine == number
-        ramp = steps.pass_ramp(track, run.yields, mine & run.kept, most_s, settle_s, tolerance)
-        start, end = steps.in_ramp(track, ramp)
+        usable = mine & run.kept
+        ramp = steps.pass_ramp(track, run.yields, usable, most_s, settle_s, tolerance)
+        start, end = steps.in_ramp(track, ramp, usable)
         run.remove(mine & start, "pass_start")
         run.remove(mine & end, "pass_end")
         found[name] = asdict(ramp)

@@ -67,11 +67,11 @@ def pass_ramp(
     tolerance : float
         Share of the yield.
     """
-    first, last = track.bounds()
+    first, last = _usable_bounds(track, usable)
     interval = float(np.median(track.seconds))
     most = max(2, round(most_s / interval))
     inward = max(3, round(settle_s / interval))
-    long_enough = (last - first >= 2 * most + inward) & usable[(first + last) // 2]
+    long_enough = last - first >= 2 * most + inward
     first, last = first[long_enough], last[long_enough]
     if len(first) < least_passes:
         return Ramp(0, 0, len(first))
@@ -98,9 +98,21 @@ def _ramp_length(window: np.ndarray, most: int, inward: int, tolerance: float) -
     return most
 
 
-def in_ramp(track: Track, ramp: Ramp) -> tuple[np.ndarray, np.ndarray]:
-    """Return which records lie in the ramp at the start, and at the end, of their pass."""
-    first, last = track.bounds()
+def _usable_bounds(track: Track, usable: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the first and one past the last usable record of each pass; an empty range where there is none."""
+    n = len(usable)
+    if n == 0:
+        return track.bounds()
+    starts, _ = track.bounds()
+    at = np.arange(n)
+    first = np.minimum.reduceat(np.where(usable, at, n), starts)
+    last = np.maximum.reduceat(np.where(usable, at, -1), starts) + 1
+    return first, np.maximum(last, first)
+
+
+def in_ramp(track: Track, ramp: Ramp, usable: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return which records lie in the ramp at the start, and at the end, of the usable part of their pass."""
+    first, last = _usable_bounds(track, usable)
     at = np.arange(len(track.pass_id))
     from_start = at - first[track.pass_id]
     from_end = last[track.pass_id] - 1 - at

@@ -16,19 +16,8 @@ from stovergeo.yieldmap.cells import field_numbers, field_of, ground_of
 from stovergeo.yieldmap.certainty import Certainty, learn_certainty
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.passes import coordinates
-from stovergeo.yieldmap.validation import distance_to_used, held_out_errors
+from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, windows
 
-#: how far each level shrinks towards the one before it, from the liveliest candidate to the calmest;
-#: an infinite shrinkage leaves the finest level out
-CANDIDATES = (
-    (0.01, 0.05, 0.05, 0.05),
-    (0.01, 0.05, 0.05, 0.3),
-    (0.01, 0.1, 0.1, 1.0),
-    (0.01, 0.1, 0.3, 4.0),
-    (0.01, 0.1, 1.0, np.inf),
-)
-_SAMPLE = 15_000  #: records in one window of ground on which candidates are compared
-_WINDOWS = 4
 _MANY = 100_000  #: records beyond which one random probe tells as much as three
 
 
@@ -131,13 +120,9 @@ def _estimate(
     """Estimate one field; return the fitted field, its certainty and what to report."""
     area, values = points["area_m2"].to_numpy(float), points["grain_mg_ha"].to_numpy(float)
     records = Records(x, y, area / area.mean())
-    samples = [(w, Records(x[w], y[w], records.weight[w])) for w in _windows(x, y)]
+    samples = [(w, Records(x[w], y[w], records.weight[w])) for w in windows(x, y)]
     # blocks of one swath tell how calm the surface should be between neighbouring passes
-    squares = [
-        np.nansum(held_out_errors(part, values[w], setting.scales, CANDIDATES, setting.swath_m) ** 2, axis=1)
-        for w, part in samples
-    ]
-    chosen = int(np.argmin(np.sum(squares, axis=0)))
+    chosen = choose(records, values, setting.scales, setting.swath_m)
     shrink = CANDIDATES[chosen]
     held_out = np.concatenate(
         [held_out_errors(part, values[w], setting.scales, [shrink], setting.block_m)[0] for w, part in samples]
@@ -162,16 +147,6 @@ def _estimate(
         "chosen": float(chosen),
     }
     return field, certainty, row
-
-
-def _windows(x: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
-    """Return the records to validate on: all, or of a large field those in a few compact windows."""
-    n = len(x)
-    if n <= _SAMPLE * _WINDOWS:
-        return [np.arange(n)]
-    middles = np.linspace(0, n - 1, _WINDOWS + 2).astype(int)[1:-1]
-    side = np.sqrt(_SAMPLE / n * (np.ptp(x) + 1) * (np.ptp(y) + 1))
-    return [np.flatnonzero((abs(x - x[m]) < side / 2) & (abs(y - y[m]) < side / 2)) for m in middles]
 
 
 def _window(inside: np.ndarray) -> tuple[slice, slice]:

@@ -13,6 +13,19 @@ from scipy.spatial import cKDTree
 
 from stovergeo.yieldmap.levels import Records, fit, make_levels
 
+#: how far each level shrinks towards the one before it, from the liveliest candidate to the calmest;
+#: an infinite shrinkage leaves the finest level out
+CANDIDATES = (
+    (0.01, 0.05, 0.05, 0.05),
+    (0.01, 0.05, 0.05, 0.3),
+    (0.01, 0.05, 0.4, 0.3),
+    (0.01, 0.1, 0.1, 1.0),
+    (0.01, 0.1, 0.3, 4.0),
+    (0.01, 0.1, 1.0, np.inf),
+)
+_SAMPLE = 6_000  #: records in one window of ground on which candidates are compared
+_WINDOWS = 4
+
 
 def block_folds(x: np.ndarray, y: np.ndarray, block_m: float, folds: int = 5, seed: int = 1) -> np.ndarray:
     """Return the fold of each record: square blocks, dealt at random but in equal numbers to the folds."""
@@ -58,6 +71,25 @@ def held_out_errors(
             field, _ = fit(known, levels, values[~out], shrink)
             errors[k, out] = values[out] - field.at(records.x[out], records.y[out])
     return errors
+
+
+def choose(records: Records, values: np.ndarray, scales: Sequence[float], block_m: float) -> int:
+    """Return which of `CANDIDATES` predicts left-out blocks best."""
+    squares = np.zeros(len(CANDIDATES))
+    for w in windows(records.x, records.y):
+        part = Records(records.x[w], records.y[w], records.weight[w])
+        squares += np.nansum(held_out_errors(part, values[w], scales, CANDIDATES, block_m) ** 2, axis=1)
+    return int(np.argmin(squares))
+
+
+def windows(x: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
+    """Return the records to validate on: all, or of a large field those in a few compact windows."""
+    n = len(x)
+    if n <= _SAMPLE * _WINDOWS:
+        return [np.arange(n)]
+    middles = np.linspace(0, n - 1, _WINDOWS + 2).astype(int)[1:-1]
+    side = np.sqrt(_SAMPLE / n * (np.ptp(x) + 1) * (np.ptp(y) + 1))
+    return [np.flatnonzero((abs(x - x[m]) < side / 2) & (abs(y - y[m]) < side / 2)) for m in middles]
 
 
 def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:

@@ -1,0 +1,210 @@
+"""The grain surface beside two reference libraries: accuracy and speed in the same run, never as seconds.
+
+Run with ``pytest tests/benchmarks/bench_yieldmap.py -s``. Each test prints rows. References:
+inverse-distance weights on `scipy.spatial.cKDTree` (12 neighbours, power 2) and ordinary kriging
+with `pykrige` (24 neighbours, exponential variogram); for speed also `verde.KNeighbors`. Rows whose
+reference is not installed say so. STOVERGEO_BENCH_POINTS sets the largest number of points
+(100,000 when unset, 1,000,000 in full). Ratios are of processor time, all threads counted: it
+hardly moves with what else the machine does.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import resource
+import sys
+import time
+import warnings
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from odc.geo.geobox import GeoBox
+from odc.geo.geom import BoundingBox
+from scipy.spatial import cKDTree
+
+from stovergeo.errors import Report
+from stovergeo.handbook import load_handbook
+from stovergeo.stack import new_stack
+from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_IN
+from stovergeo.yieldmap import clean_points, grain_surface
+from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose
+
+pytestmark = pytest.mark.benchmark
+MOST = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
+SWATH = 9.144
+SCALES = [SWATH * s for s in (4.4, 2.2, 1.1, 0.55)]
+Predict = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
+
+
+def row(name: str, **figures: object) -> None:
+    """Print one row of the benchmark."""
+    print(f"\n{name}: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in figures.items()))
+
+
+@pytest.fixture(scope="module")
+def made():
+    path = Path(__file__).parents[1] / "yieldmap" / "made_field.py"
+    spec = importlib.util.spec_from_file_location("made_field_bench", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["made_field_bench"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def ours(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
+    records = Records(known[:, 0].copy(), known[:, 1].copy(), np.ones(len(known)))
+    shrink = CANDIDATES[choose(records, values, SCALES, SWATH)]
+    field, _ = fit(records, make_levels(records, SCALES), values, shrink)
+    return field.at(asked[:, 0].copy(), asked[:, 1].copy())
+
+
+def inverse_distance(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
+    distance, near = cKDTree(known).query(asked, k=12)
+    weight = 1 / np.maximum(distance, 0.01) ** 2
+    return (weight * values[near]).sum(axis=1) / weight.sum(axis=1)
+
+
+def kriging(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
+    pykrige = pytest.importorskip("pykrige.ok", reason="pykrige is not installed")
+    sample = np.random.default_rng(1).permutation(len(known))[:1500]
+    origin = known.mean(axis=0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        # the variogram from a sample of records, the system from all
+        fitted = pykrige.OrdinaryKriging(*(known[sample] - origin).T, values[sample], "exponential", nlags=20)
+        model = pykrige.OrdinaryKriging(
+            *(known - origin).T, values, "exponential", list(fitted.variogram_model_parameters)
+        )
+        found, _ = model.execute("points", *(asked - origin).T, n_closest_points=24, backend="loop")
+    return np.asarray(found)
+
+
+METHODS: dict[str, Predict] = {"ours": ours, "inverse distance": inverse_distance, "kriging": kriging}
+
+
+def blocked(known: np.ndarray, values: np.ndarray, predict: Predict, block_m: float) -> float:
+    """Root mean square error on left-out blocks; each method sees the same folds."""
+    fold = block_folds(known[:, 0], known[:, 1], block_m, seed=5)
+    away = np.empty(len(values))
+    for k in range(5):
+        out = fold == k
+        away[out] = predict(known[~out], values[~out], known[out]) - values[out]
+    return float(np.sqrt(np.mean(away**2)))
+
+
+def places(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
+    return shapely.get_coordinates(points.geometry.to_numpy()), points["grain_mg_ha"].to_numpy(float)
+
+
+@pytest.mark.parametrize("block_swaths", [1, 3])
+def test_accuracy_on_the_real_field(real_field: Path, block_swaths: int) -> None:
+    raw = pd.read_csv(real_field / "yield_points.csv")
+    area_m2 = raw["Distance"] * M_PER_IN * raw["Swath"] * M_PER_IN
+    grain_kg = raw["Flow"] * KG_PER_LB * raw["Cycles"] * (1 - raw["Moisture"] / 100)
+    points = gpd.GeoDataFrame(
+        {
+            "seconds": raw["Cycles"].astype(float),
+            "distance_m": raw["Distance"] * M_PER_IN,
+            "swath_m": raw["Swath"] * M_PER_IN,
+            "moisture_pct": raw["Moisture"],
+            "time_s": raw["Time"].astype(float),
+            "area_m2": area_m2,
+            "grain_kg": grain_kg,
+            "grain_mg_ha": grain_kg / KG_PER_MG / (area_m2 / M2_PER_HA),
+        },
+        geometry=gpd.points_from_xy(raw["Longitude"], raw["Latitude"], crs=4326).to_crs(26915),
+        crs=26915,
+    )
+    known, values = places(clean_points(points, load_handbook(), Report()).points)
+    error = {name: blocked(known, values, predict, block_swaths * SWATH) for name, predict in METHODS.items()}
+    row(f"real field, blocks of {block_swaths} swaths, RMS Mg/ha", **{k: f"{v:.4f}" for k, v in error.items()})
+    assert error["ours"] <= 1.01 * min(error["inverse distance"], error["kriging"])
+
+
+@pytest.mark.parametrize("name", ["smooth", "patchy", "sharp border", "low spot"])
+def test_accuracy_against_truth(made, name: str) -> None:
+    points = made.harvest(made.TRUTHS[name], seconds=2.0, delay_s=2.0)
+    known, values = places(clean_points(points, load_handbook(), Report()).points)
+    x, y = np.meshgrid(np.arange(6.0, 305, 5), np.arange(6.0, 414, 5))
+    asked = np.column_stack([x.ravel() + made.EAST, y.ravel() + made.NORTH])
+    truth = made.TRUTHS[name](x.ravel(), y.ravel())
+    error = {n: float(np.sqrt(np.mean((p(known, values, asked) - truth) ** 2))) for n, p in METHODS.items()}
+    row(f"{name}, against the truth, RMS Mg/ha", **{k: f"{v:.4f}" for k, v in error.items()})
+    assert error["ours"] <= min(error["inverse distance"], error["kriging"])
+
+
+def _processor(work: Callable[[], object]) -> tuple[float, object]:
+    start = time.process_time()
+    result = work()
+    return time.process_time() - start, result
+
+
+def test_speed_and_growth(made) -> None:
+    book = load_handbook()
+    sizes = [n for n in (100_000, 300_000, 1_000_000) if n <= MOST]
+    spent: dict[int, float] = {}
+    for n in (20_000, *sizes):  # the small one loads what is compiled
+        side = np.sqrt(n * 2.0 * SWATH)
+        points = made.harvest(made.patchy, width_m=side, height_m=side, delay_s=2.0)
+        field = gpd.GeoDataFrame(
+            {"field_id": ["F1"], "name": ["all"], "area_ha": [side**2 / M2_PER_HA]},
+            geometry=[shapely.box(made.EAST, made.NORTH, made.EAST + side, made.NORTH + side)],
+            crs=points.crs,
+        )
+        ends = np.ceil(side / 2) * 2
+        box = BoundingBox(made.EAST, made.NORTH, made.EAST + ends, made.NORTH + ends, crs=points.crs.to_wkt())
+        stack = new_stack(GeoBox.from_bbox(box, resolution=2))
+        clean_s, cleaned = _processor(lambda p=points: clean_points(p, book, Report()))
+        grid_s, surface = _processor(
+            lambda c=cleaned, f=field, s=stack: grain_surface(c.points, f, s, book, removed=c.removed)
+        )
+        if n not in sizes:
+            continue
+        known, values = places(cleaned.points)
+        x, y = np.meshgrid(stack.x.to_numpy(), stack.y.to_numpy())
+        asked = np.column_stack([x.ravel(), y.ravel()])
+        near_s, _ = _processor(lambda k=known, v=values, a=asked: inverse_distance(k, v, a))
+        fit_s, _ = _processor(lambda k=known, v=values, s=stack: _fit_and_draw(k, v, s))
+        spent[n] = clean_s + grid_s
+        row(
+            f"{len(points):,} points to {asked.shape[0]:,} cells of 2 m; reference cKDTree = 1",
+            estimate_alone=f"{near_s / fit_s:.1f} times faster",
+            surface_with_error_and_validation=f"{near_s / grid_s:.1f} times faster",
+            cleaned_and_gridded=f"{near_s / (clean_s + grid_s):.1f} times faster",
+            peak_GB=f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f}",
+        )
+        assert surface.grain.notnull().mean() > 0.9
+        if n == sizes[0]:
+            _verde_row(known, values, asked, fit_s)
+    for a, b in pairwise(sizes):
+        growth = spent[b] / spent[a]
+        row(f"{a:,} to {b:,} points", time_grows=f"{growth:.2f}", n_log_n=f"{b * np.log(b) / (a * np.log(a)):.2f}")
+
+
+def _fit_and_draw(known: np.ndarray, values: np.ndarray, stack) -> np.ndarray:
+    records = Records(known[:, 0].copy(), known[:, 1].copy(), np.ones(len(known)))
+    shrink = CANDIDATES[choose(records, values, SCALES, SWATH)]
+    field, _ = fit(records, make_levels(records, SCALES), values, shrink)
+    return field.on_grid(stack.x.to_numpy(), stack.y.to_numpy())
+
+
+def _verde_row(known: np.ndarray, values: np.ndarray, asked: np.ndarray, fit_s: float) -> None:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            import verde
+    except ImportError:
+        row("verde", not_installed="no row")
+        return
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        verde_s, _ = _processor(lambda: verde.KNeighbors(k=12).fit(tuple(known.T), values).predict(tuple(asked.T)))
+    row("verde.KNeighbors = 1", estimate_alone=f"{verde_s / fit_s:.1f} times faster")
