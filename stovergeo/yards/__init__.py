@@ -3,6 +3,7 @@
 from stovergeo.yards.explain import Answer, forbidden_shares, why_here
 from stovergeo.yards.rate import GroundRatings, rate_ground
 from stovergeo.yards.search import FoundYards, find_yards
+from stovergeo.yards.sheet import sun_months
 from stovergeo.yards.site import Criterion, NotChecked, Rating, Site, SiteOptions
 
 __all__ = [
@@ -17,5 +18,6 @@ __all__ = [
     "find_yards",
     "forbidden_shares",
     "rate_ground",
+    "sun_months",
     "why_here",
 ]

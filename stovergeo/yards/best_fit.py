@@ -9,6 +9,7 @@ from stovergeo.yards.pattern import Block, Pattern
 
 _FINER_DEG = (10.0, 5.0, 2.5)  # steps to either side of the best directions so far
 _KEPT = 3  # directions followed up
+_SMALL_M2 = 40_000.0
 
 
 def best_fit(
@@ -29,14 +30,26 @@ def best_fit(
 def best_fit_any_angle(
     window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap_m: float, every_deg: float = 15.0
 ) -> tuple[int, float, Block]:
-    """Return the same over all directions: a coarse round first, then finer round the best of it."""
-    count = round(180 / every_deg)
-    coarse = [best_fit(window, pattern, blocks, fire_gap_m, [k * every_deg]) for k in range(count)]
-    kept = sorted(coarse, key=lambda t: -t[0])[:_KEPT]
+    """Return the same over all directions: a coarse round first, then finer round the best of it.
+
+    On small ground every stack is tried in every coarse direction. On large ground, where
+    the shape of the stack hardly decides the direction, one stack finds the directions and
+    the others are tried in those.
+    """
+    coarse = [k * every_deg for k in range(round(180 / every_deg))]
+    small = window.forbidden.size * window.cell_m**2 <= _SMALL_M2
+    first = blocks if small else [min(blocks, key=lambda b: max(b.length_m, b.width_m))]
+    kept = _best([best_fit(window, pattern, first, fire_gap_m, [angle]) for angle in coarse])
+    if not small:
+        kept = _best([best_fit(window, pattern, blocks, fire_gap_m, [angle]) for _, angle, _ in kept])
     for step in _FINER_DEG:
-        finer = [
+        sides = [
             best_fit(window, pattern, [block], fire_gap_m, [(angle - step) % 180, (angle + step) % 180])
             for _, angle, block in kept
         ]
-        kept = sorted([*kept, *finer], key=lambda t: -t[0])[:_KEPT]
+        kept = _best([*kept, *sides])
     return kept[0]
+
+
+def _best(tried: list[tuple[int, float, Block]]) -> list[tuple[int, float, Block]]:
+    return sorted(tried, key=lambda t: -t[0])[:_KEPT]

@@ -17,9 +17,10 @@ from stovergeo.yards.angle import conflict, mean_fall_deg
 from stovergeo.yards.base import BaseCost
 from stovergeo.yards.rate import GroundRatings, Rated
 from stovergeo.yards.say import depth
-from stovergeo.yards.yard import Yard, base_of
+from stovergeo.yards.yard import Yard, base_of, cells_in
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
+_BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
 NEAR_COLUMNS = ["yard_id", "layer", "name", "distance_m"]
 
 
@@ -99,6 +100,19 @@ def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings,
     return " ".join(said)
 
 
+def behind_words(told: list[dict[str, Any]], first: list[dict[str, Any]], ratings: GroundRatings) -> str:
+    """Say in what a yard lies behind the first one most; nothing where it hardly does."""
+    floor = ratings.options.book.value("yards.search.score_floor")
+    weight = {r.name: r.weight for r in ratings.rated}
+    most, said = _BEHIND, ""
+    for row, best in zip(told, first, strict=True):
+        if np.isfinite(row["score"]) and np.isfinite(best["score"]):
+            loss = weight.get(row["criterion"], 0) * np.log(max(best["score"], floor) / max(row["score"], floor))
+            if loss > most:
+                most, said = loss, f"Behind Y1 most in: {row['title'].lower()}."
+    return said
+
+
 def base_words(base: BaseCost, units: str) -> str:
     """Return a base in words, with its depth."""
     return f"{base.title}, {depth(base.depth_m, units)} deep" if base.depth_m else base.title
@@ -112,11 +126,14 @@ def make_tables(
     rated: list[dict[str, Any]] = []
     stacks: list[dict[str, Any]] = []
     near: list[dict[str, Any]] = []
+    first: list[dict[str, Any]] = []
     for number, yard in enumerate(yards, start=1):
         yard_id = f"Y{number}"
         told = ratings_of(yard, ratings, units)
+        first = first or told
         rated += [{"yard_id": yard_id, **row} for row in told]
-        figures.append({"yard_id": yard_id, **_figures(yard, told, stack, ratings, book, units)})
+        behind = behind_words(told, first, ratings)
+        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book, units)})
         stacks += _stacks(yard, yard_id)
         near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
     crs = stack.rio.crs
@@ -136,7 +153,13 @@ def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFra
 
 
 def _figures(
-    yard: Yard, told: list[dict[str, Any]], stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units: str
+    yard: Yard,
+    told: list[dict[str, Any]],
+    behind: str,
+    stack: xr.Dataset,
+    ratings: GroundRatings,
+    book: Handbook,
+    units: str,
 ) -> dict[str, Any]:
     base = base_of(yard, stack, book)
     unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
@@ -158,7 +181,7 @@ def _figures(
         "sun_share": _mean_of(stack, "sun_share", yard),
         "slope_pct": _mean_of(stack, "slope_pct", yard),
         "road_m": np.nan if way is None else float(np.nanmin(way.rating.value.values[yard.cells])),
-        "reason": reason_words(yard, told, ratings, base, units),
+        "reason": f"{reason_words(yard, told, ratings, base, units)} {behind}".strip(),
         "not_checked": " ".join([*ratings.not_checked.values(), *not_here]),
         "pattern": yard.pattern.name,
         "rows_deg": yard.angle.degrees,
@@ -203,3 +226,27 @@ def whats_near(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
         name = str(frame["name"].iloc[nearest]) if "name" in frame.columns else ""
         rows.append({"layer": layer, "name": name, "distance_m": float(distance[nearest])})
     return rows
+
+
+def sun_months(yards: gpd.GeoDataFrame, monthly: xr.DataArray, cell_m: float) -> pd.DataFrame:
+    """Return each yard's sun month by month.
+
+    Parameters
+    ----------
+    yards : GeoDataFrame
+        The table of yards.
+    monthly : xarray.DataArray, dims (month, y, x)
+        Sun of each month on the stack's grid, as `stovergeo.terrain.sun_by_month` gives it.
+    cell_m : float
+
+    Returns
+    -------
+    DataFrame
+        yard_id, month, sun: the mean over the yard's ground, in the unit of `monthly`.
+    """
+    rows = []
+    for yard in yards.itertuples():
+        row, col = cells_in(monthly.to_dataset(name="sun"), yard.geometry, cell_m)
+        for month, layer in zip(monthly["month"].values, monthly.values, strict=True):
+            rows.append({"yard_id": yard.yard_id, "month": month, "sun": _mean(layer[row, col])})
+    return pd.DataFrame(rows, columns=["yard_id", "month", "sun"])

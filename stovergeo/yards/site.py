@@ -21,6 +21,7 @@ from stovergeo.yards.pattern import Pattern
 
 #: sides of the polygon that stands for a quarter circle
 _QUARTER_SIDES = 16
+_ROWS_AT_ONCE = 32
 #: the rasteriser keeps state of its own; two threads in it at once confuse each other
 _BURNING = threading.Lock()
 
@@ -95,6 +96,10 @@ class Site:
     def cell_m(self) -> float:
         """Side of a cell."""
         return abs(float(self.stack.rio.transform().a))
+
+    def everywhere(self, value: float | bool) -> np.ndarray:
+        """Return one value for all cells, in the room of one."""
+        return np.broadcast_to(np.asarray(value, bool if isinstance(value, bool) else np.float32), self.shape)
 
     def array(self, name: str) -> np.ndarray:
         """Return a variable of the stack as a plain float32 array."""
@@ -171,4 +176,7 @@ def around(shapes: gpd.GeoSeries, distance_m: np.ndarray | float) -> shapely.Geo
 
 def ramp(value: np.ndarray, at: Sequence[float], score: Sequence[float]) -> np.ndarray:
     """Return straight-line interpolation of scores between values, ends held, NaN kept."""
-    return np.interp(value, at, score).astype(np.float32)
+    out = np.empty(value.shape, np.float32)
+    for k in range(0, len(value), _ROWS_AT_ONCE):  # numpy works in double: a strip at a time stays in the cache
+        out[k : k + _ROWS_AT_ONCE] = np.interp(value[k : k + _ROWS_AT_ONCE], at, score)
+    return out

@@ -238,6 +238,11 @@ def test_words_of_allowed_ground_are_sentences(name, units, ground):
     assert units == "us" or not re.search(r"\d (ft|in|miles)\b", words)
 
 
+def test_ground_that_is_alike_everywhere_lies_neither_wet_nor_dry(ground):
+    _, ratings = ground(cells=20).rate()
+    assert ratings.of("wetness").words_at(3, 3) == "Lies dry: drier than 50 % of the ground around."
+
+
 def test_why_here_off_the_map(ground):
     stack, ratings = ground(cells=10).rate()
     with pytest.raises(ValueError, match="off the map"):

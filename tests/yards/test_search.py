@@ -11,7 +11,7 @@ from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.gather import Bale
 from stovergeo.plan_file.yards import Yards
 from stovergeo.schemas import check_table
-from stovergeo.yards import find_yards, forbidden_shares, rate_ground
+from stovergeo.yards import find_yards, forbidden_shares, rate_ground, sun_months
 
 
 def test_tables_follow_their_schemas(ground):
@@ -220,3 +220,23 @@ def test_more_forbidden_ground_never_gives_more_room(ground):
         held.append(int(g.find(100_000)[0].yards["capacity_bales"].sum()))
     assert held == sorted(held, reverse=True)
     assert held[-1] > 0
+
+
+def test_yards_behind_the_first_say_in_what(ground):
+    g = ground(plan={"most": 2})
+    g.spoil("slope_pct", g.y < 600, 12).spoil("slope_pct", g.y < 180, 3)
+    g.spoil("slope_pct", (abs(g.y - 500) < 25) & (abs(g.x - 300) < 15), 3)
+    g.spoil("sun_share", g.y < 180, 0.75)
+    found, _, _ = g.find(150)
+    assert found.yards["reason"].iloc[1].endswith("Behind Y1 most in: sun in the storage season.")
+    assert "Behind" not in found.yards["reason"].iloc[0]
+
+
+def test_sun_by_month_is_the_mean_over_the_yard(ground):
+    g = ground(cells=60)
+    found, stack, ratings = g.find(100)
+    months = np.stack([np.full(g.x.shape, 2.0), np.full(g.x.shape, 5.0)])
+    monthly = stack["sun_share"].expand_dims(month=[11, 12]).copy(data=months)
+    table = sun_months(found.yards, monthly, ratings.site.cell_m)
+    assert len(table) == 2 * len(found.yards)
+    assert set(zip(table["month"], table["sun"], strict=True)) == {(11, 2.0), (12, 5.0)}

@@ -29,7 +29,7 @@ class Base:
             options.book.value("yards.clay.most"),
         )
         value = np.where(kind == 0, np.nan, kind)
-        return site.rating(_SCORES[kind], np.ones(site.shape, bool), value, "1")
+        return site.rating(_SCORES[kind], site.everywhere(True), value, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Name the base."""

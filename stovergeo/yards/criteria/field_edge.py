@@ -21,11 +21,11 @@ class FieldEdge:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Score by the distance into the field."""
         outside = ~np.isfinite(site.array("field_number"))
-        inward = distance_to_cells(outside, site.cell_m)
         if not outside.any():  # the field fills the grid: its edge is not on the map
             return NotChecked("Distance from the field's edge: the field fills the map.")
+        inward = distance_to_cells(outside, site.cell_m)
         good, far, least = (options.book.value(f"yards.field_edge.{k}") for k in ("good", "far", "least"))
-        return site.rating(ramp(inward, (good, far), (1, least)), np.ones(site.shape, bool), inward, "m")
+        return site.rating(ramp(inward, (good, far), (1, least)), site.everywhere(True), inward, "m")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say where it lies."""

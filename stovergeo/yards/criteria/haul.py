@@ -29,7 +29,7 @@ class Haul:
             return NotChecked("Distance to the bales: no field lies on the map.")
         mean = mean_distance_m(give, site.cell_m)
         good, far = options.book.value("yards.haul.good"), options.book.value("yards.haul.far")
-        return site.rating(ramp(mean, (good, far), (1, 0.2)), np.ones(site.shape, bool), mean, "m")
+        return site.rating(ramp(mean, (good, far), (1, 0.2)), site.everywhere(True), mean, "m")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say how far the bales come."""

@@ -20,7 +20,7 @@ class Hydric:
         """Look the rating up."""
         hydric = site.array("hydric")
         unranked, wet = (options.book.value(f"yards.hydric.{k}") for k in ("unranked", "hydric"))
-        return site.rating(ramp(hydric, (0, 0.5, 1), (1, unranked, wet)), np.ones(site.shape, bool), hydric, "1")
+        return site.rating(ramp(hydric, (0, 0.5, 1), (1, unranked, wet)), site.everywhere(True), hydric, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say what the rating means."""

@@ -19,10 +19,10 @@ class KnownPlace:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Mark the grower's places."""
         frame = site.layer("yards")
-        known = np.zeros(site.shape, bool) if frame is None else site.touched(list(frame.geometry))
-        # where none is given the criterion says nothing and weighs nothing
-        score = np.full(site.shape, np.nan) if frame is None else np.where(known, 1, 0.7)
-        return site.rating(score, np.ones(site.shape, bool), known, "1")
+        if frame is None:  # where none is given the criterion says nothing and weighs nothing
+            return site.rating(site.everywhere(np.nan), site.everywhere(True), site.everywhere(0.0), "1")
+        known = site.touched(list(frame.geometry))
+        return site.rating(np.where(known, 1, 0.7), site.everywhere(True), known, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say whether the grower named it."""

@@ -21,8 +21,7 @@ class NoGo:
         frame = site.layer("no_go")
         lane = options.book.value("yards.lane")
         if frame is None:
-            free = np.ones(site.shape, np.float32)
-            return site.rating(free, free > 0, free, "1", limit=lane)
+            return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(1.0), "1", limit=lane)
         keep_out = around(frame.geometry, lane)
         refused = site.touched([keep_out])
         return site.rating(~refused, ~refused, ~refused, "1", limit=lane, keep_out=keep_out)

@@ -66,8 +66,7 @@ class Setback:
         asked, high = self.distances_m(options)
         frame = site.layer(self.layer)
         if frame is None:  # the layer says there is none
-            clear = np.ones(site.shape, np.float32)
-            return site.rating(clear, clear > 0, np.full(site.shape, np.nan), "m", limit=asked)
+            return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(np.nan), "m", limit=asked)
         keep_out = around(frame.geometry, asked + self.extra_m(frame, options))
         near = site.touched([keep_out])
         distance = site.distance_m(self.layer)

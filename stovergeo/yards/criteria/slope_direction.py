@@ -27,7 +27,7 @@ class SlopeDirection:
         northward = (1 + np.cos(np.radians(aspect))) / 2  # 1 to the north, 0 to the south
         matters = np.clip(slope / full, 0, 1)
         score = np.where(slope < 0.1, 1.0, 1 - (1 - least) * northward * matters)  # flat ground has no aspect
-        return site.rating(score, np.ones(site.shape, bool), aspect, "degree")
+        return site.rating(score, site.everywhere(True), aspect, "degree")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Name the direction."""

@@ -34,7 +34,7 @@ class Snow:
             if frame is not None and "height_m" in frame.columns:
                 lee |= site.touched(drifts(frame, wind, heights))
         low = options.book.value("yards.snow.score")
-        return site.rating(np.where(lee, low, 1), np.ones(site.shape, bool), lee, "1")
+        return site.rating(np.where(lee, low, 1), site.everywhere(True), lee, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say whether drifts form."""

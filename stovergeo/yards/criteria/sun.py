@@ -21,7 +21,7 @@ class Sun:
         """Rise from 0 to 1 with the share."""
         sun = site.array("sun_share")
         worst, good = options.book.value("yards.sun.worst"), options.book.value("yards.sun.good")
-        return site.rating(ramp(sun, (worst, good), (0, 1)), np.ones(site.shape, bool), sun, "1")
+        return site.rating(ramp(sun, (worst, good), (0, 1)), site.everywhere(True), sun, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say how much sun it gets."""

@@ -29,7 +29,7 @@ class TreeFall:
         elif frame is not None:
             return NotChecked("Falling trees: the layer `trees` has no heights.")
         low = options.book.value("yards.trees.fall_score")
-        return site.rating(np.where(reach, low, 1), np.ones(site.shape, bool), reach, "1")
+        return site.rating(np.where(reach, low, 1), site.everywhere(True), reach, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say whether a tree would reach it."""

@@ -22,10 +22,13 @@ class Wetness:
         wetness = site.array("wetness")
         known = wetness[np.isfinite(wetness)]
         # 1,001 quantiles rank to a tenth of a percent; sorting every cell would cost far more
-        marks = np.quantile(known[:: max(1, known.size // 200_000)], np.linspace(0, 1, 1001))
-        rank = np.interp(wetness, marks, np.linspace(0, 1, 1001))
+        shares = np.linspace(0, 1, 1001)
+        marks = np.quantile(known[:: max(1, known.size // 200_000)], shares)
+        # a value that much of the ground has gets the middle of its ranks
+        marks, first, count = np.unique(marks, return_index=True, return_counts=True)
+        rank = np.interp(wetness, marks, shares[first] + (count - 1) / 2000)
         dry, wet = options.book.value("yards.wetness.dry_rank"), options.book.value("yards.wetness.wet_rank")
-        return site.rating(ramp(rank, (dry, wet), (1, 0)), np.ones(site.shape, bool), rank, "1")
+        return site.rating(ramp(rank, (dry, wet), (1, 0)), site.everywhere(True), rank, "1")
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say how it ranks."""
