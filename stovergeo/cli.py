@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -68,13 +71,11 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
 
     report = Report()
     proposals = []
-    try:
+    with contextlib.suppress(InputError):  # all that was found stands in the report
         proposals = check_season(plan_path or sample_plan_path(), report)
-    except InputError:
-        pass  # all that was found stands in the report
     problems = report.by_severity()
     if as_json:
-        found = {"problems": [p.as_dict() for p in problems], "proposals": [p.as_dict() for p in proposals]}
+        found = {"problems": [p.as_dict() for p in problems], "proposals": [asdict(p) for p in proposals]}
         print(json.dumps(found, indent=1, ensure_ascii=True))
     else:
         _print_problems(problems, to_user)
@@ -117,8 +118,6 @@ def handbook(
     as_json: AsJson = False,
 ) -> None:
     """Print the coefficients with their spread, source and standing."""
-    from dataclasses import asdict
-
     from stovergeo.handbook import load_handbook
 
     rows = [c for key, c in load_handbook().items() if key.startswith(topic)]
@@ -241,6 +240,13 @@ def main() -> None:
     except KeyboardInterrupt:
         to_side.print("Stopped; nothing was left half-written.")
         sys.exit(130)
+    except Exception as error:
+        if os.environ.get("STOVERGEO_DEBUG"):
+            raise
+        said = f"This is a fault of the tool, not of your files: {type(error).__name__}: {error}"
+        to_side.print(said, markup=False, highlight=False)
+        to_side.print("Nothing was left half-written. Set STOVERGEO_DEBUG=1 and run again to see where it arose.")
+        sys.exit(1)
 
 
 if __name__ == "__main__":
