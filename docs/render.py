@@ -1,15 +1,20 @@
-"""Write the pages that are made from tables in the code: problems and glossary.
+"""Write the pages that are made from tables in the code: problems, glossary, contracts and the handbook's numbers.
 
 Run ``python docs/render.py``; a test fails when a page no longer matches its table.
 """
 
 from __future__ import annotations
 
+from functools import partial
+from importlib.resources import files
 from pathlib import Path
 
+from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, Plugin, through_door
 from stovergeo.errors import problem_table
+from stovergeo.handbook import Coefficient
+from stovergeo.handbook.book import read_coefficients
 from stovergeo.schemas import TABLES
-from stovergeo.stack import VARIABLES
+from stovergeo.stack import BY_ROOM, VARIABLES, Variable
 
 HERE = Path(__file__).parent
 ACTIONS = {"refuse": "refused: nothing is written", "warn": "kept, and said", "fix": "repaired, counted and said"}
@@ -27,7 +32,7 @@ def problems_page() -> str:
     ]
     for code, entry in sorted(problem_table().items()):
         cells = (f"`{code}`", entry["title"], ACTIONS[entry["severity"]], entry["why"], entry["cure"])
-        lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+        lines.append(_row(cells))
     return "\n".join(lines) + "\n"
 
 
@@ -57,11 +62,143 @@ def glossary_page() -> str:
     return "\n".join(lines) + "\n"
 
 
-PAGES = {"problems.md": problems_page, "glossary.md": glossary_page}
+def contracts_page() -> str:
+    """Return the page of what each room, rule and criterion reads and makes."""
+    lines = [
+        "# Contracts",
+        "",
+        "What each room, rule and criterion reads and makes, as the code declares it; made by `docs/render.py`, do",
+        "not edit here. A variable enters the field stack only under a name of this page, as float32 on the stack's",
+        "grid, with its unit. A room that lacks what it reads, and a room or rule that finds it in another unit, stops",
+        "with a `ContractError` that names the variable, both units and who asked. A rule or criterion whose variables",
+        "are not known on a farm is left out and named on the map as not checked. The columns of the tables between",
+        "the rooms stand in the [glossary](glossary.md).",
+    ]
+    for room, made in BY_ROOM.items():
+        lines += [
+            "",
+            f"## The room `{room}` makes",
+            "",
+            "| variable | unit | range | meaning |",
+            "| --- | --- | --- | --- |",
+        ]
+        lines += [f"| `{name}` | {v.unit} | {_range(v)} | {v.long_name} |" for name, v in made.items()]
+        if room == "residue":
+            lines.append("| `keep_<rule>_mg_ha` | Mg/ha | 0 and more | dry stover asked for by a retention rule |")
+        if room == "yards":
+            lines.append("| `score_<criterion>` | 1 | 0 to 1 | score of the ground for a site criterion |")
+    lines += [
+        "",
+        "## Retention rules",
+        "",
+        f"Through the door `{RETENTION_RULES}`. Each makes `keep_<name>_mg_ha`.",
+        "",
+    ]
+    lines += ["| rule | what it is | reads | holds for | source |", "| --- | --- | --- | --- | --- |"]
+    for rule in _built_in(RETENTION_RULES):
+        cells = (f"`{rule.name}`", rule.thing.title, _reads(rule), rule.thing.valid, rule.thing.source)
+        lines.append(_row(cells))
+    lines += [
+        "",
+        "## Site criteria",
+        "",
+        f"Through the door `{SITE_CRITERIA}`. Each makes `score_<name>`; some forbid.",
+        "",
+    ]
+    lines += ["| criterion | what it is | reads | source |", "| --- | --- | --- | --- |"]
+    for criterion in sorted(_built_in(SITE_CRITERIA), key=lambda p: (getattr(p.thing, "order", 50), p.name)):
+        layer = getattr(criterion.thing, "layer", "")
+        reads = f"layer `{layer}`" if layer else _reads(criterion)
+        lines.append(_row((f"`{criterion.name}`", criterion.thing.title, reads, criterion.thing.source)))
+    return "\n".join(lines) + "\n"
+
+
+def _built_in(group: str) -> list[Plugin]:
+    """Return our own entries of a door, whatever else is installed here."""
+    return [plugin for plugin in through_door(group) if plugin.package == "stovergeo"]
+
+
+def _reads(plugin: Plugin) -> str:
+    return ", ".join(f"`{name}`" for name in plugin.thing.reads) or "–"
+
+
+def _range(kind: Variable) -> str:
+    if kind.low == -float("inf"):
+        return "any"
+    return f"{kind.low:g} and more" if kind.high == float("inf") else f"{kind.low:g} to {kind.high:g}"
+
+
+def handbook_page(topic: str) -> str:
+    """Return the page of one topic's coefficients."""
+    text = _topic_text(topic)
+    said = [line.removeprefix("#").strip() for line in text.splitlines() if line.startswith("#")]
+    opening = said[: next((k for k, line in enumerate(text.splitlines()) if not line.startswith("#")), 0)]
+    lines = [
+        f"# Handbook: {topic.replace('_', ' ')}",
+        "",
+        f"Made from `stovergeo/handbook/data/{topic}.toml`; do not edit here. A number set under `[handbook]` in the",
+        "plan file replaces a default and its spread.",
+        "",
+        *([" ".join(opening), ""] if opening else []),
+        "| key | value (low to high) | unit | what it is | standing | source and note |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
+    for c in read_coefficients(text):
+        source = "; ".join(part for part in (c.source, c.note) if part) or "–"
+        lines.append(_row((f"`{c.key}`", _spread(c), c.unit, c.meaning, str(c.standing), source)))
+    return "\n".join(lines) + "\n"
+
+
+def handbook_index() -> str:
+    """Return the page that lists the topics."""
+    lines = [
+        "# The handbook",
+        "",
+        "Every coefficient with its spread, source and standing, one page a topic. Standings: published (the figure",
+        "was seen in the source), derived (our arithmetic from published figures), from memory (the document is named",
+        "but was not read again), common practice (a fact of the trade, no source), judgement (ours).",
+        "",
+        "| topic | numbers | published | derived | from memory | common practice | judgement |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for topic in TOPICS:
+        standings = [str(c.standing) for c in read_coefficients(_topic_text(topic))]
+        kinds = ("published", "derived", "from memory", "common practice", "judgement")
+        counts = [str(standings.count(kind)) for kind in kinds]
+        lines.append(_row((f"[{topic.replace('_', ' ')}]({topic}.md)", str(len(standings)), *counts)))
+    lines += ["", "```{toctree}", ":hidden:", "", *TOPICS, "```"]
+    return "\n".join(lines) + "\n"
+
+
+def _topic_text(topic: str) -> str:
+    return (files("stovergeo.handbook") / "data" / f"{topic}.toml").read_text("utf-8")
+
+
+def _spread(c: Coefficient) -> str:
+    return f"{c.value:.6g}" if c.low == c.high else f"{c.value:.6g} ({c.low:.6g} to {c.high:.6g})"
+
+
+def _row(cells: tuple[str, ...]) -> str:
+    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
+
+
+TOPICS = sorted(
+    entry.name.removesuffix(".toml")
+    for entry in (files("stovergeo.handbook") / "data").iterdir()
+    if entry.name.endswith(".toml")
+)
+PAGES = {
+    "problems.md": problems_page,
+    "glossary.md": glossary_page,
+    "contracts.md": contracts_page,
+    "handbook/index.md": handbook_index,
+    **{f"handbook/{topic}.md": partial(handbook_page, topic) for topic in TOPICS},
+}
 
 
 def main() -> None:
     """Write every page."""
+    (HERE / "handbook").mkdir(exist_ok=True)
     for name, page in PAGES.items():
         (HERE / name).write_text(page(), encoding="utf-8")
 

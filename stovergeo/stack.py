@@ -32,60 +32,67 @@ class Variable:
     high: float = np.inf
 
 
-#: every variable the rooms make, in the order they make them
-VARIABLES: Final[dict[str, Variable]] = {
-    # layers
-    "cell_area_ha": Variable("ha", "true (geodesic) area of the cell", 0),
-    "field_number": Variable("1", "row of the field in the fields table, NaN outside all fields", 0),
-    "inside_property": Variable("1", "1 on ground where a yard may be looked for, else 0", 0, 1),
-    "elevation_m": Variable("m", "height of the bare ground"),
-    "surface_m": Variable("m", "height of ground, trees and buildings, as the sun meets it"),
-    # soils
-    "soil_number": Variable("1", "row of the soil in the soils table", 0),
-    "drainage_class": Variable("1", "natural drainage: 1 excessively ... 7 very poorly drained, 8 subaqueous", 1, 8),
-    "wettest_drainage_class": Variable("1", "the same of the wettest soil that covers 15 % or more", 1, 8),
-    "flooding_class": Variable(
-        "1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5
-    ),
-    "ponding_class": Variable("1", "ponding: 0 none, 1 rare, 2 occasional, 3 frequent", 0, 3),
-    "water_table_cm": Variable("cm", "shallowest wet layer in the year (200 = deeper than seen)", 0),
-    "clay_pct": Variable("%", "clay in the surface layer", 0, 100),
-    "hydric": Variable("1", "1 hydric, 0 not, 0.5 unranked", 0, 1),
-    "hydrologic_group": Variable("1", "runoff group: 1 A, 2 B, 3 C, 4 D (dual groups count as undrained)", 1, 4),
-    "soil_erodibility": Variable("Mg ha h/(ha MJ mm)", "K of the surface layer", 0, 0.15),
-    "soil_loss_tolerance": Variable("Mg/(ha yr)", "T, tolerable soil loss", 0, 20),
-    "wind_erodibility": Variable("Mg/(ha yr)", "wind erodibility index of the soil", 0, 700),
-    "highly_erodible": Variable("1", "1 where the ground is listed or computed highly erodible", 0, 1),
-    # yieldmap
-    "grain_mg_ha": Variable("Mg/ha", "dry corn grain", 0, 40),
-    "grain_error_mg_ha": Variable("Mg/ha", "standard error of the grain surface", 0),
-    "grain_mean_mg_ha": Variable("Mg/ha", "dry corn grain in the mean of several years", 0, 40),
-    "relative_yield": Variable("1", "yield over its field's mean, mean of several years", 0),
-    "yield_variation": Variable("1", "coefficient of variation of relative yield between years", 0),
-    "yield_stability": Variable("1", "1 steadily high, 2 steadily low, 3 unsteady between years", 1, 3),
-    # terrain
-    "slope_pct": Variable("%", "slope of the ground", 0),
-    "aspect_deg": Variable("degree", "direction the ground falls to, clockwise from north", 0, 360),
-    "roughness_m": Variable("m", "largest height difference to the eight neighbours", 0),
-    "ponding_m": Variable("m", "depth to which a depression fills before it spills", 0),
-    "upslope_area_m2": Variable("m2", "ground that drains through the cell, multiple-flow", 0),
-    "concentrated_flow": Variable("1", "1 where water runs gathered and no sheet-erosion equation holds", 0, 1),
-    "wetness": Variable("1", "topographic wetness index ln(a/tan slope)"),
-    "drainage_height_m": Variable("m", "height above the nearest drainage along the flow path", 0),
-    "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
-    "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
-    "sun_share": Variable("1", "the same as a share of open flat ground", 0),
-    "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
-    # residue
-    "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),
-    "keep_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
-    "binding_rule": Variable("1", "number of the rule that asks for most (attribute `rules` names them)", 0),
-    "removable_mg_ha": Variable("Mg/ha", "dry stover that may leave: stover less keep, never below 0", 0),
-    # yards
-    "yard_allowed": Variable("1", "1 where no hard reason forbids a stack", 0, 1),
-    "yard_score": Variable("1", "weighted score of the ground as a stack yard", 0, 1),
-    "yard_reason": Variable("1", "number of the first hard reason (attribute `reasons` names them), 0 none", 0),
+#: every variable, by the room that makes it, in the order they are made
+BY_ROOM: Final[dict[str, dict[str, Variable]]] = {
+    "layers": {
+        "cell_area_ha": Variable("ha", "true (geodesic) area of the cell", 0),
+        "field_number": Variable("1", "row of the field in the fields table, NaN outside all fields", 0),
+        "inside_property": Variable("1", "1 on ground where a yard may be looked for, else 0", 0, 1),
+        "elevation_m": Variable("m", "height of the bare ground"),
+        "surface_m": Variable("m", "height of ground, trees and buildings, as the sun meets it"),
+        "soil_number": Variable("1", "row of the soil in the soils table", 0),
+        "drainage_class": Variable(
+            "1", "natural drainage: 1 excessively ... 7 very poorly drained, 8 subaqueous", 1, 8
+        ),
+        "wettest_drainage_class": Variable("1", "the same of the wettest soil that covers 15 % or more", 1, 8),
+        "flooding_class": Variable(
+            "1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5
+        ),
+        "ponding_class": Variable("1", "ponding: 0 none, 1 rare, 2 occasional, 3 frequent", 0, 3),
+        "water_table_cm": Variable("cm", "shallowest wet layer in the year (200 = deeper than seen)", 0),
+        "clay_pct": Variable("%", "clay in the surface layer", 0, 100),
+        "hydric": Variable("1", "1 hydric, 0 not, 0.5 unranked", 0, 1),
+        "hydrologic_group": Variable("1", "runoff group: 1 A, 2 B, 3 C, 4 D (dual groups count as undrained)", 1, 4),
+        "soil_erodibility": Variable("Mg ha h/(ha MJ mm)", "K of the surface layer", 0, 0.15),
+        "soil_loss_tolerance": Variable("Mg/(ha yr)", "T, tolerable soil loss", 0, 20),
+        "wind_erodibility": Variable("Mg/(ha yr)", "wind erodibility index of the soil", 0, 700),
+        "highly_erodible": Variable("1", "1 where the ground is listed or computed highly erodible", 0, 1),
+    },
+    "yieldmap": {
+        "grain_mg_ha": Variable("Mg/ha", "dry corn grain", 0, 40),
+        "grain_error_mg_ha": Variable("Mg/ha", "standard error of the grain surface", 0),
+        "grain_mean_mg_ha": Variable("Mg/ha", "dry corn grain in the mean of several years", 0, 40),
+        "relative_yield": Variable("1", "yield over its field's mean, mean of several years", 0),
+        "yield_variation": Variable("1", "coefficient of variation of relative yield between years", 0),
+        "yield_stability": Variable("1", "1 steadily high, 2 steadily low, 3 unsteady between years", 1, 3),
+    },
+    "terrain": {
+        "slope_pct": Variable("%", "slope of the ground", 0),
+        "aspect_deg": Variable("degree", "direction the ground falls to, clockwise from north", 0, 360),
+        "roughness_m": Variable("m", "largest height difference to the eight neighbours", 0),
+        "ponding_m": Variable("m", "depth to which a depression fills before it spills", 0),
+        "upslope_area_m2": Variable("m2", "ground that drains through the cell, multiple-flow", 0),
+        "concentrated_flow": Variable("1", "1 where water runs gathered and no sheet-erosion equation holds", 0, 1),
+        "wetness": Variable("1", "topographic wetness index ln(a/tan slope)"),
+        "drainage_height_m": Variable("m", "height above the nearest drainage along the flow path", 0),
+        "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
+        "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
+        "sun_share": Variable("1", "the same as a share of open flat ground", 0),
+        "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
+    },
+    "residue": {
+        "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),
+        "keep_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
+        "binding_rule": Variable("1", "number of the rule that asks for most (attribute `rules` names them)", 0),
+        "removable_mg_ha": Variable("Mg/ha", "dry stover that may leave: stover less keep, never below 0", 0),
+    },
+    "yards": {
+        "yard_allowed": Variable("1", "1 where no hard reason forbids a stack", 0, 1),
+        "yard_score": Variable("1", "weighted score of the ground as a stack yard", 0, 1),
+        "yard_reason": Variable("1", "number of the first hard reason (attribute `reasons` names them), 0 none", 0),
+    },
 }
+VARIABLES: Final[dict[str, Variable]] = {name: kind for made in BY_ROOM.values() for name, kind in made.items()}
 
 #: families of names that rules and criteria make, each with its own name inside
 _FAMILIES: Final[tuple[tuple[re.Pattern[str], Variable], ...]] = (

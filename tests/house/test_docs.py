@@ -3,26 +3,37 @@
 from __future__ import annotations
 
 import importlib.util
+from pathlib import Path
 from types import ModuleType
 
 import pytest
 
 from stovergeo.errors import Severity, problem_table
+from stovergeo.handbook import load_handbook
 
 
-@pytest.fixture(scope="module")
-def render(request: pytest.FixtureRequest) -> ModuleType:
-    path = request.config.rootpath / "docs" / "render.py"
+def rendering() -> ModuleType:
+    path = Path(__file__).parents[2] / "docs" / "render.py"
     spec = importlib.util.spec_from_file_location("render", path)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
 
 
-@pytest.mark.parametrize("page", ["problems.md", "glossary.md"])
-def test_page_is_what_its_table_says(render: ModuleType, page: str) -> None:
-    written = (render.HERE / page).read_text("utf-8")
-    assert written == render.PAGES[page](), f"run `python docs/render.py` to renew docs/{page}"
+RENDER = rendering()
+
+
+@pytest.mark.parametrize("page", sorted(RENDER.PAGES))
+def test_page_is_what_its_table_says(page: str) -> None:
+    written = (RENDER.HERE / page).read_text("utf-8")
+    assert written == RENDER.PAGES[page](), f"run `python docs/render.py` to renew docs/{page}"
+
+
+def test_every_coefficient_stands_on_a_page() -> None:
+    text = "".join(RENDER.PAGES[f"handbook/{topic}.md"]() for topic in RENDER.TOPICS)
+    missing = [key for key in load_handbook() if f"| `{key}` |" not in text]
+    assert len(load_handbook()) > 300
+    assert not missing
 
 
 @pytest.mark.parametrize("code", sorted(problem_table()))
