@@ -10,7 +10,7 @@ import pandas as pd
 
 from stovergeo.supply.model import STEPS, Model, build
 from stovergeo.supply.problem import SupplyProblem
-from stovergeo.supply.solve import Solution, short_weights, solve
+from stovergeo.supply.solve import Solution, shadow_prices, short_weights, solve
 
 _TINY_MG = 1e-5
 _SHORT_MG = 0.01  # less is rounding: a fiftieth of a bale
@@ -44,6 +44,9 @@ class Choice:
     reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "words"]))
     """Why this method (kind zone), this yard, this wrap: what was second best and by how much."""
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: see `stovergeo.supply.alternatives`
+    next_mg: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["what", "month", "year", "price"]))
+    """What the next unit would cost with the whole decisions kept: a dry Mg more of a need in a month
+    (what: its name), an hour more of a machine (what: "hours baler", a saving, month 0)."""
     conflict: list[str] = field(default_factory=list)  #: needs and limits that cannot all hold, in words
 
     @property
@@ -74,6 +77,7 @@ def optimise(
     gap: float = 0.005,
     seconds: float = 60.0,
     cost_most: float | None = None,
+    priced: bool = False,
 ) -> Choice:
     """Return the best plan of a problem, without words.
 
@@ -92,13 +96,17 @@ def optimise(
         Time after which the best plan found is handed back with its gap.
     cost_most : float, optional
         $ that the plan may cost, for the other aims.
+    priced : bool
+        Also price the next ton of each need and month, and the next hour of each machine.
     """
     model = build(problem)
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
     weights = short_weights(model, kinds)
     cost = model.total_cost() if model.size else np.empty(0)
     if aim == "cost":
-        return _read(problem, model, solve(model, cost, weights, gap=gap, seconds=seconds))
+        solution = solve(model, cost, weights, gap=gap, seconds=seconds)
+        choice = _read(problem, model, solution)
+        return replace(choice, next_mg=_next_prices(model, cost, solution)) if priced else choice
     measure = _measure(problem, model, aim)
     limits = [] if cost_most is None else [(cost, cost_most)]
     best = solve(model, measure, weights, gap=gap, seconds=seconds, budgets=limits)
@@ -211,6 +219,22 @@ def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_m
     return flow.assign(bales=bales)[["zone_id", "yard_id", "dry_mg", "bales", "distance_m", "cost"]].reset_index(
         drop=True
     )
+
+
+def _next_prices(model: Model, cost: np.ndarray, solution: Solution) -> pd.DataFrame:
+    """Return the shadow prices of the needs and of the machines' hours."""
+    prices = shadow_prices(model, cost, solution) if model.size else {}
+    short = model.tables["short"]
+    met = solution.values[model.block("short")] <= _SHORT_MG
+    rows = [
+        (n, m, y, p)
+        for n, m, y, p, ok in zip(
+            short["need"], short["month"], short["year"], prices.get("need", ()), met, strict=False
+        )
+        if ok
+    ]
+    rows += [(name, 0, 0, -float(p[0])) for name, p in prices.items() if name.startswith("hours ")]
+    return pd.DataFrame(rows, columns=["what", "month", "year", "price"])
 
 
 def share_out(count: int, masses: np.ndarray) -> np.ndarray:

@@ -56,7 +56,7 @@ def choose(
         named = dict(zip(problem.offers["method"], problem.offers["title"], strict=True))
     if len(problem.zones) * len(problem.yards) <= _SMALL:
         gap = min(gap, _FINE)
-    choice = optimise(problem, gap=gap, seconds=seconds)
+    choice = optimise(problem, gap=gap, seconds=seconds, priced=explain)
     said = words.plan_words(problem, choice, named)
     hard: list[str] = []
     if choice.short_bales and explain:
@@ -71,11 +71,13 @@ def choose(
     reasons = _reasons(problem, choice, named, gap, yards_explained)
     if not choice.short_bales:
         said += _next(problem, choice, named)
+    said += words.month_words(choice.next_mg)
     others = alternatives(problem, choice, gap=gap)
     said += words.other_words(others)
     fallen = if_yields_fall(problem, POORER_CROP, gap=gap)
     if fallen is not None:
         said.append(words.yield_words(choice, fallen, POORER_CROP))
+    said += problem.notes
     return replace(choice, words=said, reasons=reasons, alternatives=others, conflict=hard)
 
 

@@ -16,7 +16,8 @@ from stovergeo.handbook import Handbook
 from stovergeo.plan_file import Plan
 from stovergeo.residue import Method, nutrients
 from stovergeo.stack import grid_of
-from stovergeo.supply.cost import bales_on_load, haul_cost_per_mg
+from stovergeo.supply.cost import haul_cost_per_mg
+from stovergeo.supply.loads import load_words, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.zones import zone_numbers
 
@@ -65,6 +66,7 @@ def supply_problem(
     stored = [b for b in bales.values() if b.moisture_pct <= wet]
     wettest = max(stored or bales.values(), key=lambda b: b.moisture_pct)
     grounds = yard_grounds(yards, stack, book) if stack is not None else ["soil"] * len(yards)
+    notes = load_words(truck_load(wettest, book), plan.need.longest_haul_km) if plan.need.contract else []
     return SupplyProblem(
         zones=pd.DataFrame(zones.drop(columns="geometry", errors="ignore")),
         offers=offers,
@@ -79,6 +81,7 @@ def supply_problem(
         nearest=round(book.value("haul.nearest")),
         no_go_zones=no_go_zones,
         no_go_yards=no_go_yards,
+        notes=tuple(notes),
         habit=dict.fromkeys(zones["field_id"].unique(), plan.money.today) if plan.money.today else {},
     )
 
@@ -130,9 +133,7 @@ def need_terms(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
     """
     handling = 2 * book.value("cost.load")
     rows = [(h.name, "herd", np.inf, np.inf, np.nan, handling) for h in plan.need.herd]
-    count, _ = bales_on_load(
-        bale.volume_m3, bale.as_is_kg, book.value(f"haul.load_volume.{bale.shape}"), book.value("haul.payload")
-    )
+    load = truck_load(bale, book)
     truck_h = plan.money.truck_per_h if plan.money.truck_per_h is not None else book.value("cost.truck_hour")
     for contract in plan.need.contract:
         per_mg = haul_cost_per_mg(
@@ -141,7 +142,7 @@ def need_terms(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
             book.value("haul.load_hours"),
             book.value("haul.load_hours"),
             truck_h,
-            count * bale.dry_kg / 1000,
+            load.dry_mg,
         )
         out = handling + float(per_mg) * bale.dry_kg / 1000
         price = np.nan if contract.price_per_mg is None else contract.price_per_mg

@@ -67,6 +67,7 @@ class SupplyProblem:
     no_go_zones: frozenset[str] = frozenset()
     no_go_yards: frozenset[str] = frozenset()
     habit: Mapping[str, str] = field(default_factory=dict)  #: field_id -> method used today
+    notes: tuple[str, ...] = ()  #: sentences on roads and loads that go with any plan
 
     def __post_init__(self) -> None:
         for name, columns in ASKED.items():

@@ -18,7 +18,6 @@ from stovergeo.supply.model import Model
 _SHORT = 1e6
 _SLACK_MG = 1e-5  # ten grams: finer than any bale, coarser than the tolerance of the solver
 _REACHED_MG = 1e-4
-_PRESOLVED = 5_000  # variables
 #: herds before contracts, when not both can be had
 _WEIGHT = {"herd": 10.0, "contract": 1.0}
 
@@ -147,8 +146,8 @@ def _run(
     asked = {
         "c": np.append(cost, _SHORT),
         "constraints": LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
-        # a farm is quick without presolve, and its whole plans then need no mending
-        "options": {"mip_rel_gap": gap, "time_limit": seconds, "presolve": model.size > _PRESOLVED},
+        # as quick without presolve, and its whole plans then need no mending (which HiGHS does not do quietly)
+        "options": {"mip_rel_gap": gap, "time_limit": seconds, "presolve": False},
     }
     top, whole = np.append(model.top, np.inf), np.append(model.whole, False)
     result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))

@@ -119,6 +119,24 @@ def next_words(found: NextBales, titles: Mapping[str, str], price_each: float = 
     return said
 
 
+def month_words(next_mg: pd.DataFrame) -> list[str]:
+    """Say in which month the next ton of each need costs least and most, and what an hour more would save."""
+    said = []
+    for what, rows in next_mg.groupby("what", sort=False):
+        if str(what).startswith("hours "):
+            saved = float(rows["price"].iloc[0])
+            if saved >= 1:
+                said.append(f"One more hour of the {str(what)[6:]} would save ${saved:,.0f}.")
+            continue
+        first, last = rows.iloc[0], rows.iloc[-1]
+        if len(rows) > 1 and last["price"] - first["price"] >= 1:
+            said.append(
+                f"A ton more for {what} costs {first['price']:.2f} $/Mg in {_MONTHS[int(first['month']) - 1]} and "
+                f"{last['price']:.2f} $/Mg in {_MONTHS[int(last['month']) - 1]}: the difference is what keeping costs."
+            )
+    return said
+
+
 def second_words(found: SecondBest) -> str:
     """Say what takes the place of a yard or a wrap, and by how much it is worse."""
     what = f"yard {found.name}" if found.kind == "yard" else WRAPS.get(found.name, found.name)

@@ -10,9 +10,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stovergeo.bales import BaleSize, bale_of
 from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, repair_share
 from stovergeo.bales.loss import cost_after_loss
 from stovergeo.handbook import load_handbook
+from stovergeo.plan_file.gather import Bale
 from stovergeo.supply.cost import (
     bales_on_load,
     edge_cost_per_mg,
@@ -24,6 +26,7 @@ from stovergeo.supply.cost import (
     per_mg_of_bales,
     raised_by_fuel,
 )
+from stovergeo.supply.loads import load_words, truck_load
 from stovergeo.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
 
 KM_PER_MI = M_PER_MI / 1000
@@ -169,6 +172,24 @@ def test_usual_loads_and_their_mass():
     heavy, held = bales_on_load(141.372 * cubic_ft, 1800 * KG_PER_LB, BOOK.value("haul.load_volume.round"), payload)
     assert heavy < 34
     assert held == "weight"
+
+
+def bale(**kind) -> BaleSize:
+    return bale_of(Bale.model_validate(kind), None, BOOK)
+
+
+def test_a_truckload_is_told_in_words_with_the_road_authority():
+    # 34 bales 5 x 6 ft; 10 ft wide with axes across: over 8 ft 6 in, within Iowa's 12 ft 5 in for stover
+    load = truck_load(bale(), BOOK)
+    assert load.bales == 34
+    assert load.width_m == pytest.approx(10 * M_PER_FT)
+    assert load.wide
+    assert not load.wide_for_stover
+    said = " ".join(load_words(load, 64))
+    assert "road authority" in said
+    square = truck_load(bale(shape="square", width="4 ft", height="3 ft", length="8 ft"), BOOK)
+    assert square.bales == 39
+    assert not square.wide
 
 
 def test_dearer_fuel_lifts_custom_rates():

@@ -197,6 +197,9 @@ def test_shadow_price_of_need_is_the_cost_of_the_next_ton(season):
     weights = short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True)))
     solution = solve(model, model.total_cost(), weights, gap=1e-7, seconds=60)
     prices = shadow_prices(model, model.total_cost(), solution)["need"]
+    told = optimise(problem, gap=1e-7, priced=True).next_mg
+    assert told["price"].to_numpy() == pytest.approx(prices, rel=1e-6)
+    assert told.groupby("what")["price"].is_monotonic_increasing.all()  # later bales have lost more
     more = problem.need.copy()
     more.loc[0, "dry_mg"] += 0.01
     raised = optimise(replace(problem, need=more), gap=1e-9).total_cost
@@ -240,6 +243,7 @@ def test_the_plan_is_explained(season):
     assert "Proved" in said
     assert "Another 100 bales" in said
     assert "15 % lighter" in said
+    assert "the difference is what keeping costs" in said
     assert {"zone", "yard", "wrap"} <= set(choice.reasons["kind"])
     assert set(choice.reasons.loc[choice.reasons["kind"] == "zone", "id"]) == set(choice.flows["zone_id"])
 
