@@ -1,5 +1,6 @@
 """Stack yards: rating the ground, finding the best places, laying out the rows."""
 
+from stovergeo.yards.areas import setback_areas
 from stovergeo.yards.explain import Answer, forbidden_shares, why_here
 from stovergeo.yards.rate import GroundRatings, rate_ground
 from stovergeo.yards.search import FoundYards, find_yards
@@ -18,6 +19,7 @@ __all__ = [
     "find_yards",
     "forbidden_shares",
     "rate_ground",
+    "setback_areas",
     "sun_months",
     "why_here",
 ]

@@ -146,6 +146,7 @@ def rate_ground(
     site = Site(stack, dict(surroundings))
     plugins = _chosen(through_door(SITE_CRITERIA), yards_plan, report)
     report.stop_if_refused()
+    _warn_of_short_setbacks(yards_plan, book, report)
 
     with ThreadPoolExecutor(_THREADS) as pool:  # the kernels and numpy let go of the interpreter
         answers = list(pool.map(lambda p: _ask(p, site, options), plugins))
@@ -173,6 +174,16 @@ def _chosen(plugins: list[Plugin], plan: Yards, report: Report) -> list[Plugin]:
             if name not in known:
                 report.add("yards.unknown_criterion", f"plan file, {key}", f"There is no site criterion {name!r}.")
     return [p for p in plugins if plan.criteria is None or p.name in plan.criteria]
+
+
+def _warn_of_short_setbacks(plan: Yards, book: Handbook, report: Report) -> None:
+    """Report each clear distance of the plan that is shorter than any source asks for."""
+    for name, own in plan.setbacks:
+        key = "flow_path" if name == "waterway_m" else name.removesuffix("_m")
+        if own is not None and own < book[f"setbacks.{key}"].low:
+            least = book[f"setbacks.{key}"].low
+            what = f"It is {own:.1f} m; the shortest any source in the handbook asks for is {least:.1f} m."
+            report.add("yards.short_setback", f"plan file, yards.setbacks.{name.removesuffix('_m')}", what)
 
 
 def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecked | str:

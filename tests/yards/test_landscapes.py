@@ -212,6 +212,13 @@ def a_headland_between_ditch_and_wood(g):
     return shapely.box(115.2, 0, 135, 600), (300, 300), "tree crown"
 
 
+@case
+def a_strip_along_the_south_road(g):
+    g.add("roads", shapely.LineString([(-50, -20), (650, -20)])).spoil("slope_pct", g.y > 35, 9.0)
+    g.plan["setbacks"] = {"road": "40 ft"}
+    return shapely.box(0, 0, 600, 35), (300, 300), "Too steep"
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     g = ground()
