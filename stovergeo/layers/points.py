@@ -42,6 +42,8 @@ _MEASURED: Final = {
 # for kilograms) and that are not believed (row 30 of the bad-inputs sheet: 2 to 20); judgement
 USUAL_MG_HA: Final = (5.0, 14.0)
 BELIEVABLE_MG_HA: Final = (1.0, 20.0)
+#: median moisture of a corn harvest, % (common practice, no source)
+USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
 
@@ -174,6 +176,9 @@ def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
     elif col.layer.units.moisture == "fraction" and typical > 100:
         said = f"Moisture is declared as a fraction, but half of it is over {typical / 100:.3g}: it looks like %."
         col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "%".'))
+    elif not USUAL_MOISTURE_PCT[0] <= typical <= USUAL_MOISTURE_PCT[1]:
+        said = f"Half of the moistures lie under {typical:.3g} %, as in no corn harvest."
+        col.trouble.append(col.report.refuse("yield.moisture", where, said, "Check the column and its unit."))
     gaps = int(np.isnan(column).sum())
     if gaps:
         said = f"{gaps:,} of {col.n:,} records have no moisture; their dry grain is unknown."
@@ -335,6 +340,12 @@ def _header_down(header: pd.Series | None, col: _Columns) -> np.ndarray | None:
 
 
 def _check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
+    gaps = points["grain_kg"].isna()
+    if "moisture_pct" in points:  # said already where the moisture is missing
+        gaps &= points["moisture_pct"].notna()
+    if gaps.any():
+        said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, way or width; their harvest is unknown."
+        report.add("yield.gaps", where, said)
     yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
     if len(yields) == 0:
         raise report.refuse("yield.none", where, f"None of {len(points):,} records holds grain on ground.")

@@ -15,7 +15,7 @@ from stovergeo.errors import InputError, Report
 from stovergeo.layers.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.layers.farm_layers import FarmLayers
 from stovergeo.layers.fields import make_fields
-from stovergeo.layers.fit import check_points_on_fields, check_property
+from stovergeo.layers.fit import check_heights_agree, check_points_on_fields, check_property
 from stovergeo.layers.grid import farm_bounds
 from stovergeo.layers.heights import check_header, read_heights
 from stovergeo.layers.point_files import points_table, read_point_rows
@@ -107,6 +107,8 @@ class _Reader:
         )
         if fields is not None and points is not None and layers.yield_points is not None:
             self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
+        if points is not None and farm.elevation is not None:
+            self.attempt("elevation", check_heights_agree, points, farm.elevation, report)
         if fields is not None and owned is not None:
             self.attempt("property", check_property, fields, owned, report)
         return farm

@@ -74,6 +74,12 @@ _NUMBERS: Final = {
     "wind_erodibility": (MG_HA_PER_TON_ACRE, 0.0, 310.0),
     "slope_length_m": (1.0, 0.0, 500.0),
 }
+#: steps in which the survey gives a soil its erodibility and its tolerance; means of mixtures lie between
+#: (K classes of the National Soil Survey Handbook, part 618; from memory)
+SURVEY_STEPS: Final = {
+    "soil_erodibility": (0.02, 0.05, 0.1, 0.15, 0.17, 0.2, 0.24, 0.28, 0.32, 0.37, 0.43, 0.49, 0.55, 0.64),
+    "soil_loss_tolerance": (1.0, 2.0, 3.0, 4.0, 5.0),
+}
 _IDS: Final = ("musym", "mukey", "soil_id")
 _NAMES: Final = ("muname", "name", "mapunit")
 
@@ -174,11 +180,11 @@ def _attributes(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoD
         for name in names:
             found = survey_column(frame, name)
             if found is not None:
-                read = (
-                    _words(frame[found], target, f"{where}, column {found!r}", report)
-                    if target in _WORDS
-                    else _numbers(frame[found], target, f"{where}, column {found!r}", report)
-                )
+                where_column = f"{where}, column {found!r}"
+                if target in _WORDS:
+                    read = _words(frame[found], target, where_column, report)
+                else:
+                    read = _numbers(frame[found], target, "components" in frame, where_column, report)
                 values = np.where(np.isnan(values), read, values)
         columns[target] = values
     ids = next((c for n in _IDS if (c := survey_column(frame, n))), None)
@@ -208,7 +214,7 @@ def _words(column: pd.Series, target: str, where: str, report: Report) -> np.nda
     return numbers
 
 
-def _numbers(column: pd.Series, target: str, where: str, report: Report) -> np.ndarray:
+def _numbers(column: pd.Series, target: str, mixed: bool, where: str, report: Report) -> np.ndarray:
     factor, low, high = _NUMBERS[target]
     values = to_numbers(column, where, report)
     wrong = (values < low) | (values > high)
@@ -216,6 +222,10 @@ def _numbers(column: pd.Series, target: str, where: str, report: Report) -> np.n
         said = f"{int(wrong.sum()):,} values lie outside {low:g} to {high:g}, such as {values[wrong][0]:g}."
         report.add("soil.range", where, said)
         values = np.where(wrong, np.nan, values)
+    known = values[np.isfinite(values)]
+    if target in SURVEY_STEPS and not mixed and known.size and np.mean(np.isin(known, SURVEY_STEPS[target])) < 0.5:
+        usual = ", ".join(f"{v:g}" for v in SURVEY_STEPS[target])
+        report.add("soil.steps", where, f"Values such as {known[0]:g} are none of the survey's ({usual}).")
     if target == "water_table_cm":
         # a null depth in a column that is there means: no wet layer was seen (survey's query guide)
         values = np.where(np.isnan(values) & ~wrong, NO_WATER_TABLE_CM, np.minimum(values, NO_WATER_TABLE_CM))

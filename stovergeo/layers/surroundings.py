@@ -50,6 +50,8 @@ HALF_WIDTH_M: Final = {"trees": 4.0, "buildings": 5.0}
 _HEIGHT_M: Final = {"m": 1.0, "ft": M_PER_FT}
 #: nothing on a farm is taller (judgement; a leg elevator reaches some 60 m)
 TALLEST_M: Final = 100.0
+#: heights that a wrong unit explains better: taller than the trees and farm buildings of the corn lands (judgement)
+UNUSUAL_M: Final = {"trees": 40.0, "buildings": 35.0}
 _NAMES: Final = ("name", "label", "title", "description")
 
 
@@ -76,7 +78,7 @@ def make_surrounding(
     names = clean_column(frame[column], where, report).to_list() if column else numbered
     table: dict[str, object] = {"name": [n or other for n, other in zip(names, numbered, strict=True)]}
     if isinstance(layer, HeightLayer):
-        table["height_m"] = _heights(frame, layer, where, report)
+        table["height_m"] = _heights(key, frame, layer, where, report)
     made = gpd.GeoDataFrame(table, geometry=_ground(key, frame, where, report), crs=crs)
     if region is None:
         return made
@@ -106,7 +108,7 @@ def _ground(key: str, frame: gpd.GeoDataFrame, where: str, report: Report) -> np
     return shapes
 
 
-def _heights(frame: gpd.GeoDataFrame, layer: HeightLayer, where: str, report: Report) -> np.ndarray:
+def _heights(key: str, frame: gpd.GeoDataFrame, layer: HeightLayer, where: str, report: Report) -> np.ndarray:
     if layer.height_column is None:
         if layer.height_m is None:
             raise report.refuse("height.missing", where, "Neither a height column nor one height for all is declared.")
@@ -123,6 +125,8 @@ def _heights(frame: gpd.GeoDataFrame, layer: HeightLayer, where: str, report: Re
         to_numbers(frame[layer.height_column], f"{where}, column {layer.height_column!r}", report)
         * _HEIGHT_M[layer.height_unit]
     )
+    if UNUSUAL_M[key] < (tallest := float(np.max(heights, initial=0, where=np.isfinite(heights)))) <= TALLEST_M:
+        report.add("height.unusual", where, f"The tallest has {tallest:.0f} m ({tallest / M_PER_FT:.0f} ft).")
     wrong = ~((heights > 0) & (heights <= TALLEST_M))
     if wrong.all():
         raise report.refuse(

@@ -645,6 +645,11 @@ def soils_of_another_county(farm, given):
     farm.layers["soils"]["path"] = "far.gpkg"
 
 
+@case("soil.steps", "warn")
+def erodibility_a_tenth_of_what_it_is(farm, given):
+    write_soils(farm, kwfact=[".032", ".028"])
+
+
 @case("height.missing", "refuse")
 def trees_without_height(farm, given):
     a_tree_as_a_point(farm, given)
@@ -710,3 +715,48 @@ def pounds_called_kilograms(farm, given):
 @case("yield.unusual", "warn")
 def kilograms_called_pounds(farm, given):
     farm.write_points(given["table"].assign(Flow=given["table"]["Flow"] / 2.2046))
+
+
+@case("points.coverage", "warn")
+def all_loads_twice(farm, given):
+    farm.write_points(pd.concat([given["table"]] * 2))
+
+
+@case("points.coverage", "warn")
+def half_of_the_loads(farm, given):
+    farm.write_points(given["table"][lambda t: np.arange(len(t)) % 4 < 2])
+
+
+@case("yield.moisture", "refuse")
+def moisture_of_no_grain(farm, given):
+    farm.write_points(given["table"].assign(Moisture=given["table"]["Moisture"] * 3.28))
+
+
+@case("yield.gaps", "warn")
+def flow_missing_here_and_there(farm, given):
+    flow = given["table"]["Flow"]
+    farm.write_points(given["table"].assign(Flow=flow.where(np.arange(len(flow)) % 50 > 0)))
+
+
+@case("dem.disagree", "warn")
+def receiver_in_feet_and_raster_called_metres(farm, given):
+    farm.layers["yield_points"]["columns"]["height"] = "Altitude"
+    farm.layers["yield_points"]["units"]["height"] = "ft"
+    farm.write_raster(given["ground"] * np.float32(3.28084))
+
+
+@case("dem.disagree", "warn")
+def raster_three_times_as_hilly(farm, given):
+    table = given["table"]
+    at = (table["Latitude"] - table["Latitude"].min()) * 111_195
+    farm.write_points(table.assign(Altitude=(318 - 0.02 * at) / 0.3048))
+    farm.layers["yield_points"]["columns"]["height"] = "Altitude"
+    farm.layers["yield_points"]["units"]["height"] = "ft"
+    farm.write_raster(300 + (given["ground"] - 300) * np.float32(3.28))
+
+
+@case("height.unusual", "warn")
+def feet_of_a_tree_called_metres(farm, given):
+    trees = gpd.GeoDataFrame({"h": [60.0]}, geometry=[shapely.Point(420_100, 4_864_420)], crs=32615)
+    trees.to_file(farm.folder / "trees.gpkg")
+    farm.layers["trees"] = {"path": "trees.gpkg", "height_column": "h", "height_unit": "m"}
