@@ -27,7 +27,7 @@ def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
         ("soil", "The soil here", _words(result, "soil")),
         ("stays", "What stays on the ground, and why that is enough", _stays(result)),
         ("offer", "What you are offered, and what leaves with the bales", _offer(result)),
-        ("short", "What falls short", _words(result, "shortage")),
+        ("short", "What falls short", _short(result)),
         ("unchecked", "What was not checked", _unchecked(result)),
         ("ask", "Whom to ask", _ask(result)),
     ]
@@ -122,6 +122,8 @@ def _bales(result: SeasonResult) -> list[Parts]:
 def _yards(result: SeasonResult) -> list[Parts]:
     planned = result.hauls.groupby("yard_id")["bales"].sum()
     lines: list[Parts] = []
+    if result.yards.empty:
+        return _words(result, "yards")
     for yard in result.yards.itertuples():
         bales = int(planned.get(yard.yard_id, 0))
         if bales:
@@ -262,8 +264,22 @@ def _offer(result: SeasonResult) -> list[Parts]:
     return lines
 
 
+def _short(result: SeasonResult) -> list[Parts]:
+    short = result.totals.get("short_bales", 0.0)
+    lines: list[Parts] = [[f"The plan gives {short:,.0f} bales less than are needed."]] if short >= 0.5 else []
+    return lines + _words(result, "shortage")
+
+
 def _unchecked(result: SeasonResult) -> list[Parts]:
-    return [[f"{what}: ", *parts_of(without_keys(why))] for what, why in result.not_checked.items()]
+    lines: list[Parts] = []
+    for what, why in result.not_checked.items():
+        missing = re.fullmatch(r"no layer `(\w+)` was given\.", why)
+        if missing and missing[1] in result.not_checked:
+            continue  # said already where the layer itself is named
+        told = re.sub(r"^not known for this farm \(.*\)\.$", "not known for this farm.", without_keys(why))
+        # a layer's own words begin with its name
+        lines.append(parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what}: {told}"))
+    return lines
 
 
 def _ask(result: SeasonResult) -> list[Parts]:

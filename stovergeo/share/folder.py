@@ -28,6 +28,7 @@ except ImportError:  # Windows, where an open file cannot be removed: that alone
 PREFIX = ".stovergeo-"
 SUFFIX = ".part"
 _ALIVE = "alive"
+_NEARLY_FULL_BYTES = 1_000_000
 _WHOLE = "whole"  # set when every file stands verified in the part folder
 
 
@@ -157,7 +158,7 @@ def part_folder(folder: Path, report: Report) -> Iterator[Path]:
             _try_lock(alive)
         yield part
     except OSError as error:
-        raise _refusal(error, f"folder {folder}", report) from None
+        raise _refusal(error, f"folder {folder}", report, shutil.disk_usage(folder).free) from None
     finally:
         stay.close()
         if part is not None:
@@ -206,8 +207,9 @@ def _to_disk(path: Path) -> None:
         os.close(handle)
 
 
-def _refusal(error: OSError, where: str, report: Report) -> InputError:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+def _refusal(error: OSError, where: str, report: Report, free: int = _NEARLY_FULL_BYTES) -> InputError:
+    # the file libraries do not pass the system's reason on; a disk with no room left is one
+    if error.errno in (errno.ENOSPC, errno.EDQUOT) or (error.errno is None and free < _NEARLY_FULL_BYTES):
         return report.refuse("out.disk_full", where, "There is no room left on the disk.")
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return report.refuse("out.permission", where, f"{error.strerror}.")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,6 +13,9 @@ import pyogrio
 import rasterio
 import rasterio.shutil
 import xarray as xr
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
+from rasterio._err import CPLE_BaseError
+from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
 from stovergeo.result import SeasonResult
@@ -34,6 +39,15 @@ SITING = (
 
 class NotVerifiedError(OSError):
     """A file was written but does not read back as what was written."""
+
+
+@contextlib.contextmanager
+def _gdal_as_os_error() -> Iterator[None]:
+    """Turn what the file libraries raise when a write fails into an `OSError`."""
+    try:
+        yield
+    except (DataSourceError, DataLayerError, FeatureError, GeometryError, RasterioError, CPLE_BaseError) as error:
+        raise OSError(str(error)) from error
 
 
 def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
@@ -72,9 +86,23 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
     return {name: layer for name, layer in layers.items() if len(layer)}
 
 
+@_gdal_as_os_error()
 def write_gpkg(result: SeasonResult, path: Path) -> None:
     """Write and verify the GeoPackage, in the working CRS."""
     layers = gpkg_layers(result)
+    # the same plan gives the same bytes: the date kept inside is the season's, not the clock's
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{result.plan.farm.season}-01-01T00:00:00.000Z"})
+    try:
+        _write_layers(layers, path)
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    for name, layer in layers.items():
+        found = pyogrio.read_info(path, layer=name, force_feature_count=True)["features"]
+        if found != len(layer):
+            raise NotVerifiedError(f"{path.name}, layer {name}: {found} rows read back, {len(layer)} written")
+
+
+def _write_layers(layers: dict[str, pd.DataFrame], path: Path) -> None:
     for number, (name, layer) in enumerate(layers.items()):
         if isinstance(layer, gpd.GeoDataFrame):
             layer = layer.reset_index(drop=True)
@@ -84,10 +112,6 @@ def write_gpkg(result: SeasonResult, path: Path) -> None:
         pyogrio.write_dataframe(
             _storable(layer), path, layer=name, driver="GPKG", append=number > 0, dataset_options=created
         )
-    for name, layer in layers.items():
-        found = pyogrio.read_info(path, layer=name, force_feature_count=True)["features"]
-        if found != len(layer):
-            raise NotVerifiedError(f"{path.name}, layer {name}: {found} rows read back, {len(layer)} written")
 
 
 def _storable(layer: pd.DataFrame) -> pd.DataFrame:
@@ -104,6 +128,7 @@ def _storable(layer: pd.DataFrame) -> pd.DataFrame:
     return kept
 
 
+@_gdal_as_os_error()
 def write_cog(stack: xr.Dataset, names: tuple[str, ...], path: Path) -> None:
     """Write the named variables, as far as the stack holds them, as bands of a cloud-optimised GeoTIFF.
 

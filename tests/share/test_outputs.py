@@ -87,9 +87,9 @@ def test_record_lists_checksums_of_the_files_beside_it(written):
     assert 42 < corner[1] < 43
 
 
-def test_same_result_gives_the_same_map_and_tables(written, result, tmp_path):
+def test_the_same_result_gives_the_same_bytes(written, result, tmp_path):
     again = write_outputs(result, tmp_path / "again")
-    for name in ("map.html", "crew.html", "zones.csv", "yards.csv", "sources.csv", "removable.tif", "siting.tif"):
+    for name in NAMES:
         assert again[name].read_bytes() == written[name].read_bytes(), name
 
 
@@ -124,6 +124,54 @@ def test_a_failed_write_leaves_the_old_results_whole(standing, result, monkeypat
         write_outputs(result, standing, overwrite=True)
     assert refused.value.problems[0].code == "out.disk_full"
     assert {p.name: p.read_bytes() for p in standing.iterdir()} == before
+
+
+FULL_DISK = """
+import importlib.util, json, pathlib, shutil, subprocess, sys
+spec = importlib.util.spec_from_file_location("made_up", sys.argv[1])
+made_up = importlib.util.module_from_spec(spec); spec.loader.exec_module(made_up)
+from stovergeo.errors import InputError
+from stovergeo.share import write_outputs
+disk = pathlib.Path(sys.argv[2])
+subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(disk)], check=True)
+out = disk / "out"
+result = made_up.made_result(disk)
+write_outputs(result, out)
+before = {p.name: p.read_bytes() for p in out.iterdir()}
+said = []
+for left_kb in (1200, 900, 700, 500, 300, 100, 4):
+    (disk / "ballast").write_bytes(b"x" * (shutil.disk_usage(disk).free - 1024 * left_kb))
+    try:
+        write_outputs(result, out, overwrite=True)
+        said.append("written")
+    except InputError as refused:
+        said.append(refused.problems[0].code)
+    # where there was room after all, the same plan has given the same bytes
+    assert {p.name: p.read_bytes() for p in out.iterdir()} == before, left_kb
+    (disk / "ballast").unlink()
+print(json.dumps(said))
+"""
+
+
+@pytest.mark.skipif(shutil.which("unshare") is None or os.name == "nt" or os.geteuid() != 0, reason="mounts need root")
+def test_a_disk_that_fills_at_any_file_leaves_the_old_results_whole(tmp_path):
+    """A small disk of its own, gone with the process, with less and less room left on it."""
+    line = [
+        "unshare",
+        "-m",
+        sys.executable,
+        "-c",
+        FULL_DISK,
+        str(Path(__file__).with_name("made_up.py")),
+        str(tmp_path),
+    ]
+    run = subprocess.run(line, capture_output=True, text=True, timeout=300, check=False)
+    if "mount" in run.stderr and "stovergeo" not in run.stderr:
+        pytest.skip("a small disk cannot be mounted here")
+    assert run.returncode == 0, run.stderr
+    said = json.loads(run.stdout)
+    assert said[0] in ("written", "out.disk_full")
+    assert said[1:] == ["out.disk_full"] * 6
 
 
 def test_results_never_go_through_a_link_or_over_a_folder(tmp_path):
