@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import CREW, GUIDANCE
+from stovergeo.share.details import method_titles
 from stovergeo.share.drawing import Drawing, north_turn_deg
 from stovergeo.share.say import System, parts_of, quantity, said
 
@@ -39,6 +40,7 @@ TOPICS: Final[dict[str, str]] = {
     "caution": "Take care",
 }
 _NEAR_M: Final = 150.0  # how far from a field a hazard or gate is still listed on its page
+_MOST_OF_A_KIND: Final = 3
 _LISTED: Final = {
     "gates": "Gate",
     "overhead_lines": "Overhead wires",
@@ -147,14 +149,14 @@ def _names(result: SeasonResult) -> list[str]:
 
 def _zones_table(result: SeasonResult, zones: pd.DataFrame, plan: pd.DataFrame) -> str:
     system = result.plan.farm.units
-    titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
+    titles = method_titles(result)
     rows = []
     for z in zones.itertuples():
         row = plan.loc[z.zone_id] if z.zone_id in plan.index else None
         cells = [
             z.zone_id,
             said([quantity("area", z.area_ha)], system),
-            str(titles.get(z.method, "Leave: no baling" if z.method == "leave" else z.method)),
+            titles.get(z.method, str(z.method)) + _part_of(z),
             said([quantity("rate", z.take_mg_ha)], system),
             f"{row.bales:,.0f}" if row is not None else "0",
             f"{row.turns:g}" if row is not None and row.turns == row.turns and row.bales else "–",
@@ -164,6 +166,11 @@ def _zones_table(result: SeasonResult, zones: pd.DataFrame, plan: pd.DataFrame) 
         f'<th scope="col">{h}</th>' for h in ("Zone", "Area", "Gather", "Take, dry", "Bales", "Turns of net")
     )
     return f"<table><caption>Zones</caption><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+
+
+def _part_of(zone: Any) -> str:
+    share = getattr(zone, "gathered_share", 1.0)
+    return f", on {share:.0%} of it" if 0 < share < 0.995 else ""
 
 
 def _loads_table(result: SeasonResult, hauls: pd.DataFrame) -> str:
@@ -195,7 +202,9 @@ def _near(result: SeasonResult, field: BaseGeometry) -> list[str]:
         things = result.surroundings.get(layer)
         if things is None:
             continue
-        for thing in things[things.distance(field) <= _NEAR_M].itertuples():
+        away_m = things.distance(field)
+        near = things[away_m <= _NEAR_M]
+        for thing in near.loc[away_m[near.index].sort_values(kind="stable").index[:_MOST_OF_A_KIND]].itertuples():
             name = str(getattr(thing, "name", "") or "")
             away = said([quantity("length", thing.geometry.distance(field))], result.plan.farm.units)
             lines.append(f"<b>{kind}</b>{': ' + escape(name) if name else ''}, {away} from the field.")
