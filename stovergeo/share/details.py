@@ -123,7 +123,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
                 _q("rate", m.take_mg_ha),
                 _q("pct1", m.ash_pct),
                 [f"{m.passes:g}"],
-                [("fits. " if m.allowed else "takes too much here. "), *parts_of(str(m.words), names)],
+                ["✓ " if m.allowed else "✗ ", *parts_of(str(m.words), names)],
             ]
             for m in methods.itertuples()
         ]
@@ -181,6 +181,15 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         {"drawing": number},
         _table("This yard in numbers", ["What", "How much"], facts),
     ]
+    sun = result.yard_sun[result.yard_sun["yard_id"] == yard.yard_id] if len(result.yard_sun) else result.yard_sun
+    if len(sun):
+        bars = {
+            "caption": "Sun by month, share of open flat ground",
+            "kind": "share",
+            "rows": [[f"{_MONTHS[int(m.month) - 1]} {m.year:.0f}", float(m.sun_share)] for m in sun.itertuples()],
+            "line": None,
+        }
+        blocks.append({"bars": bars})
     if yard.not_checked:
         blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
     if len(ratings):

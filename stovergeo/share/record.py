@@ -40,6 +40,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "calendar",
             "wrap_use",
             "alternatives",
+            "yard_sun",
         )
         if getattr(result, name) is not None
     }

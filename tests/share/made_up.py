@@ -341,6 +341,18 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         problems=[found],
         coefficients=coefficients,
         crew=made_crew(text),
+        yard_sun=pd.DataFrame(
+            [(y, 2026 + (m < 9), m, 20.0 + m, 0.8 + 0.01 * m) for y in ("Y1", "Y2") for m in (11, 12, 1, 2)],
+            columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"],
+        ),
+        sensitivity=pd.DataFrame(
+            [("F1", 1, "harvest_index", text("Stover for the grain"), 0.7, 1)],
+            columns=["field_id", "rank", "input", "meaning", "share", "direction"],
+        ),
+        calendar=pd.DataFrame(
+            [("F1-a", 2026, "corn", True, 4.4, text("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, "")],
+            columns=["zone_id", "year", "crop", "harvest", "take_mg_ha", "words"],
+        ),
     )
 
 

@@ -15,10 +15,12 @@ from pyproj import CRS, Transformer
 from shapely.geometry import MultiPolygon, Polygon, box
 
 from stovergeo.share.crew import TOPICS, crew_sheet, load_rows
+from stovergeo.share.first_screen import first_screen
 from stovergeo.share.map_page import landowner_page
 from stovergeo.share.page_data import page_data
 from stovergeo.share.pictures import UNKNOWN, backdrop, block_mean, packed
 from stovergeo.share.places import STEP_M, Frame, way_to_lonlat
+from stovergeo.share.say import said
 
 
 @pytest.fixture(scope="module")
@@ -159,6 +161,70 @@ def test_crew_sheet_says_what_matters(result):
     home = sheet.partition("East eighty")[0]
     assert "The west side of yard Y1 is soft" in home
     assert "The west side of yard Y1 is soft" not in sheet.partition("East eighty")[2]
+
+
+def texts_of(blocks) -> str:
+    """All words of a panel, quantities in US units."""
+    found = []
+
+    def walk(value):
+        if (
+            isinstance(value, list)
+            and value
+            and all(isinstance(v, str) or (isinstance(v, dict) and "k" in v) for v in value)
+        ):
+            found.append(said(value, "us"))
+        elif isinstance(value, dict):
+            for below in value.values():
+                walk(below)
+        elif isinstance(value, list):
+            for below in value:
+                walk(below)
+        elif isinstance(value, str):
+            found.append(value)
+
+    walk(blocks)
+    return " | ".join(found)
+
+
+def test_panels_hold_what_the_tables_say(result):
+    data = page_data(result)
+    zone = texts_of(data["zones"][0]["panel"])
+    for words in (
+        "74.1 ac",
+        "Takes more than may leave here",
+        "Soybean",
+        "1,984 lb",
+        "between 1.7 ton/ac and 2.4 ton/ac",
+    ):
+        assert words in zone, words
+    bars = next(b["bars"] for b in data["zones"][0]["panel"] if "bars" in b)
+    assert bars["rows"] == [["Ground cover after planting", 3.1], ["Soil carbon", 4.2]]
+    assert bars["line"] == ["Stover grown", 9.1]
+    yard = data["yards"][0]["panel"]
+    months = [b["bars"]["rows"] for b in yard if "bars" in b and b["bars"]["caption"].startswith("Sun by month")]
+    assert [row[0] for row in months[0]] == ["Nov 2026", "Dec 2026", "Jan 2027", "Feb 2027"]
+    assert "Stover for the grain" in texts_of(data["choice"])
+    curves = next(b["curves"] for b in data["storage"] if "curves" in b)
+    assert {s["label"] for s in curves["series"]} == {"net on drained soil", "full cover on drained soil"}
+    assert curves["x"] == ["Oct", "Nov", "Dec", "Jan", "Feb", "Mar"]
+
+
+def test_not_checked_is_said_once_and_without_keys(result):
+    import dataclasses
+
+    unchecked = {
+        "trees": "Trees: their shade was not checked.",
+        "Distance to the nearest tree crown": "no layer `trees` was given.",
+        "Wetness": "not known for this farm (topographic wetness index ln(a/tan slope)).",
+        "Snow drifts": "the plan does not say whence the wind blows (`yards.wind_from_deg`).",
+    }
+    sections = {s["id"]: s for s in first_screen(dataclasses.replace(result, not_checked=unchecked))}
+    assert [said(line, "us") for line in sections["unchecked"]["lines"]] == [
+        "Trees: their shade was not checked.",
+        "Wetness: not known for this farm.",
+        "Snow drifts: the plan does not say whence the wind blows.",
+    ]
 
 
 def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
