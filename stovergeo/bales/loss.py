@@ -98,12 +98,24 @@ def loss_band(
 
 
 def value_of_loss(loss: ArrayLike, price_per_mg: ArrayLike) -> np.ndarray:
-    """Return what a loss costs for each Mg put in, $/Mg: loss (fraction) x price (Huhnke, BAE-1716 table)."""
+    """Return what a loss costs for each Mg put in, $/Mg: loss (fraction) x price (Huhnke, BAE-1716 table).
+
+    Examples
+    --------
+    >>> round(float(value_of_loss(0.10, 80.0)), 2)  # $/Mg
+    8.0
+    """
     return np.asarray(loss, dtype=float) * np.asarray(price_per_mg, dtype=float)
 
 
 def cost_after_loss(cost_per_mg: ArrayLike, loss: ArrayLike) -> np.ndarray:
-    """Return the cost of a Mg that comes out of the stack, from the cost of a Mg put in."""
+    """Return the cost of a Mg that comes out of the stack, from the cost of a Mg put in.
+
+    Examples
+    --------
+    >>> float(cost_after_loss(80.0, 0.20))
+    100.0
+    """
     return np.asarray(cost_per_mg, dtype=float) / (1 - np.asarray(loss, dtype=float))
 
 
@@ -118,6 +130,13 @@ def break_even_price_per_mg(added_cost: float, bale_dry_mg: float, loss_saved: f
         Dry mass baled, Mg.
     loss_saved : float
         Loss of the cheaper less loss of the dearer, fraction.
+
+    Examples
+    --------
+    A wrap that costs $2 more and saves a tenth of half a Mg:
+
+    >>> break_even_price_per_mg(2.0, bale_dry_mg=0.5, loss_saved=0.1)
+    40.0
     """
     if loss_saved <= 0:
         return 0.0 if added_cost <= 0 else float("inf")

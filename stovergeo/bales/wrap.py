@@ -14,12 +14,24 @@ from stovergeo.plan_file.gather import Storage, Wrap
 
 
 def net_length_m(diameter_m: float, turns: Numbers, overlap_m: float = 0.0) -> Numbers:
-    """Return the net one round bale takes, m: its turns, and the overlap at the end."""
+    """Return the net one round bale takes, m: its turns, and the overlap at the end.
+
+    Examples
+    --------
+    >>> round(net_length_m(diameter_m=1.8, turns=2.5, overlap_m=0.5), 1)
+    14.6
+    """
     return math.pi * diameter_m * turns + overlap_m
 
 
 def net_rolls(net_m: float, roll_length_m: float) -> int:
-    """Return whole rolls for a length of net."""
+    """Return whole rolls for a length of net.
+
+    Examples
+    --------
+    >>> net_rolls(6500.0, roll_length_m=3000.0)
+    3
+    """
     return math.ceil(net_m / roll_length_m - 1e-9)
 
 

@@ -28,6 +28,13 @@ def keep_in_harvest_year(required_mg_ha: Amount, stover_mg_ha: Amount, one_year_
     """Return what must stay in the year of harvest when the other years of `one_year_in` return all their stover.
 
     The mean left over the years, ((n - 1) S + keep) / n, is the requirement; never below 0.
+
+    Examples
+    --------
+    Six Mg/ha must return in the mean of two years of nine: harvest one year, and three may stay.
+
+    >>> float(keep_in_harvest_year(6.0, 9.0, one_year_in=2))
+    3.0
     """
     n = one_year_in
     return np.maximum(n * required_mg_ha - (n - 1) * stover_mg_ha, 0.0)
@@ -37,12 +44,23 @@ def share_of_years(stover_mg_ha: Amount, required_mg_ha: Amount, take_mg_ha: Amo
     """Return the largest share of corn years in which `take_mg_ha` may leave under the carbon budget, 0 to 1.
 
     Mean left = S - share x take >= required.
+
+    Examples
+    --------
+    >>> float(share_of_years(9.0, 6.0, take_mg_ha=6.0))
+    0.5
     """
     return np.clip((stover_mg_ha - required_mg_ha) / take_mg_ha, 0.0, 1.0)
 
 
 def one_year_in(share: Amount) -> np.ndarray:
-    """Return n of "one year in n" for a share of years: the least whole n with 1/n <= share, inf where it is 0."""
+    """Return n of "one year in n" for a share of years: the least whole n with 1/n <= share, inf where it is 0.
+
+    Examples
+    --------
+    >>> float(one_year_in(1 / 3))
+    3.0
+    """
     known = np.asarray(share, dtype=float)
     # a share of exactly 1/3 must not become 4 by rounding
     return np.where(known > 0, np.ceil(1 / np.where(known > 0, known, 1.0) - 1e-9), np.inf)

@@ -21,12 +21,23 @@ def cover_of(mass_kg_ha: Amount, k: Amount) -> Amount:
     mass_kg_ha : float or array
     k : float or array
         Cover coefficient, ha/kg.
+
+    Examples
+    --------
+    >>> round(float(cover_of(2000.0, k=0.00032)), 2)
+    0.47
     """
     return -np.expm1(-k * mass_kg_ha)  # Gregory 1982, Trans. ASAE 25:1333-1337
 
 
 def mass_of(cover: Amount, k: Amount) -> Amount:
-    """Return the mass of flat stover (kg/ha) that covers a share of the ground: the exact inverse of `cover_of`."""
+    """Return the mass of flat stover (kg/ha) that covers a share of the ground: the exact inverse of `cover_of`.
+
+    Examples
+    --------
+    >>> round(float(mass_of(0.30, k=0.00032)))
+    1115
+    """
     return -np.log1p(-cover) / k
 
 
@@ -44,6 +55,11 @@ def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
         Share left at planting of what lay there in the fall.
     passes : iterable of float
         Share left on the surface by each pass. These are mass factors; cover factors differ.
+
+    Examples
+    --------
+    >>> round(surviving(0.8, [0.5, 0.9]), 2)
+    0.36
     """
     return overwinter * prod(passes)
 
@@ -57,5 +73,11 @@ def cover_retained(mass_kg_ha: Amount, k: float, left: Amount) -> Amount:
 
 
 def laid_down(passes: Iterable[Amount]) -> Amount:
-    """Return the share of standing stalks that several passes lay flat, each laying its share of those still up."""
+    """Return the share of standing stalks that several passes lay flat, each laying its share of those still up.
+
+    Examples
+    --------
+    >>> laid_down([0.5, 0.5])
+    0.75
+    """
     return 1 - prod(1 - share for share in passes)

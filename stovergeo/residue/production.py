@@ -29,6 +29,13 @@ def stover(grain_mg_ha: Amount, slope: float, intercept: float) -> Amount:
     -----
     The ratio of stover to grain falls as the yield rises (Wilhelm et al. 2011), which one
     harvest index for all yields cannot show.
+
+    Examples
+    --------
+    Ten dry Mg/ha of grain, some 190 bu/ac:
+
+    >>> stover(10.0, slope=0.85, intercept=0.65)
+    9.15
     """
     # S = a G + b (Wilhelm et al. 2011, BioEnergy Res. 4:11-21, slope; the intercept is fitted)
     return (slope * grain_mg_ha + intercept) * (grain_mg_ha > 0)
@@ -40,7 +47,13 @@ def harvest_index(grain_mg_ha: Amount, stover_mg_ha: Amount) -> Amount:
 
 
 def stover_per_grain(index: Amount) -> Amount:
-    """Return stover : grain from the harvest index (both dry)."""
+    """Return stover : grain from the harvest index (both dry).
+
+    Examples
+    --------
+    >>> stover_per_grain(0.5)
+    1.0
+    """
     return (1 - index) / index
 
 
@@ -53,6 +66,11 @@ def at_market_moisture(wet_yield: Amount, moisture: Amount) -> Amount:
         In any unit of mass per area.
     moisture : float or array
         Share of water, wet basis, 0-1.
+
+    Examples
+    --------
+    >>> round(at_market_moisture(200.0, 0.20), 1)  # bu/ac
+    189.3
     """
     return wet_yield * (1 - moisture) / (1 - CORN_MARKET_MOISTURE)
 

@@ -31,7 +31,15 @@ CONTOUR: Final = (
 
 
 def soil_loss(R: Amount, K: Amount, LS: Amount, C: Amount, P: Amount = 1.0) -> Amount:
-    """Return mean annual soil loss A = R K LS C P (AH-537, AH-703), Mg/(ha yr) when R and K are SI."""
+    """Return mean annual soil loss A = R K LS C P (AH-537, AH-703), Mg/(ha yr) when R and K are SI.
+
+    Examples
+    --------
+    In US units, ton/(ac yr):
+
+    >>> soil_loss(R=160, K=0.25, LS=1.0, C=0.1)
+    4.0
+    """
     return R * K * LS * C * P
 
 
@@ -45,6 +53,11 @@ def cover_subfactor(cover_pct: Amount, b: Amount, roughness_mm: Amount = UNIT_RO
         Effect of one per cent of cover: 0.025 on flat or settled ground to 0.05 and more on steep tilled ground.
     roughness_mm : float
         Random roughness; rough ground makes less of its cover.
+
+    Examples
+    --------
+    >>> round(float(cover_subfactor(30.0, b=0.035)), 2)
+    0.35
     """
     return np.exp(-cover_effect(b, roughness_mm) * cover_pct)
 
@@ -70,6 +83,11 @@ def cover_needed_pct(
     """Return the cover (%) that brings bare-ground loss down to what is tolerable; above 100 no cover suffices.
 
     The inverse of `cover_subfactor`: bare_loss * cover_subfactor(answer) = tolerable, or the answer is 0.
+
+    Examples
+    --------
+    >>> round(float(cover_needed_pct(20.0, 10.0, b=0.035)), 1)
+    19.8
     """
     with np.errstate(divide="ignore"):  # no loss at all: log 0 is -inf, and the answer is 0
         return np.maximum(np.log(bare_loss / tolerable), 0.0) / cover_effect(b, roughness_mm)
@@ -96,5 +114,11 @@ def contour_factor(slope_pct: ArrayLike, slope_length_m: ArrayLike | None = None
 
 
 def erodibility_index(R: Amount, K: Amount, LS: Amount, T: Amount) -> Amount:
-    """Return R K LS / T; ground of 8 and more is highly erodible (NRCS)."""
+    """Return R K LS / T; ground of 8 and more is highly erodible (NRCS).
+
+    Examples
+    --------
+    >>> erodibility_index(R=160, K=0.25, LS=1.0, T=5)
+    8.0
+    """
     return R * K * LS / T
