@@ -130,9 +130,9 @@ def new_stack(grid: GeoBox) -> xr.Dataset:
         North-up grid in a projected metre CRS.
     """
     rows, cols = grid.shape
-    x, _ = grid.transform * (np.arange(cols) + 0.5, np.zeros(cols))
-    _, y = grid.transform * (np.zeros(rows), np.arange(rows) + 0.5)
-    stack = xr.Dataset(coords={"y": y, "x": x}).rio.write_crs(grid.crs.to_wkt()).rio.write_transform(grid.transform)
+    x = grid.transform.c + grid.transform.a * (np.arange(cols) + 0.5)
+    y = grid.transform.f + grid.transform.e * (np.arange(rows) + 0.5)
+    stack = xr.Dataset(coords={"y": y, "x": x}).rio.write_crs(_wkt(grid)).rio.write_transform(grid.transform)
     return put(stack, cell_area_ha=_true_cell_area_ha(grid))
 
 
@@ -201,12 +201,18 @@ def summary(stack: xr.Dataset) -> Mapping[str, tuple[str, float, float]]:
     }
 
 
+def _wkt(grid: GeoBox) -> str:
+    if grid.crs is None:
+        raise ContractError("the grid of a stack needs a coordinate reference system")
+    return grid.crs.to_wkt()
+
+
 def _true_cell_area_ha(grid: GeoBox) -> np.ndarray:
     """Geodesic cell area: the plane cell divided by the projection's areal scale at the cell.
 
     The scale varies smoothly; it is computed on a coarse lattice and spread linearly.
     """
-    crs = CRS.from_user_input(grid.crs.to_wkt())
+    crs = CRS.from_user_input(_wkt(grid))
     rows = np.unique(np.linspace(0, grid.shape[0] - 1, 9).round())
     cols = np.unique(np.linspace(0, grid.shape[1] - 1, 9).round())
     cc, rr = np.meshgrid(cols, rows)
