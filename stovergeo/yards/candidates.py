@@ -9,6 +9,7 @@ import numpy as np
 
 from stovergeo.yards.pattern import Block
 
+_ROOM_TO_TURN = 1.25
 _BEST = 12  # places kept for each size and shape of rectangle, wherever they lie
 _PARTS = 6  # and the best one of each of 6 x 6 parts of the farm
 
@@ -33,8 +34,8 @@ class Place:
 def rectangles(bales: int, block: Block, fire_gap_m: float, any_angle: bool) -> list[tuple[float, float]]:
     """Return sizes (north-south, east-west, m) of rectangles that hold so many bales of stacks on open ground.
 
-    Near-square, one stack wide and one stack long; for rows of any angle a square that
-    holds the near-square one turned.
+    Near-square, one stack wide and one stack long; for rows of any angle a square with
+    room to turn the near-square one.
     """
     stacks = max(1, math.ceil(bales / block.bales))
     if bales < block.bales:  # less than a stack: fewer rows of the same length, at least one
@@ -56,7 +57,8 @@ def rectangles(bales: int, block: Block, fire_gap_m: float, any_angle: bool) -> 
                 )
             )
     if any_angle:
-        side = min(math.hypot(*size) for size in sizes)
+        tall, wide = min(sizes, key=max)
+        side = max(_ROOM_TO_TURN * math.sqrt(tall * wide), tall, wide)
         return [(side, side)]
     return sorted(sizes)
 

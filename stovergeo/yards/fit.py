@@ -80,9 +80,11 @@ def lay_rows(window: Window, pattern: Pattern, block: Block, fire_gap_m: float, 
     return _draw(np.concatenate([np.empty((0, 5), np.int64), *laid]), bins, pattern, block, angle_deg)
 
 
-def most_bales(window: Window, pattern: Pattern, block: Block, fire_gap_m: float, angle_deg: float) -> int:
-    """Return how many bales `lay_rows` would place, without drawing them."""
-    bins = _bins(window, pattern, angle_deg)
+def most_bales(
+    window: Window, pattern: Pattern, block: Block, fire_gap_m: float, angle_deg: float, bin_m: float = _BIN_M
+) -> int:
+    """Return how many bales `lay_rows` would place, without drawing them; longer bins are faster and place fewer."""
+    bins = _bins(window, pattern, angle_deg, bin_m)
     steps_u, fire_u, gap_v, fire_v = _in_bins(bins, pattern, fire_gap_m)
     runs = _free_runs(bins.free, bins.per_row)
     best = _strips(runs, steps_u, block.steps, block.rows, bins.per_row + gap_v, pattern.steps_least, fire_u)
@@ -113,10 +115,10 @@ def _in_bins(bins: _Bins, pattern: Pattern, fire_gap_m: float) -> tuple[int, int
     )
 
 
-def _bins(window: Window, pattern: Pattern, angle_deg: float) -> _Bins:
+def _bins(window: Window, pattern: Pattern, angle_deg: float, bin_m: float = _BIN_M) -> _Bins:
     """Cut the window into bins along and across rows of this angle, and mark the free ones."""
-    along = pattern.step_m / int(np.ceil(pattern.step_m / _BIN_M))
-    per_row = int(np.ceil(pattern.across_m / _BIN_M))
+    along = pattern.step_m / int(np.ceil(pattern.step_m / bin_m))
+    per_row = int(np.ceil(pattern.across_m / bin_m))
     across = pattern.across_m / per_row
     rows, cols = window.forbidden.shape
     height, width = rows * window.cell_m, cols * window.cell_m

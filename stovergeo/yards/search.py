@@ -214,6 +214,8 @@ class _Hunt:
         if bales < self.plan.smallest_bales:
             return None
         laid = self._checked(lay_rows(window, self.pattern, block, self.fire_gap, angle.degrees))
+        if place.bales:
+            laid = self._enough(laid, place.bales)
         if laid.bales < self.plan.smallest_bales:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
@@ -227,6 +229,15 @@ class _Hunt:
     def _checked(self, laid: Rows) -> Rows:
         """Drop any row that touches ground kept out by the exact shapes; cells are only their picture."""
         return laid.only(~shapely.intersects(self.keep_out, laid.polygons), self.pattern)
+
+    def _enough(self, laid: Rows, bales: int) -> Rows:
+        """Leave out the outermost stacks that are more than the place was looked for."""
+        held = np.bincount(laid.stack, weights=laid.steps) * self.pattern.per_step
+        middles = shapely.centroid(laid.stack_outlines)
+        far = shapely.distance(middles, shapely.multipoints(middles).centroid)
+        order = np.argsort(far, kind="stable")
+        needed = int(np.searchsorted(np.cumsum(held[order]), bales)) + 1
+        return laid.only(np.isin(laid.stack, order[:needed]), self.pattern)
 
     def _make_room(self, large: list[Place], wanted: int) -> None:
         """Where the yards do not hold enough, add large ones in place of the smallest."""

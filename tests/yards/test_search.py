@@ -120,7 +120,7 @@ def test_a_place_the_grower_named_is_tried_and_its_refusal_explained(ground):
 
 def test_turned_rows_hold_more_in_a_turned_strip(ground):
     def held(rows):
-        g = ground(plan={"rows": rows})
+        g = ground(plan={"rows": rows, "most": 1})
         turned = shapely.affinity.rotate(shapely.box(50, 280, 550, 310), 35)
         g.spoil("slope_pct", ~shapely.contains_xy(turned, g.x, g.y), 15)
         return g.find(3000)[0].yards
@@ -152,7 +152,7 @@ def test_conflicts_of_direction_are_explained(ground):
 
 @pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0)])
 def test_stacks_stay_under_the_plans_mass(ground, rows, cap):
-    found, _, _ = ground(plan={"rows": rows, "stack_most": f"{cap} t"}).find(200)
+    found, _, _ = ground(plan={"rows": rows, "stack_most": f"{cap} t"}).find(600)
     assert found.stacks["mass_mg"].max() <= cap + 1e-6
     assert found.stacks["mass_mg"].max() > 0.75 * cap
 
