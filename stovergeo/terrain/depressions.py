@@ -49,8 +49,8 @@ def cut_breaches(
     ----------
     z : ndarray of float32, shape (rows, cols)
         Ground heights, m.
-    breaches : iterable of shapely LineString or MultiLineString
-        In the grid's CRS; parts outside the known ground are left out.
+    breaches : iterable of shapely geometries
+        Lines in the grid's CRS; parts outside the known ground, and what is not a line, are left out.
     west, north : float
         Outer corner of the grid, m.
     dx, dy : float
@@ -75,3 +75,26 @@ def cut_breaches(
         ramp = np.interp(share, [share[0], share[-1]], [z[r[0], c[0]], z[r[-1], c[-1]]]).astype(z.dtype)
         np.minimum.at(cut, (r, c), ramp)
     return cut
+
+
+def inlet_cells(
+    breaches: Iterable[shapely.Geometry],
+    shape: tuple[int, int],
+    *,
+    west: float,
+    north: float,
+    dx: float,
+    dy: float,
+) -> np.ndarray:
+    """Return the cells in which water goes down an inlet (points among the breaches), as a mask.
+
+    Parameters are those of `cut_breaches`; `shape` is that of the grid.
+    """
+    mask = np.zeros(shape, dtype=bool)
+    for point in shapely.get_parts(np.asarray(list(breaches), dtype=object)):
+        if point is None or point.is_empty or point.geom_type != "Point":
+            continue
+        r, c = int(np.floor((north - point.y) / dy)), int(np.floor((point.x - west) / dx))
+        if 0 <= r < shape[0] and 0 <= c < shape[1]:
+            mask[r, c] = True
+    return mask

@@ -36,10 +36,12 @@ class Raster:
     def dataset(self, **values: np.ndarray) -> xr.Dataset:
         """Return results as a dataset on this grid, each with its unit and meaning from the stack's table."""
         out = xr.Dataset(coords={"y": self.like["y"], "x": self.like["x"]})
+        if self.crs is not None:
+            out = out.rio.write_crs(self.crs.to_wkt())  # before the values come in: it copies what is there
         for name, data in values.items():
             kind = variable(name)
             out[name] = (("y", "x"), data, {"units": kind.unit, "long_name": kind.long_name})
-        return out if self.crs is None else out.rio.write_crs(self.crs.to_wkt())
+        return out
 
 
 def as_heights(array: xr.DataArray) -> np.ndarray:

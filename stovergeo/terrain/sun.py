@@ -178,7 +178,7 @@ def _add_block(
     window = {"y": around[0], "x": around[1]}
     ground = as_heights(raster.like.isel(window))
     inner = tuple(slice(c.start - a.start, c.stop - a.start) for c, a in zip(core, around, strict=True))
-    east, north = (np.ascontiguousarray(g[inner]) for g in gradients(ground, raster.dx, raster.dy))
+    east, north = _core_gradients(ground, inner, raster)
     unknown = np.isnan(ground[inner])
     for surface, table in passes:
         cover, skip = NOTHING, unknown
@@ -188,6 +188,7 @@ def _add_block(
             cover = cover if cover.any() else NOTHING
         block = Block.of(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
+        del block, cover
         directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
         for down in (False, True):
             if down:
@@ -197,6 +198,14 @@ def _add_block(
         energy += face.energy.transpose(0, 2, 1)
     energy /= np.sqrt(1 + east**2 + north**2)  # length of the normal (-east, -north, 1)
     energy[:, unknown] = np.nan
+
+
+def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster) -> list[np.ndarray]:
+    """Return the ground's rise towards east and north in the core; a rim of one cell is all it takes."""
+    wide = tuple(slice(max(s.start - 1, 0), s.stop + 1) for s in core)
+    cut = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(core, wide, strict=True))
+    rises = gradients(np.ascontiguousarray(ground[wide]), raster.dx, raster.dy)
+    return [np.ascontiguousarray(rise[cut]) for rise in rises]
 
 
 def _add_sectors(face: _Face, which: list[int], directions: list[Direction], table: np.ndarray, pool: Executor) -> None:

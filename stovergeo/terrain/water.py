@@ -11,7 +11,7 @@ import xarray as xr
 
 from stovergeo.errors import ContractError
 from stovergeo.handbook import Handbook, load_handbook
-from stovergeo.terrain.depressions import cut_breaches, ponding_depth
+from stovergeo.terrain.depressions import cut_breaches, inlet_cells, ponding_depth
 from stovergeo.terrain.flood import flood
 from stovergeo.terrain.flow import accumulate_d8, accumulate_mfd, height_above, steepest
 from stovergeo.terrain.gradient import slope_aspect_roughness
@@ -36,8 +36,9 @@ def water(
         Heights of the bare ground (no trees, no buildings) in metres, projected, north-up; NaN where unknown.
     drainage : array of bool on the same grid, optional
         Mapped streams and ditches. Cells that gather more than the handbook's area count as drainage too.
-    breaches : iterable of shapely lines, optional
-        Where water passes that the survey shows blocked (culverts, tile outlets), in the grid's CRS.
+    breaches : iterable of shapely lines and points, optional
+        Where water passes that the survey shows blocked, in the grid's CRS: a line for a culvert or an open
+        outlet, a point for a tile inlet, where water leaves the surface.
     barriers : array of bool on the same grid, optional
         Roads, terraces: sheet flow ends there. Mapped drainage always ends it. Only LS heeds them.
     book : Handbook, optional
@@ -56,9 +57,13 @@ def water(
     z = raster.heights()
     mapped = _mask(drainage, raster, "drainage")
     ends = _mask(barriers, raster, "barriers") | mapped
+    inlets = None
     if breaches is not None:
-        z = cut_breaches(z, breaches, west=raster.west, north=raster.north, dx=raster.dx, dy=raster.dy)
-    filled, order, reached_from = flood(z)
+        ways = list(breaches)
+        place = {"west": raster.west, "north": raster.north, "dx": raster.dx, "dy": raster.dy}
+        z = cut_breaches(z, ways, **place)
+        inlets = inlet_cells(ways, raster.shape, **place)
+    filled, order, reached_from = flood(z, inlets)
     ponding = ponding_depth(
         z,
         filled,

@@ -92,6 +92,16 @@ def test_a_breach_line_lets_the_water_through():
     assert opened.upslope_area_m2.values[34, 20] > 0.8 * 30 * 41 * CELL**2 / 2
 
 
+def test_a_tile_inlet_drains_its_hollow():
+    r, c = np.mgrid[:30, :30]
+    z = raster(100 + 0.01 * np.minimum((r - 15) ** 2 + (c - 15) ** 2, 60))
+    inlet = shapely.Point(float(z.x[15]), float(z.y[15]))
+    assert water(z).ponding_m.max() > 0.5
+    drained = water(z, breaches=[inlet, shapely.Point(0, 0)])
+    assert drained.ponding_m.max() == 0
+    assert drained.upslope_area_m2.values[15, 15] > 100 * CELL**2
+
+
 def test_a_breach_never_raises_the_ground_and_may_leave_the_grid():
     from stovergeo.terrain.depressions import cut_breaches
 
