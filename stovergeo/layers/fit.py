@@ -22,6 +22,8 @@ LEAST_POINTS: Final = 100
 #: harvested ground as a share of a field, between which nothing need be said: strips are left, headlands driven twice
 COVERED: Final = (0.8, 1.3)
 
+#: side of the squares in which the ground of points is taken, where no outline is there, m
+SQUARE_M: Final = 30.0
 #: metres between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
 HEIGHTS_APART_M: Final = 120.0
 #: ground flatter than this cannot be told from a receiver's noise, m
@@ -65,6 +67,14 @@ def check_points_on_fields(
         if not COVERED[0] <= cut <= COVERED[1]:
             said = f"Its records claim {cut:.0%} of its {area_ha:,.1f} ha as harvested ground."
             report.add("points.coverage", where, said)
+
+
+def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return the ground yield points lie on, in squares: enough to ask of other layers whether they cover it."""
+    corners = np.unique(np.floor(shapely.get_coordinates(points.geometry.to_numpy()) / SQUARE_M), axis=0) * SQUARE_M
+    squares = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + SQUARE_M, corners[:, 1] + SQUARE_M)
+    ground = gpd.GeoDataFrame({"name": ["yield points"]}, geometry=[shapely.union_all(squares)], crs=points.crs)
+    return ground.assign(area_ha=geodesic_ha(ground))
 
 
 def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, report: Report) -> None:

@@ -14,6 +14,7 @@ import rioxarray  # noqa: F401  registers the .rio accessor
 import xarray as xr
 from affine import Affine
 from pyproj import CRS
+from rasterio.enums import MaskFlags
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import DatasetReader
 from rasterio.warp import Resampling, reproject, transform_bounds
@@ -170,8 +171,15 @@ def _cut(source: DatasetReader, header: Header, box: Bounds, where: str, report:
     last_col, last_row = min(last_col, source.width), min(last_row, source.height)
     _check_cells((last_row - first_row) * (last_col - first_col), where, report)
     part = Window(first_col, first_row, last_col - first_col, last_row - first_row)
+    return _read_part(source, header, part, where, report), source.window_transform(part)
+
+
+def _read_part(source: DatasetReader, header: Header, part: Window, where: str, report: Report) -> np.ndarray:
+    """Return a window of the band, NaN where its nodata value or its mask says so, or a value looks like a gap."""
     values = source.read(header.band, window=part).astype(np.float32)
-    return _unknown_as_nan(values, header.nodata, where, report), source.window_transform(part)
+    if MaskFlags.per_dataset in source.mask_flag_enums[header.band - 1]:
+        values[source.read_masks(header.band, window=part) == 0] = np.nan
+    return _unknown_as_nan(values, header.nodata, where, report)
 
 
 def _warped(
@@ -184,7 +192,7 @@ def _warped(
     here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
     part = window_around(source, here)
     _check_cells(int(part.width * part.height), where, report)
-    values = _unknown_as_nan(source.read(header.band, window=part).astype(np.float32), header.nodata, where, report)
+    values = _read_part(source, header, part, where, report)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
     out = np.full((rows, cols), np.nan, dtype=np.float32)
     reproject(

@@ -15,7 +15,7 @@ from stovergeo.errors import InputError, Report
 from stovergeo.layers.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.layers.farm_layers import FarmLayers
 from stovergeo.layers.fields import make_fields
-from stovergeo.layers.fit import check_heights_agree, check_points_on_fields, check_property
+from stovergeo.layers.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
 from stovergeo.layers.grid import farm_bounds
 from stovergeo.layers.heights import check_header, read_heights
 from stovergeo.layers.point_files import points_table, read_point_rows
@@ -91,15 +91,17 @@ class _Reader:
         owned = self._surrounding("property", raw, None, crs)
         box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
         region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
+        # without outlines the other layers are held against the ground of the points
+        ground = fields if fields is not None or points is None else rough_ground(points)
         found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
         surroundings = {k: frame for k, frame in found.items() if frame is not None}
         farm = FarmLayers(
             crs=crs,
-            soils=self._soils(region, fields, crs),
+            soils=self._soils(region, ground, crs),
             fields=fields,
             points=points,
-            yield_raster=self._raster("yield_raster", read_yield_raster, box, fields, crs),
-            elevation=self._raster("elevation", read_heights, box, fields, crs),
+            yield_raster=self._raster("yield_raster", read_yield_raster, box, ground, crs),
+            elevation=self._raster("elevation", read_heights, box, ground, crs),
             surface=self._raster("surface", read_heights, box, None, crs),
             surroundings=surroundings,
             no_go=self._no_go(raw.get("no_go"), crs),

@@ -7,6 +7,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
 import shapely
 from affine import Affine
 
@@ -191,6 +192,17 @@ def test_finer_heights_are_averaged_onto_the_grid(farm, ground):
     stack = put_layers(new_stack(farm_grid(layers.fields, None, layers.crs, 5.0, 80.0)), layers, layers.fields)
     steps = np.diff(stack["elevation_m"].isel(x=50).to_numpy())
     assert abs(steps).max() < 0.1 + 2 * 0.2 + 1e-3  # five rows: three up, two down, or the other way
+
+
+def test_cells_that_a_mask_hides_are_unknown(farm, ground):
+    spoiled = ground.copy()
+    spoiled[80:90, 100:120] = 250.0  # heights one could believe, but for the mask
+    farm.write_raster(spoiled)
+    with rasterio.Env(GDAL_TIFF_INTERNAL_MASK=True), rasterio.open(farm.folder / "ground.tif", "r+") as file:
+        file.write_mask(spoiled != 250.0)
+    layers = farm.read()
+    assert int(np.isnan(layers.elevation).sum()) == 200
+    assert float(layers.elevation.min()) >= 299
 
 
 def test_a_hole_and_a_second_part_of_a_field_are_kept(farm, fields):
