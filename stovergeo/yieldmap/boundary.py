@@ -10,7 +10,7 @@ from pyproj import Geod
 from stovergeo.errors import ContractError
 from stovergeo.schemas import check_table
 from stovergeo.units import M2_PER_HA
-from stovergeo.yieldmap.passes import coordinates, track_of
+from stovergeo.yieldmap.passes import coordinates, placed, track_of
 from stovergeo.yieldmap.swath import footprints
 
 
@@ -56,7 +56,7 @@ def boundary_from_points(
         When no record harvested anything.
     """
     check_table(points, "points", "the boundary from points")
-    cut = points[(points["grain_kg"] > 0) & (points["area_m2"] > 0) & ~points.geometry.is_empty]
+    cut = points[(points["grain_kg"] > 0) & (points["area_m2"] > 0) & placed(*coordinates(points))]
     if cut.empty:
         raise ContractError("no outline can be drawn: no yield point holds grain")
     track = track_of(cut, *coordinates(cut), gap_records=gap_records, turn_deg=turn_deg)

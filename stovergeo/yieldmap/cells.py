@@ -12,7 +12,7 @@ from scipy.ndimage import distance_transform_edt
 
 from stovergeo.stack import grid_of
 from stovergeo.yieldmap.harvested import harvested_cells
-from stovergeo.yieldmap.passes import coordinates, track_of
+from stovergeo.yieldmap.passes import coordinates, placed, track_of
 from stovergeo.yieldmap.reasons import REASONS
 
 _READ = ("machine", "time_s", "seconds", "distance_m", "swath_m", "area_m2", "removed_because")
@@ -92,7 +92,7 @@ def ground_of(
     index = kept.index.to_numpy()
     if removed is not None and len(removed):
         rx, ry = coordinates(removed)
-        known = np.isfinite(rx) & np.isfinite(ry)
+        known = placed(rx, ry)
         part = removed.loc[known, [name for name in _READ if name in removed]]
         table = pd.concat([pd.DataFrame(table), pd.DataFrame(part)], ignore_index=True)
         px, py = np.append(px, rx[known]), np.append(py, ry[known])

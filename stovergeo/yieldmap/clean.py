@@ -19,7 +19,7 @@ from stovergeo.yieldmap.delay import DelaySearch, find_delay, moved
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, coordinates, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
 from stovergeo.yieldmap.reasons import code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
 
@@ -115,7 +115,7 @@ class _Run:
 
 def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     area, grain = points["area_m2"].to_numpy(float), points["grain_kg"].to_numpy(float)
-    return np.isfinite(x) & np.isfinite(y) & np.isfinite(grain) & np.isfinite(area) & (area > 0)
+    return placed(x, y) & np.isfinite(grain) & np.isfinite(area) & (area > 0)
 
 
 def _plain_faults(run: _Run, book: Handbook) -> None:

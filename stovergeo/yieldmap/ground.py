@@ -19,7 +19,7 @@ from stovergeo.yieldmap.drift import DriftModel, height_drift
 from stovergeo.yieldmap.harvested import harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, coordinates, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
 from stovergeo.yieldmap.validation import block_folds
 
 _SHRINK = (0.01, 0.1)
@@ -61,7 +61,7 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
     check_table(points, "points", "the ground from points")
     if "height_m" not in points or points["height_m"].notna().sum() < book.value("yieldmap.ground.least_records"):
         raise ContractError("the yield points hold too few heights to make ground from")
-    known = points[points["height_m"].notna() & ~points.geometry.is_empty]
+    known = points[points["height_m"].notna() & placed(*coordinates(points))]
     track = track_of(
         known,
         *coordinates(known),
@@ -83,6 +83,8 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
     scales = [swath * book.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]
     block_m = swath * book.value("yieldmap.surface.block_swaths")
     held_out = _held_out(track, height, model, scales, block_m)
+    if not len(held_out):
+        raise ContractError("the yield points lie too close together to make ground from")
     least_scale = _least_scale(track, level, scales, book.value("yieldmap.ground.slope_error"))
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
     harvested = harvested_cells(track, everything, x, y, swath)

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.swath import footprints
+from stovergeo.yieldmap.swath import extent, footprints
 
 
 def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
@@ -42,8 +42,9 @@ def _mark(corners: np.ndarray, count: np.ndarray, x0: float, y0: float, cell: fl
         if not count[i]:
             continue
         c = corners[i]
-        top = max(int(np.ceil((y0 - c[:, 1].max()) / cell)), 0)
-        bottom = min(int(np.floor((y0 - c[:, 1].min()) / cell)), rows - 1)
+        low_y, high_y = extent(corners, i, 1)
+        top = max(int(np.ceil((y0 - high_y) / cell)), 0)
+        bottom = min(int(np.floor((y0 - low_y) / cell)), rows - 1)
         for row in range(top, bottom + 1):
             y = y0 - row * cell
             left, right = np.inf, -np.inf

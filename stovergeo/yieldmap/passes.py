@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
+_FAR_M = 100_000.0
+
 
 @dataclass(frozen=True, slots=True)
 class Track:
@@ -55,6 +57,18 @@ def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return x and y of points; NaN where there is no position."""
     geometry = points.geometry.to_numpy()
     return shapely.get_x(geometry), shapely.get_y(geometry)
+
+
+def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return which positions are there and within 100 km of the middle one.
+
+    A receiver that has lost its satellites writes zeros, which lie an ocean away.
+    """
+    known = np.isfinite(x) & np.isfinite(y)
+    if known.any():
+        far = np.hypot(x - np.median(x[known]), y - np.median(y[known]))
+        known &= np.nan_to_num(far, nan=np.inf) < _FAR_M
+    return known
 
 
 def track_of(
@@ -112,6 +126,7 @@ def track_of(
         dt = np.ones(n)
         usual_dt = 1.0
     seconds = _column(points, "seconds", order, usual_dt)
+    seconds = np.where(seconds > 0, seconds, usual_dt)
     reach = gap_records * np.maximum(np.maximum(length, usual_step), 0.1)
     late = dt > gap_records * np.maximum(seconds, usual_dt)
     # a clock set back does not end a pass where the machine plainly drove on
@@ -131,10 +146,11 @@ def _machines(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
 
 
 def _column(points: pd.DataFrame, name: str, order: np.ndarray, default: float) -> np.ndarray:
+    """Return a column in driving order, with the default where it holds no number or one below zero."""
     if name not in points:
         return np.full(len(order), default)
     values = points[name].to_numpy(float)[order]
-    return np.where(np.isfinite(values), values, default)
+    return np.where(np.isfinite(values) & (values >= 0), values, default)
 
 
 def _turns(x: np.ndarray, y: np.ndarray, breaks: np.ndarray, turn_deg: float) -> np.ndarray:

@@ -19,7 +19,7 @@ class Reason:
 
 
 REASONS: Final[dict[str, Reason]] = {
-    "incomplete": Reason("Incomplete record", "no position, yield, moisture or harvested area"),
+    "incomplete": Reason("Incomplete record", "no yield, moisture or harvested area, or no position near the others"),
     "header_up": Reason("Header up", "the header was not cutting"),
     "co_located": Reason("Same place", "same place as an earlier record of the machine"),
     "no_flow": Reason("No grain flow", "no grain, or less than none, over the ground covered"),

@@ -105,10 +105,10 @@ def grain_surface(
 
 
 def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
-    if "swath_m" in points and np.isfinite(points["swath_m"]).any():
-        swath = float(np.nanmedian(points["swath_m"]))
-    else:  # without a swath, records stand for squares
-        swath = float(np.sqrt(np.median(points["area_m2"])))
+    swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
+    swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
+    # without a swath, records stand for squares
+    swath = float(np.median(swaths if len(swaths) else np.sqrt(points["area_m2"])))
     scales = [swath * book.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
     block = swath * book.value("yieldmap.surface.block_swaths")
     return _Setting(scales, swath, block, swath * book.value("yieldmap.surface.error_window_swaths"))

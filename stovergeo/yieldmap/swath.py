@@ -43,7 +43,7 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
         NaN where a footprint holds no cell.
     """
     corners = footprints(track)
-    x0, y0 = corners[..., 0].min(), corners[..., 1].min()
+    x0, y0 = float(corners[..., 0].min()), float(corners[..., 1].min())
     side = cell_m * _TILE
     columns = int((corners[..., 0].max() - x0) / side) + 1
     rows = int((corners[..., 1].max() - y0) / side) + 1
@@ -75,13 +75,23 @@ def _corners(
 
 
 @njit(cache=True, nogil=True)
+def extent(corners: np.ndarray, i: int, axis: int) -> tuple[float, float]:
+    """Return the lowest and highest coordinate of footprint i along an axis."""
+    low = high = corners[i, 0, axis]
+    for k in range(1, 4):
+        low, high = min(low, corners[i, k, axis]), max(high, corners[i, k, axis])
+    return low, high
+
+
+@njit(cache=True, nogil=True)
 def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.ndarray) -> int:
     """Give a number to each tile that any footprint's bounding box touches; return how many."""
     found = 0
     for i in range(len(corners)):
-        c = corners[i]
-        for row in range(int((c[:, 1].min() - y0) / side), int((c[:, 1].max() - y0) / side) + 1):
-            for col in range(int((c[:, 0].min() - x0) / side), int((c[:, 0].max() - x0) / side) + 1):
+        low_x, high_x = extent(corners, i, 0)
+        low_y, high_y = extent(corners, i, 1)
+        for row in range(int((low_y - y0) / side), int((high_y - y0) / side) + 1):
+            for col in range(int((low_x - x0) / side), int((high_x - x0) / side) + 1):
                 if slot[row, col] < 0:
                     slot[row, col] = found
                     found += 1
@@ -101,7 +111,7 @@ def _draw(
 ) -> None:
     for i in range(len(corners)):
         c = corners[i]
-        low_y, high_y = c[:, 1].min(), c[:, 1].max()
+        low_y, high_y = extent(corners, i, 1)
         all_cells = 0
         new_cells = 0
         for row in range(int((low_y - y0) / cell), int((high_y - y0) / cell) + 1):

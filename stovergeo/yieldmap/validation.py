@@ -78,7 +78,7 @@ def choose(records: Records, values: np.ndarray, scales: Sequence[float], block_
     squares = np.zeros(len(CANDIDATES))
     for w in windows(records.x, records.y):
         part = Records(records.x[w], records.y[w], records.weight[w])
-        squares += np.nansum(held_out_errors(part, values[w], scales, CANDIDATES, block_m) ** 2, axis=1)
+        squares += np.nansum(held_out_errors(part, values[w], scales, CANDIDATES, block_m, folds=10) ** 2, axis=1)
     return int(np.argmin(squares))
 
 

@@ -179,6 +179,22 @@ def test_empty_and_broken_tables(sound, book) -> None:
         clean_points(sound.drop(columns="area_m2"), book, Report())
 
 
+def test_lost_positions_and_useless_columns_do_no_harm(sound, book, made) -> None:
+    lost = sound.index[[50, 60, 61, 62, 63, 900]]
+    x, y = sound.geometry.x.to_numpy().copy(), sound.geometry.y.to_numpy().copy()
+    x[lost], y[lost] = -9e6, -4.8e6  # where 0° north, 0° east falls
+    gone = clean_points(sound.set_geometry(gpd.points_from_xy(x, y, crs=sound.crs)), book, Report()).removed
+    assert set(gone.loc[lost, "removed_because"]) == {"incomplete"}
+    for column, value in (("seconds", 0.0), ("swath_m", np.nan), ("swath_m", -9.0), ("time_s", 5.0), ("machine", None)):
+        assert len(clean_points(sound.assign(**{column: value}), book, Report()).points) > 0.95 * len(sound)
+
+
+@pytest.mark.parametrize("n", [1, 2, 5, 12, 60])
+def test_few_records_are_no_accident(sound, book, n) -> None:
+    cleaned = clean_points(sound.iloc[:n], book, Report())
+    assert len(cleaned.points) + len(cleaned.removed) == n
+
+
 def test_only_the_needed_columns_are_enough(sound, book) -> None:
     """Area, grain and place alone: no time, no swath, no machine."""
     bare = sound[["area_m2", "grain_kg", "grain_mg_ha", "geometry"]]
