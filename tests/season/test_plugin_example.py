@@ -1,9 +1,10 @@
-"""The example plug-in, installed as a package, at work in the plan and on the map; a broken one stops nothing."""
+"""The example plug-in and the guide's own, installed as packages, at work; a broken one stops nothing."""
 
 from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -39,15 +40,30 @@ BROKEN = {
 }
 
 
-@pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> Path:
-    """A folder with the example installed by pip, offline, and a package beside it whose entries do not load."""
-    folder = tmp_path_factory.mktemp("site")
-    example = request.config.rootpath / "tests" / "plugin_example"
+def guide_blocks(checkout: Path) -> dict[str, str]:
+    """The files that the contributor's guide shows, by the name in their first line."""
+    text = (checkout / "DEVELOPERS.md").read_text("utf-8")
+    return dict(re.findall(r"```(?:python|toml)\n# (\S+)\n(.*?)```", text, re.DOTALL))
+
+
+def install(package: Path, folder: Path) -> None:
+    """Install a package into a folder as pip does, offline."""
     quiet = ["--quiet", "--disable-pip-version-check", "--no-deps", "--no-index", "--no-build-isolation"]
-    line = [sys.executable, "-m", "pip", "install", *quiet, "--target", str(folder), str(example)]
+    line = [sys.executable, "-m", "pip", "install", *quiet, "--target", str(folder), str(package)]
     done = subprocess.run(line, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> Path:
+    """A folder with the example, the guide's package, and a package whose entries do not load."""
+    checkout = request.config.rootpath
+    folder, shown = tmp_path_factory.mktemp("site"), tmp_path_factory.mktemp("my-rules")
+    install(checkout / "tests" / "plugin_example", folder)
+    for name, text in guide_blocks(checkout).items():
+        (shown / name).parent.mkdir(exist_ok=True)
+        (shown / name).write_text(text, encoding="utf-8")
+    install(shown, folder)
     broken = folder / "forgotten-1.0.dist-info"
     broken.mkdir()
     for name, text in BROKEN.items():
@@ -87,6 +103,8 @@ def test_rules_lists_the_example_and_says_what_is_broken(site: Path) -> None:
     assert (rule["package"], rule["title"], rule["broken"]) == ("meadow-rules", "Cover for birds", "")
     criterion = found["stovergeo.site_criteria", "high_ground"]
     assert (criterion["package"], criterion["title"], criterion["broken"]) == ("meadow-rules", "High ground", "")
+    guide = found["stovergeo.retention_rules", "quail_cover"]
+    assert (guide["package"], guide["broken"]) == ("my-rules", "")
     assert "ModuleNotFoundError" in found["stovergeo.retention_rules", "forgotten"]["broken"]
     assert found["stovergeo.site_criteria", "unfinished"]["broken"].startswith("lacks title")
 
@@ -105,6 +123,15 @@ def test_the_rule_is_asked_in_every_zone(record: dict) -> None:
     assert keep["most"] == pytest.approx(0.4 * stover["most"], rel=1e-5)
 
 
+def test_the_guide_is_enough_in_under_40_lines(record: dict, request: pytest.FixtureRequest) -> None:
+    """Half of what grew stays: the rule of the guide, from its own two files and nothing else."""
+    shown = guide_blocks(request.config.rootpath)
+    assert set(shown) == {"my_rules/quail.py", "pyproject.toml"}
+    assert sum(len(text.splitlines()) for text in shown.values()) < 40
+    most = record["stack"]["stover_mg_ha"]["most"]
+    assert record["stack"]["keep_quail_cover_mg_ha"]["most"] == pytest.approx(0.5 * most, rel=1e-5)
+
+
 def test_the_criterion_rates_every_yard(record: dict) -> None:
     yards = {row["properties"]["yard_id"] for row in record["yards"]["features"]}
     rated = {row["yard_id"]: row for row in record["yard_ratings"] if row["criterion"] == "high_ground"}
@@ -116,6 +143,7 @@ def test_the_criterion_rates_every_yard(record: dict) -> None:
 def test_the_map_shows_both(run: tuple[Path, subprocess.CompletedProcess]) -> None:
     page = (run[0] / "map.html").read_text("utf-8")
     assert "Cover for birds" in page
+    assert "judgement: an example, not advice" in page
     assert "High ground" in page
 
 

@@ -7,7 +7,7 @@ from stovergeo.residue.words import Units, per_area
 
 title = "Cover for birds"
 reads = ("stover_mg_ha",)
-source = "common practice, no source"
+source = "judgement: an example, not advice"
 lift = "Grass strips for the birds would lower it."
 
 SHARE = 0.4
