@@ -51,7 +51,8 @@ def season_sun(
         Heights with trees and buildings, m; it shades and is never stood on. None: the bare ground alone.
     ground : xarray.DataArray, dims (y, x)
         Bare ground on the same grid, m. The sun is counted on it, at each cell's middle. A cell that the
-        surface covers higher than the handbook's ``terrain.cover_m`` lies in full shade.
+        surface covers higher than the handbook's ``terrain.cover_m`` lies in full shade; lower cover (a crop,
+        a fence, noise of a survey) counts for nothing.
     start, end : date or ISO text
         First and last day, both included.
     latitude, longitude, altitude_m : float
@@ -183,8 +184,9 @@ def _add_block(
     for surface, table in passes:
         cover, skip = NOTHING, unknown
         if surface is not None:
-            cover = np.fmax(as_heights(surface.isel(window)) - ground, np.float32(0))
-            skip = unknown | (cover[inner] > cover_m)
+            cover = as_heights(surface.isel(window)) - ground
+            cover[~(cover > cover_m)] = 0  # low or unknown
+            skip = unknown | (cover[inner] > 0)
             cover = cover if cover.any() else NOTHING
         block = Block.of(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))

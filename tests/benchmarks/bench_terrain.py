@@ -261,19 +261,27 @@ def test_sun_against_r_sun(tmp_path):
     run("r.in.gdal", f"input={source}", "output=dem", "--quiet")
     run("g.region", "raster=dem")
     run("r.slope.aspect", "elevation=dem", "slope=slope", "aspect=aspect", "-e")
-    run("r.horizon", "elevation=dem", "step=5.625", "output=hor", "maxdistance=400")
     idle = min(run("g.version") for _ in range(3))
-    names = ["elevation=dem", "aspect=aspect", "slope=slope", "horizon_basename=hor", "horizon_step=5.625", "step=1"]
-    days = (15, 105, 305)
-    ground, surface = made_up(2048)
-    ours_s, _ = timed(season_sun, raster(surface), raster(ground), *SPAN, **PLACE)
-    ours_cell_day = ours_s / ground.size / DAYS
+    ours_s, _ = timed(season_sun, *map(raster, made_up(2048)[::-1]), *SPAN, **PLACE)
+    ours_cell_day = ours_s / 2048**2 / DAYS
     ratios = {}
-    for what in ("beam_rad", "glob_rad"):
-        theirs_s = np.mean([run("r.sun", *names, f"{what}=result", f"day={day}", "--overwrite") - idle for day in days])
-        ratios[what] = (theirs_s / side**2) / ours_cell_day
+    for name, step, wanted in (
+        ("its beam, 64 horizons", 5.625, ["beam_rad=beam"]),
+        ("its global sun and hours, 8 horizons", 45, ["glob_rad=globe", "insol_time=hours", "nprocs=2", "step=1"]),
+    ):
+        run("r.horizon", "elevation=dem", f"step={step}", "output=hor", "maxdistance=400", "--overwrite")
+        words = [
+            "elevation=dem",
+            "aspect=aspect",
+            "slope=slope",
+            "horizon_basename=hor",
+            f"horizon_step={step}",
+            *wanted,
+        ]
+        theirs_s = np.mean([run("r.sun", *words, f"day={day}", "--overwrite") - idle for day in (15, 105, 305)])
+        ratios[name] = (theirs_s / side**2) / ours_cell_day
     row(
-        "season's sun a cell and day, against r.sun stepping by the hour with 64 horizons ready",
-        **{f"times_faster_than_its_{what}": f"{ratio:.0f}" for what, ratio in ratios.items()},
+        "season's sun a cell and day, times faster than r.sun with horizons ready",
+        **{name: f"{ratio:.0f}" for name, ratio in ratios.items()},
     )
-    assert ratios["glob_rad"] > 1000
+    assert min(ratios.values()) > 500

@@ -134,6 +134,15 @@ def test_unknown_ground_is_unknown_and_hides_nothing():
     np.testing.assert_allclose(known, 1, atol=5e-3)
 
 
+def test_a_crop_or_a_noisy_survey_shades_nothing():
+    ground = hills(50, 50)
+    rough = ground + np.random.default_rng(5).uniform(-0.3, 0.6, ground.shape)
+    bare, surveyed = (
+        season_sun(s, raster(ground), *QUICK, **PLACE, book=COARSE).sun_share.values for s in (None, raster(rough))
+    )
+    np.testing.assert_array_equal(surveyed, bare)
+
+
 def test_leaf_off_lets_a_share_through():
     ground = raster(np.full((60, 60), 100.0))
     surface = ground.copy(
