@@ -52,6 +52,15 @@ class Answer:
         ]
         return gpd.GeoDataFrame({"name": names}, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
 
+    def words(self) -> list[str]:
+        """Return what the landowner said, a line for each yard and mark, notes in their own words."""
+        lines = [
+            f"Yard {y.yard_id}: {y.answer or 'no answer'}{f' ({y.note})' if y.note else ''}."
+            for y in self.yards.itertuples()
+        ]
+        lines += [f"Ground to keep free{f': {note}' if note else ''}." for note in self.no_go["note"]]
+        return lines + [f"A pin{f': {note}' if note else ' without a note'}." for note in self.pins["note"]]
+
 
 def read_answer(
     path: Path, report: Report, near: gpd.GeoDataFrame | None = None, plan_key: str | None = None

@@ -19,8 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import CREW, GUIDANCE
-from stovergeo.share.details import method_titles
 from stovergeo.share.drawing import Drawing, north_turn_deg
+from stovergeo.share.panels import method_titles
 from stovergeo.share.say import System, parts_of, quantity, said
 
 #: topics of the crew notes, in the order they are printed, with their headings

@@ -11,18 +11,10 @@ import numpy as np
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import CREW, GUIDANCE
-from stovergeo.share.details import (
-    all_tables,
-    choice_blocks,
-    method_titles,
-    rule_titles,
-    source_blocks,
-    storage_blocks,
-    yard_panel,
-    zone_panel,
-)
 from stovergeo.share.drawing import north_turn_deg
 from stovergeo.share.first_screen import first_screen, names_given
+from stovergeo.share.folded import all_tables, choice_blocks, source_blocks, storage_blocks
+from stovergeo.share.panels import class_titles, method_titles, rule_titles, yard_panel, zone_panel
 from stovergeo.share.pictures import block_factor, raster_layers
 from stovergeo.share.places import STEP_M, Frame, simplified, way_to_lonlat
 from stovergeo.share.say import kinds_for_page, parts_of
@@ -84,6 +76,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
         "changes": [parts_of(w, names_given(result)) for w in result.words.get("changed", [])],
+        "answered": [[w] for w in result.words.get("answer", [])],  # the landowner's own words, left as they are
         "first": first_screen(result),
         "fields": _shapes(frame, result.fields, cell / 4, lambda f: {"id": f.field_id, "name": str(f.name)}),
         "zones": _zones(result, frame, cell / 4),
@@ -101,7 +94,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         ],
         "rules": rule_titles(result),
         "methods": method_titles(result),
-        "rasters": raster_layers(result.stack, rule_titles(result)),
+        "rasters": raster_layers(result.stack, class_titles(result)),
         "storage": storage_blocks(result),
         "choice": choice_blocks(result),
         "tables": all_tables(result),

@@ -11,6 +11,7 @@ import numpy as np
 import xarray as xr
 
 UNKNOWN: Final = 255
+_LOOKS: Final = 8  # colours with patterns that the page has for classes
 _MOST_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
 
 
@@ -75,14 +76,14 @@ def packed(codes: np.ndarray) -> str:
     return base64.b64encode(zlib.compress(steps.tobytes(), 9)).decode("ascii")
 
 
-def raster_layers(stack: xr.Dataset, rule_titles: dict[str, str]) -> list[dict[str, Any]]:
+def raster_layers(stack: xr.Dataset, titles: dict[str, str]) -> list[dict[str, Any]]:
     """Return every layer the page can show and read at a click.
 
     Parameters
     ----------
     stack : xarray.Dataset
-    rule_titles : dict
-        Name of a retention rule -> its title in words.
+    titles : dict
+        Name of a retention rule or site criterion -> its title in words.
     """
     factor = block_factor(stack)
     layers = [
@@ -90,22 +91,15 @@ def raster_layers(stack: xr.Dataset, rule_titles: dict[str, str]) -> list[dict[s
         for shown in SHOWN
         if shown.variable in stack
     ]
-    if "binding_rule" in stack:
-        names = [str(n) for n in stack["binding_rule"].attrs.get("rules", [])]
-        labels = [rule_titles.get(n, n) for n in names]
-        layers.insert(
-            2,
-            _classes(
-                "binding_rule", "What sets the limit", labels, block_pick(stack["binding_rule"].to_numpy(), factor)
-            ),
-        )
-    if "yard_reason" in stack:
-        labels = [str(n) for n in stack["yard_reason"].attrs.get("reasons", [])]
-        if labels:
-            labels[0] = labels[0] or "nothing forbids a yard"
-        layers.append(
-            _classes("yard_reason", "Why no yard here", labels, block_pick(stack["yard_reason"].to_numpy(), factor))
-        )
+    for name, title, attribute, place in (
+        ("binding_rule", "What sets the limit", "rules", 2),
+        ("yard_reason", "Why no yard here", "reasons", len(layers) + 1),
+    ):
+        if name in stack:
+            labels = [titles.get(str(n), str(n)) for n in stack[name].attrs.get(attribute, [])]
+            if name == "yard_reason" and labels:  # a criterion's title says what is wanted
+                labels = ["Nothing forbids a yard", *(f"Not met: {t[:1].lower()}{t[1:]}" for t in labels[1:])]
+            layers.insert(place, _classes(name, title, labels, block_pick(stack[name].to_numpy(), factor)))
     return layers
 
 
@@ -130,8 +124,22 @@ def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
 
 
 def _classes(name: str, title: str, labels: list[str], values: np.ndarray) -> dict[str, Any]:
-    codes = np.where(np.isfinite(values), np.nan_to_num(values), UNKNOWN)
-    return {"id": name, "title": title, "tells": "", "labels": labels, "data": packed(codes)}
+    """Return numbered classes; the commonest get a look of their own, the rarer share the last one."""
+    codes = np.where(np.isfinite(values), np.nan_to_num(values), UNKNOWN).astype(np.uint8)
+    cells = np.bincount(codes.ravel(), minlength=256)[: len(labels)]
+    common = np.argsort(-cells, kind="stable")
+    shown = [int(k) for k in common if cells[k]]
+    looks = np.full(len(labels), _LOOKS - 1)
+    looks[shown] = np.minimum(np.arange(len(shown)), _LOOKS - 1)
+    return {
+        "id": name,
+        "title": title,
+        "tells": "",
+        "labels": labels,
+        "looks": looks.tolist(),
+        "shown": sorted(shown, key=lambda k: looks[k]),
+        "data": packed(codes),
+    }
 
 
 def backdrop(stack: xr.Dataset) -> np.ndarray | None:

@@ -44,6 +44,9 @@ def pages(tmp_path_factory):
     plain = made_up.made_result(folder)
     joined = " ".join(hostile.HOSTILE)
     wild = made_up.made_result(folder, lambda text: f"{text} {joined}")
+    for result in (plain, wild):
+        result.words["changed"] = ["No longer a stack yard: Y3 of the plan before."]
+        result.words["answer"] = [f"Yard Y3: no ({'<b>too wet</b>' if result is plain else joined})."]
     for name, result in (("plain", plain), ("wild", wild)):
         (folder / f"{name}.html").write_text(landowner_page(result), "utf-8")
         (folder / f"{name}-crew.html").write_text(crew_sheet(result), "utf-8")

@@ -28,6 +28,8 @@ def test_first_screen_says_it_in_plain_words(visit, pages, size):
         "lease and on state law",
     ):
         assert said in words, said
+    assert words.index("What changed since the last map") < words.index("What is proposed")
+    assert "Yard Y3: no (<b>too wet</b>)." in words
     assert page.title() == "Two Hills farm, stover plan 2026"
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
     first = page.locator("#words section").first.bounding_box()
@@ -84,7 +86,7 @@ def test_the_ground_read_at_a_click_is_the_stack(visit, pages):
     here = stack.sel(x=made_up.WEST + 705, y=made_up.SOUTH + 900, method="nearest")
     assert float(rows["Slope"].rstrip("%")) == pytest.approx(float(here["slope_pct"]), abs=0.11)
     assert float(rows["Height of the ground"].split()[0]) == pytest.approx(float(here["elevation_m"]), abs=0.6)
-    assert rows["Why no yard here"] == "nothing forbids a yard"
+    assert rows["Why no yard here"] == "Nothing forbids a yard"
 
 
 def test_units_switch_everywhere(visit, pages):

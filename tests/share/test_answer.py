@@ -62,6 +62,11 @@ def test_a_sound_answer_is_read_whole(tmp_path):
     assert answer.season == 2026
     assert answer.yards[["yard_id", "answer", "note"]].to_numpy().tolist() == [["Y1", "no", "too near the house"]]
     assert list(answer.pins["note"]) == ["gate sticks"]
+    assert answer.words() == [
+        "Yard Y1: no (too near the house).",
+        "Ground to keep free: old well.",
+        "A pin: gate sticks.",
+    ]
     assert list(answer.refused()["name"]) == ["landowner: old well", "landowner: no to yard Y1"]
 
 

@@ -107,6 +107,13 @@ function zoneEnds(how) {
   return spread(plan.zones.filter(function (z) { return z.method !== 'leave'; }).map(how.value));
 }
 
+// the classes that zones have, in the order of the list, others after
+function usedClasses(how) {
+  var used = plan.zones.map(how.value), known = Object.keys(how.classes());
+  return known.filter(function (n) { return used.indexOf(n) >= 0; }).concat(
+    used.filter(function (n, k) { return known.indexOf(n) < 0 && used.indexOf(n) === k; }));
+}
+
 function zoneLook(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
   var look = { color: '#2a2618', weight: 1.5, fillOpacity: 0.78, opacity: 1 };
@@ -116,7 +123,7 @@ function zoneLook(zone) {
   }
   if (value === null || value === undefined) { return Object.assign(look, { fillColor: patterned('#ffffff', 'dots') }); }
   if (how.classes) {
-    var names = Object.keys(how.classes()), k = Math.max(0, names.indexOf(value)) % CLASSES.length;
+    var k = Math.max(0, usedClasses(how).indexOf(value)) % CLASSES.length;
     return Object.assign(look, { fillColor: patterned(CLASSES[k][0], CLASSES[k][1]) });
   }
   var ends = zoneEnds(how);
@@ -144,11 +151,10 @@ function zoneLegend() {
   var how = THEMES[theme], list = make('ul', { class: 'key' });
   if (theme === 'none') { return list; }
   if (how.classes) {
-    var classes = how.classes(), used = plan.zones.map(how.value);
-    Object.keys(classes).forEach(function (name, k) {
-      if (used.indexOf(name) < 0) { return; }
+    var classes = how.classes();
+    usedClasses(how).forEach(function (name, k) {
       var look = CLASSES[k % CLASSES.length];
-      list.append(swatch(name === 'leave' ? patterned('#f6f4ec', 'hatch') : patterned(look[0], look[1]), classes[name]));
+      list.append(swatch(name === 'leave' ? patterned('#f6f4ec', 'hatch') : patterned(look[0], look[1]), classes[name] || name));
     });
     return list;
   }

@@ -41,7 +41,7 @@ function paint(layer, cells) {
       if (value === 255) { continue; }
       var rgb = colours[value];
       if (layer.labels) {
-        var look = CLASSES[value % CLASSES.length];
+        var look = CLASSES[layer.looks[value]];
         rgb = inked(look[1], x, y) ? [42, 38, 24] : mixed([look[0], look[0]], 0);
       }
       var at = 4 * (y * canvas.width + x);
@@ -60,9 +60,13 @@ function groundLegend(layer) {
     return rampLegend(layer.ramp, layer.kind, layer.low, layer.low + layer.step * layer.most);
   }
   var list = make('ul', { class: 'key' });
-  layer.labels.forEach(function (label, k) {
-    var look = CLASSES[k % CLASSES.length];
-    list.append(swatch(patterned(look[0], look[1]), label || 'nothing'));
+  layer.shown.forEach(function (k, n) {
+    var look = CLASSES[layer.looks[k]];
+    if (n < CLASSES.length - 1 || layer.shown.length <= CLASSES.length) {
+      list.append(swatch(patterned(look[0], look[1]), layer.labels[k]));
+    } else if (n === CLASSES.length - 1) {
+      list.append(swatch(patterned(look[0], look[1]), 'another reason; touch the place to read it'));
+    }
   });
   return list;
 }
@@ -76,7 +80,7 @@ function readGround(point) {
     all.forEach(function (cells, k) {
       var layer = plan.rasters[k], value = cells[row * plan.grid.cols + col];
       if (value === 255) { return; }
-      rows.push([[layer.title], [layer.labels ? layer.labels[value] || 'nothing' : { k: layer.kind, v: layer.low + layer.step * value }]]);
+      rows.push([[layer.title], [layer.labels ? layer.labels[value] : { k: layer.kind, v: layer.low + layer.step * value }]]);
     });
     return rows;
   });

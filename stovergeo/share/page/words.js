@@ -1,18 +1,20 @@
 // The first screen in plain words, before anything heavy runs.
 function drawWords() {
   var parts = [];
-  if (plan.changes.length) {
+  [['What changed since the last map', plan.changes], ['What you answered', plan.answered]].forEach(function (pair) {
+    if (!pair[1].length) { return; }
     var list = make('ul');
-    plan.changes.forEach(function (line) { list.append(make('li', {}, say(line))); });
-    parts.push(make('section', { class: 'card changed' }, make('h2', {}, 'What changed since the last map'), list));
-  }
+    pair[1].forEach(function (line) { list.append(make('li', {}, say(line))); });
+    parts.push(make('section', { class: 'changed' }, make('h2', {}, pair[0]), list));
+  });
+  var before = parts.length;
   plan.first.forEach(function (section) {
     var lines = section.lines.map(say);
     var body = lines.length === 1 ? make('p', {}, lines[0]) : make('ul');
     if (lines.length > 1) { lines.forEach(function (line) { body.append(make('li', {}, line)); }); }
     parts.push(make('section', { class: 'say-' + section.id }, make('h2', {}, section.title), body));
   });
-  parts.splice(plan.changes.length ? 3 : 2, 0, make('p', { class: 'to-map' }, make('a', { href: '#map-part', class: 'main-button' }, 'See the map'),
+  parts.splice(before + 2, 0, make('p', { class: 'to-map' }, make('a', { href: '#map-part', class: 'main-button' }, 'See the map'),
     make('a', { href: '#answer', class: 'main-button second' }, 'Answer')));
   fill(byId('words'), parts);
 }
