@@ -38,10 +38,13 @@ def rectangles(bales: int, block: Block, fire_gap_m: float, any_angle: bool) -> 
     room to turn the near-square one.
     """
     stacks = max(1, math.ceil(bales / block.bales))
-    if bales < block.bales:  # less than a stack: fewer rows of the same length, at least one
-        rows = max(1, math.ceil(block.rows * bales / block.bales))
-        width = block.width_m * rows / block.rows
-        sizes = {(block.length_m, width), (block.length_m / 2, min(block.width_m, 2 * width))}
+    if bales < block.bales:  # less than a stack: fewer rows of the same length, or as many shorter ones
+        part = bales / block.bales
+        rows, steps = math.ceil(block.rows * part), math.ceil(block.steps * part)
+        sizes = {
+            (block.length_m, block.width_m * rows / block.rows),
+            (block.length_m * steps / block.steps, block.width_m),
+        }
     else:
         sizes = set()
         for along in {
