@@ -176,3 +176,27 @@ def fields() -> gpd.GeoDataFrame:
 @pytest.fixture
 def ground() -> np.ndarray:
     return sloping_ground()
+
+
+@pytest.fixture
+def given(fields, table, ground) -> dict:
+    """The sound layers, to be spoiled."""
+    return {"fields": fields, "table": table, "ground": ground}
+
+
+@pytest.fixture
+def hear(farm: Farm):
+    """Read the farm and hear one problem by its code, and no refusal but that and what follows from it."""
+
+    def judge(code: str, severity: str, also: str | None = None) -> None:
+        farm.read()
+        problem = farm.problem(code)
+        assert problem.severity == severity
+        assert problem.where
+        assert problem.what.endswith((".", "?"))
+        assert problem.why.endswith(".")
+        assert problem.cure.endswith(".")
+        refused = ({code} if severity == "refuse" else set()) | ({also} if also else set())
+        assert {p.code for p in farm.report.refused} == refused
+
+    return judge

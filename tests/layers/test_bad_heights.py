@@ -1,0 +1,99 @@
+"""Heights in no unit, with gaps, turned round or of another place: each is named, with place, reason and cure."""
+
+from __future__ import annotations
+
+import numpy as np
+from affine import Affine
+
+
+def test_unit_of_heights_not_said(farm, given, hear):
+    del farm.layers["elevation"]["vertical_unit"]
+    hear("dem.z_unit", "refuse")
+
+
+def test_heights_in_degrees(farm, given, hear):
+    farm.write_raster(given["ground"], crs=4326, transform=Affine(6.3e-5, 0, -94.0, 0, -4.5e-5, 43.9325))
+    hear("dem.geographic", "fix")
+
+
+def test_heights_of_most_of_the_fields(farm, given, hear):
+    farm.write_raster(given["ground"][:, :180])
+    hear("dem.partial", "warn")
+
+
+def test_heights_of_a_corner(farm, given, hear):
+    farm.write_raster(given["ground"][:, :80])
+    hear("dem.partial_most", "refuse")
+
+
+def test_heights_every_two_hundred_metres(farm, given, hear):
+    coarse = np.full((12, 12), 300, dtype="float32")
+    farm.write_raster(coarse, transform=Affine(200, 0, 419_000, 0, -200, 4_865_400))
+    hear("dem.coarse", "warn")
+
+
+def test_gaps_written_as_heights(farm, given, hear):
+    values = given["ground"].copy()
+    values[100:103, 100:103] = -9999
+    farm.write_raster(values)
+    hear("raster.nodata_suspect", "warn")
+
+
+def test_gaps_written_as_sea_level(farm, given, hear):
+    values = given["ground"].copy()
+    values[100:103, 100:103] = 0
+    farm.write_raster(values)
+    hear("raster.nodata_suspect", "warn")
+
+
+def test_south_up(farm, given, hear):
+    farm.write_raster(given["ground"][::-1], transform=Affine(5, 0, 419_800, 0, 5, 4_863_700))
+    hear("raster.turned", "fix")
+
+
+def test_rotated(farm, given, hear):
+    turned = Affine.translation(419_700, 4_864_500) @ Affine.rotation(10) @ Affine.scale(5, -5)
+    farm.write_raster(given["ground"], transform=turned)
+    hear("raster.turned", "fix")
+
+
+def test_three_bands(farm, given, hear):
+    farm.write_raster(np.stack([given["ground"]] * 3))
+    hear("raster.band", "refuse")
+
+
+def test_a_band_that_is_not_there(farm, given, hear):
+    farm.layers["elevation"]["band"] = 4
+    hear("raster.band", "refuse")
+
+
+def test_complex_numbers(farm, given, hear):
+    farm.write_raster(given["ground"].astype("complex64"))
+    hear("raster.layout", "refuse")
+
+
+def test_vector_for_raster(farm, given, hear):
+    farm.layers["elevation"]["path"] = "fields.gpkg"
+    hear("file.signature", "refuse")
+
+
+def test_file_says_feet_and_plan_says_metres(farm, given, hear):
+    farm.write_raster(given["ground"], crs="EPSG:32615+6360")
+    hear("dem.z_unit_differs", "warn")
+
+
+def test_receiver_in_feet_and_raster_called_metres(farm, given, hear):
+    farm.layers["yield_points"]["columns"]["height"] = "Altitude"
+    farm.layers["yield_points"]["units"]["height"] = "ft"
+    farm.write_raster(given["ground"] * np.float32(3.28084))
+    hear("dem.disagree", "warn")
+
+
+def test_raster_three_times_as_hilly(farm, given, hear):
+    table = given["table"]
+    at = (table["Latitude"] - table["Latitude"].min()) * 111_195
+    farm.write_points(table.assign(Altitude=(318 - 0.02 * at) / 0.3048))
+    farm.layers["yield_points"]["columns"]["height"] = "Altitude"
+    farm.layers["yield_points"]["units"]["height"] = "ft"
+    farm.write_raster(300 + (given["ground"] - 300) * np.float32(3.28))
+    hear("dem.disagree", "warn")

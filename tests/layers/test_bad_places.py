@@ -1,0 +1,145 @@
+"""Layers in the wrong place, or in none: each is named, with place, reason and cure."""
+
+from __future__ import annotations
+
+import warnings
+
+import geopandas as gpd
+import shapely
+from affine import Affine
+
+
+def test_no_crs(farm, given, hear):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the writer warns of what is done here on purpose
+        farm.write_fields(given["fields"].set_crs(None, allow_override=True))
+    hear("crs.missing", "refuse")
+
+
+def test_points_without_crs(farm, given, hear):
+    del farm.layers["yield_points"]["crs"]
+    hear("crs.missing", "refuse")
+
+
+def test_raster_without_crs(farm, given, hear):
+    farm.write_raster(given["ground"], crs=None)
+    hear("crs.missing", "refuse")
+
+
+def test_latitude_for_longitude(farm, given, hear):
+    columns = farm.layers["yield_points"]["columns"]
+    columns["x"], columns["y"] = columns["y"], columns["x"]
+    hear("crs.swapped", "refuse")
+
+
+def test_swapped_where_both_could_be_degrees(farm, given, hear):
+    # western Ohio: 84 degrees west and 40 north read turned round are a valid place in Antarctica
+    place = shapely.box(40.0, -84.01, 40.01, -84.0)
+    gpd.GeoDataFrame({"name": ["a"]}, geometry=[place], crs=4326).to_file(farm.folder / "turned.geojson")
+    farm.layers["fields"] = {"path": "turned.geojson"}
+    hear("crs.swapped", "refuse")
+
+
+def test_northing_for_easting(farm, given, hear):
+    turned = shapely.transform(given["fields"].geometry.to_numpy(), lambda xy: xy[:, ::-1])
+    farm.write_fields(given["fields"].set_geometry(turned, crs=32615))
+    hear("crs.swapped", "refuse")
+
+
+def test_metres_labelled_degrees(farm, given, hear):
+    farm.write_fields(given["fields"].set_crs(4326, allow_override=True))
+    hear("crs.mislabelled", "refuse")
+
+
+def test_degrees_labelled_metres(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(4326).set_crs(32615, allow_override=True))
+    hear("crs.mislabelled", "refuse")
+
+
+def test_true_place_in_the_neighbouring_zone(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(32614))
+    hear("crs.outside_area_of_use", "warn")
+
+
+def test_zone_of_another_continent(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(4326).to_crs(2154))
+    hear("crs.wrong_place", "refuse")
+
+
+def test_plane_of_web_maps(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(3857))
+    hear("crs.web_mercator", "fix")
+
+
+def test_survey_feet(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(3417))
+    hear("crs.feet", "fix")
+
+
+def test_datum_of_1927(farm, given, hear):
+    farm.write_fields(given["fields"].to_crs(26715))
+    hear("crs.ballpark", "warn")
+
+
+def test_crs_nobody_knows(farm, given, hear):
+    farm.layers["fields"]["crs"] = "EPSG:99999999"
+    hear("crs.unknown", "refuse")
+
+
+def test_plan_and_file_differ(farm, given, hear):
+    farm.layers["fields"]["crs"] = "EPSG:32616"
+    hear("crs.overridden", "warn", also="overlay.empty")
+
+
+def test_earth_centred_axes(farm, given, hear):
+    farm.layers["fields"]["crs"] = "EPSG:4978"
+    hear("crs.unsupported", "refuse")
+
+
+def test_working_crs_in_degrees(farm, given, hear):
+    farm.data["farm"]["crs"] = "EPSG:4326"
+    hear("crs.not_metres", "refuse")
+
+
+def test_working_crs_in_feet(farm, given, hear):
+    farm.data["farm"]["crs"] = "EPSG:3417"
+    hear("crs.not_metres", "refuse")
+
+
+def test_working_crs_of_nonsense(farm, given, hear):
+    farm.data["farm"]["crs"] = "the usual one"
+    hear("crs.unknown", "refuse")
+
+
+def test_coordinates_of_a_billion(farm, given, hear):
+    farm.write_fields(given["fields"].translate(1e7, 1e9).to_frame("geometry"))
+    hear("geom.out_of_range", "refuse")
+
+
+def test_plausible_after_a_wrong_transform(farm, given, hear):
+    # GDAL would return a place in the south Atlantic for this (catalogue, 5.2)
+    farm.write_fields(given["fields"].translate(5e7, 0).to_frame("geometry"))
+    hear("geom.out_of_range", "refuse")
+
+
+def test_across_the_date_line(farm, given, hear):
+    boxes = [shapely.box(-179.9, 40, -179.8, 40.1), shapely.box(179.8, 40, 179.9, 40.1)]
+    farm.write_fields(gpd.GeoDataFrame(geometry=boxes, crs=4326))
+    hear("geom.antimeridian", "refuse")
+
+
+def test_points_of_another_farm(farm, given, hear):
+    farm.write_points(given["table"].assign(Longitude=given["table"]["Longitude"] + 0.2))
+    hear("overlay.empty", "refuse")
+
+
+def test_heights_of_another_county(farm, given, hear):
+    farm.write_raster(given["ground"], transform=Affine(5, 0, 500_000, 0, -5, 4_900_000))
+    hear("overlay.empty", "refuse")
+
+
+def test_wells_of_another_county(farm, given, hear):
+    wells = gpd.GeoDataFrame(geometry=[shapely.Point(440_000, 4_864_000)], crs=32615)
+    wells.to_file(farm.folder / "wells.gpkg")
+    farm.layers["wells"] = {"path": "wells.gpkg"}
+    hear("overlay.far", "warn")

@@ -1,0 +1,47 @@
+"""Opening files: what is missing is said with what is near, one trouble hides no other, and nothing is left behind."""
+
+from __future__ import annotations
+
+import warnings
+
+
+def test_a_link_to_a_sound_file_is_read_and_said(farm):
+    (farm.folder / "link.gpkg").symlink_to("fields.gpkg")
+    farm.layers["fields"]["path"] = "link.gpkg"
+    assert farm.read().fields is not None
+    assert "fields.gpkg" in farm.problem("path.symlink").what
+
+
+def test_a_shapefile_without_its_companions_is_refused(farm, fields):
+    fields.to_file(farm.folder / "f.shp")
+    (farm.folder / "f.dbf").unlink()
+    farm.layers["fields"]["path"] = "f.shp"
+    farm.read()
+    assert "f.dbf" in farm.problem("file.incomplete").what
+
+
+def test_a_near_name_is_offered_for_a_missing_file(farm):
+    farm.layers["fields"]["path"] = "feilds.gpkg"
+    farm.read()
+    assert "'fields.gpkg'" in farm.problem("file.missing").what
+
+
+def test_a_refused_layer_does_not_hide_the_troubles_of_the_others(farm):
+    farm.layers["fields"]["path"] = "nowhere.gpkg"
+    del farm.layers["yield_points"]["units"]["flow"]
+    del farm.layers["elevation"]["vertical_unit"]
+    farm.layers["wells"] = {"path": "http://127.0.0.1:1/wells"}
+    del farm.data["soil"]
+    farm.read()
+    refused = {p.code for p in farm.report.refused}
+    assert refused == {"file.missing", "yield.unit", "dem.z_unit", "path.remote", "soil.none"}
+
+
+def test_reading_leaves_nothing_beside_the_layers(farm, fields):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        fields.to_crs(4326).to_file(farm.folder / "f.kml", driver="LIBKML")
+    farm.layers["property"] = {"path": "f.kml"}
+    before = {p.name: p.stat().st_mtime_ns for p in farm.folder.iterdir()}
+    farm.read()
+    assert {p.name: p.stat().st_mtime_ns for p in farm.folder.iterdir()} == before
