@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -15,32 +13,10 @@ from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.stack import grid_of, need
 from stovergeo.units import M2_PER_HA
-from stovergeo.zones.ground import (
-    cautious_limit,
-    inscribed_width,
-    natural_breaks,
-    opened,
-    settle,
-    smooth_known,
-)
-from stovergeo.zones.merge import merge_regions, regions_of
+from stovergeo.zones.divide import ZoneOptions, best_division
+from stovergeo.zones.ground import cautious_limit, smooth_known
 from stovergeo.zones.outline import outlines, zone_numbers
 from stovergeo.zones.words import ground_words
-
-#: label of cells left whole; labels below 0 are fixed while classes settle
-_LEAVE = -2
-
-
-@dataclass(frozen=True, slots=True)
-class ZoneOptions:
-    """How ground is divided. `zone_options` fills it from the handbook."""
-
-    over_share: float  #: share of a zone's known area that may be asked for more than it can spare
-    classes: int  #: most classes of removable a farm is divided into
-    least_step_mg_ha: float  #: classes closer than this are one
-    smoothing_widths: float  #: reach of the averaging before classes are made, in least zone widths
-    worth_apart: float  #: neighbours that lose no more than this share by being one are one
-    corner_cells: float  #: tolerance of the edge smoothing, in cells
 
 
 def zone_options(book: Handbook) -> ZoneOptions:
@@ -109,12 +85,6 @@ def make_zones(
             weight = np.where(inside, stack["cell_area_ha"].values[window], 0.0)
             calm = smooth_known(spare[window], weight, options.smoothing_widths * least_width_m / cell_m)
             smooth[window] = np.where(inside, calm, smooth[window])
-    told = np.isfinite(smooth) & ~left
-    weights = stack["cell_area_ha"].values[told].astype(float)
-    breaks = (
-        natural_breaks(smooth[told], weights, options.classes, options.least_step_mg_ha) if told.any() else np.empty(0)
-    )
-
     drawn: list[tuple[int, dict[int, BaseGeometry]]] = []
     for row, window in enumerate(windows):
         field = fields.iloc[row]
@@ -122,13 +92,12 @@ def make_zones(
             drawn.append((row, {0: field.geometry}))
             continue
         inside = field_number[window] == row
-        numbers = _divide(
+        numbers = best_division(
             spare[window],
             smooth[window],
             left[window] & inside,
             inside,
             stack["cell_area_ha"].values[window].astype(float),
-            breaks,
             cell_m=cell_m,
             least_width_m=least_width_m,
             least_ha=smallest_zone_ha,
@@ -153,41 +122,6 @@ def _window(mask: np.ndarray) -> tuple[slice, slice] | None:
     if not len(rows):
         return None
     return slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-
-
-def _divide(
-    spare: np.ndarray,
-    smooth: np.ndarray,
-    left: np.ndarray,
-    inside: np.ndarray,
-    area_ha: np.ndarray,
-    breaks: np.ndarray,
-    *,
-    cell_m: float,
-    least_width_m: float,
-    least_ha: float,
-    options: ZoneOptions,
-) -> np.ndarray:
-    """Zone number of each cell of one field, -1 outside it."""
-    # edges are smoothed after this by about a cell, which must not cost the least width or area
-    width_cells = least_width_m / cell_m + 2 * options.corner_cells
-    whole = inscribed_width(inside)
-    strips = opened(left, width_cells)
-    labels = np.digitize(np.where(np.isfinite(smooth), smooth, 0.0), breaks)
-    labels = np.where(strips, _LEAVE, labels)
-    labels = settle(labels, inside, sigma_cells=0.5 * least_width_m / cell_m, rounds=12)
-    numbers = regions_of(labels, inside)
-    spare = np.where(left, 0.0, spare)
-    return merge_regions(
-        numbers,
-        strips,
-        spare,
-        area_ha,
-        least_ha=min(1.03 * least_ha, float(area_ha[inside].sum())),
-        least_width_cells=min(width_cells, whole),
-        over_share=options.over_share,
-        worth_apart=options.worth_apart,
-    )
 
 
 def _table(
