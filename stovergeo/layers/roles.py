@@ -214,6 +214,8 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
     typical = float(np.median(known))
     seen = f"half of its values lie under {typical:,.4g}"
     if role == "height":
+        if (match := _UNIT_IN_NAME.search(column)) and (unit := match[1].lower()) in ("ft", "m"):
+            return unit, f"{seen}, and the name ends in {match[1]!r}"
         return None, f"{seen}; metres and feet look alike, so the unit must come from you"
     if role == "time":
         return _epoch(typical, seen)

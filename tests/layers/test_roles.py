@@ -100,6 +100,12 @@ def test_a_second_column_of_one_kind_is_named_and_not_proposed(table):
     assert "another column has that role" in second.reason
 
 
+@pytest.mark.parametrize(("name", "unit"), [("Altitude(ft)", "ft"), ("height_m", "m"), ("Elevation", None)])
+def test_the_unit_of_heights_is_proposed_only_where_the_name_says_it(table, name, unit):
+    frame = table.drop(columns="Altitude").assign(**{name: 1000.0 + np.arange(len(table)) / 1e3})
+    assert by_column(frame)[name] == ("height", unit)
+
+
 def test_both_readings_of_a_time_stamp_are_shown(table):
     """31 October 2001 or 5 November 2011: the two readings of the real field's clock (its read-me)."""
     (time,) = [p for p in propose(table.assign(Time=1_004_549_898 + np.arange(len(table))), {}) if p.role == "time"]
