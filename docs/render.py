@@ -5,10 +5,12 @@ Run ``python docs/render.py``; a test fails when a page no longer matches its ta
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
+from stovergeo.contracts import STEPS
 from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, Plugin, through_door
 from stovergeo.errors import problem_table
 from stovergeo.handbook import Coefficient
@@ -74,6 +76,17 @@ def contracts_page() -> str:
         "are not known on a farm is left out and named on the map as not checked. The columns of the tables between",
         "the rooms stand in the [glossary](glossary.md).",
     ]
+    lines += [
+        "",
+        "## The steps",
+        "",
+        "In the order of the way. A test runs those that take a stack on what they read alone.",
+    ]
+    lines += ["`residue.limits` and `yards.rate_ground` use besides what rules and criteria read.", ""]
+    lines += ["| step | reads | uses where known | makes |", "| --- | --- | --- | --- |"]
+    for step in STEPS:
+        makes = [_names(step.makes)] * bool(step.makes) + [f"table `{table}`" for table in step.tables]
+        lines.append(_row((f"`{step.name}`", _names(step.reads), _names(step.uses), ", ".join(makes) or "ways")))
     for room, made in BY_ROOM.items():
         lines += [
             "",
@@ -96,7 +109,7 @@ def contracts_page() -> str:
     ]
     lines += ["| rule | what it is | reads | holds for | source |", "| --- | --- | --- | --- | --- |"]
     for rule in _built_in(RETENTION_RULES):
-        cells = (f"`{rule.name}`", rule.thing.title, _reads(rule), rule.thing.valid, rule.thing.source)
+        cells = (f"`{rule.name}`", rule.thing.title, _names(rule.thing.reads), rule.thing.valid, rule.thing.source)
         lines.append(_row(cells))
     lines += [
         "",
@@ -108,7 +121,7 @@ def contracts_page() -> str:
     lines += ["| criterion | what it is | reads | source |", "| --- | --- | --- | --- |"]
     for criterion in sorted(_built_in(SITE_CRITERIA), key=lambda p: (getattr(p.thing, "order", 50), p.name)):
         layer = getattr(criterion.thing, "layer", "")
-        reads = f"layer `{layer}`" if layer else _reads(criterion)
+        reads = f"layer `{layer}`" if layer else _names(criterion.thing.reads)
         lines.append(_row((f"`{criterion.name}`", criterion.thing.title, reads, criterion.thing.source)))
     return "\n".join(lines) + "\n"
 
@@ -118,8 +131,8 @@ def _built_in(group: str) -> list[Plugin]:
     return [plugin for plugin in through_door(group) if plugin.package == "stovergeo"]
 
 
-def _reads(plugin: Plugin) -> str:
-    return ", ".join(f"`{name}`" for name in plugin.thing.reads) or "–"
+def _names(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names) or "–"
 
 
 def _range(kind: Variable) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 import xarray as xr
 
 from stovergeo.handbook import Handbook
+from stovergeo.stack import variable
 from stovergeo.terrain.length_slope import ls_703
 
 
@@ -48,4 +49,6 @@ def ls_by_class(slope_pct: xr.DataArray, book: Handbook) -> xr.DataArray:
     known = np.isfinite(slope)
     ls = np.full(slope.shape, np.nan)
     ls[known] = ls_703(class_length_m(slope[known], upper, length), slope[known] / 100)
-    return slope_pct.copy(data=ls).rename("ls_factor")
+    kind = variable("ls_factor")
+    attrs = {"units": kind.unit, "long_name": kind.long_name}  # not the slope's own
+    return slope_pct.copy(data=ls).rename("ls_factor").drop_attrs().assign_attrs(attrs)
