@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-import tarfile
-from pathlib import Path
+from importlib.resources import files
 
 import pytest
 
@@ -14,21 +10,10 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="session")
-def axe_script(tmp_path_factory) -> str:
-    """The text of axe.min.js: from STOVERGEO_AXE, or fetched once outside the tree where all parts are asked for."""
-    given = os.environ.get("STOVERGEO_AXE")
-    if given:
-        return Path(given).read_text("utf-8")
-    if not os.environ.get("STOVERGEO_ALL_PARTS") or shutil.which("npm") is None:
-        pytest.skip("axe-core: set STOVERGEO_AXE to axe.min.js, or STOVERGEO_ALL_PARTS=1 with npm at hand")
-    folder = tmp_path_factory.mktemp("axe")
-    packed = subprocess.run(
-        ["npm", "pack", "axe-core@4", "--silent"], cwd=folder, capture_output=True, text=True, timeout=120, check=False
-    )
-    if packed.returncode:
-        pytest.skip("axe-core could not be fetched")
-    with tarfile.open(folder / packed.stdout.strip().splitlines()[-1]) as archive:
-        return archive.extractfile("package/axe.min.js").read().decode("utf-8")
+def axe_script() -> str:
+    """The rules as one script, from the package that brings them."""
+    package = pytest.importorskip("axe_playwright_python", reason="axe-playwright-python is not installed")
+    return files(package).joinpath("axe.min.js").read_text("utf-8")
 
 
 def violations(page, axe_script: str) -> list[str]:
