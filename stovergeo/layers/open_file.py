@@ -69,7 +69,7 @@ def local_file(text: str, folder: Path, where: str, report: Report, *, folders: 
     """
     if any(ord(c) < 32 or ord(c) == 127 for c in text) or not text.strip():
         raise report.refuse("path.unsafe", where, f"The path {shown(text)} is blank or holds control characters.")
-    if _SCHEME.match(text) or "/vsi" in text.replace("\\", "/").lower() or text.lstrip()[:1] in "{[<":
+    if _SCHEME.match(text) or text.replace("\\", "/").lstrip().lower().startswith("/vsi") or text.lstrip()[:1] in "{[<":
         raise report.refuse("path.remote", where, f"{shown(text)} is not the path of a local file.")
     path = folder / text
     try:
@@ -185,12 +185,26 @@ def _xml(path: Path, start: bytes, where: str, report: Report) -> OpenFile:
 
 
 def has_entities(data: bytes) -> bool:
-    """Whether XML bytes declare a document type or entities, in any encoding a parser accepts."""
+    """Whether XML bytes declare a document type, the only place of entities, in any encoding a parser accepts.
+
+    A declaration stands before the first element; the same letters further on are text of a description.
+    """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         data = data[: len(data) // 2 * 2].decode("utf-16", "replace").encode("utf-8", "replace")
     # UTF-16 without its mark shows as a zero after each letter
-    plain = data.replace(b"\0", b"")
-    return re.search(rb"<!\s*(DOCTYPE|ENTITY)", plain, re.IGNORECASE) is not None
+    rest = data.replace(b"\0", b"").removeprefix(b"\xef\xbb\xbf").lstrip()
+    while rest[:2] in (b"<?", b"<!"):
+        if rest.startswith(b"<?"):
+            end = b"?>"
+        elif rest.startswith(b"<!--"):
+            end = b"-->"
+        else:
+            return True
+        _, found, rest = rest.partition(end)
+        if not found:
+            return True
+        rest = rest.lstrip()
+    return False
 
 
 def _shapefile(path: Path, where: str, report: Report) -> OpenFile:

@@ -83,6 +83,7 @@ def _read_text(path: Path, sheet: str | None, where: str, report: Report) -> pd.
     header = next((line for line in lines[skip:] if line.strip()), "")
     separator = max(SEPARATORS, key=lambda s: _outside_quotes(header, s))
     options = {"sep": separator, "encoding": encoding, "skiprows": skip, "index_col": False, "low_memory": False}
+    options["compression"] = None  # never by the name
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:

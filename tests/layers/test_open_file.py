@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import warnings
 
+import pytest
+
 
 def test_a_link_to_a_sound_file_is_read_and_said(farm):
     (farm.folder / "link.gpkg").symlink_to("fields.gpkg")
@@ -18,6 +20,26 @@ def test_a_shapefile_without_its_companions_is_refused(farm, fields):
     farm.layers["fields"]["path"] = "f.shp"
     farm.read()
     assert "f.dbf" in farm.problem("file.incomplete").what
+
+
+def test_a_description_that_quotes_a_web_page_is_no_declaration(farm, fields):
+    fields.to_crs(4326).to_file(farm.folder / "f.kml", driver="LIBKML")
+    text = (farm.folder / "f.kml").read_text()
+    page = "<description><![CDATA[<!DOCTYPE html><html><b>North</b></html>]]></description><Polygon>"
+    (farm.folder / "f.kml").write_text(text.replace("<Polygon>", page, 1))
+    farm.layers["fields"] = {"path": "f.kml"}
+    assert farm.read().fields is not None
+    assert farm.report.refused == []
+
+
+@pytest.mark.parametrize("folder", ["vsimon", "a vsizip", "{braces}", "100% corn", "acker_für_mais", "it's"])
+def test_folders_of_any_name(farm, folder):
+    (farm.folder / folder).mkdir()
+    for key, name in (("fields", "fields.gpkg"), ("yield_points", "points.csv"), ("elevation", "ground.tif")):
+        (farm.folder / name).rename(farm.folder / folder / name)
+        farm.layers[key]["path"] = str(farm.folder / folder / name)
+    farm.read()
+    assert farm.report.refused == []
 
 
 def test_a_near_name_is_offered_for_a_missing_file(farm):
