@@ -71,7 +71,7 @@ def local_file(text: str, folder: Path, where: str, report: Report, *, folders: 
         raise report.refuse("path.unsafe", where, f"The path {shown(text)} is blank or holds control characters.")
     if _SCHEME.match(text) or text.replace("\\", "/").lstrip().lower().startswith("/vsi") or text.lstrip()[:1] in "{[<":
         raise report.refuse("path.remote", where, f"{shown(text)} is not the path of a local file.")
-    path = folder / text
+    path = (folder / text).absolute()
     try:
         mode = path.stat().st_mode
         if path.is_symlink():
@@ -112,6 +112,9 @@ def open_file(text: str, folder: Path, where: str, report: Report, *, folders: b
     if found is None:
         known = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
         raise report.refuse("file.signature", where, f"The content of {path.name} is none of {known}.")
+    if found.kind == "vector" and ("!" in str(path) or path.suffix.lower() == ".zip"):
+        # the vector library takes such a path for a member of an archive, and would open another file
+        raise report.refuse("path.unsafe", where, f"The path of {path.name} has a '!' in it or ends in .zip.")
     return found
 
 

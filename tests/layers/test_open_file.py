@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import warnings
 
+import geopandas as gpd
 import pytest
 
 
@@ -32,7 +34,9 @@ def test_a_description_that_quotes_a_web_page_is_no_declaration(farm, fields):
     assert farm.report.refused == []
 
 
-@pytest.mark.parametrize("folder", ["vsimon", "a vsizip", "{braces}", "100% corn", "acker_für_mais", "it's"])
+@pytest.mark.parametrize(
+    "folder", ["vsimon", "a vsizip", "{braces}", "100% corn", "acker_für_mais", "it's", "x.zip", "a#b", "a?b", "s3"]
+)
 def test_folders_of_any_name(farm, folder):
     (farm.folder / folder).mkdir()
     for key, name in (("fields", "fields.gpkg"), ("yield_points", "points.csv"), ("elevation", "ground.tif")):
@@ -40,6 +44,17 @@ def test_folders_of_any_name(farm, folder):
         farm.layers[key]["path"] = str(farm.folder / folder / name)
     farm.read()
     assert farm.report.refused == []
+
+
+@pytest.mark.parametrize("name", ["a!canary.gpkg", "a!/canary.gpkg", "fields.zip"])
+def test_a_name_that_a_library_would_take_for_a_member_of_an_archive(farm, monkeypatch, name):
+    monkeypatch.chdir(farm.folder)  # such a member would be looked for from here
+    (farm.folder / name).parent.mkdir(exist_ok=True)
+    gpd.read_file(farm.folder / "fields.gpkg").assign(name="CANARY").to_file(farm.folder / "canary.gpkg")
+    shutil.copy(farm.folder / "fields.gpkg", farm.folder / name)
+    farm.layers["fields"]["path"] = name
+    farm.read()
+    assert "archive" in farm.problem("path.unsafe").why
 
 
 def test_a_near_name_is_offered_for_a_missing_file(farm):
