@@ -173,7 +173,7 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
     gap : float
         Tight, as a difference of two plans is looked at; the choice should be as tight.
     """
-    each_mg = float(problem.offers["bale_dry_kg"].median()) / 1000
+    each_mg = problem.bale_dry_kg / 1000
     own = (problem.need["need"] == need) & (problem.need["dry_mg"] > 0)
     total = float(problem.need.loc[own, "dry_mg"].sum())
     if total <= 0:

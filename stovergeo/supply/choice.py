@@ -262,9 +262,21 @@ def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) ->
     table = model.tables["short"].assign(dry_mg=values[model.block("short")])
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
     table = table[table["dry_mg"] > _SHORT_MG].assign(kind=lambda t: t["need"].map(kinds))
-    usual = float(problem.offers["bale_dry_kg"].median()) if len(problem.offers) else np.nan
-    bales = np.ceil(table["dry_mg"] * 1000 / usual - 1e-6).astype(int) if np.isfinite(usual) else 0
-    return table.assign(bales=bales)[["need", "kind", "month", "year", "dry_mg", "bales"]].reset_index(drop=True)
+    table = table.reset_index(drop=True)
+    return table.assign(bales=_bales_short(problem, table))[["need", "kind", "month", "year", "dry_mg", "bales"]]
+
+
+def _bales_short(problem: SupplyProblem, short: pd.DataFrame) -> np.ndarray:
+    """Whole bales lacking, by the need's own count where it has one; a need's months are rounded together."""
+    exact = short["dry_mg"].to_numpy(float) * 1000 / problem.bale_dry_kg
+    if "bales" in problem.need:
+        own = problem.need.set_index(["need", "year", "month"])
+        keys = list(zip(short["need"], short["year"], short["month"], strict=True))
+        exact = short["dry_mg"].to_numpy(float) * np.array([own.at[k, "bales"] / own.at[k, "dry_mg"] for k in keys])
+    out = np.zeros(len(short), dtype=int)
+    for at in short.groupby("need").indices.values():
+        out[at] = share_out(int(np.ceil(exact[at].sum() - 1e-3)), exact[at])
+    return out
 
 
 def with_yield(problem: SupplyProblem, change: float) -> SupplyProblem:

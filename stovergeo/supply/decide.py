@@ -61,7 +61,7 @@ def choose(
     hard: list[str] = []
     if choice.short_bales and explain:
         hard = conflict(problem)
-        usual_mg = float(problem.offers["bale_dry_kg"].median()) / 1000 if len(problem.offers) else 0.5
+        usual_mg = problem.bale_dry_kg / 1000
         said += words.shortage_words(choice, hard, reliefs(problem), usual_mg)
     elif choice.short_bales:
         said += words.shortage_words(choice, [], pd.DataFrame(columns=["limit", "words", "gained_mg", "left_mg"]), 0.5)
@@ -100,6 +100,6 @@ def _next(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> 
     said = []
     for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
         found = next_bales(problem, choice, need)
-        each = float(price[need]) * float(problem.offers["bale_dry_kg"].median()) / 1000
+        each = float(price[need]) * problem.bale_dry_kg / 1000
         said.append(words.next_words(found, titles, each if np.isfinite(each) else np.nan))
     return said

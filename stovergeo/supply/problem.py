@@ -100,6 +100,11 @@ class SupplyProblem:
         per_bale = p.method_per_bale.get(method, 0.0) * 1000 / offer.bale_dry_kg
         return per_area + per_bale + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
 
+    @property
+    def bale_dry_kg(self) -> float:
+        """Dry mass of a usual bale, for counting what is not there."""
+        return float(self.offers["bale_dry_kg"].median()) if len(self.offers) else 500.0
+
     def draws(self) -> pd.DataFrame:
         """Return the months in which something is needed, with the months stored until then."""
         stored = self.keeping.groupby(["year", "month"], as_index=False)["months_stored"].first()

@@ -190,7 +190,10 @@ def yield_words(choice: Choice, fallen: Choice, change: float) -> str:
     dearer = fallen.cost_per_mg - choice.cost_per_mg
     if not np.isfinite(dearer):
         return said + "nothing could be gathered."
-    return said + f"the need is still met, at {fallen.cost_per_mg:.2f} $/Mg ({dearer:+.2f} $/Mg)."
+    met = "the need is still met" if not choice.short_bales else "no more is lacking"
+    if dearer < 0.005:
+        return f"{said}{met} at the same cost."
+    return f"{said}{met}, {dearer:.2f} $/Mg dearer."
 
 
 def other_words(table: pd.DataFrame) -> list[str]:

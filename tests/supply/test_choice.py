@@ -157,6 +157,13 @@ def test_a_shortage_is_said_with_its_months_and_what_would_help(season):
     assert "Without the limit of the room in the yards" in said
 
 
+def test_bales_lacking_are_counted_as_the_need_counts_them(season):
+    problem = season(seed=12)
+    need = problem.need.assign(bales=[30, 31, 32, 34] * 2)
+    nothing = optimise(replace(problem, need=need, offers=problem.offers.assign(allowed=False)))
+    assert nothing.shortage["bales"].tolist() == need["bales"].tolist()
+
+
 def test_the_conflict_is_smallest(season):
     """With any one member lifted the rest can hold: nothing in the set is idle."""
     problem = season(seed=13, need_share=1.2, needs=1)
