@@ -213,20 +213,24 @@ def test_both_encodings_are_read(farm):
     assert soils_of(farm).loc["B2", "name"] == "Bog muck, caf\u00e9 series"
 
 
-def test_a_database_says_the_same_as_the_download(farm):
+@pytest.mark.parametrize(("driver", "name"), [("GPKG", "survey.gpkg"), ("SQLite", "survey.sqlite")])
+def test_a_database_says_the_same_as_the_download(farm, driver, name):
+    path = farm.folder / name
     write_download(farm.folder, made_up_tables())
     text = soils_of(farm).drop(columns="geometry")
-    polygons().rename(columns=str.lower).to_file(farm.folder / "survey.gpkg", layer="mupolygon")
-    base = sqlite3.connect(farm.folder / "survey.gpkg")
+    polygons().rename(columns=str.lower).to_file(path, layer="mupolygon", driver=driver)
+    base = sqlite3.connect(path)
     for name, table in made_up_tables().items():
         typed = table.astype({"mukey": int}) if name in ("mapunit", "component") else table
         typed.to_sql(name, base, index=False)
-        base.execute(
-            "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES (?, 'attributes', ?)", (name, name)
-        )
+        if driver == "GPKG":
+            base.execute(
+                "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES (?, 'attributes', ?)",
+                (name, name),
+            )
     base.commit()
     base.close()
-    pd.testing.assert_frame_equal(soils_of(farm, "survey.gpkg").drop(columns="geometry"), text)
+    pd.testing.assert_frame_equal(soils_of(farm, path.name).drop(columns="geometry"), text)
 
 
 def test_plain_polygons_take_tables_named_beside_them(farm):
