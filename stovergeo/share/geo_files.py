@@ -119,8 +119,14 @@ def _storable(layer: pd.DataFrame) -> pd.DataFrame:
     """Return a copy whose columns a GeoPackage can hold: lists and the like become text."""
     kept = layer.reset_index(drop=True).copy()
     geometry = kept.geometry.name if isinstance(kept, gpd.GeoDataFrame) else None
-    # GeoPackage keeps its own row number under this name
-    kept = kept.rename(columns={c: f"{c}_given" for c in kept.columns if str(c).lower() == "fid"})
+    # GeoPackage keeps its own row number as "fid", and takes Name and name for one
+    names: dict[str, str] = {}
+    for column in map(str, kept.columns):
+        name, again = (f"{column}_given" if column.lower() == "fid" else column), 2
+        while name.lower() in {n.lower() for n in names.values()}:
+            name, again = f"{column}_{again}", again + 1
+        names[column] = name
+    kept = kept.rename(columns={c: n for c, n in names.items() if c != geometry})
     for column in kept.columns:
         if column != geometry and kept[column].dtype == object:
             kept[column] = kept[column].map(

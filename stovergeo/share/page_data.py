@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import CREW, GUIDANCE
@@ -88,7 +89,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
             {
                 "id": layer,
                 "title": _TITLES.get(layer, layer.replace("_", " ")),
-                "things": _shapes(frame, things, cell / 4, lambda t: {"name": _name(t)}),
+                "things": _shapes(frame, _inside(things, frame), cell / 4, lambda t: {"name": _name(t)}),
             }
             for layer, things in result.surroundings.items()
         ],
@@ -101,6 +102,14 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "sources": source_blocks(result),
         "cautions": [[f"{c.title}. {c.words}"] for c in CREW],
     }
+
+
+def _inside(things: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
+    """Return what lies on the ground shown: a layer of roads may cover a county."""
+    bounds = (frame.west, frame.south, frame.west + frame.width, frame.south + frame.height)
+    cut = shapely.clip_by_rect(shapely.force_2d(things.geometry.to_numpy()), *bounds)
+    kept = things.set_geometry(gpd.GeoSeries(cut, index=things.index, crs=things.crs))
+    return kept[[shape is not None and not shape.is_empty for shape in cut]]
 
 
 def _name(thing: Any) -> str:

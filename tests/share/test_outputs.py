@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
+import io
 import json
 import os
 import shutil
@@ -13,13 +15,20 @@ import textwrap
 import time
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
 import rasterio
+import shapely
+from rich.console import Console
+from shapely.geometry import LineString, Point
 
 from stovergeo.errors import InputError, Report
-from stovergeo.share import NAMES, refuse_existing, write_outputs
+from stovergeo.share import NAMES, grower_table, refuse_existing, write_outputs
+from stovergeo.share.crew import crew_sheet
+from stovergeo.share.geo_files import write_gpkg
+from stovergeo.share.tables import zones_table
 
 
 def codes(report: Report) -> list[str]:
@@ -46,6 +55,32 @@ def test_gpkg_holds_a_layer_a_result_with_every_row(written, result):
     assert zones.crs == result.crs
     assert zones["take_mg"].sum() == pytest.approx(result.zones["take_mg"].sum())
     assert zones.area.sum() == pytest.approx(result.zones.area.sum())
+
+
+def test_gpkg_takes_columns_and_shapes_as_strangers_name_them(result, tmp_path):
+    trees = result.surroundings["trees"]
+    odd = trees.assign(fid=7, FID="x", Name="again", select=[["a", 1]], nothing=None, half=np.nan)
+    bow_tie = shapely.from_wkt("POLYGON ((0 0, 1 1, 1 0, 0 1, 0 0))")
+    mixed = gpd.GeoDataFrame(
+        {"name": ["p", "l", "t"]}, geometry=[Point(0, 0), LineString([(0, 0), (1, 1)]), bow_tie], crs=32615
+    )
+    strange = dataclasses.replace(result, surroundings={"trees": odd, "water": mixed, "roads": trees.iloc[:0]})
+    write_gpkg(strange, tmp_path / "plan.gpkg")
+    back = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="surroundings_trees")
+    assert {"name", "Name_2", "fid_given", "select", "half"} <= set(back.columns)
+    assert len(pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="surroundings_water")) == 3
+    assert "surroundings_roads" not in {name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")}
+
+
+def test_metric_plans_print_metric(result, tmp_path):
+    farm = result.plan.farm.model_copy(update={"units": "metric"})
+    metric = dataclasses.replace(result, plan=result.plan.model_copy(update={"farm": farm}))
+    assert not [c for c in zones_table(metric).columns if c.endswith(("_ac", "_ton", "_lb", "_ft"))]
+    console = Console(file=io.StringIO(), width=120)
+    for part in grower_table(metric):
+        console.print(part)
+    assert "430 bales planned, 302 t dry." in console.file.getvalue()
+    assert "56.4 ha" in crew_sheet(metric)
 
 
 @pytest.mark.parametrize(("name", "first"), [("removable.tif", "removable_mg_ha"), ("siting.tif", "yard_score")])

@@ -8,11 +8,12 @@ import json
 import re
 import zlib
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from pyproj import CRS, Transformer
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import LineString, MultiPolygon, Polygon, box
 
 from stovergeo.share.crew import TOPICS, crew_sheet, load_rows
 from stovergeo.share.first_screen import first_screen
@@ -21,6 +22,8 @@ from stovergeo.share.page_data import page_data
 from stovergeo.share.pictures import UNKNOWN, backdrop, block_mean, packed
 from stovergeo.share.places import STEP_M, Frame, way_to_lonlat
 from stovergeo.share.say import said
+
+WEST_M, SOUTH_M = 447_000.0, 4_655_000.0  # the made-up farm's corner
 
 
 @pytest.fixture(scope="module")
@@ -208,6 +211,18 @@ def test_panels_hold_what_the_tables_say(result):
     curves = next(b["curves"] for b in data["storage"] if "curves" in b)
     assert {s["label"] for s in curves["series"]} == {"net on drained soil", "full cover on drained soil"}
     assert curves["x"] == ["Oct", "Nov", "Dec", "Jan", "Feb", "Mar"]
+
+
+def test_a_layer_that_covers_a_county_is_cut_to_the_ground_shown(result):
+    import dataclasses
+
+    road = LineString([(WEST_M - 50_000, SOUTH_M + 30), (WEST_M + 50_000, SOUTH_M + 30)])
+    far = LineString([(WEST_M - 50_000, SOUTH_M), (WEST_M - 40_000, SOUTH_M)])
+    roads = gpd.GeoDataFrame({"name": ["near", "far"]}, geometry=[road, far], crs=result.crs)
+    data = page_data(dataclasses.replace(result, surroundings={"roads": roads}))
+    things = data["around"][0]["things"]
+    assert [t["name"] for t in things] == ["near"]
+    assert np.abs(np.cumsum(np.reshape(things[0]["shape"][1], (-1, 2)), axis=0)).max() <= 14_000
 
 
 def test_not_checked_is_said_once_and_without_keys(result):
