@@ -12,6 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from stovergeo.errors import ContractError
+
 #: steps to the eight neighbours (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
 ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 COL_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1], dtype=np.int64)
@@ -37,7 +39,7 @@ def flood(z: np.ndarray, outlets: np.ndarray | None = None) -> tuple[np.ndarray,
         Number of the step (see `ROW_STEP`) towards the cell from which each was reached; -1 at outlets.
     """
     if z.size > np.iinfo(np.int32).max:
-        raise ValueError(f"a grid of {z.size} cells is more than one flood can number; work in catchments")
+        raise ContractError(f"a grid of {z.size} cells is more than one flood can number; work in catchments")
     seeds = np.zeros(z.shape, dtype=np.bool_) if outlets is None else np.asarray(outlets, dtype=np.bool_)
     filled = z.copy()
     reached_from = np.full(z.shape, -1, dtype=np.int8)

@@ -245,7 +245,7 @@ def test_sun_against_r_sun(tmp_path):
         pytest.skip("GRASS is not installed: no ratio")
     warm()
     side = 400
-    ground, surface = made_up(side)
+    _, surface = made_up(side)
     source = tmp_path / "surface.tif"
     raster(surface).rio.to_raster(source)
     project = tmp_path / "gis" / "place"
