@@ -14,13 +14,14 @@ import shapely
 import xarray as xr
 
 from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
-from stovergeo.errors import Report
+from stovergeo.errors import ContractError, Report
 from stovergeo.handbook import Handbook
 from stovergeo.plan_file.yards import Yards
 from stovergeo.stack import put, variable
 from stovergeo.yards.pattern import Pattern, row_pattern
 from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions
 
+_OWN: Final = "stovergeo"
 _THREADS: Final = 2
 _ROWS_AT_ONCE: Final = 64  # a strip of this many rows stays in the cache while all scores are added
 _NAME: Final = re.compile(r"[a-z0-9_]+")
@@ -144,7 +145,9 @@ def rate_ground(
     """
     options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, book), book)
     site = Site(stack, dict(surroundings))
-    plugins = _chosen(through_door(SITE_CRITERIA), yards_plan, report)
+    offered = through_door(SITE_CRITERIA)
+    _all_own_are_there(offered, book)
+    plugins = _chosen(offered, yards_plan, report)
     report.stop_if_refused()
     _warn_of_short_setbacks(yards_plan, book, report)
 
@@ -165,6 +168,19 @@ def rate_ground(
     new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"), yards_plan.accept_base)
     titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " "))) for p in plugins}
     return new, GroundRatings(rated, not_checked, options, site, incurable, titles)
+
+
+def _all_own_are_there(offered: list[Plugin], book: Handbook) -> None:
+    """Refuse to rate without one of our own criteria: a danger would go unseen.
+
+    A stranger's broken criterion stops nothing; one of ours that is gone means that the
+    installation is broken, and a yard could stand under a wire.
+    """
+    whole = {p.name for p in offered if p.package == _OWN and p.thing is not None}
+    gone = sorted(set(book.group("yards.weight")) - whole)
+    if gone:
+        names = ", ".join(gone)
+        raise ContractError(f"site criteria of stovergeo itself are missing ({names}); install the package again")
 
 
 def _chosen(plugins: list[Plugin], plan: Yards, report: Report) -> list[Plugin]:
@@ -199,6 +215,8 @@ def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecke
     try:
         answer = plugin.thing.rate(site, options)
     except Exception as error:  # whatever a stranger's criterion raises must not stop the others
+        if plugin.package == _OWN:  # but a fault of our own must not pass for 'not checked'
+            raise
         return f"{type(error).__name__}: {error}"
     if isinstance(answer, Rating) and not (
         answer.score.shape == answer.allowed.shape == answer.value.shape == site.shape

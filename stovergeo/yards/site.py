@@ -95,7 +95,7 @@ class Site:
     @property
     def cell_m(self) -> float:
         """Side of a cell."""
-        return abs(float(self.stack.rio.transform().a))
+        return abs(float(self._transform.a))
 
     def everywhere(self, value: float | bool) -> np.ndarray:
         """Return one value for all cells, in the room of one."""
@@ -105,14 +105,19 @@ class Site:
         """Return a variable of the stack as a plain float32 array."""
         return np.asarray(self.stack[name].values)
 
+    def __post_init__(self) -> None:
+        # looked up once: criteria run in threads, and the accessor that knows the grid keeps state of its own
+        self._transform = grid_of(self.stack).transform
+
     def layer(self, name: str) -> gpd.GeoDataFrame | None:
         """Return a layer of the surroundings, or None when it was not given or is empty of shapes."""
-        if name not in self._layers:
-            frame = self.surroundings.get(name)
-            if frame is not None:
-                frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
-            self._layers[name] = None if frame is None or len(frame) == 0 else frame
-        return self._layers[name]
+        with self._lock:
+            if name not in self._layers:
+                frame = self.surroundings.get(name)
+                if frame is not None:
+                    frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
+                self._layers[name] = None if frame is None or len(frame) == 0 else frame
+            return self._layers[name]
 
     def given(self, name: str) -> bool:
         """Tell whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
@@ -123,9 +128,8 @@ class Site:
         shapes = [shape for shape in shapes if shape is not None and not shape.is_empty]
         if not shapes:
             return np.zeros(self.shape, bool)
-        grid = grid_of(self.stack).transform
         with _BURNING:
-            burned = rasterize(shapes, out_shape=self.shape, transform=grid, all_touched=True, dtype="uint8")
+            burned = rasterize(shapes, out_shape=self.shape, transform=self._transform, all_touched=True, dtype="uint8")
         return burned.astype(bool)
 
     def distance_m(self, name: str) -> np.ndarray:

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
-from stovergeo.errors import InputError, Report
+from stovergeo.errors import ContractError, InputError, Report
 from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.yards import Yards
 from stovergeo.yards import NotChecked, rate_ground, setback_areas, why_here
@@ -113,6 +113,17 @@ def test_broken_criteria_are_listed_and_stop_nothing(ground, monkeypatch):
     assert "no such file" in str(next(p for p in report if "raises" in p.where))
     assert {"raises", "small", "gone", "bad-name"} <= set(ratings.not_checked)
     assert bool(stack["yard_allowed"].all())
+
+
+def test_a_criterion_of_our_own_that_is_gone_or_fails_stops_the_rating(ground, monkeypatch):
+    without = [p for p in BUILT_IN.values() if p.name != "setback_roads"]
+    monkeypatch.setattr(rate_module, "through_door", lambda group: without)
+    with pytest.raises(ContractError, match="setback_roads"):
+        ground(cells=10).rate()
+    failing = [*without, Plugin("setback_roads", "stovergeo", Raises())]
+    monkeypatch.setattr(rate_module, "through_door", lambda group: failing)
+    with pytest.raises(RuntimeError, match="no such file"):
+        ground(cells=10).rate()
 
 
 def test_a_misspelt_criterion_or_weight_is_refused(ground):
