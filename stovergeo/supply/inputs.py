@@ -16,7 +16,7 @@ from stovergeo.handbook import Handbook
 from stovergeo.plan_file import Plan
 from stovergeo.residue import Method, nutrients
 from stovergeo.stack import grid_of
-from stovergeo.supply.cost import haul_cost_per_mg
+from stovergeo.supply.cost import haul_cost_by_distance_per_mg, haul_cost_per_mg
 from stovergeo.supply.loads import load_words, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.zones import zone_numbers
@@ -66,7 +66,6 @@ def supply_problem(
     stored = [b for b in bales.values() if b.moisture_pct <= wet]
     wettest = max(stored or bales.values(), key=lambda b: b.moisture_pct)
     grounds = yard_grounds(yards, stack, book) if stack is not None else ["soil"] * len(yards)
-    notes = load_words(truck_load(wettest, book), plan.need.longest_haul_km) if plan.need.contract else []
     return SupplyProblem(
         zones=pd.DataFrame(zones.drop(columns="geometry", errors="ignore")),
         offers=offers,
@@ -81,7 +80,7 @@ def supply_problem(
         nearest=round(book.value("haul.nearest")),
         no_go_zones=no_go_zones,
         no_go_yards=no_go_yards,
-        notes=tuple(notes),
+        notes=truck_notes(plan, wettest, book),
         habit=dict.fromkeys(zones["field_id"].unique(), plan.money.today) if plan.money.today else {},
     )
 
@@ -133,22 +132,31 @@ def need_terms(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
     """
     handling = 2 * book.value("cost.load")
     rows = [(h.name, "herd", np.inf, np.inf, np.nan, handling) for h in plan.need.herd]
-    load = truck_load(bale, book)
-    truck_h = plan.money.truck_per_h if plan.money.truck_per_h is not None else book.value("cost.truck_hour")
     for contract in plan.need.contract:
-        per_mg = haul_cost_per_mg(
-            contract.distance_km,
-            book.value("haul.speed"),
-            book.value("haul.load_hours"),
-            book.value("haul.load_hours"),
-            truck_h,
-            load.dry_mg,
-        )
-        out = handling + float(per_mg) * bale.dry_kg / 1000
+        out = handling + truck_per_mg(contract.distance_km, plan, bale, book) * bale.dry_kg / 1000
         price = np.nan if contract.price_per_mg is None else contract.price_per_mg
         rows.append((contract.name, "contract", contract.moisture_most_pct, contract.ash_most_pct, price, out))
     columns = ["need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def truck_per_mg(distance_km: float, plan: Plan, bale: BaleSize, book: Handbook) -> float:
+    """Return what trucking one dry Mg costs by the hour, $/Mg."""
+    per_h = plan.money.truck_per_h if plan.money.truck_per_h is not None else book.value("cost.truck_hour")
+    load_h = book.value("haul.load_hours")
+    return float(
+        haul_cost_per_mg(distance_km, book.value("haul.speed"), load_h, load_h, per_h, truck_load(bale, book).dry_mg)
+    )
+
+
+def truck_notes(plan: Plan, bale: BaleSize, book: Handbook) -> tuple[str, ...]:
+    """Return what is to be said of trucks, where there is a road haul."""
+    far = plan.need.longest_haul_km
+    if far <= 0:
+        return ()
+    load = truck_load(bale, book)
+    by_km = float(haul_cost_by_distance_per_mg(far, book.value("cost.truck_km"), load.dry_mg))
+    return tuple(load_words(load, far, truck_per_mg(far, plan, bale, book), by_km))
 
 
 def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Handbook) -> Prices:

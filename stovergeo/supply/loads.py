@@ -42,11 +42,23 @@ def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
     )
 
 
-def load_words(load: TruckLoad, far_km: float) -> list[str]:
-    """Say what goes on a truck and what the road authority must be asked."""
+def load_words(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_mg: float) -> list[str]:
+    """Say what goes on a truck, what it costs by two ways of reckoning, and what the road authority must be asked.
+
+    Parameters
+    ----------
+    load : TruckLoad
+    far_km : float
+        One way.
+    by_hour_per_mg, by_km_per_mg : float
+        $/Mg dry by the truck's hour (`haul_cost_per_mg`), which the plan uses, and by the loaded
+        kilometre (`haul_cost_by_distance_per_mg`), which forgets the waiting.
+    """
     said = [
         f"A truck takes {load.bales} bales, {load.dry_mg:.1f} Mg dry and {load.as_is_mg:.1f} Mg as it stands; "
-        f"{'room' if load.held_by == 'room' else 'weight'} ends it first. The haul is {far_km:.0f} km one way."
+        f"{'room' if load.held_by == 'room' else 'weight'} ends it first. The haul is {far_km:.0f} km one way.",
+        f"Trucking is reckoned by the hour, waiting and loading in it: {by_hour_per_mg:.2f} $/Mg. "
+        f"By the loaded mile alone it would seem {by_km_per_mg:.2f} $/Mg.",
     ]
     if load.wide:
         said.append(

@@ -185,7 +185,7 @@ def test_a_truckload_is_told_in_words_with_the_road_authority():
     assert load.width_m == pytest.approx(10 * M_PER_FT)
     assert load.wide
     assert not load.wide_for_stover
-    said = " ".join(load_words(load, 64))
+    said = " ".join(load_words(load, 64.4, 18.72, 11.31))
     assert "road authority" in said
     square = truck_load(bale(shape="square", width="4 ft", height="3 ft", length="8 ft"), BOOK)
     assert square.bales == 39
@@ -194,7 +194,7 @@ def test_a_truckload_is_told_in_words_with_the_road_authority():
 
 def test_dearer_fuel_lifts_custom_rates():
     # commentary on the Iowa survey: 0.50 $/gal lifts rates about 5 %
-    assert raised_by_fuel(20.0, 1.0, 0.05) == pytest.approx(21.0)
+    assert raised_by_fuel(20.0, 1.0, BOOK.value("cost.fuel_rise")) == pytest.approx(21.0)
 
 
 def test_harlan_in_tons():
