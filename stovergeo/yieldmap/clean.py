@@ -15,7 +15,7 @@ from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
-from stovergeo.yieldmap.delay import DelaySearch, find_delay, moved
+from stovergeo.yieldmap.delay import DelaySearch, find_delay, later_ground, moved
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
@@ -133,17 +133,19 @@ def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
     search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
     track, middle, found = run.track, run.track.at_middle(), {}
     rate = run.grain / track.seconds
-    yields = np.where(run.kept, run.yields, np.nan)
+    flow, ground = np.where(run.kept, rate, np.nan), run.area / track.seconds
     for number, name in enumerate(track.machine_names):
         mine = (track.machine[pairs.one] == number) & (track.machine[pairs.other] == number)
-        delay = find_delay(middle, yields, pairs.where(mine), search)
+        delay = find_delay(middle, flow, ground, pairs.where(mine), search)
         if delay.applied:
             here = track.machine == number
-            source, ahead_m = moved(track, delay.seconds)
+            source, later_s = moved(track, delay.seconds)
             run.remove(here & (source < 0), "not_recorded")
             measured = here & (source >= 0)
             run.grain = np.where(measured, rate[source] * track.seconds, run.grain)
-            run.moved_m += np.where(measured, ahead_m, 0.0)
+            later_s = np.where(measured, later_s, 0.0)
+            run.area = later_ground(track, run.area, later_s)
+            run.moved_m += later_s * track.length / track.seconds
             run.remove(here & (run.grain <= 0), "no_flow")
         found[name] = asdict(delay)
     return found

@@ -18,7 +18,7 @@ from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
 
 #: pairs beyond this many tell nothing more
-_MOST_PAIRS = 15_000
+_MOST_PAIRS = 40_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +46,18 @@ class DelaySearch:
 
 
 def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return, for each record, the record that measured its grain, and how far ahead its grain stood.
+    """Return, for each record, the record that measured its grain, and how much later that grain was cut.
 
     The grain is taken over from a whole record, so that nothing is averaged; what is left
-    of the delay, less than a record, moves the record's position instead.
+    of the delay, less than a record, moves the ground instead (`later_ground`).
 
     Returns
     -------
     source : array of int, (n,)
         Index of the record of the same pass that measured the grain; -1 where the pass's
         recording had stopped (or not begun, for a negative delay).
-    ahead_m : array, (n,)
-        Way along the heading from the record to where that grain stood, m.
+    later_s : array, (n,)
+        Time from the record to when that grain was cut, s; within half a record.
     """
     n = len(track.pass_id)
     records = round(delay_s / float(np.median(track.seconds)))
@@ -65,12 +65,24 @@ def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
     inside = (source >= 0) & (source < n)
     source = np.where(inside, source, 0)
     inside &= track.pass_id[source] == track.pass_id
-    left_s = np.where(inside, track.clock[source] - delay_s - track.clock, 0.0)
-    ahead_m = left_s * track.length / np.maximum(track.seconds, 1e-6)
-    return np.where(inside, source, -1), ahead_m
+    later_s = np.where(inside, track.clock[source] - delay_s - track.clock, 0.0)
+    return np.where(inside, source, -1), later_s
 
 
-def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:
+def later_ground(track: Track, amount: np.ndarray, later_s: np.ndarray) -> np.ndarray:
+    """Return what of `amount` (area or way of each record) lies in the record's time moved by `later_s`.
+
+    Part of the record's own and part of the next one's (or the one before); at the end of
+    a pass the record's own stands for both.
+    """
+    n = len(amount)
+    neighbour = np.clip(np.arange(n) + np.sign(later_s).astype(np.int64), 0, n - 1)
+    neighbour = np.where(track.pass_id[neighbour] == track.pass_id, neighbour, np.arange(n))
+    share = np.minimum(abs(later_s) / track.seconds, 1.0)
+    return (1 - share) * amount + share * amount[neighbour] * track.seconds / track.seconds[neighbour]
+
+
+def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:
     """Find the delay of one machine from its opposite passes.
 
     The candidates are judged by the mean Huber loss of the differences of paired records,
@@ -85,8 +97,11 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
         With records at the middle of their ground: a delay of zero then means that a
         record's grain grew on just that ground. How far the receiver sits behind the
         header counts as (negative) delay.
-    yields : array, (n,)
-        Measured flow over the area harvested, in driving order; NaN where it is not to be used.
+    flow : array, (n,)
+        Dry grain measured in a second, in driving order; NaN where it is not to be used.
+    ground : array, (n,)
+        Ground harvested in a second. Grain measured a delay later belongs to the ground of
+        now: dividing both before they are shifted would mix a change of speed into the yield.
     pairs : Pairs
         Pairs of this machine only.
     search : DelaySearch
@@ -100,12 +115,14 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
     """
     pairs = pairs.where(pairs.opposite)
     if len(pairs.one) > _MOST_PAIRS:
-        pairs = pairs.where(np.arange(len(pairs.one)) % (len(pairs.one) // _MOST_PAIRS + 1) == 0)
+        evenly = np.zeros(len(pairs.one), bool)
+        evenly[np.linspace(0, len(pairs.one) - 1, _MOST_PAIRS).astype(int)] = True
+        pairs = pairs.where(evenly)
     if len(pairs.one) < search.least_pairs:
         return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
     delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
     window_s = max(search.window_s, float(np.median(track.seconds)))
-    squares = _squared_differences(track, yields, pairs, delays, window_s)
+    squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
     if known.sum() < search.least_pairs:
         return Delay(0.0, False, 0.0, int(known.sum()), "passes too short to find a delay")
@@ -141,7 +158,7 @@ def find_delay(track: Track, yields: np.ndarray, pairs: Pairs, search: DelaySear
 
 
 def _squared_differences(
-    track: Track, yields: np.ndarray, pairs: Pairs, delays: np.ndarray, window_s: float
+    track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs, delays: np.ndarray, window_s: float
 ) -> np.ndarray:
     """Return (delays, pairs) squared differences; NaN where either pass is not recorded then."""
     first, last = track.bounds()
@@ -149,7 +166,7 @@ def _squared_differences(
     # the foot of `one` on the other, opposite pass lies `along` ahead of `other` in its own direction
     later = pairs.along / np.maximum(speed[pairs.other], 1e-6)
     out = np.full((len(delays), len(pairs.one)), np.nan)
-    args = (yields, track.clock, track.pass_id, first, last)
+    args = (flow, ground, track.clock, track.pass_id, first, last)
     _differences(*args, pairs.one, pairs.other, later, delays, window_s, out)
     return out
 
@@ -198,7 +215,8 @@ def _window_mean(
 
 @njit(cache=True, nogil=True)
 def _differences(
-    values: np.ndarray,
+    flow: np.ndarray,
+    ground: np.ndarray,
     clock: np.ndarray,
     pass_id: np.ndarray,
     first: np.ndarray,
@@ -213,7 +231,9 @@ def _differences(
     for q in range(len(one)):
         i, j = one[q], other[q]
         a, b = pass_id[i], pass_id[j]
+        cut_here = _window_mean(ground, clock, first[a], last[a], i, clock[i], width)
+        cut_there = _window_mean(ground, clock, first[b], last[b], j, clock[j] + later[q], width)
         for d in range(len(delays)):
-            here = _window_mean(values, clock, first[a], last[a], i, clock[i] + delays[d], width)
-            there = _window_mean(values, clock, first[b], last[b], j, clock[j] + later[q] + delays[d], width)
-            out[d, q] = (here - there) ** 2
+            here = _window_mean(flow, clock, first[a], last[a], i, clock[i] + delays[d], width)
+            there = _window_mean(flow, clock, first[b], last[b], j, clock[j] + later[q] + delays[d], width)
+            out[d, q] = (here / cut_here - there / cut_there) ** 2

@@ -29,14 +29,14 @@ def test_cleaned_yield_and_counts(real_points, book) -> None:
     assert counts.sum() == len(real_points) == 4949
     assert 5 <= counts["no_flow"] <= 7  # 5 rows hold no flow; moving the grain back moves one into a pass
     assert 0.85 < counts["kept"] / len(real_points) < 0.97
-    # header ahead of the receiver, and an export shifted too far: passes end in collapsing flow
-    # as they come, and no longer do once the grain is put back by one or two records
+    # the header runs ahead of the receiver, and the export was shifted too far: as they come,
+    # passes end in three records of collapsing flow; with the grain put back, in one
     delay = cleaned.corrections["delay"]["all"]
     assert delay["applied"]
     assert -8 < delay["seconds"] < -3
-    assert delay["gain"] > 0.1
+    assert delay["gain"] > 0.15
     assert counts["not_recorded"] > 80
-    assert counts["pass_start"] == counts["pass_end"] == 0
+    assert cleaned.corrections["ends"]["all"]["end"] <= 1
     assert {p.code for p in report} == {"yield.not_positive", "yield.outlier", "time.order"}
 
 
@@ -53,7 +53,7 @@ def test_outline_surface_and_ground(real_points, book, grid_over) -> None:
     assert surface.report["mass_factor"] == pytest.approx(1, abs=0.005)
     # predicted into blocks three swaths wide, against a spread of the kept records of 0.6
     assert surface.report["cv_rmse_mg_ha"] < 0.48
-    assert surface.report["cv_rmse_mg_ha"] < 0.8 * cleaned.points["grain_mg_ha"].std()
+    assert surface.report["cv_rmse_mg_ha"] < 0.85 * cleaned.points["grain_mg_ha"].std()
     ground = ground_from_points(real_points, stack, book)
     # README: pass to pass 0.70 m, about 0.31 m without drift, slope over 40 m and more
     assert ground.raw_pass_error_m == pytest.approx(0.70, abs=0.02)

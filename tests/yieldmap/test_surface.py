@@ -31,20 +31,24 @@ def _truth(made, name, stack):
 @pytest.mark.parametrize("seconds", [1.0, 3.0])
 @pytest.mark.parametrize("name", CASES)
 def test_truth_delay_and_interval(made, book, grid_over, name, seconds) -> None:
-    points = made.harvest(made.TRUTHS[name], seconds=seconds, delay_s=2.0)
-    stack, cleaned, surface = _run(points, book, grid_over)
-    delay = cleaned.corrections["delay"]["combine 1"]
-    if seconds == 1.0 or name != "smooth":  # long waves and records of 3 s tell no delay of 2 s
-        assert delay["seconds"] == pytest.approx(2.0, abs=0.5)
-    known = surface.grain.notnull().to_numpy()
-    assert known.mean() > 0.8
-    away = (surface.grain.to_numpy() - _truth(made, name, stack))[known]
-    error = surface.error.to_numpy()[known]
-    # a record alone is off by 5 % of some 8 Mg/ha; the surface must do much better off the sharp edges
-    assert np.median(abs(away)) < 0.2
-    assert 0.85 <= np.mean(abs(away) <= NOMINAL_90 * error) <= 0.95
-    # bias of the whole field
-    assert abs(away.mean()) < 0.05
+    """Three harvests of each field: an interval is a promise about many, and one field's cells err together."""
+    covered = []
+    for seed in (1, 2, 3):
+        points = made.harvest(made.TRUTHS[name], seconds=seconds, delay_s=2.0, seed=seed)
+        stack, cleaned, surface = _run(points, book, grid_over)
+        delay = cleaned.corrections["delay"]["combine 1"]
+        if seconds == 1.0 or name != "smooth":  # long waves and records of 3 s tell no delay of 2 s
+            assert delay["seconds"] == pytest.approx(2.0, abs=0.5)
+        known = surface.grain.notnull().to_numpy()
+        assert known.mean() > 0.8
+        away = (surface.grain.to_numpy() - _truth(made, name, stack))[known]
+        error = surface.error.to_numpy()[known]
+        # a record alone is off by 5 % of some 8 Mg/ha; the surface must do much better off the sharp edges
+        assert np.median(abs(away)) < 0.2
+        assert abs(away.mean()) < 0.05
+        covered.append(np.mean(abs(away) <= NOMINAL_90 * error))
+    assert 0.85 <= np.mean(covered) <= 0.95
+    assert min(covered) > 0.8
 
 
 @pytest.mark.parametrize("name", CASES)
