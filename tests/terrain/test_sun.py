@@ -104,7 +104,9 @@ def test_north_of_the_trees_is_dark_and_a_south_slope_bright():
 
 
 def test_months_add_up_to_the_season():
-    ground, surface = raster(hills(60, 50)), raster(hills(60, 50) + tree_block(60, 50)[:60, :50] * 0 + 0)
+    cover = np.zeros((60, 50))
+    cover[30:34, 10:40] = 8
+    ground, surface = raster(hills(60, 50)), raster(hills(60, 50) + cover)
     whole = season_sun(surface, ground, *SPAN, **PLACE, book=COARSE)
     months = sun_by_month(surface, ground, *SPAN, **PLACE, book=COARSE)
     assert list(months.month.values[[0, 1, -1]]) == ["2026-10", "2026-11", "2027-08"]
