@@ -3,12 +3,31 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
+from typing import Final
 
 import pandas as pd
 
 from stovergeo.errors import InputError, Report
 from stovergeo.layers.open_file import shown
+
+_UNIT_AT_END: Final = re.compile(
+    r"[(\[_ ](lb[/_]?s|kg[/_]?s|t[/_]?h|bu[/_]?h|%|pct|percent|in|ft|m|cm|mph|km[/_]?h|m[/_]s|s|sec|ms|lb|kg)[)\]]?$",
+    re.IGNORECASE,
+)
+_SPELLED: Final = {
+    "lbs": "lb/s", "kgs": "kg/s", "th": "t/h", "buh": "bu/h", "pct": "%", "percent": "%", "kmh": "km/h", "sec": "s",
+}  # fmt: skip
+
+
+def unit_in_name(column: str) -> str | None:
+    """Return the unit that a column name ends in, as in ``Flow (lb/s)`` or ``dist_ft``; None where there is none."""
+    match = _UNIT_AT_END.search(column)
+    if match is None:
+        return None
+    written = match[1].lower().replace("_", "/")
+    return _SPELLED.get(written.replace("/", ""), written)
 
 
 def find_column(

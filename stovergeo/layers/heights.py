@@ -63,6 +63,9 @@ def read_heights(
     with opened_raster(layer, plan, where, report) as (source, header):
         unit = height_unit(header, layer.vertical_unit, where, report)
         heights = read_onto(source, header, box, working, plan.farm.cell_m, where, report)
+    known = heights.to_numpy()[np.isfinite(heights.to_numpy())]
+    if known.size and (known == np.round(known)).all():
+        report.add("dem.steps", where, f"All {known.size:,} heights are whole numbers ({unit}).")
     heights = (heights * np.float32(_METRES[unit])).rio.write_crs(working.to_wkt())
     heights = _believable(heights, where, report)
     heights.attrs = {"units": "m", "long_name": "height", "source_cell": header.cell}

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.errors import InputError, Report
-from stovergeo.layers.columns import column_missing
+from stovergeo.layers.columns import column_missing, unit_in_name
 from stovergeo.layers.harvest import (
     FLOW_KG_S,
     LENGTH_M,
@@ -75,6 +75,10 @@ class _Columns:
         if unit is None:
             self.lacks_unit(role, code, tuple(factors))
             return None
+        named = unit_in_name(str(column.name))
+        if named in factors and named != unit:
+            said = f"The name of the column {column.name!r} says {named}, the plan {unit}; the plan is followed."
+            self.report.add("points.name_unit", f"{self.where}.units.{_key(role)}", said)
         return to_numbers(column, f"{self.where}, column {column.name!r}", self.report) * factors[unit]
 
     def lacks_unit(self, role: str, code: str, known: tuple[str, ...]) -> None:

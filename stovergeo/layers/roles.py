@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.errors import InputError, Report
+from stovergeo.layers.columns import unit_in_name
 from stovergeo.layers.harvest import LENGTH_M, SECONDS
 from stovergeo.layers.open_file import open_file
 from stovergeo.layers.point_files import files_of, raw_rows
@@ -77,10 +78,6 @@ _RANGES: Final[dict[str, tuple[tuple[str, float, float], ...]]] = {
     "yield": (("t/ha at 15.5 %", 3, 22), ("bu/ac at 15.5 %", 40, 350), ("kg/ha dry", 3000, 20_000)),
     "mass": (("kg", 0.5, 15), ("lb", 15.001, 150)),
 }
-_UNIT_IN_NAME: Final = re.compile(
-    r"[(\[_ ](lb/?s|kg/?s|t/?h|bu/?h|%|pct|in|ft|m|cm|mph|km/?h|m/?s|s|ms|lb|kg)[)\]]?$", re.IGNORECASE
-)
-_AS_WRITTEN: Final = {"lbs": "lb/s", "kgs": "kg/s", "th": "t/h", "buh": "bu/h", "pct": "%", "kmh": "km/h"}
 SAMPLE_ROWS: Final = 200_000
 #: how far a column's unit may be off from what the positions say, as a ratio
 _CLOSE: Final = (0.8, 1.25)
@@ -214,8 +211,8 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
     typical = float(np.median(known))
     seen = f"half of its values lie under {typical:,.4g}"
     if role == "height":
-        if (match := _UNIT_IN_NAME.search(column)) and (unit := match[1].lower()) in ("ft", "m"):
-            return unit, f"{seen}, and the name ends in {match[1]!r}"
+        if (unit := unit_in_name(column)) in ("ft", "m"):
+            return unit, f"{seen}, and the name ends in {unit!r}"
         return None, f"{seen}; metres and feet look alike, so the unit must come from you"
     if role == "time":
         return _epoch(typical, seen)
@@ -234,12 +231,8 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
 
 def _by_range(role: str, column: str, typical: float, seen: str) -> tuple[str | None, str]:
     units = [unit for unit, low, high in _RANGES[role] if low <= typical <= high]
-    match = _UNIT_IN_NAME.search(column)
-    if match:
-        named = match[1].lower()
-        named = _AS_WRITTEN.get(named.replace("/", ""), named)
-        if named in units:
-            return named, f"{seen}, and the name ends in {match[1]!r}"
+    if (named := unit_in_name(column)) in units:
+        return named, f"{seen}, and the name ends in {named!r}"
     if role == "yield" and units:
         bushels = typical if units[0].startswith("bu") else typical / MG_HA_DRY_PER_BU_ACRE
         spelled = " and the name says so" if _YIELD_IN_NAME.search(column) else ""

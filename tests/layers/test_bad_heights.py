@@ -97,3 +97,8 @@ def test_raster_three_times_as_hilly(farm, given, hear):
     farm.layers["yield_points"]["units"]["height"] = "ft"
     farm.write_raster(300 + (given["ground"] - 300) * np.float32(3.28))
     hear("dem.disagree", "warn")
+
+
+def test_heights_in_whole_metres(farm, given, hear):
+    farm.write_raster(given["ground"].round().astype("int16"))
+    hear("dem.steps", "warn")

@@ -260,3 +260,10 @@ def test_flow_missing_here_and_there(farm, given, hear):
     flow = given["table"]["Flow"]
     farm.write_points(given["table"].assign(Flow=flow.where(np.arange(len(flow)) % 50 > 0)))
     hear("yield.gaps", "warn")
+
+
+def test_the_name_of_a_column_denies_its_unit(farm, given, hear):
+    farm.write_points(given["table"].rename(columns={"Flow": "grain_lb_s"}))
+    farm.layers["yield_points"]["columns"]["flow"] = "grain_lb_s"
+    farm.layers["yield_points"]["units"]["flow"] = "t/h"
+    hear("points.name_unit", "warn")
