@@ -113,18 +113,3 @@ def edge_cost_per_mg(
     return sum(per_mg_of_area(r, taken_mg_ha) for r in area_rates_per_ha) + sum(
         per_mg_of_bales(r, bale_dry_kg) for r in bale_rates
     )
-
-
-def raised_by_fuel(rate: float, fuel_rise: float, share_per_rise: float) -> float:
-    """Return a custom rate after fuel has become dearer.
-
-    Parameters
-    ----------
-    rate : float
-        $, any basis.
-    fuel_rise : float
-        In units of the rise that `share_per_rise` is for.
-    share_per_rise : float
-        Rise of the rate, as a share, for one such unit.
-    """
-    return rate * (1 + share_per_rise * fuel_rise)

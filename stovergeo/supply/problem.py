@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.errors import ContractError
+from stovergeo.supply.cost import edge_cost_per_mg
 
 #: columns that each table must have; further ones are left alone
 ASKED = {
@@ -96,9 +97,10 @@ class SupplyProblem:
     def _edge_cost(self, offer: Any) -> float:
         """$ per dry Mg gathered, baled and paid for, before it is carried."""
         p, method = self.prices, offer.method
-        per_area = (p.method_per_ha.get(method, 0.0) + p.landowner_per_ha) / offer.take_mg_ha
-        per_bale = p.method_per_bale.get(method, 0.0) * 1000 / offer.bale_dry_kg
-        return per_area + per_bale + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
+        per_ha = p.method_per_ha.get(method, 0.0) + p.landowner_per_ha
+        per_bale = p.method_per_bale.get(method, 0.0)
+        made = edge_cost_per_mg([per_ha], [per_bale], offer.take_mg_ha, offer.bale_dry_kg)
+        return made + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
 
     @property
     def bale_dry_kg(self) -> float:

@@ -63,15 +63,11 @@ def plan_words(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]
         f"It costs ${choice.total_cost:,.0f}, {choice.cost_per_mg:.2f} $/Mg of dry stover that reaches its use: "
         f"{joined(steps)}."
     )
+    less = f"more than {100 * choice.gap:.2g} % less" if choice.gap >= 5e-5 else "less"
     if choice.status == "optimal":
-        said.append(
-            f"Proved: no plan inside these limits that meets as much costs more than {100 * choice.gap:.2g} % less."
-        )
+        said.append(f"Proved: no plan inside these limits that meets as much costs {less}.")
     else:
-        said.append(
-            f"The time given ended the search: this is the best plan found, and no other can cost more than "
-            f"{100 * choice.gap:.2g} % less."
-        )
+        said.append(f"The time given ended the search: this is the best plan found, and no other can cost {less}.")
     part = taken[taken["share"] < 0.995]
     for row in part.itertuples(index=False):
         said.append(f"{row.zone_id}: {100 * row.share:.0f} % of the zone is enough; the rest stays whole.")

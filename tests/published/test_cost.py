@@ -24,7 +24,6 @@ from stovergeo.supply.cost import (
     load_width_m,
     per_mg_of_area,
     per_mg_of_bales,
-    raised_by_fuel,
 )
 from stovergeo.supply.loads import load_words, truck_load
 from stovergeo.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
@@ -190,11 +189,6 @@ def test_a_truckload_is_told_in_words_with_the_road_authority():
     square = truck_load(bale(shape="square", width="4 ft", height="3 ft", length="8 ft"), BOOK)
     assert square.bales == 39
     assert not square.wide
-
-
-def test_dearer_fuel_lifts_custom_rates():
-    # commentary on the Iowa survey: 0.50 $/gal lifts rates about 5 %
-    assert raised_by_fuel(20.0, 1.0, BOOK.value("cost.fuel_rise")) == pytest.approx(21.0)
 
 
 def test_harlan_in_tons():
