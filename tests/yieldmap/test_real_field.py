@@ -37,6 +37,7 @@ def test_cleaned_yield_and_counts(real_points, book) -> None:
     assert delay["gain"] > 0.15
     assert counts["not_recorded"] > 80
     assert cleaned.corrections["ends"]["all"]["end"] <= 1
+    assert counts["pass_start"] + counts["pass_end"] < 200
     assert {p.code for p in report} == {"yield.not_positive", "yield.outlier", "time.order"}
 
 
@@ -51,9 +52,9 @@ def test_outline_surface_and_ground(real_points, book, grid_over) -> None:
     surface = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
     assert 0.98 < surface.report["known_share"] <= 1
     assert surface.report["mass_factor"] == pytest.approx(1, abs=0.005)
-    # predicted into blocks three swaths wide, against a spread of the kept records of 0.6
-    assert surface.report["cv_rmse_mg_ha"] < 0.48
-    assert surface.report["cv_rmse_mg_ha"] < 0.85 * cleaned.points["grain_mg_ha"].std()
+    # predicted into blocks three swaths wide, against a spread of the kept records of 0.69
+    assert surface.report["cv_rmse_mg_ha"] < 0.47
+    assert surface.report["cv_rmse_mg_ha"] < 0.75 * cleaned.points["grain_mg_ha"].std()
     ground = ground_from_points(real_points, stack, book)
     # README: pass to pass 0.70 m, about 0.31 m without drift, slope over 40 m and more
     assert ground.raw_pass_error_m == pytest.approx(0.70, abs=0.02)
