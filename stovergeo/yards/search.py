@@ -204,7 +204,7 @@ class _Hunt:
             forbidden |= outside[rows, cols]
         window = Window(forbidden, self.west + place.col * self.cell, self.north - place.row * self.cell, self.cell)
         # one row of a whole stack's bales is very long; it is for headlands, not for the middle of the ground
-        blocks = [b for b in self.blocks if b.rows > 1 or place.bales <= b.bales]
+        blocks = [b for b in self.blocks if b.rows > 1 or place.bales <= b.bales] or self.blocks
         angle = wanted_angle(self.plan.rows, self.stack, rows, cols)
         if angle is None:
             bales, degrees, block = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)

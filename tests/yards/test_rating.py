@@ -293,3 +293,14 @@ def test_setbacks_can_be_drawn(ground):
     assert well["distance_m"] == pytest.approx(76.2)
     assert g.local(well.geometry).covers(shapely.Point(150, 150).buffer(76.2, quad_segs=64))
     assert well.geometry.area == pytest.approx(np.pi * 76.2**2, rel=0.01)
+
+
+def test_a_plan_without_clear_distance_still_keeps_off_the_thing_itself(ground):
+    g = ground(cells=40, plan={"setbacks": {"water": "0 m", "road": "0 m"}})
+    g.add("water", shapely.LineString([(10, 103), (190, 103)])).add("roads", shapely.LineString([(52, 0), (52, 200)]))
+    stack, _ = g.rate()
+    allowed = stack["yard_allowed"].values >= 1
+    on_water = (np.abs(g.y - 103) <= 2.5) & (g.x > 10) & (g.x < 190)
+    assert not allowed[on_water].any()
+    assert not allowed[np.abs(g.x - 52) <= 2.5 + 3.5].any()  # half a road's width, and the cell's own
+    assert allowed[(np.abs(g.y - 103) > 6) & (np.abs(g.x - 52) > 12)].all()

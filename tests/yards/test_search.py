@@ -150,7 +150,7 @@ def test_conflicts_of_direction_are_explained(ground):
     assert "along the storm wind" in found.yards["reason"].iloc[0]
 
 
-@pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0)])
+@pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0), ("north-south", 2.0)])
 def test_stacks_stay_under_the_plans_mass(ground, rows, cap):
     found, _, _ = ground(plan={"rows": rows, "stack_most": f"{cap} t"}).find(600)
     assert found.stacks["mass_mg"].max() <= cap + 1e-6

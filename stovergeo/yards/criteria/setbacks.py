@@ -12,6 +12,8 @@ from stovergeo.yards.site import NotChecked, Rating, Site, SiteOptions, around, 
 
 #: score just beyond the clear distance; it reaches 1 at the handbook's high distance
 _AT_LIMIT = 0.6
+#: whatever the plan says, no bale stands on the thing itself
+_NEVER_ON_M = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,7 @@ class Setback:
             asked, high = asked + options.pattern.height_m, high + options.pattern.height_m
         if self.at_least_height:
             asked = max(asked, options.pattern.height_m)
+        asked = max(asked, _NEVER_ON_M)
         return asked, max(asked, high)
 
     def measured_from(self, frame: gpd.GeoDataFrame) -> gpd.GeoSeries:
