@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -12,6 +13,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 import xarray as xr
+from rasterio.errors import NotGeoreferencedWarning
 
 from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
 from stovergeo.errors import ContractError, Report
@@ -151,7 +153,10 @@ def rate_ground(
     report.stop_if_refused()
     _warn_of_short_setbacks(yards_plan, book, report)
 
-    with ThreadPoolExecutor(_THREADS) as pool:  # the kernels and numpy let go of the interpreter
+    # The kernels and numpy let go of the interpreter. Warning filters are one for all threads: the rasteriser
+    # silences a warning of its own, and another thread may lift that too early; so it is silenced for all.
+    with warnings.catch_warnings(), ThreadPoolExecutor(_THREADS) as pool:
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
         answers = list(pool.map(lambda p: _ask(p, site, options), plugins))
 
     rated: list[Rated] = []
