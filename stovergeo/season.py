@@ -81,7 +81,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     stack = grain.stack
 
     step("Slope, water and the season's sun")
-    stack = _with_terrain(stack, plan, farm, book, not_checked)
+    stack, sun = _with_terrain(stack, plan, farm, book, not_checked)
 
     step("What must stay on the ground")
     options = residue.RuleOptions(plan.crop, plan.limits, book)
@@ -177,6 +177,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         wrap_table=losses,
         wrap_use=choice.wrap_use,
         alternatives=choice.alternatives,
+        yard_sun=_yard_sun(found.yards, sun, stack),
         crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
         totals=sums,
         words={
@@ -207,9 +208,13 @@ def replan_with_answer(
     before = run_season(plan_path, report, step)
     step("Reading the landowner's answer")
     answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
+    out.mkdir(parents=True, exist_ok=True)
     plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
     after = run_season(plan, Report(), step)
     after.words["changed"] = story.changed_words(before, after)
+    after.words["answer"] = answer.words()
+    if len(answer.pins):
+        after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
     return after
 
 
@@ -270,9 +275,15 @@ class _Grain:
     report: dict[str, float | str] = field(default_factory=dict)
 
 
+def _named(dataset: xr.Dataset) -> dict[str, xr.DataArray]:
+    """Return a dataset's variables by name, for `stack.put`."""
+    return {str(name): values for name, values in dataset.data_vars.items()}
+
+
 def _grain(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, book: Handbook, report: Report) -> _Grain:
     """Put the grain map into the stack: from raw points, or from a finished map."""
     if farm.points is None:
+        assert farm.yield_raster is not None  # the layers room refuses a farm with neither points nor a map
         grain = layers.onto_grid(farm.yield_raster, grid_of(stack))
         inside = stack["field_number"].notnull().to_numpy()
         return _Grain(
@@ -294,17 +305,21 @@ def _grain(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, book: 
 
 def _with_terrain(
     stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, str]
-) -> xr.Dataset:
-    """Put slope, water and sun into the stack; say what ground too coarse for it leaves unchecked."""
+) -> tuple[xr.Dataset, xr.Dataset | None]:
+    """Put slope, water and sun into the stack; say what ground too coarse for it leaves unchecked.
+
+    Returns the stack, and the sun month by month where the ground is known.
+    """
     if "elevation_m" in stack:
-        stack = put(stack, **terrain.slope_aspect(stack["elevation_m"]))
+        stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
         drainage = layers.cells_touched(stack, farm.surroundings.get("water"))
         barriers = layers.cells_touched(stack, farm.surroundings.get("roads"))
-        stack = put(stack, **terrain.water(stack["elevation_m"], drainage=drainage, barriers=barriers, book=book))
+        water = terrain.water(stack["elevation_m"], drainage=drainage, barriers=barriers, book=book)
+        stack = put(stack, **_named(water))
     elif farm.points is not None and "height_m" in farm.points:
         ground = yieldmap.ground_from_points(farm.points, stack, book)
         stack = layers.put_surface(put(stack, elevation_m=ground.elevation), farm)
-        stack = put(stack, **terrain.slope_aspect(stack["elevation_m"]))
+        stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
         stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], book))
         not_checked["ponding and flow paths"] = (
             f"No elevation layer was given. Heights came from the combine's GPS ({ground.words}), too coarse to show "
@@ -314,11 +329,11 @@ def _with_terrain(
         not_checked["slope, ponding, flow paths and sun"] = (
             "No elevation layer was given and the yield points carry no heights: the ground's shape is not known."
         )
-        return stack
+        return stack, None
     start, end = bales.storage_span(plan.storage, plan.farm.season)
     to_lonlat = Transformer.from_crs(farm.crs, 4326, always_xy=True)
     longitude, latitude = to_lonlat.transform(float(stack.x.mean()), float(stack.y.mean()))
-    sun = terrain.season_sun(
+    months = terrain.sun_by_month(
         stack["surface_m"],
         stack["elevation_m"],
         start,
@@ -328,7 +343,28 @@ def _with_terrain(
         altitude_m=float(stack["elevation_m"].mean()),
         book=book,
     )
-    return put(stack, **sun)
+    season = months["sun_kwh_m2"].sum("month", skipna=False)
+    return put(stack, sun_kwh_m2=season, sun_share=season / months.attrs["open_flat_kwh_m2"]), months
+
+
+def _yard_sun(found: gpd.GeoDataFrame, months: xr.Dataset | None, stack: xr.Dataset) -> pd.DataFrame:
+    """Return the mean sun of each yard's ground, month by month."""
+    if months is None or not len(found):
+        return pd.DataFrame()
+    labels = zones.zone_numbers(found, grid_of(stack)).to_numpy()
+    rows = []
+    for number, yard in enumerate(found["yard_id"]):
+        own = labels == number
+        if own.any():
+            for month, energy, share in zip(
+                months["month"].to_numpy(),
+                months["sun_kwh_m2"].to_numpy()[:, own].mean(axis=1),
+                months["sun_share"].to_numpy()[:, own].mean(axis=1),
+                strict=True,
+            ):
+                year, calendar_month = (int(part) for part in str(month).split("-"))
+                rows.append((yard, year, calendar_month, float(energy), float(share)))
+    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"])
 
 
 def _most_used(usual: dict[str, str], ways: dict[str, residue.Method]) -> str:

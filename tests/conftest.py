@@ -7,6 +7,12 @@ from collections.abc import Generator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# the same examples each time where a change is judged, new ones wherever a developer runs the tests
+settings.register_profile("ci", derandomize=True, deadline=None)
+settings.register_profile("developer", deadline=None)
+settings.load_profile("ci" if os.environ.get("CI") else "developer")
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 

@@ -5,23 +5,31 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from small_farm import add_surroundings, season_of, write_small_farm
 
-few = settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+few = settings(
+    max_examples=4,
+    deadline=None,
+    phases=[Phase.explicit, Phase.generate],  # a season takes a second: shrinking would take minutes
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 
 
 @few
-@given(st.floats(0, 8), st.floats(0, 8))
+@given(st.floats(3, 8), st.floats(3, 8))
 def test_more_retention_never_gives_more_bales(tmp_path: Path, one: float, other: float) -> None:
-    plan = write_small_farm(tmp_path)
+    """With the field as one zone. Where zones are drawn anew they can fall a little better; see docs/decisions/0050."""
+    plan = write_small_farm(tmp_path, relief=False)
+    plan["gather"]["smallest_zone"] = "16 ha"  # the whole field
     plan["need"] = {}  # all that may leave is gathered
     bales = []
-    for keep in sorted((one, other)):
+    for keep in (0.0, *sorted((one, other))):
         plan["limits"] = {"keep_at_least": f"{keep} Mg/ha"}
         bales.append(season_of(tmp_path, plan).totals["bales"])
-    assert bales[1] <= bales[0]
+    assert bales[0] > 0
+    assert bales[2] <= bales[1] <= bales[0]
 
 
 def test_a_farm_k_times_as_long_gives_k_squared_the_tonnes(tmp_path: Path) -> None:

@@ -65,7 +65,7 @@ def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, r
             "yield_raster": {"path": "yield.tif", "unit": "bu/ac at 15.5 %"},
         },
         "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
-        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"]},
+        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 1.2},
         "gather": {"working_width": f"{side_m / 40} m", "smallest_zone": f"{side_m**2 / 1e4 / 16} ha"},
         "odds": {"draws": 60},
         "need": {"herd": [{"name": "herd", "head": max(1, int(60 * (side_m / 400) ** 2))}]},
