@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -18,7 +19,7 @@ import xarray as xr
 from pyproj import Transformer
 
 from stovergeo import bales, layers, residue, story, supply, terrain, yards, yieldmap, zones
-from stovergeo.errors import Report
+from stovergeo.errors import ContractError, Report
 from stovergeo.handbook import Handbook, load_handbook
 from stovergeo.handbook.book import UnknownCoefficientError
 from stovergeo.layers import FarmLayers
@@ -28,6 +29,7 @@ from stovergeo.share import add_answer, plan_key, read_answer
 from stovergeo.stack import grid_of, new_stack, put
 
 Step = Callable[[str], None]
+_BARE_MONTHS: Final = (11, 12, 1, 2, 3, 4)  # deciduous trees of the corn lands stand without leaves
 
 
 def quiet(what: str) -> None:
@@ -314,7 +316,14 @@ def _with_terrain(
         stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
         drainage = layers.cells_touched(stack, farm.surroundings.get("water"))
         barriers = layers.cells_touched(stack, farm.surroundings.get("roads"))
-        water = terrain.water(stack["elevation_m"], drainage=drainage, barriers=barriers, book=book)
+        culverts = farm.surroundings.get("culverts")
+        water = terrain.water(
+            stack["elevation_m"],
+            drainage=drainage,
+            breaches=None if culverts is None else list(culverts.geometry),
+            barriers=barriers,
+            book=book,
+        )
         stack = put(stack, **_named(water))
     elif farm.points is not None and "height_m" in farm.points:
         ground = yieldmap.ground_from_points(farm.points, stack, book)
@@ -342,9 +351,27 @@ def _with_terrain(
         longitude=longitude,
         altitude_m=float(stack["elevation_m"].mean()),
         book=book,
+        **_sky(stack, plan, farm, latitude),
     )
     season = months["sun_kwh_m2"].sum("month", skipna=False)
     return put(stack, sun_kwh_m2=season, sun_share=season / months.attrs["open_flat_kwh_m2"]), months
+
+
+def _sky(stack: xr.Dataset, plan: Plan, farm: FarmLayers, latitude: float) -> dict[str, Any]:
+    """Return what the plan says of clouds and of bare trees, as options of the sun."""
+    options: dict[str, Any] = {}
+    if plan.storage.sunshine_h is not None:
+        hours = dict(enumerate(plan.storage.sunshine_h, start=1))
+        try:
+            options["cloud"] = terrain.cloud_from_sunshine(hours, latitude)
+        except ContractError as error:
+            where = "plan file, storage.sunshine_h"
+            raise Report().refuse("plan.bad_value", where, f"{error}.") from None
+    trees = plan.layers.trees
+    if trees is not None and trees.bare_light_pct is not None:
+        options["through_trees"] = dict.fromkeys(_BARE_MONTHS, trees.bare_light_pct / 100)
+        options["without_trees"] = stack["elevation_m"].copy(data=layers.raised_by(stack, farm, "buildings"))
+    return options
 
 
 def _yard_sun(found: gpd.GeoDataFrame, months: xr.Dataset | None, stack: xr.Dataset) -> pd.DataFrame:

@@ -5,7 +5,7 @@
 """
 
 from stovergeo.layers.farm_layers import FarmLayers
-from stovergeo.layers.grid import cells_touched, farm_grid, onto_grid, put_layers, put_surface
+from stovergeo.layers.grid import cells_touched, farm_grid, onto_grid, put_layers, put_surface, raised_by
 from stovergeo.layers.read import read_layers
 from stovergeo.layers.roles import Proposal, propose_roles
 
@@ -18,5 +18,6 @@ __all__ = [
     "propose_roles",
     "put_layers",
     "put_surface",
+    "raised_by",
     "read_layers",
 ]

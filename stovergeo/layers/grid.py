@@ -83,17 +83,23 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
 
 def put_surface(stack: xr.Dataset, farm: FarmLayers) -> xr.Dataset:
     """Return the stack with `surface_m`: the ground, raised by a surface raster, trees and buildings."""
-    surface = stack["elevation_m"].to_numpy().copy()
+    surface = raised_by(stack, farm, *HALF_WIDTH_M)
     if farm.surface is not None:
         surface = np.fmax(surface, onto_grid(farm.surface, grid_of(stack)))
-    for key in HALF_WIDTH_M:
+    return put(stack, surface_m=surface)
+
+
+def raised_by(stack: xr.Dataset, farm: FarmLayers, *keys: str) -> np.ndarray:
+    """Return the ground raised by layers of things with heights, m."""
+    surface = stack["elevation_m"].to_numpy().copy()
+    for key in keys:
         things = farm.surroundings.get(key)
         if things is not None and len(things):
             # lowest first, so that the tallest stands where two overlap; every touched cell is raised
             order = things.sort_values("height_m")
             height = _burn(stack, order, order["height_m"].to_numpy(), all_touched=True)
             surface = np.fmax(surface, stack["elevation_m"].to_numpy() + height)
-    return put(stack, surface_m=surface)
+    return surface
 
 
 def onto_grid(array: xr.DataArray, grid: GeoBox) -> np.ndarray:

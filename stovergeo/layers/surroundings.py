@@ -28,6 +28,7 @@ FAMILIES: Final[dict[str, set[Family]]] = {
     "gates": {"point", "line"},
     "wells": {"point", "polygon"},
     "water": {"line", "polygon", "point"},
+    "culverts": {"line", "point"},
     "overhead_lines": {"line"},
     "yards": {"polygon", "point"},
 }

@@ -111,6 +111,12 @@ class Storage(Section):
     air_c: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
     )
+    sunshine_h: tuple[float, ...] | None = Field(
+        None,
+        min_length=12,
+        max_length=12,
+        description="Hours of bright sunshine a day, by calendar month; left out: no clouds.",
+    )
 
     @field_validator("baled", "last_used")
     @classmethod

@@ -31,6 +31,12 @@ class HeightLayer(Layer):
     height_column: str | None = Field(None, description="Column with the height.")
     height_unit: Literal["m", "ft"] | None = Field(None, description="Unit of that column; never guessed.")
     height_m: LengthM | None = Field(None, alias="height", description='One height for all, e.g. "45 ft".')
+    bare_light_pct: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="Trees only: direct sun that passes them without leaves, November to April, percent.",
+    )
 
 
 class NamedLayer(Layer):
@@ -154,6 +160,9 @@ class Layers(Section):
     gates: NamedLayer | None = None
     wells: NamedLayer | None = None
     water: NamedLayer | None = Field(None, description="Streams, ditches, ponds, tile inlets.")
+    culverts: NamedLayer | None = Field(
+        None, description="Where water passes that the survey shows blocked: culverts (lines), tile inlets (points)."
+    )
     overhead_lines: NamedLayer | None = None
     yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
 

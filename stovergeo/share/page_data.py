@@ -29,7 +29,9 @@ _TITLES: Final = {
     "gates": "Gates",
     "wells": "Wells",
     "water": "Water",
+    "culverts": "Culverts and tile inlets",
     "overhead_lines": "Overhead wires",
+    "pins": "The landowner's pins",
     "yards": "Yards proposed before",
     "no_go": "Ground kept free",
 }

@@ -12,6 +12,7 @@ var LOOKS = {
   roads: { color: '#5c574b', weight: 5, fill: false },
   water: { color: '#2f6f9f', weight: 3, fillColor: '#86b0cf', fillOpacity: 0.8, motif: 'lines' },
   overhead_lines: { color: '#a11d3a', weight: 3, dashArray: '9 5', fill: false },
+  culverts: { color: '#2f6f9f', weight: 5, dashArray: '2 4', fill: false },
   gates: { color: '#1f2f4d', weight: 3 },
   wells: { color: '#1f4f6d', weight: 3 },
   no_go: { color: '#8b1a2f', weight: 3, fillColor: '#e3b7bf', fillOpacity: 0.8, motif: 'cross' }
