@@ -271,7 +271,7 @@ def combine_records(field: FarmField, rng: np.random.Generator, clock: float) ->
             ])  # fmt: skip
         for turn in range(4):  # header up on the headland, no grain
             clock += RECORD_S
-            lon, lat = _to_lonlat.transform(*(run.end + heading * 2 + (turn * 3, 0) + (EAST, NORTH)))
+            lon, lat = _to_lonlat.transform(*(run.end - heading * 3 * (turn + 1) + (3.0, 0) + (EAST, NORTH)))
             height_ft = float(ground(*run.end)) * FT
             records.append([
                 f"{lon:.7f}", f"{lat:.7f}", "0.00", "17.0", "9.8", "40", f"{RECORD_S:.0f}",

@@ -51,7 +51,7 @@ def plan(
         result = run_season(plan_path or sample_plan_path(), report, step)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
-    _print_problems(report.by_severity(), to_side)
+    _print_problems(report.by_severity(), to_side, short=True)
     for renderable in grower_table(result):
         to_user.print(renderable)
     to_user.print(f"Map: {written['map.html']}", soft_wrap=True, highlight=False, markup=False)
@@ -173,7 +173,7 @@ def answer(
         result = replan_with_answer(plan_path, answer_path, report, out, step)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
-    _print_problems(report.by_severity(), to_side)
+    _print_problems(report.by_severity(), to_side, short=True)
     for line in result.words.get("changed", []):
         to_user.print(line, markup=False, highlight=False)
     for renderable in grower_table(result):
@@ -198,15 +198,16 @@ def versions() -> None:
             print(name, "not installed")
 
 
-def _print_problems(problems: list[Problem], console: Console) -> None:
-    """Print problems, most serious first; repeated codes after the third are counted, not listed."""
+def _print_problems(problems: list[Problem], console: Console, *, short: bool = False) -> None:
+    """Print problems, most serious first; `short` gives what was repaired one line each."""
     colour = {Severity.REFUSE: "bold red", Severity.WARN: "yellow", Severity.FIX: "cyan"}
     for p in problems:
         console.print(
             f"[{colour[p.severity]}]{p.severity}[/]  [bold]{escape(p.code)}[/]  {escape(p.where)}",
             highlight=False,
         )
-        console.print(f"    {escape(p.what)} {escape(p.why)} {escape(p.cure)}", highlight=False)
+        more = "" if short and p.severity is Severity.FIX else f" {escape(p.why)} {escape(p.cure)}"
+        console.print(f"    {escape(p.what)}{more}", highlight=False)
 
 
 class _progress:  # noqa: N801  reads as a verb at the call

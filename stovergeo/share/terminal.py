@@ -47,13 +47,18 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
     ]
     if wanted:
-        # need and bales made are counted in bales of their own mass; the choice knows what is truly lacking
+        # the bales a need takes depend on wrap and month, which the choice settles: mass is what is compared
         short = result.totals.get("short_bales", float(max(0, wanted - bales)))
         met = f"short by {short:,.0f} bales" if short >= 0.5 else "met"
         lines.append(
-            [f"Need {wanted:,} bales, ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry: {met}."]
+            ["Need, where it is used: ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry, {met}."]
         )
-    lines += [parts_of(w) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
+    choice = result.words.get("choice", [])
+    # what is lacking, and why, belongs under the table; the rest is one click away on the map
+    brief = choice if result.totals.get("short_bales", 0) >= 0.5 else choice[:2]
+    lines += [parts_of(w) for w in [*brief, *result.words.get("shortage", [])]]
+    if len(brief) < len(choice):
+        lines.append(["Why, what was second best and what the next ton costs: on the map, under More detail."])
     return [table, *(told(line) for line in lines)]
 
 
