@@ -57,6 +57,9 @@ def choose(
     if len(problem.zones) * len(problem.yards) <= _SMALL:
         gap = min(gap, _FINE)
     choice = optimise(problem, gap=gap, seconds=seconds, priced=explain)
+    if choice.short_bales:
+        # the next ton cannot be had at any price: what the solver prices then is the shortage, not a ton
+        choice = replace(choice, next_mg=choice.next_mg.iloc[:0])
     said = words.plan_words(problem, choice, named)
     hard: list[str] = []
     if choice.short_bales and explain:

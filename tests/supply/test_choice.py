@@ -283,3 +283,10 @@ def test_tables_that_lack_something_are_named(season):
     late = pd.DataFrame({"need": ["need 0"], "month": [1], "year": [2030], "dry_mg": [3.0]})
     with pytest.raises(ContractError, match="lacks 2030-01"):
         optimise(replace(problem, need=late))
+
+
+def test_a_shortage_is_never_told_as_a_price(season):
+    choice = choose(season(seed=3, need_share=2.0, room=3.0))
+    assert choice.short_bales > 0
+    assert choice.next_mg.empty
+    assert not any("more for" in words for words in choice.words)
