@@ -51,4 +51,6 @@ class SeasonResult:
     calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, words
     wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
+    #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, words
+    limit_totals: pd.DataFrame = field(default_factory=pd.DataFrame)
     yard_sun: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, year, month, sun_kwh_m2, sun_share

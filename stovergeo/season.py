@@ -168,6 +168,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         cleaning=grain.cleaning,
         surface_report=grain.report,
         zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        limit_totals=residue.limit_totals(stack, options, units="metric"),
         zone_methods=offers,
         zone_nutrients=nutrients,
         odds=residue.odds_table(draws, plan.odds.cautious_pct, chosen),

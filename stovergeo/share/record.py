@@ -41,6 +41,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "wrap_use",
             "alternatives",
             "yard_sun",
+            "limit_totals",
         )
         if getattr(result, name) is not None
     }

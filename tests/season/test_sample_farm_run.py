@@ -42,6 +42,18 @@ def test_vector_results_open_and_carry_their_crs(sample_run: Run) -> None:
     assert zones.geometry.is_valid.all()
 
 
+def test_the_farm_totals_say_where_each_rule_binds(sample_record: dict) -> None:
+    rules = sample_record["limit_totals"]
+    bound = [r["binds_ha"] for r in rules]
+    assert bound == sorted(bound, reverse=True)
+    assert bound[0] > 0
+    assert sum(bound) <= sample_record["totals"]["fields_ha"] * 1.01  # one rule a cell, and cells only within fields
+    assert {r["rule"] for r in rules} == {r["rule"] for r in sample_record["zone_limits"]}
+    # none could free more than all that is kept
+    kept = sample_record["totals"]["stover_mg"] - sample_record["totals"]["removable_mg"]
+    assert all(0 <= r["gain_mg"] <= kept * 1.01 for r in rules)
+
+
 @pytest.mark.parametrize("name", ["removable.tif", "siting.tif"])
 def test_rasters_are_cloud_optimised_and_named(sample_run: Run, name: str) -> None:
     with rasterio.open(sample_run[0] / name) as raster:

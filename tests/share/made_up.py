@@ -345,6 +345,20 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             [(y, 2026 + (m < 9), m, 20.0 + m, 0.8 + 0.01 * m) for y in ("Y1", "Y2") for m in (11, 12, 1, 2)],
             columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"],
         ),
+        limit_totals=pd.DataFrame(
+            [
+                (
+                    "soil_carbon",
+                    "Soil carbon",
+                    40.0,
+                    90.0,
+                    text("Grow cover."),
+                    "invented",
+                    text("Carbon sets the limit."),
+                )
+            ],
+            columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "words"],
+        ),
         sensitivity=pd.DataFrame(
             [("F1", 1, "harvest_index", text("Stover for the grain"), 0.7, 1)],
             columns=["field_id", "rank", "input", "meaning", "share", "direction"],

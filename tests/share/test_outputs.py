@@ -110,6 +110,13 @@ def test_tables_have_a_row_each_and_us_units_beside_si(written):
     assert sum(float(z["bales"]) for z in zones) == 430
 
 
+def test_what_each_rule_costs_the_farm_stands_in_both_records(written, result):
+    table = gpd.read_file(written["plan.gpkg"], layer="limit_totals")
+    rows = json.loads(written["plan.json"].read_text("utf-8"))["limit_totals"]
+    assert table.to_dict("records") == rows == result.limit_totals.to_dict("records")
+    assert rows[0]["gain_mg"] == 90
+
+
 def test_record_lists_checksums_of_the_files_beside_it(written):
     import hashlib
 
