@@ -81,6 +81,7 @@ SOILS: Final[Table] = {
     "wind_erodibility": _number("Mg/(ha yr)", "wind erodibility index"),
     "slope_length_m": _number("m", "surveyed slope length", optional=True),
     "highly_erodible": _number("1", "1 yes, 0 no", optional=True),
+    "k_from_nomograph": _number("1", "share of the ground whose K is worked out from texture", optional=True),
     "geometry": GEOMETRY,
 }
 

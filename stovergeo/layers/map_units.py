@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from stovergeo.layers.erodibility import erodibility_of_layers_us
 from stovergeo.layers.soil_codes import DRAINAGE, FLOODING, HYDRIC, HYDROLOGIC, PONDING
 from stovergeo.layers.survey_tables import TEXT, Tables
 
@@ -40,14 +41,14 @@ def map_units(tables: Tables) -> pd.DataFrame:
     DataFrame
         musym, muname, muhelcl, drainagecl, hydgrp, hydricrating, flodfreqcl, pondfreqcl (words), wtdepannmin (cm),
         claytotal_r (%), kwfact, tfact (US units), wei (ton/ac/yr), slopelenusle_r (m), wettest_drainagecl (word),
-        components (text).
+        k_from_nomograph (share of what gives kwfact, 0 to 1, that is worked out and not surveyed), components (text).
     """
     units = tables["mapunit"].drop_duplicates("mukey").set_index("mukey")
     soils = _components(tables)
     share = soils["comppct_r"]
     key = soils["mukey"]
     out = units[["musym", "muname", "muhelcl"]].copy()
-    for column in ("claytotal_r", "kwfact", "tfact", "wei", "slopelenusle_r"):
+    for column in ("claytotal_r", "kwfact", "tfact", "wei", "slopelenusle_r", "k_from_nomograph"):
         out[column] = _weighted(soils[column], share, key)
     for column, order in (
         ("drainagecl", DRAINAGE), ("hydgrp", HYDROLOGIC), ("hydricrating", HYDRIC),
@@ -74,11 +75,13 @@ def _components(tables: Tables) -> pd.DataFrame:
         soils[column] = pd.to_numeric(soils[column], errors="coerce")
     soils = soils[soils["comppct_r"] > 0].reset_index(drop=True)
     horizons = tables["chorizon"].copy()
-    for column in ("hzdept_r", "hzdepb_r", "claytotal_r", "kwfact", "kffact"):
+    for column in horizons.columns.drop(["cokey", "chkey"]):
         horizons[column] = pd.to_numeric(horizons[column], errors="coerce")
     soils["claytotal_r"] = soils["cokey"].map(_surface_clay(horizons))
-    soils["kwfact"] = soils["cokey"].map(_surface_k(horizons, tables["chtexturegrp"]))
-    soils.loc[soils["taxorder"].str.casefold() == "histosols", "kwfact"] = K_HISTOSOL
+    erodibility = _surface_k(horizons, tables["chtexturegrp"]).reindex(soils["cokey"])
+    soils["kwfact"] = erodibility["K"].to_numpy()
+    soils["k_from_nomograph"] = erodibility["from_nomograph"].to_numpy()
+    soils.loc[soils["taxorder"].str.casefold() == "histosols", ["kwfact", "k_from_nomograph"]] = (K_HISTOSOL, 0.0)
     months = tables["comonth"]
     soils["flodfreqcl"] = soils["cokey"].map(_wettest(months["flodfreqcl"], months["cokey"], FLOODING)).astype(TEXT)
     soils["pondfreqcl"] = soils["cokey"].map(_wettest(months["pondfreqcl"], months["cokey"], PONDING)).astype(TEXT)
@@ -97,16 +100,26 @@ def _surface_clay(horizons: pd.DataFrame) -> pd.Series:
     return _weighted(horizons["claytotal_r"], thick, horizons["cokey"])
 
 
-def _surface_k(horizons: pd.DataFrame, textures: pd.DataFrame) -> pd.Series:
-    """Return K of the first mineral layer that begins at the surface or right below organic layers."""
+def _surface_k(horizons: pd.DataFrame, textures: pd.DataFrame) -> pd.DataFrame:
+    """Return K of the first mineral layer that begins at the surface or right below organic layers, by cokey.
+
+    Where the survey gives none, the nomograph answers from the layer's texture and the profile's slowest layer;
+    `from_nomograph` is then 1, and NaN where there is no K at all.
+    """
     shown = textures[textures["rvindicator"].str.casefold() != "no"]
     texture = shown.drop_duplicates("chkey").set_index("chkey")["texture"]
     organic = horizons["chkey"].map(texture).astype(TEXT).str.upper().isin(ORGANIC)
     mineral = horizons[~organic].sort_values("hzdept_r", kind="stable")
     first = mineral.drop_duplicates("cokey").set_index("cokey")
     organic_bottom = horizons[organic].groupby("cokey")["hzdepb_r"].max().reindex(first.index).fillna(0)
-    reached = first["hzdept_r"] <= organic_bottom
-    return first["kwfact"].fillna(first["kffact"]).where(reached)
+    first = first[first["hzdept_r"] <= organic_bottom]
+    surveyed = first["kwfact"].fillna(first["kffact"])
+    slowest = horizons.groupby("cokey")["ksat_r"].min().reindex(first.index)
+    worked = erodibility_of_layers_us(
+        first["silttotal_r"], first["sandvf_r"], first["claytotal_r"], first["om_r"], slowest
+    )
+    K = surveyed.fillna(pd.Series(worked, index=first.index))
+    return pd.DataFrame({"K": K, "from_nomograph": surveyed.isna().astype(float).where(K.notna())})
 
 
 def _weighted(values: pd.Series, weight: pd.Series, key: pd.Series) -> pd.Series:

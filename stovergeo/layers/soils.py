@@ -17,6 +17,7 @@ from pyproj import CRS
 
 from stovergeo.errors import Report
 from stovergeo.layers.crs import geodesic_ha
+from stovergeo.layers.erodibility import erodibility_of_layers_us
 from stovergeo.layers.soil_codes import (
     DRAINAGE,
     ERODIBLE,
@@ -54,6 +55,10 @@ ATTRIBUTES: Final = {
     "slope_length_m": ("slopelenusle_r",),
     "highly_erodible": ("muhelcl",),
 }
+#: attributes from which the nomograph works out K where the survey gives none
+TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
+#: column that says of how much of a polygon K is worked out so
+WORKED_OUT: Final = "k_from_nomograph"
 #: columns the rooms can do without: absent is not worth a warning
 OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
@@ -151,6 +156,12 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
     if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
         said = f"On {partly:,.1f} ha of the fields a soil two drainage classes wetter covers 15 % or more."
         report.add("soil.mixture", where, said)
+    worked = (soils[WORKED_OUT] > 0).to_numpy()
+    if (extent := float(hectares[worked].sum())) >= 0.05:
+        units = sorted({str(i) for i in soils["soil_id"][worked & (hectares > 0)]})
+        named = ", ".join(u[:20] for u in units[:8]) + (f" and {len(units) - 8} more" if len(units) > 8 else "")
+        said = f"On {extent:,.1f} ha of the fields (soils {named}) K is worked out from texture, in part or whole."
+        report.add("soil.k_from_nomograph", where, said)
     by_extent: dict[float, list[str]] = {}
     for column in ATTRIBUTES:
         if column not in OPTIONAL:
@@ -195,7 +206,23 @@ def _attributes(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoD
     soils = _table(rows, list(frame.geometry), CRS(frame.crs))
     for target, values in columns.items():
         soils[target] = values
+    if WORKED_OUT in frame:  # worked out soil by soil, within the map unit
+        soils[WORKED_OUT] = pd.to_numeric(frame[WORKED_OUT], errors="coerce").fillna(0.0).to_numpy()
+    elif soils["soil_erodibility"].isna().any():
+        K = _k_of_texture(frame, where, report)
+        soils[WORKED_OUT] = (soils["soil_erodibility"].isna() & np.isfinite(K)).astype(float)
+        soils["soil_erodibility"] = soils["soil_erodibility"].fillna(pd.Series(K * K_SI_PER_US, index=soils.index))
     return soils
+
+
+def _k_of_texture(frame: pd.DataFrame, where: str, report: Report) -> np.ndarray:
+    """Return K (US) by the nomograph for polygons that carry the texture of their soil; NaN where they do not."""
+    parts = []
+    for attribute in TEXTURE:
+        found = survey_column(frame, attribute)
+        unknown = np.full(len(frame), np.nan)
+        parts.append(unknown if found is None else to_numbers(frame[found], f"{where}, column {found!r}", report))
+    return erodibility_of_layers_us(*parts)
 
 
 def _words(column: pd.Series, target: str, where: str, report: Report) -> np.ndarray:
@@ -243,7 +270,8 @@ def _table(rows: list[dict], shapes: list[shapely.Geometry], crs: CRS) -> gpd.Ge
     )
     for column in ATTRIBUTES:
         table[column] = table[column].astype(np.float64) if column in table else np.nan
-    return table[["soil_id", "name", *ATTRIBUTES, "geometry"]]
+    table[WORKED_OUT] = 0.0
+    return table[["soil_id", "name", *ATTRIBUTES, WORKED_OUT, "geometry"]]
 
 
 def _polygons(shape: shapely.Geometry) -> shapely.Geometry:

@@ -31,7 +31,11 @@ WANTED: Final[dict[str, tuple[str, tuple[str, ...]]]] = {
         ("mukey", "cokey", "comppct_r", "compname", "compkind", "majcompflag", "slopelenusle_r", "tfact", "wei",
          "hydricrating", "drainagecl", "hydgrp", "taxorder"),
     ),
-    "chorizon": ("cokey", ("cokey", "chkey", "hzdept_r", "hzdepb_r", "claytotal_r", "kwfact", "kffact")),
+    "chorizon": (
+        "cokey",
+        ("cokey", "chkey", "hzdept_r", "hzdepb_r", "sandvf_r", "silttotal_r", "claytotal_r", "om_r", "ksat_r",
+         "kwfact", "kffact"),
+    ),
     "chtexturegrp": ("chkey", ("chkey", "texture", "rvindicator")),
     "comonth": ("cokey", ("cokey", "comonthkey", "flodfreqcl", "pondfreqcl")),
     "cosoilmoist": ("comonthkey", ("comonthkey", "soimoistdept_r", "soimoiststat")),
@@ -53,7 +57,8 @@ _ORDER: Final[dict[str, dict[str, int]]] = {
         "hydricrating": 22, "drainagecl": 23, "hydgrp": 79, "mukey": -2, "cokey": -1,
     },
     "chorizon": {
-        "hzdept_r": 6, "hzdepb_r": 9, "claytotal_r": 60, "kwfact": 111, "kffact": 112, "cokey": -2, "chkey": -1,
+        "hzdept_r": 6, "hzdepb_r": 9, "sandvf_r": 48, "silttotal_r": 51, "claytotal_r": 60, "om_r": 66, "ksat_r": 82,
+        "kwfact": 111, "kffact": 112, "cokey": -2, "chkey": -1,
     },
     "comonth": {"flodfreqcl": 2, "pondfreqcl": 4, "cokey": -2, "comonthkey": -1},
 }  # fmt: skip

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import pytest
 import shapely
+
+from stovergeo.units import K_SI_PER_US
 
 
 def write_soils(farm, **columns):
@@ -36,6 +39,27 @@ def test_no_soil_anywhere(farm, given, hear):
 def test_soils_without_erodibility(farm, given, hear):
     write_soils(farm, kwfact=None)
     hear("soil.missing", "warn")
+
+
+def test_erodibility_from_the_texture_of_plain_polygons(farm, given, hear):
+    """AH-537's own example, 65 % silt and very fine sand, 30 % clay, 2.8 % organic matter, but structure 3 for 2."""
+    write_soils(
+        farm, kwfact=[None, ".28"], silttotal_r=[55, 40], sandvf_r=[10, 5], claytotal_r=[30, 30], om_r=[2.8, 3],
+        ksat_r=[2.0, 9.0],
+    )  # fmt: skip
+    hear("soil.k_from_nomograph", "warn")
+    soils = farm.read().soils.set_index("soil_id")
+    assert soils["soil_erodibility"].to_list() == pytest.approx(
+        [(0.3109 + 0.0325) * K_SI_PER_US, 0.28 * K_SI_PER_US], rel=2e-4
+    )
+    assert soils["k_from_nomograph"].to_list() == [1, 0]
+    assert "soil.missing" not in farm.codes()
+
+
+def test_texture_that_is_more_than_the_whole_is_no_texture(farm, given, hear):
+    write_soils(farm, kwfact=None, silttotal_r=[70, 70], sandvf_r=[10, 10], claytotal_r=[30, 30], om_r=[3, 3])
+    hear("soil.missing", "warn")
+    assert "soil.k_from_nomograph" not in farm.codes()
 
 
 def test_half_the_fields_without_soil(farm, given, hear):

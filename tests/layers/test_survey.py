@@ -190,6 +190,68 @@ def test_a_histosol_has_the_erodibility_of_its_order(farm):
     assert soils_of(farm).loc["B2", "soil_erodibility"] == pytest.approx(0.02 * K_SI_PER_US)
 
 
+def with_texture(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Texture for every layer; the survey's K is taken from the Alder's surface alone. The Alder's subsoil is slow."""
+    tables["chorizon"] = tables["chorizon"].assign(
+        sandvf_r=[12, 8, 10, 10, None, 9],
+        silttotal_r=[45, 40, 38, 40, None, 50],
+        om_r=[3.5, 1, 4, 5, 60, 2],
+        ksat_r=[9, 0.3, 9, None, 20, 9],
+    )
+    tables["chorizon"].loc[0, ["kwfact", "kffact"]] = None
+    return tables
+
+
+#: the Alder by AH-537's equation as printed: M = 57 x (100 - 20), 3.5 % organic matter, structure 3, and 0.3 um/s
+#: = 0.043 in/h, very slow (6); worked out here by hand
+ALDER_US = (2.1e-4 * 4560**1.14 * (12 - 3.5) + 3.25 * (3 - 2) + 2.5 * (6 - 3)) / 100
+
+
+def test_a_soil_without_surveyed_erodibility_takes_the_nomographs(farm):
+    write_download(farm.folder, with_texture(made_up_tables()))
+    soils = soils_of(farm)
+    assert soils.loc["A1", "soil_erodibility"] == pytest.approx(
+        (70 * ALDER_US + 25 * 0.24 + 5 * 0.2) / 100 * K_SI_PER_US
+    )
+    assert soils["k_from_nomograph"].to_list() == pytest.approx([0.7, 0, 0])
+    said = farm.problem("soil.k_from_nomograph")
+    assert said.severity == "warn"
+    assert "(soils A1)" in said.what
+    assert float(said.what.split()[1].replace(",", "")) == pytest.approx(hectares_of(farm, soils.loc["A1"]), abs=0.06)
+
+
+def hectares_of(farm, soil: pd.Series) -> float:
+    fields = farm.read().fields
+    return float(fields.geometry.intersection(soil.geometry).area.sum() / 1e4)
+
+
+@pytest.mark.parametrize("lacking", ["sandvf_r", "silttotal_r", "om_r"])
+def test_half_a_texture_gives_no_erodibility(farm, lacking):
+    tables = with_texture(made_up_tables())
+    tables["chorizon"][lacking] = None
+    write_download(farm.folder, tables)
+    soil = soils_of(farm).loc["A1"]
+    assert soil["soil_erodibility"] == pytest.approx((25 * 0.24 + 5 * 0.2) / 30 * K_SI_PER_US)
+    assert soil["k_from_nomograph"] == 0
+    assert "soil.k_from_nomograph" not in farm.codes()
+
+
+def test_a_surveyed_erodibility_is_never_replaced(farm):
+    tables = with_texture(made_up_tables())
+    tables["chorizon"]["kffact"] = ".28"  # the fine earth's K is surveyed too
+    write_download(farm.folder, tables)
+    soil = soils_of(farm).loc["A1"]
+    assert soil["soil_erodibility"] == pytest.approx((70 * 0.28 + 25 * 0.24 + 5 * 0.2) / 100 * K_SI_PER_US)
+    assert soil["k_from_nomograph"] == 0
+
+
+def test_a_histosol_needs_no_nomograph(farm):
+    tables = with_texture(made_up_tables())
+    tables["component"].loc[0, "taxorder"] = "Histosols"
+    write_download(farm.folder, tables)
+    assert soils_of(farm).loc["A1", "k_from_nomograph"] == 0
+
+
 def test_water_has_no_soil_and_no_zeros(farm):
     write_download(farm.folder, made_up_tables())
     soil = soils_of(farm).loc["W"]
@@ -216,11 +278,11 @@ def test_both_encodings_are_read(farm):
 @pytest.mark.parametrize(("driver", "name"), [("GPKG", "survey.gpkg"), ("SQLite", "survey.sqlite")])
 def test_a_database_says_the_same_as_the_download(farm, driver, name):
     path = farm.folder / name
-    write_download(farm.folder, made_up_tables())
+    write_download(farm.folder, with_texture(made_up_tables()))
     text = soils_of(farm).drop(columns="geometry")
     polygons().rename(columns=str.lower).to_file(path, layer="mupolygon", driver=driver)
     base = sqlite3.connect(path)
-    for name, table in made_up_tables().items():
+    for name, table in with_texture(made_up_tables()).items():
         typed = table.astype({"mukey": int}) if name in ("mapunit", "component") else table
         typed.to_sql(name, base, index=False)
         if driver == "GPKG":
@@ -230,7 +292,9 @@ def test_a_database_says_the_same_as_the_download(farm, driver, name):
             )
     base.commit()
     base.close()
-    pd.testing.assert_frame_equal(soils_of(farm, path.name).drop(columns="geometry"), text)
+    read = soils_of(farm, path.name).drop(columns="geometry")
+    pd.testing.assert_frame_equal(read, text)
+    assert read.loc["A1", "k_from_nomograph"] == pytest.approx(0.7)
 
 
 def test_plain_polygons_take_tables_named_beside_them(farm):
@@ -257,7 +321,7 @@ def test_a_raster_of_keys_takes_tables_named_beside_it(farm):
 
 
 def test_without_a_dictionary_the_published_order_serves(farm):
-    tables = made_up_tables()
+    tables = with_texture(made_up_tables())
     wide = {"mapunit": 24, "component": 109, "chorizon": 171, "comonth": 17, "muaggatt": 40}
     places = {
         "mapunit": {"musym": 0, "muname": 1, "muhelcl": 12, "mukey": 23},
@@ -266,7 +330,8 @@ def test_without_a_dictionary_the_published_order_serves(farm):
             "hydricrating": 22, "drainagecl": 23, "hydgrp": 79, "mukey": 107, "cokey": 108,
         },
         "chorizon": {
-            "hzdept_r": 6, "hzdepb_r": 9, "claytotal_r": 60, "kwfact": 111, "kffact": 112, "cokey": 169, "chkey": 170,
+            "hzdept_r": 6, "hzdepb_r": 9, "sandvf_r": 48, "silttotal_r": 51, "claytotal_r": 60, "om_r": 66,
+            "ksat_r": 82, "kwfact": 111, "kffact": 112, "cokey": 169, "chkey": 170,
         },
         "comonth": {"flodfreqcl": 2, "pondfreqcl": 4, "cokey": 15, "comonthkey": 16},
         "muaggatt": {"wtdepannmin": 6, "mukey": 39},
@@ -284,6 +349,9 @@ def test_without_a_dictionary_the_published_order_serves(farm):
     assert soils.loc["A1", "drainage_class"] == 4
     assert soils.loc["A1", "clay_pct"] == pytest.approx((70 * 25 + 25 * 30) / 95)
     assert soils.loc["B2", "water_table_cm"] == 0
+    assert soils.loc["A1", "soil_erodibility"] == pytest.approx(
+        (70 * ALDER_US + 25 * 0.24 + 5 * 0.2) / 100 * K_SI_PER_US
+    )
 
 
 def test_a_moved_column_is_not_taken_for_another(farm):
