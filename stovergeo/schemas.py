@@ -41,6 +41,7 @@ FIELDS: Final[Table] = {
     "field_id": _text("short unique id, made by the reader: F1, F2, ..."),
     "name": _text("the grower's name for it, as given"),
     "area_ha": _number("ha", "true area, holes left out"),
+    "crop_stands": Column("flag", "", "a crop still stands when bales are carried", optional=True),
     "geometry": GEOMETRY,
 }
 

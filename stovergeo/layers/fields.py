@@ -20,6 +20,7 @@ from stovergeo.units import HA_PER_ACRE
 #: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgement)
 SMALL_HA: Final = 0.1
 LARGE_HA: Final = 5000.0
+_YES: Final = ("1", "1.0", "yes", "y", "true")
 _NAMES: Final = ("name", "field_name", "fieldname", "field", "label", "title")
 
 
@@ -43,6 +44,7 @@ def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, where: st
             "field_id": [f"F{i + 1}" for i in range(len(frame))],
             "name": [name or number for name, number in zip(names, numbered, strict=True)],
             "area_ha": area,
+            "crop_stands": _standing(frame, layer, where, report),
         },
         geometry=frame.geometry.to_numpy(),
         crs=crs,
@@ -53,6 +55,14 @@ def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, where: st
                 "geom.size", f"{where}, {name!r}", f"The outline has {size:,.3g} ha ({size / HA_PER_ACRE:,.3g} ac)."
             )
     return fields
+
+
+def _standing(frame: gpd.GeoDataFrame, layer: FieldsLayer, where: str, report: Report) -> np.ndarray:
+    """Return True for each field whose column says yes; False for all where no column is named."""
+    if layer.standing_column is None:
+        return np.zeros(len(frame), dtype=bool)
+    column = find_column(frame, layer.standing_column, (), f"{where}.standing_column", report)
+    return frame[column].map(lambda said: str(said).strip().lower() in _YES).to_numpy(dtype=bool)
 
 
 def _counted_once(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoDataFrame:

@@ -22,6 +22,9 @@ class FieldsLayer(Layer):
     """Field boundaries."""
 
     name_column: str | None = Field(None, description="Column with the field's name.")
+    standing_column: str | None = Field(
+        None, description="Column that says yes where a crop still stands when bales are carried: the way goes round."
+    )
 
 
 class HeightLayer(Layer):

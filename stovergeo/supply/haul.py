@@ -29,6 +29,7 @@ class HaulOptions:
     slope_free_pct: float
     slope_each: float  #: added to a metre for each percent above that
     slope_most_pct: float  #: steeper ground is not crossed
+    standing_crop: float  #: a metre through a crop that still stands, in metres of stubble
     waterway: float  #: a metre of concentrated flow, in metres of stubble
     gate_reach_m: float
     line_width_m: float  #: width given to roads and streams drawn as lines
@@ -42,6 +43,7 @@ def haul_options(book: Handbook) -> HaulOptions:
         slope_free_pct=book.value("haul.slope_free"),
         slope_each=book.value("haul.slope_each"),
         slope_most_pct=book.value("haul.slope_most"),
+        standing_crop=book.value("haul.standing_crop"),
         waterway=book.value("haul.waterway"),
         gate_reach_m=book.value("haul.gate_reach"),
         line_width_m=book.value("haul.line_width"),
@@ -106,7 +108,7 @@ def haul_ground(
         roads, gates, water, buildings, trees, each optional, in the stack's CRS.
     options : HaulOptions
     fields : GeoDataFrame, optional
-        For gates.
+        For gates, and for crops that still stand (`crop_stands`).
     no_go : GeoDataFrame, optional
         Places that are not crossed.
     """
@@ -134,6 +136,9 @@ def haul_ground(
         shut |= burn(list(surroundings[name].geometry)) if name in surroundings else False
     if no_go is not None:
         shut |= burn(list(no_go.geometry))
+    if fields is not None and "crop_stands" in fields and fields["crop_stands"].any():
+        crop = burn(list(fields.geometry[fields["crop_stands"].to_numpy(dtype=bool)]))
+        hardness = np.where(crop, np.maximum(hardness, options.standing_crop), hardness)
     hardness = np.where(shut, np.nan, hardness)
     if "roads" in surroundings:  # a road that meets water or trees has its bridge or its gap
         on_road = burn(list(surroundings["roads"].geometry.buffer(options.line_width_m / 2)))

@@ -120,3 +120,16 @@ def test_a_zone_smaller_than_a_cell_and_no_yards(stack):
     tiny = frame(patch(101, 101, 103, 103))
     assert np.isfinite(haul_distances(tiny, YARDS, ground)).all()
     assert haul_distances(ZONES, YARDS.iloc[:0], ground).shape == (1, 0)
+
+
+def test_a_standing_crop_is_gone_round(stack):
+    crop = frame(patch(400, 100, 700, 780)).assign(crop_stands=True)
+    free = way(stack, fields=crop.assign(crop_stands=False))
+    round_it = way(stack, fields=crop)
+    assert round_it > free * 1.02
+    ground = haul_ground(stack, {}, OPTIONS, fields=crop)
+    flows = pd.DataFrame(
+        [("F1-a", "Y1", 10, round_it, 1.0)], columns=["zone_id", "yard_id", "bales", "distance_m", "cost"]
+    )
+    line = haul_lines(flows, ZONES, YARDS, ground).geometry.iloc[0]
+    assert line.intersection(crop.geometry.iloc[0].buffer(-15)).is_empty
