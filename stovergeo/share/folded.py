@@ -67,6 +67,21 @@ def choice_blocks(result: SeasonResult) -> list[Block]:
             for s in result.sensitivity[result.sensitivity["rank"] <= _MOST_CAUSES].itertuples()
         ]
         blocks.append(table_of("What the limit hangs on most", ["Field", "What is uncertain", "Its part"], rows))
+    if len(result.alternatives):
+        rows = [
+            [
+                [capital(str(a.title))],
+                amount("money", a.cost),
+                amount("per_mass", a.cost_per_mg),
+                amount("share", a.more_cost),
+                amount("mass", a.baled_mg),
+                [f"{a.yards:,.0f}"],
+                amount("share", a.near_limit),
+            ]
+            for a in result.alternatives.itertuples()
+        ]
+        head = ["Aim", "Cost of the season", "Cost, dry", "Dearer by", "Baled, dry", "Yards", "Of what may leave there"]
+        blocks.append(table_of("The same season planned with another aim", head, rows))
     return blocks
 
 

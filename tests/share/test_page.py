@@ -7,6 +7,7 @@ import hashlib
 import json
 import re
 import zlib
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -208,6 +209,7 @@ def test_panels_hold_what_the_tables_say(result):
     months = [b["bars"]["rows"] for b in yard if "bars" in b and b["bars"]["caption"].startswith("Sun by month")]
     assert [row[0] for row in months[0]] == ["Nov 2026", "Dec 2026", "Jan 2027", "Feb 2027"]
     assert "Stover for the grain" in texts_of(data["choice"])
+    assert not any("another aim" in b.get("table", {}).get("caption", "") for b in data["choice"])
     curves = next(b["curves"] for b in data["storage"] if "curves" in b)
     assert {s["label"] for s in curves["series"]} == {"net on drained soil", "full cover on drained soil"}
     assert curves["x"] == ["Oct", "Nov", "Dec", "Jan", "Feb", "Mar"]
@@ -271,3 +273,17 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
     assert "No bales leave this field" in written["crew.html"].read_text("utf-8")
     assert json.loads(written["plan.json"].read_text("utf-8"))["yards"]["features"] == []
     assert grower_table(none)
+
+
+def test_what_else_could_be_aimed_at_stands_below_the_map(result):
+    rows = [
+        ("yards", "fewest yards", 31_000.0, 110.0, 0.04, 180.0, 1, 0.62),
+        ("cost", "cheapest", 3e4, 1e2, 0, 9, 2, 1),
+    ]
+    names = ["aim", "title", "cost", "cost_per_mg", "more_cost", "baled_mg", "yards", "near_limit"]
+    other = replace(result, alternatives=pd.DataFrame(rows, columns=names))
+    table = next(
+        b["table"] for b in page_data(other)["choice"] if "another aim" in b.get("table", {}).get("caption", "")
+    )
+    shown = [said(cell, "us") for cell in table["rows"][0]]
+    assert shown == ["Fewest yards", "$31,000", "$99.79/ton", "4%", "198 tons", "1", "62%"]
