@@ -183,6 +183,33 @@ def answer(
 
 
 @app.command()
+def compare(
+    one: Annotated[Path, typer.Argument(help="Results folder, or its plan.json.", show_default=False)],
+    two: Annotated[Path, typer.Argument(help="The other, read after it.", show_default=False)],
+    out: Annotated[Path | None, typer.Option(help="Page (.html) with the table and two maps.")] = None,
+    overwrite: Annotated[bool, typer.Option(help="Replace a page that is there already.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Set two plans already made side by side, in the first one's units."""
+    from stovergeo import share
+
+    report = Report()
+    if out is not None:
+        share.refuse_page_place(out, overwrite, report)
+    records = share.read_two(one, two, report)
+    lines = share.compare_plans(*records)
+    if out is not None:
+        share.write_comparison(share.comparison_page(lines, records), out, overwrite, report)
+    _print_problems(report.by_severity(), to_side)
+    if as_json:
+        print(json.dumps([line.as_dict() for line in lines], indent=1, ensure_ascii=True, allow_nan=False))
+        return
+    to_user.print(share.comparison_table(lines, records))
+    if out is not None:
+        to_user.print(f"Page: {out}", soft_wrap=True, highlight=False, markup=False)
+
+
+@app.command()
 def versions() -> None:
     """Print the versions a bug report needs."""
     import platform

@@ -4,6 +4,9 @@ This room knows no science: everything it shows arrives as data and words in a `
 """
 
 from stovergeo.share.answer import Answer, add_answer, read_answer
+from stovergeo.share.compare import compare_plans, comparison_table
+from stovergeo.share.compare_page import comparison_page, refuse_page_place, write_comparison
+from stovergeo.share.compare_record import read_two
 from stovergeo.share.outputs import NAMES, refuse_existing, write_outputs
 from stovergeo.share.page_data import plan_key
 from stovergeo.share.terminal import grower_table
@@ -12,9 +15,15 @@ __all__ = [
     "NAMES",
     "Answer",
     "add_answer",
+    "compare_plans",
+    "comparison_page",
+    "comparison_table",
     "grower_table",
     "plan_key",
     "read_answer",
+    "read_two",
     "refuse_existing",
+    "refuse_page_place",
+    "write_comparison",
     "write_outputs",
 ]

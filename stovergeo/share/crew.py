@@ -6,11 +6,8 @@ it out. All text is escaped, and the page may run no script at all.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable
 from html import escape
-from importlib.resources import files
 from typing import Any, Final
 
 import pandas as pd
@@ -18,6 +15,7 @@ from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.result import SeasonResult
+from stovergeo.share.bare_page import bare_page
 from stovergeo.share.cautions import CREW, GUIDANCE
 from stovergeo.share.drawing import Drawing, north_turn_deg
 from stovergeo.share.panels import method_titles
@@ -80,18 +78,8 @@ def load_rows(hauls: pd.DataFrame, stacks: pd.DataFrame) -> pd.DataFrame:
 
 def crew_sheet(result: SeasonResult) -> str:
     """Return the crew sheet as one HTML page that loads nothing and runs nothing."""
-    style = "\n".join(
-        files("stovergeo.share").joinpath("page", n).read_text("utf-8") for n in ("drawing.css", "crew.css")
-    )
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     body = "".join(_field_page(result, f) for f in result.fields.itertuples())
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{digest}'; "
-        "base-uri 'none'; form-action 'none'\">"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Crew sheet</title><style>{style}</style></head><body><main>{body}</main></body></html>\n"
-    )
+    return bare_page("Crew sheet", ("drawing.css", "crew.css"), body)
 
 
 def _field_page(result: SeasonResult, field: Any) -> str:

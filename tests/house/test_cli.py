@@ -12,7 +12,7 @@ from small_farm import command
 def test_help_names_every_command() -> None:
     said = command("--help")
     assert said.returncode == 0
-    for name in ("plan", "check", "new", "handbook", "rules", "answer", "versions"):
+    for name in ("plan", "check", "new", "handbook", "rules", "answer", "compare", "versions"):
         assert name in said.stdout
 
 
