@@ -168,6 +168,8 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         cleaning=grain.cleaning,
         surface_report=grain.report,
         zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        yard_near=found.near,
+        yard_ways=_yard_ways(found.yards, drawn_zones, distance),
         limit_totals=residue.limit_totals(stack, options, units="metric"),
         zone_methods=offers,
         zone_nutrients=nutrients,
@@ -249,6 +251,14 @@ def _with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> 
     said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
     both = [f"{own} {said.get(i, '')}".strip() for i, own in zip(table[f"{kind}_id"], table["reason"], strict=True)]
     return table.assign(reason=pd.array(both, dtype="str"))
+
+
+def _yard_ways(found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray) -> pd.DataFrame:
+    """Return the way from every zone to every yard that can be reached, nearest first in each yard."""
+    ways = pd.DataFrame(distance_m, index=drawn["zone_id"], columns=found["yard_id"]).rename_axis(columns="yard_id")
+    table = ways.stack().rename("distance_m").reset_index()[["yard_id", "zone_id", "distance_m"]]
+    table = table[np.isfinite(table["distance_m"])]
+    return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
 
 
 def _ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:

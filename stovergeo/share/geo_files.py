@@ -79,6 +79,8 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "wrap_use": result.wrap_use,
         "alternatives": result.alternatives,
         "yard_sun": result.yard_sun,
+        "yard_near": result.yard_near,
+        "yard_ways": result.yard_ways,
         "limit_totals": result.limit_totals,
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
         "problems": problems_table(result.problems),

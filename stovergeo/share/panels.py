@@ -202,6 +202,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
             "line": None,
         }
         blocks.append({"bars": bars})
+    blocks += _around(result, yard.yard_id)
     if yard.not_checked:
         blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
     if len(ratings):
@@ -220,3 +221,20 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         ]
         blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})
     return blocks
+
+
+def _around(result: SeasonResult, yard_id: str) -> list[Block]:
+    """Return what stands nearest to a yard, and the ways from the zones to it, folded."""
+    folded: list[Block] = []
+    near = result.yard_near[result.yard_near["yard_id"] == yard_id] if len(result.yard_near) else result.yard_near
+    if len(near):
+        rows = [
+            [[capital(str(n.layer).replace("_", " "))], [str(n.name)], amount("length", n.distance_m)]
+            for n in near.drop(columns="geometry", errors="ignore").itertuples(index=False)
+        ]
+        folded.append(table_of("Nearest of each kind", ["What", "Name", "How far"], rows))
+    ways = result.yard_ways[result.yard_ways["yard_id"] == yard_id] if len(result.yard_ways) else result.yard_ways
+    if len(ways):
+        rows = [[[str(w.zone_id)], amount("length", w.distance_m)] for w in ways.itertuples(index=False)]
+        folded.append(table_of("Way over the ground from each zone", ["Zone", "How far"], rows))
+    return [{"more": {"title": "What is near, and how far from the zones", "blocks": folded}}] if folded else []

@@ -41,6 +41,8 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "wrap_use",
             "alternatives",
             "yard_sun",
+            "yard_near",
+            "yard_ways",
             "limit_totals",
         )
         if getattr(result, name) is not None
