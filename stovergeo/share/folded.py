@@ -67,7 +67,10 @@ def choice_blocks(result: SeasonResult) -> list[Block]:
             for s in result.sensitivity[result.sensitivity["rank"] <= _MOST_CAUSES].itertuples()
         ]
         blocks.append(table_of("What the limit hangs on most", ["Field", "What is uncertain", "Its part"], rows))
-    if len(result.alternatives):
+    others = result.alternatives
+    if len(others):  # another aim that leads to the same plan is no alternative
+        others = others[(others["aim"] == "cost") | (others["shift_mg"] > 0.5) | (others["more_cost"] > 0.0005)]
+    if len(others) > 1:
         rows = [
             [
                 [capital(str(a.title))],
@@ -78,7 +81,7 @@ def choice_blocks(result: SeasonResult) -> list[Block]:
                 [f"{a.yards:,.0f}"],
                 amount("share", a.near_limit),
             ]
-            for a in result.alternatives.itertuples()
+            for a in others.itertuples()
         ]
         head = ["Aim", "Cost of the season", "Cost, dry", "Dearer by", "Baled, dry", "Yards", "Of what may leave there"]
         blocks.append(table_of("The same season planned with another aim", head, rows))

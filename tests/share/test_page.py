@@ -277,13 +277,15 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
 
 def test_what_else_could_be_aimed_at_stands_below_the_map(result):
     rows = [
-        ("yards", "fewest yards", 31_000.0, 110.0, 0.04, 180.0, 1, 0.62),
-        ("cost", "cheapest", 3e4, 1e2, 0, 9, 2, 1),
+        ("yards", "fewest yards", 31_000.0, 110.0, 0.04, 180.0, 1, 0.62, 12.0),
+        ("cost", "cheapest", 3e4, 1e2, 0, 9, 2, 1, 0.0),
+        ("soil", "least taken near the soil's limit", 3e4, 1e2, 0, 9, 2, 1, 0.0),  # the same plan as the cheapest
     ]
-    names = ["aim", "title", "cost", "cost_per_mg", "more_cost", "baled_mg", "yards", "near_limit"]
+    names = ["aim", "title", "cost", "cost_per_mg", "more_cost", "baled_mg", "yards", "near_limit", "shift_mg"]
     other = replace(result, alternatives=pd.DataFrame(rows, columns=names))
     table = next(
         b["table"] for b in page_data(other)["choice"] if "another aim" in b.get("table", {}).get("caption", "")
     )
     shown = [said(cell, "us") for cell in table["rows"][0]]
+    assert len(table["rows"]) == 2
     assert shown == ["Fewest yards", "$31,000", "$99.79/ton", "4%", "198 tons", "1", "62%"]

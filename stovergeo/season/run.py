@@ -1,0 +1,232 @@
+"""The whole way, step by step.
+
+`run_season` is a pure function of the plan file and its layers. Words are asked for in metric
+units everywhere; the printers turn the quantities in them into the reader's units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib.resources import files
+from pathlib import Path
+
+from stovergeo import bales, layers, residue, supply, yards, yieldmap, zones
+from stovergeo.errors import Report
+from stovergeo.handbook import Handbook, load_handbook
+from stovergeo.handbook.book import UnknownCoefficientError
+from stovergeo.plan_file import Plan, read_plan
+from stovergeo.result import SeasonResult
+from stovergeo.season import story
+from stovergeo.season.ground import grain_map, with_terrain
+from stovergeo.season.tables import (
+    ground_of,
+    most_used,
+    with_reasons,
+    without_unstorable,
+    worked_zones,
+    yard_sun,
+    yard_ways,
+)
+from stovergeo.share import add_answer, plan_key, read_answer
+from stovergeo.stack import new_stack
+
+Step = Callable[[str], None]
+
+
+def quiet(what: str) -> None:
+    """Take note of no step: the default for callers that show no progress."""
+
+
+def sample_plan_path() -> Path:
+    """Return the plan file of the sample farm, from the installed package or from a checkout."""
+    shipped = Path(str(files("stovergeo"))) / "sample_layers" / "plan.toml"
+    return shipped if shipped.is_file() else Path(__file__).parents[2] / "sample_layers" / "plan.toml"
+
+
+def check_season(plan_path: Path, report: Report) -> list[layers.Proposal]:
+    """Read the plan and every layer, compute nothing, list all problems; return proposals for column roles."""
+    plan = read_plan(plan_path, report)
+    _book_of(plan, report)
+    layers.read_layers(plan, report)
+    return layers.propose_roles(plan, report)
+
+
+def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonResult:
+    """Plan one season.
+
+    Parameters
+    ----------
+    plan : Plan or Path
+        A plan, or the path of a plan file.
+    report : Report
+        Collects every problem met on the way.
+    step : callable, optional
+        Told what is being done, for a progress line.
+
+    Raises
+    ------
+    InputError
+        When what was brought cannot be used; carries every problem found up to there.
+    """
+    step("Reading the plan and its layers")
+    plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
+    book = _book_of(plan, report)
+    farm = layers.read_layers(plan, report)
+    report.stop_if_refused()
+    not_checked = dict(farm.not_checked)
+
+    step("Making the grain map")
+    fields = farm.fields if farm.fields is not None else yieldmap.boundary_from_points(farm.points)
+    ground = farm.surroundings.get("property")
+    grid = layers.farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
+    stack = layers.put_layers(new_stack(grid), farm, fields)
+    grain = grain_map(stack, farm, fields, book, report)
+    stack = grain.stack
+
+    step("Slope, water and the season's sun")
+    stack, sun = with_terrain(stack, plan, farm, book, not_checked)
+
+    step("What must stay on the ground")
+    options = residue.RuleOptions(plan.crop, plan.limits, book)
+    stack = residue.limits(stack, options, report)
+    all_ways = residue.methods(book, plan.gather.methods, plan.crop.cut_height_m)
+    ways = bales.storable_methods(all_ways, plan, book, report)
+    report.stop_if_refused()
+
+    step("Drawing zones, and the odds that each limit holds")
+    drawn_zones = zones.make_zones(
+        stack,
+        fields,
+        working_width_m=plan.gather.working_width_m,
+        smallest_zone_ha=plan.gather.smallest_zone_ha,
+        options=zones.zone_options(book),
+        units="metric",
+    )
+    labels = zones.zone_numbers(drawn_zones, grid)
+    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
+    offers = residue.zone_methods(
+        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+    )
+
+    step("Finding stack yards")
+    offers = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
+    usual = residue.recommended(offers)
+    bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
+    value = plan.money.stover_value_per_mg
+    season = plan.farm.season
+    need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
+    around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
+    stack, ratings = yards.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
+    all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
+    offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
+    wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
+    found = yards.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric")
+    for words in ratings.not_checked.values():
+        what, _, why = words.partition(": ")
+        not_checked.setdefault(what, why or words)
+
+    step("Choosing zones, methods, yards and wraps together")
+    hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
+    distance = supply.haul_distances(drawn_zones, found.yards, hauling)
+    problem = supply.supply_problem(plan, book, drawn_zones, offers, ways, found.yards, distance, need, stack=stack)
+    titles = {name: way.title for name, way in ways.items()}
+    choice = supply.choose(problem, titles=titles)
+    chosen = choice.methods if len(need) else usual
+    worked = worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
+
+    step("Counting bales, net and plant food")
+    hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
+    wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
+    made = bales.bale_plan(worked, ways, plan, book)
+    ground = ground_of(found.yards, hauls, stack, book)
+    losses = bales.wrap_table(
+        plan.storage, plan.wrap, bale, book, season,
+        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+    )  # fmt: skip
+    nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
+    sums = story.totals(stack, worked, made, nutrients, need)
+    sums |= {
+        "cost": choice.total_cost,
+        "cost_per_mg": choice.cost_per_mg,
+        "drawn_mg": choice.drawn_mg,
+        "short_bales": float(choice.short_bales),
+        "yards_used": float(len(choice.yard_use)),
+        **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
+    }
+    return SeasonResult(
+        plan=plan,
+        crs=farm.crs,
+        stack=stack,
+        fields=fields,
+        zones=with_reasons(worked, choice, "zone"),
+        yards=with_reasons(found.yards, choice, "yard"),
+        stacks=found.stacks,
+        hauls=hauls,
+        soils=farm.soils,
+        surroundings=around,
+        not_checked=not_checked,
+        points=grain.points,
+        cleaning=grain.cleaning,
+        surface_report=grain.report,
+        zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        yard_near=found.near,
+        yard_ways=yard_ways(found.yards, drawn_zones, distance),
+        limit_totals=residue.limit_totals(stack, options, units="metric"),
+        zone_methods=offers,
+        zone_nutrients=nutrients,
+        odds=residue.odds_table(draws, plan.odds.cautious_pct, chosen),
+        sensitivity=residue.sensitivity(draws),
+        calendar=residue.harvest_calendar(offers, chosen, plan.crop, season),
+        yard_ratings=found.ratings,
+        bale_plan=made,
+        need=need,
+        wrap_table=losses,
+        wrap_use=choice.wrap_use,
+        alternatives=choice.alternatives,
+        yard_sun=yard_sun(found.yards, sun, stack),
+        crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
+        totals=sums,
+        words={
+            "choice": choice.words,
+            "wrap": list(choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"]),
+            "baling": bales.baling_words(made, plan, book),
+            "storage": bales.storage_words(losses, bales.break_even_table(losses, bale), need),
+            "soil": story.soil_words(stack, book) + story.terrain_words(stack),
+            "yards": found.words,
+        },
+        problems=report.by_severity(),
+        coefficients=book.used(),
+    )
+
+
+def replan_with_answer(
+    plan_path: Path, answer_path: Path, report: Report, out: Path, step: Step = quiet
+) -> SeasonResult:
+    """Plan again with the landowner's answer; the result's words say what changed.
+
+    What the landowner refuses is written as a layer beside the results, and the plan used names it.
+
+    Raises
+    ------
+    InputError
+        When the plan, its layers or the answer file cannot be used.
+    """
+    before = run_season(plan_path, report, step)
+    step("Reading the landowner's answer")
+    answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
+    out.mkdir(parents=True, exist_ok=True)
+    plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
+    after = run_season(plan, Report(), step)
+    after.words["changed"] = story.changed_words(before, after)
+    after.words["answer"] = answer.words()
+    if len(answer.pins):
+        after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
+    return after
+
+
+def _book_of(plan: Plan, report: Report) -> Handbook:
+    """Return the handbook with the plan's own numbers; an unknown key is a problem of the plan file."""
+    try:
+        return load_handbook(plan.handbook)
+    except UnknownCoefficientError as error:
+        raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
