@@ -10,10 +10,8 @@ hardly moves with what else the machine does.
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import resource
-import sys
 import time
 import warnings
 from collections.abc import Callable
@@ -21,6 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import geopandas as gpd
+import made_field
 import numpy as np
 import pandas as pd
 import pytest
@@ -51,12 +50,7 @@ def row(name: str, **figures: object) -> None:
 
 @pytest.fixture(scope="module")
 def made():
-    path = Path(__file__).parents[1] / "yieldmap" / "made_field.py"
-    spec = importlib.util.spec_from_file_location("made_field_bench", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["made_field_bench"] = module
-    spec.loader.exec_module(module)
-    return module
+    return made_field
 
 
 def ours(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:

@@ -2,26 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
 from pathlib import Path
 
+import hostile
+import made_up
 import pytest
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-SHARE = Path(__file__).parents[1] / "share"
-
-
-def _module(name: str):
-    spec = importlib.util.spec_from_file_location(name, SHARE / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-made_up = _module("made_up")
-hostile = _module("hostile")
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import hostile
+import made_up
 import pytest
 
 pytestmark = pytest.mark.browser
@@ -66,12 +68,6 @@ def test_a_touch_on_a_zone_tells_numbers_reasons_and_the_ground_there(visit, pag
 
 def test_the_ground_read_at_a_click_is_the_stack(visit, pages):
     """The values behind the picture agree with the raster they were made from, within their step."""
-    import importlib.util
-    from pathlib import Path
-
-    spec = importlib.util.spec_from_file_location("made_up", Path(__file__).parents[1] / "share" / "made_up.py")
-    made_up = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(made_up)
     stack = made_up.made_stack()
     page = visit(pages / "plain.html").page
     page.click("input[value=metric]")
@@ -274,12 +270,6 @@ def test_print_is_one_page_a_farm_and_one_a_yard(visit, pages, tmp_path):
 
 def test_hostile_strings_stay_text(visit, pages):
     page = visit(pages / "wild.html").page
-    import importlib.util
-    from pathlib import Path
-
-    spec = importlib.util.spec_from_file_location("hostile", Path(__file__).parents[1] / "share" / "hostile.py")
-    hostile = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(hostile)
     for choice in page.eval_on_selector_all("#goto option", "all => all.map(o => o.value).filter(Boolean)"):
         page.select_option("#goto", choice)
     page.click("#panel-close")

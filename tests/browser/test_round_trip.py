@@ -6,37 +6,22 @@ from pathlib import Path
 
 import geopandas as gpd
 import pytest
+from small_farm import PLAN as FARM_PLAN
 from small_farm import command, write_small_farm
 
 pytestmark = pytest.mark.browser
 
-PLAN = """
-[farm]
-name = "small <b>farm</b>"
-season = 2026
-[layers.fields]
-path = "fields.gpkg"
-[layers.property]
-path = "property.gpkg"
-[layers.yield_raster]
-path = "yield.tif"
-unit = "bu/ac at 15.5 %"
-[layers.elevation]
-path = "ground.tif"
-[soil]
-drainage_class = "well drained"
-clay_pct = 24
-k_us = 0.32
-t_us = 5
+PLAN = (
+    FARM_PLAN.replace('"small"', '"small <b>farm</b>"')
+    + """
 [crop]
 rotation = "continuous corn"
 tillage = ["planter_no_till"]
-[odds]
-draws = 20
 [[need.herd]]
 name = "herd"
 head = 20
 """
+)
 
 
 def test_a_refused_yard_is_free_on_the_next_map(visit, tmp_path: Path) -> None:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import geopandas as gpd
+import made_field
 import numpy as np
 import pint
 import pytest
@@ -26,12 +23,7 @@ from stovergeo.yieldmap.swath import footprints, new_share
 
 @pytest.fixture(scope="module")
 def made():
-    path = Path(__file__).parents[1] / "yieldmap" / "made_field.py"
-    spec = importlib.util.spec_from_file_location("made_field_published", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["made_field_published"] = module
-    spec.loader.exec_module(module)
-    return module
+    return made_field
 
 
 def test_worked_row_of_the_real_field() -> None:

@@ -10,29 +10,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from small_farm import write_small_farm
+from small_farm import PLAN, write_small_farm
 
-PLAN = """
-[farm]
-name = "small"
-season = 2026
-[layers.fields]
-path = "fields.gpkg"
-[layers.property]
-path = "property.gpkg"
-[layers.yield_raster]
-path = "yield.tif"
-unit = "bu/ac at 15.5 %"
-[layers.elevation]
-path = "ground.tif"
-[soil]
-drainage_class = "well drained"
-clay_pct = 24
-k_us = 0.32
-t_us = 5
-[odds]
-draws = 20
-"""
 BROKEN = {
     "entry_points.txt": "[stovergeo.retention_rules]\nforgotten = no_such_module_here\n"
     "[stovergeo.site_criteria]\nunfinished = json:dumps\n",

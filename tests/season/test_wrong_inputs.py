@@ -9,7 +9,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 import rasterio
-from small_farm import command, write_small_farm
+from small_farm import PLAN, command, write_small_farm
 
 
 @pytest.fixture
@@ -18,27 +18,6 @@ def farm(tmp_path: Path) -> Path:
     write_small_farm(tmp_path)
     (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8")
     return tmp_path
-
-
-PLAN = """
-[farm]
-name = "small"
-season = 2026
-[layers.fields]
-path = "fields.gpkg"
-[layers.yield_raster]
-path = "yield.tif"
-unit = "bu/ac at 15.5 %"
-[layers.elevation]
-path = "ground.tif"
-[soil]
-drainage_class = "well drained"
-clay_pct = 24
-k_us = 0.32
-t_us = 5
-[odds]
-draws = 20
-"""
 
 
 def refused(farm: Path, code: str, *words: str) -> subprocess.CompletedProcess:

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
+from types import ModuleType
 
+import hostile
+import made_up
 import pytest
-
-_spec = importlib.util.spec_from_file_location("made_up", Path(__file__).with_name("made_up.py"))
-made_up = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(made_up)
 
 
 @pytest.fixture(scope="session")
-def farm():
+def farm() -> ModuleType:
     """The module that makes the made-up season."""
     return made_up
 
@@ -25,7 +22,4 @@ def result(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def hostile_strings() -> list[str]:
-    spec = importlib.util.spec_from_file_location("hostile", Path(__file__).with_name("hostile.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module.HOSTILE
+    return hostile.HOSTILE

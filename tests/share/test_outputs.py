@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 import geopandas as gpd
+import made_up
 import numpy as np
 import pyogrio
 import pytest
@@ -204,7 +205,7 @@ def test_a_disk_that_fills_at_any_file_leaves_the_old_results_whole(tmp_path):
         sys.executable,
         "-c",
         FULL_DISK,
-        str(Path(__file__).with_name("made_up.py")),
+        made_up.__file__,
         str(tmp_path),
     ]
     run = subprocess.run(line, capture_output=True, text=True, timeout=300, check=False)
@@ -260,7 +261,7 @@ def test_killed_at_any_moment_old_or_new_is_whole(tmp_path, wait_s):
     """A run that writes over and over is killed; what stands there is one run's, whole."""
     script = textwrap.dedent(f"""
         import importlib.util, pathlib
-        spec = importlib.util.spec_from_file_location("made_up", {str(Path(__file__).with_name("made_up.py"))!r})
+        spec = importlib.util.spec_from_file_location("made_up", {made_up.__file__!r})
         made_up = importlib.util.module_from_spec(spec); spec.loader.exec_module(made_up)
         from stovergeo.share import write_outputs
         folder = pathlib.Path({str(tmp_path / "out")!r})

@@ -23,6 +23,29 @@ CRS = "EPSG:32615"
 WEST, SOUTH = 440_000.0, 4_650_000.0
 Command = Callable[..., subprocess.CompletedProcess]
 
+#: the plan file of the farm that `write_small_farm` writes; tests add sections or spoil it
+PLAN = """
+[farm]
+name = "small"
+season = 2026
+[layers.fields]
+path = "fields.gpkg"
+[layers.property]
+path = "property.gpkg"
+[layers.yield_raster]
+path = "yield.tif"
+unit = "bu/ac at 15.5 %"
+[layers.elevation]
+path = "ground.tif"
+[soil]
+drainage_class = "well drained"
+clay_pct = 24
+k_us = 0.32
+t_us = 5
+[odds]
+draws = 20
+"""
+
 
 def command(*words: object, cwd: Path | None = None) -> subprocess.CompletedProcess:
     """Run the command line as a user does."""

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from pathlib import Path
 from types import ModuleType
 
 import geopandas as gpd
+import made_field
 import numpy as np
 import pandas as pd
 import pytest
@@ -22,12 +21,8 @@ from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_FT, M_PER_IN
 
 @pytest.fixture(scope="session")
 def made() -> ModuleType:
-    """The module `made_field` that stands beside this file."""
-    spec = importlib.util.spec_from_file_location("made_field", Path(__file__).with_name("made_field.py"))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["made_field"] = module
-    spec.loader.exec_module(module)
-    return module
+    """The module that makes fields with known truth."""
+    return made_field
 
 
 @pytest.fixture(scope="session")
