@@ -80,6 +80,7 @@ def test_trees_on_hills_against_hourly_marching(ray_marching):
     assert_as_right(*against_marching(ray_marching, hills(120, 120), cover, 5))
 
 
+@pytest.mark.open_data
 def test_a_laser_survey_against_hourly_marching(ray_marching, laser_tile):
     with rasterio.open(laser_tile) as tile:
         ground = tile.read(1)
