@@ -57,6 +57,8 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     # what is lacking, and why, belongs under the table; the rest is one click away on the map
     brief = choice if result.totals.get("short_bales", 0) >= 0.5 else choice[:2]
     lines += [parts_of(w) for w in [*brief, *result.words.get("shortage", [])]]
+    if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
+        lines += [parts_of(w) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
     if len(brief) < len(choice):
         lines.append(["Why, what was second best and what the next ton costs: on the map, under More detail."])
     return [table, *(told(line) for line in lines)]
