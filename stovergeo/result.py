@@ -52,6 +52,7 @@ class SeasonResult:
     wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, words
+    trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
     yard_near: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, layer, name, distance_m: nearest of each
     yard_ways: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, zone_id, distance_m over the ground
     limit_totals: pd.DataFrame = field(default_factory=pd.DataFrame)

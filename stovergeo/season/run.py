@@ -183,6 +183,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         wrap_table=losses,
         wrap_use=choice.wrap_use,
         alternatives=choice.alternatives,
+        trade_off=supply.trade_off(problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
         yard_sun=yard_sun(found.yards, sun, stack),
         crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
         totals=sums,

@@ -85,6 +85,19 @@ def choice_blocks(result: SeasonResult) -> list[Block]:
         ]
         head = ["Aim", "Cost of the season", "Cost, dry", "Dearer by", "Baled, dry", "Yards", "Of what may leave there"]
         blocks.append(table_of("The same season planned with another aim", head, rows))
+    care = result.trade_off
+    # a curve only where money does buy care: on farms with one allowed way to gather it is flat
+    if len(care) and float(care["near_limit"].max() - care["near_limit"].min()) >= 0.005:
+        bars = {
+            "caption": "What care of the soil costs: how near the take comes to what may leave, for each budget",
+            "kind": "share",
+            "rows": [
+                ["cheapest" if c.aim == "cost" else f"{c.more_cost:.1%} dearer", float(c.near_limit)]
+                for c in care.itertuples()
+            ],
+            "line": None,
+        }
+        blocks.append({"bars": bars})
     return blocks
 
 

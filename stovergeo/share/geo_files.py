@@ -78,6 +78,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "calendar": result.calendar,
         "wrap_use": result.wrap_use,
         "alternatives": result.alternatives,
+        "trade_off": result.trade_off,
         "yard_sun": result.yard_sun,
         "yard_near": result.yard_near,
         "yard_ways": result.yard_ways,

@@ -40,6 +40,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "calendar",
             "wrap_use",
             "alternatives",
+            "trade_off",
             "yard_sun",
             "yard_near",
             "yard_ways",
