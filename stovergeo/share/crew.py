@@ -37,6 +37,7 @@ TOPICS: Final[dict[str, str]] = {
     "heating": "If bales heat",
     "caution": "Take care",
 }
+_LEFT_ALONE_TOPICS: Final = ("not_here", "hazard")
 _NEAR_M: Final = 150.0  # how far from a field a hazard or gate is still listed on its page
 _MOST_OF_A_KIND: Final = 3
 _LISTED: Final = {
@@ -102,7 +103,9 @@ def _field_page(result: SeasonResult, field: Any) -> str:
         '<p class="small">Hatched: leave, no baling. Triangles: gates. Dashed: overhead wires.</p></section></div>',
         '<div class="notes">',
     ]
-    for topic, heading in TOPICS.items():
+    # a field that is left alone needs no settings, only the word that it is left, and what is around it
+    topics = TOPICS if bales else {t: TOPICS[t] for t in _LEFT_ALONE_TOPICS}
+    for topic, heading in topics.items():
         lines = notes.get(topic, [])
         if topic == "not_here":
             lines = [*_left_alone(zones, system), *lines]

@@ -18,7 +18,8 @@ def ground_words(zone: Mapping[str, Any], units: str) -> str:
     if zone["unknown_share"] > 0.5:
         return "No yield is known on most of this ground, so nothing is taken."
     if zone["removable_mg_ha"] <= 0:
-        why = f"; the rule '{zone['binding_rule']}' asks for most" if zone["binding_rule"] else ""
+        rule = str(zone["binding_rule"]).replace("_", " ")
+        why = f"; of all rules, {rule} asks for most" if rule else ""
         return f"Left whole: what it grows must stay{why}."
     said = (
         f"Grows {per_area(zone['stover_mg_ha'], units)} dry stover, must keep {per_area(zone['keep_mg_ha'], units)}, "
