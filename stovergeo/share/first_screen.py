@@ -61,12 +61,13 @@ def first_sentences(words: str, most: int) -> str:
 
 
 def without_keys(words: str) -> str:
-    """Return words without a key of the plan file in brackets: that is for the grower, not for the landowner."""
-    return re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
+    """Return words without keys of the plan file, in brackets or as a sentence: those are the grower's to set."""
+    words = re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
+    return re.sub(r"\s*[A-Z][^.`]*`[\w.\[\]]+`[^.`]*\.", "", words)
 
 
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    return [parts_of(w, names_given(result)) for w in result.words.get(topic, [])]
+    return [parts_of(without_keys(w), names_given(result)) for w in result.words.get(topic, [])]
 
 
 def _taken(result: SeasonResult) -> pd.DataFrame:

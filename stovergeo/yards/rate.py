@@ -15,9 +15,11 @@ import shapely
 import xarray as xr
 from rasterio.errors import NotGeoreferencedWarning
 
+from stovergeo.bales import bale_of
 from stovergeo.doors import SITE_CRITERIA, Plugin, through_door
 from stovergeo.errors import ContractError, Report
 from stovergeo.handbook import Handbook
+from stovergeo.plan_file.gather import Bale
 from stovergeo.plan_file.yards import Yards
 from stovergeo.stack import put, variable
 from stovergeo.yards.pattern import Pattern, row_pattern
@@ -80,28 +82,12 @@ class GroundRatings:
         return shapely.union_all([r.rating.keep_out for r in self.rated if r.rating.keep_out is not None])
 
 
-def bale_mass_kg(bale: Any, book: Handbook) -> float:
-    """Return a bale's mass as it stands.
-
-    Takes a bale that knows its mass (``as_is_kg``), or its size from the plan with the
-    handbook's density and moisture where the plan gives none.
-    """
-    if getattr(bale, "as_is_kg", None):
-        return float(bale.as_is_kg)
-    volume = bale.width_m * bale.height_m * bale.length_m
-    if bale.shape == "round":
-        volume = np.pi / 4 * bale.diameter_m**2 * bale.width_m
-    dry = getattr(bale, "density_dry_kg_m3", None) or book.value(f"yards.bale_density.{bale.shape}")
-    moisture = getattr(bale, "moisture_pct", None) or book.value("yards.bale_moisture")
-    return float(volume * dry / (1 - moisture / 100))
-
-
 def pattern_of(bale: Any, pattern: str, yards_plan: Yards, book: Handbook) -> Pattern:
     """Return how the bales will be stacked, with the plan's row gap or the handbook's."""
     gap = yards_plan.row_gap_m
     return row_pattern(
         bale,
-        bale_mass_kg(bale, book),
+        bale_of(bale, None, book).as_is_kg if isinstance(bale, Bale) else bale.as_is_kg,
         pattern,
         row_gap_m=book.value("yards.row_gap") if gap is None else gap,
         square_levels=round(book.value("yards.square_levels")),

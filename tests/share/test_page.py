@@ -289,3 +289,12 @@ def test_what_else_could_be_aimed_at_stands_below_the_map(result):
     shown = [said(cell, "us") for cell in table["rows"][0]]
     assert len(table["rows"]) == 2
     assert shown == ["Fewest yards", "$31,000", "$99.79/ton", "4%", "198 tons", "1", "62%"]
+
+
+def test_the_first_screen_names_no_key_of_the_plan_file(result):
+    """Keys are the grower's to set; a landowner reads the same words without them."""
+    said_so = ["No ground is allowed. It would need stone. To plan with such a base, set `yards.accept_base`."]
+    none = replace(result, yards=result.yards.iloc[:0], stacks=result.stacks.iloc[:0], words={"yards": said_so})
+    first = str(page_data(none)["first"])
+    assert "It would need stone." in first
+    assert "`" not in first
