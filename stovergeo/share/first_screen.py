@@ -61,9 +61,13 @@ def first_sentences(words: str, most: int) -> str:
 
 
 def without_keys(words: str) -> str:
-    """Return words without keys of the plan file, in brackets or as a sentence: those are the grower's to set."""
+    """Return words without keys of the plan file, in brackets or as a sentence: those are the grower's to set.
+
+    The name of a layer stays, as plain words: what was not given must be told.
+    """
     words = re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
-    return re.sub(r"\s*[A-Z][^.`]*`[\w.\[\]]+`[^.`]*\.", "", words)
+    words = re.sub(r"\s*[A-Z][^.`]*`\w+\.[\w.\[\]]+`[^.`]*\.", "", words)
+    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), words)
 
 
 def _words(result: SeasonResult, topic: str) -> list[Parts]:

@@ -17,7 +17,7 @@ from pyproj import CRS, Transformer
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 
 from stovergeo.share.crew import TOPICS, crew_sheet, load_rows
-from stovergeo.share.first_screen import first_screen
+from stovergeo.share.first_screen import first_screen, without_keys
 from stovergeo.share.map_page import landowner_page
 from stovergeo.share.page_data import page_data
 from stovergeo.share.pictures import UNKNOWN, backdrop, block_mean, packed
@@ -298,3 +298,8 @@ def test_the_first_screen_names_no_key_of_the_plan_file(result):
     first = str(page_data(none)["first"])
     assert "It would need stone." in first
     assert "`" not in first
+
+
+def test_what_was_not_given_is_told_without_the_plan_files_marks():
+    said_so = "Falling trees: no layer `trees` was given. Wires: no layer `overhead_lines` was given. Set `a.b` first."
+    assert without_keys(said_so) == "Falling trees: no layer trees was given. Wires: no layer overhead lines was given."
