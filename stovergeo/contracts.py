@@ -81,7 +81,7 @@ STEPS: Final = (
         "yards.find_yards",
         reads=("yard_allowed", "yard_score", "yard_reason"),
         uses=("aspect_deg", "slope_pct", "sun_share", "drainage_class", "clay_pct", "field_number"),
-        tables=("yards", "stacks"),
+        tables=("yards", "stacks", "apron", "lanes"),
     ),
     Step("supply.haul_ground", uses=("slope_pct", "concentrated_flow")),
 )

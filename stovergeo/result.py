@@ -56,4 +56,7 @@ class SeasonResult:
     yard_near: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, layer, name, distance_m: nearest of each
     yard_ways: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, zone_id, distance_m over the ground
     limit_totals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    apron: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: where a truck is loaded and turned, by yard
+    lanes: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: round the stacks, by yard
+    setback_areas: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: ground kept clear, by site criterion
     yard_sun: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, year, month, sun_kwh_m2, sun_share

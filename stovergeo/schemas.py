@@ -133,6 +133,27 @@ STACKS: Final[Table] = {
     "geometry": GEOMETRY,
 }
 
+APRON: Final[Table] = {
+    "yard_id": _text("yard it serves"),
+    "side_m": _number("m", "side of the square on which a truck is loaded and turned"),
+    "road_m": _number("m", "way from it to the nearest road or gate"),
+    "geometry": GEOMETRY,
+}
+
+LANES: Final[Table] = {
+    "yard_id": _text("yard they serve"),
+    "width_m": _number("m", "width: two vehicles pass"),
+    "clear_share": _number("1", "share of the way round the stacks left after cutting away ground kept clear"),
+    "geometry": GEOMETRY,
+}
+
+SETBACK_AREAS: Final[Table] = {
+    "criterion": _text("site criterion that forbids it"),
+    "title": _text("its name in words"),
+    "distance_m": _number("m", "clear distance asked for; NaN where the shape itself is refused"),
+    "geometry": GEOMETRY,
+}
+
 HAULS: Final[Table] = {
     "zone_id": _text("from"),
     "yard_id": _text("to"),
@@ -149,6 +170,9 @@ TABLES: Final[dict[str, Table]] = {
     "zones": ZONES,
     "yards": YARDS,
     "stacks": STACKS,
+    "apron": APRON,
+    "lanes": LANES,
+    "setback_areas": SETBACK_AREAS,
     "hauls": HAULS,
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import geopandas as gpd
 
+from stovergeo.schemas import SETBACK_AREAS
 from stovergeo.yards.rate import GroundRatings
 
 
@@ -13,8 +14,8 @@ def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
     Returns
     -------
     GeoDataFrame
-        criterion, title, distance_m (what is asked for), geometry in the stack's CRS: all
-        ground within that distance, drawn never smaller than it is.
+        `stovergeo.schemas.SETBACK_AREAS` in the stack's CRS: all ground within the distance
+        asked for, drawn never smaller than it is.
     """
     rows = [
         {
@@ -26,5 +27,4 @@ def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
         for r in ratings.rated
         if r.rating.keep_out is not None
     ]
-    columns = ["criterion", "title", "distance_m", "geometry"]
-    return gpd.GeoDataFrame(rows, columns=columns, geometry="geometry", crs=ratings.site.stack.rio.crs)
+    return gpd.GeoDataFrame(rows, columns=list(SETBACK_AREAS), geometry="geometry", crs=ratings.site.stack.rio.crs)

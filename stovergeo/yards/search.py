@@ -24,7 +24,7 @@ from stovergeo.yards.fit import Rows, Window, lay_rows
 from stovergeo.yards.pattern import Pattern, blocks_within
 from stovergeo.yards.rate import GroundRatings
 from stovergeo.yards.sheet import make_tables
-from stovergeo.yards.yard import Cells, Yard, cells_in, find_apron, outline
+from stovergeo.yards.yard import Cells, Yard, cells_in, find_apron, lanes_round, outline
 
 _ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
 _MOST_TRIES = 25  # places tried for one yard before its size is given up
@@ -37,6 +37,8 @@ class FoundYards:
 
     yards: gpd.GeoDataFrame
     stacks: gpd.GeoDataFrame
+    apron: gpd.GeoDataFrame  #: a row for each yard beside which a truck has room to turn
+    lanes: gpd.GeoDataFrame
     ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
     near: pd.DataFrame  #: yard_id, layer, name, distance_m: the nearest of each layer given
     words: list[str] = field(default_factory=list)  #: how many hold how much; or why there is none
@@ -220,11 +222,12 @@ class _Hunt:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
         cells = cells_in(self.stack, stacks, self.cell)
-        apron = find_apron(stacks, angle.degrees, self.apron_m, self.free, self.way, self.stack)
+        apron = find_apron(stacks, angle.degrees, self.apron_m, self.lane, self.free, self.way, self.stack)
         ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
+        lanes = lanes_round(laid, self.lane, self.keep_out)
         known = self.stack["yard_score"].values[cells]
         score = float(np.nanmean(known)) if np.isfinite(known).any() else np.nan
-        return Yard(laid, angle, self.pattern, stacks, ground, apron, cells, score, known_as)
+        return Yard(laid, angle, self.pattern, stacks, ground, lanes, apron, cells, score, known_as)
 
     def _checked(self, laid: Rows) -> Rows:
         """Drop any row that touches ground kept out by the exact shapes; cells are only their picture."""

@@ -11,13 +11,13 @@ import shapely
 import xarray as xr
 
 from stovergeo.handbook import Handbook
-from stovergeo.schemas import STACKS, YARDS, Table
+from stovergeo.schemas import APRON, LANES, STACKS, YARDS, Table
 from stovergeo.units import M2_PER_HA
 from stovergeo.yards.angle import conflict, mean_fall_deg
 from stovergeo.yards.base import BaseCost
 from stovergeo.yards.rate import GroundRatings, Rated
 from stovergeo.yards.say import depth
-from stovergeo.yards.yard import Yard, base_of, cells_in
+from stovergeo.yards.yard import Yard, base_of, cells_in, lanes_round
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
 _BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
@@ -120,11 +120,13 @@ def base_words(base: BaseCost, units: str) -> str:
 
 def make_tables(
     yards: list[Yard], stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units: str
-) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
-    """Return the tables of yards and stacks (`stovergeo.schemas`), of ratings, and of what stands near."""
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
+    """Return the tables yards, stacks, apron and lanes (`stovergeo.schemas`), the ratings, and what stands near."""
     figures: list[dict[str, Any]] = []
     rated: list[dict[str, Any]] = []
     stacks: list[dict[str, Any]] = []
+    aprons: list[dict[str, Any]] = []
+    lanes: list[dict[str, Any]] = []
     near: list[dict[str, Any]] = []
     first: list[dict[str, Any]] = []
     for number, yard in enumerate(yards, start=1):
@@ -135,11 +137,16 @@ def make_tables(
         behind = behind_words(told, first, ratings)
         figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book, units)})
         stacks += _stacks(yard, yard_id)
+        if yard.apron is not None:
+            aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, book)})
+        lanes.append({"yard_id": yard_id, **_lanes(yard, book)})
         near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
     crs = stack.rio.crs
     return (
         _frame(figures, YARDS, crs),
         _frame(stacks, STACKS, crs),
+        _frame(aprons, APRON, crs),
+        _frame(lanes, LANES, crs),
         pd.DataFrame(rated, columns=RATING_COLUMNS),
         pd.DataFrame(near, columns=NEAR_COLUMNS),
     )
@@ -212,6 +219,23 @@ def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _apron(apron: shapely.Geometry, ratings: GroundRatings, book: Handbook) -> dict[str, Any]:
+    way = ratings.of("access")
+    on_it = cells_in(ratings.site.stack, apron, ratings.site.cell_m)
+    road = np.nan if way is None else way.rating.value.values[on_it]
+    return {
+        "side_m": book.value("yards.apron"),
+        "road_m": float(np.nanmin(road)) if np.isfinite(road).any() else np.nan,
+        "geometry": apron,
+    }
+
+
+def _lanes(yard: Yard, book: Handbook) -> dict[str, Any]:
+    width = book.value("yards.lane")
+    whole = lanes_round(yard.laid, width, shapely.Polygon())
+    return {"width_m": width, "clear_share": yard.lanes.area / whole.area, "geometry": yard.lanes}
 
 
 def whats_near(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:

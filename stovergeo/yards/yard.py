@@ -26,6 +26,7 @@ class Yard:
     pattern: Pattern
     stacks: shapely.Geometry  #: outlines of its stacks, as one shape
     ground: shapely.Geometry  #: outline with lanes, fire gaps and apron, clear of every setback
+    lanes: shapely.Geometry  #: round the stacks, as far as no ground kept out cuts them
     apron: shapely.Geometry | None  #: where a truck is loaded and turned; None where there is no room for one
     cells: Cells  #: grid cells under its stacks
     score: float  #: mean score of those cells
@@ -58,6 +59,12 @@ def outline(
     return shapely.union_all(parts[shapely.intersects(parts, stacks)])
 
 
+def lanes_round(laid: Rows, lane_m: float, keep_out: shapely.Geometry) -> shapely.Geometry:
+    """Return the lanes round each stack, less ground kept out."""
+    whole = shapely.union_all(shapely.buffer(laid.stack_outlines, lane_m, join_style="mitre"))
+    return shapely.difference(shapely.difference(whole, keep_out), shapely.union_all(laid.stack_outlines))
+
+
 def cells_in(stack: xr.Dataset, shape: shapely.Geometry, cell_m: float) -> Cells:
     """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none."""
     x, y = stack["x"].values, stack["y"].values
@@ -78,6 +85,7 @@ def find_apron(
     stacks: shapely.Geometry,
     angle_deg: float,
     side_m: float,
+    lane_m: float,
     allowed: np.ndarray,
     way: np.ndarray | None,
     stack: xr.Dataset,
@@ -90,6 +98,8 @@ def find_apron(
     angle_deg : float
         Direction of the rows; the square lies along them.
     side_m : float
+    lane_m : float
+        The square lies at most so far from a stack: across the lane.
     allowed : bool array (rows, cols)
     way : float array (rows, cols) or None
         Way to the road; None or unknown: any side will do.
@@ -114,7 +124,7 @@ def find_apron(
     farm = shapely.box(left, top - stack.sizes["y"] * cell, left + stack.sizes["x"] * cell, top)
     for x, y in corners:
         square = shapely.affinity.rotate(shapely.box(x, y, x + side_m, y + side_m), -angle_deg, origin=(0, 0))
-        if not farm.contains(square):
+        if not farm.contains(square) or shapely.distance(square, stacks) > lane_m:
             continue
         cells = cells_in(stack, square, cell)
         if not allowed[cells].all():

@@ -120,7 +120,7 @@ def rated(stack: xr.Dataset, plan: Plan) -> tuple[xr.Dataset, yards.GroundRating
 def found(stack: xr.Dataset, plan: Plan) -> dict[str, gpd.GeoDataFrame]:
     _, ratings = rated(stack[["cell_area_ha"]], plan)
     out = yards.find_yards(stack, ratings, 10, plan.yards, bale_of(plan.bale, None, BOOK), BOOK)
-    return {"yards": out.yards, "stacks": out.stacks}
+    return {"yards": out.yards, "stacks": out.stacks, "apron": out.apron, "lanes": out.lanes}
 
 
 def zoned(stack: xr.Dataset) -> dict[str, gpd.GeoDataFrame]:

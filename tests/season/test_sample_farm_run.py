@@ -37,6 +37,7 @@ def test_the_command_writes_every_result_and_ends_with_a_table(sample_run: Run) 
 def test_vector_results_open_and_carry_their_crs(sample_run: Run) -> None:
     layers = {name for name, _ in pyogrio.list_layers(sample_run[0] / "plan.gpkg")}
     assert {"fields", "zones", "yards", "stacks", "hauls", "yield_points", "cleaning"} <= layers
+    assert {"apron", "lanes", "setback_areas"} <= layers
     zones = gpd.read_file(sample_run[0] / "plan.gpkg", layer="zones")
     assert zones.crs.is_projected
     assert zones.geometry.is_valid.all()

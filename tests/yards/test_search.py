@@ -11,7 +11,7 @@ from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.gather import Bale
 from stovergeo.plan_file.yards import Yards
 from stovergeo.schemas import check_table
-from stovergeo.yards import find_yards, forbidden_shares, rate_ground, sun_months
+from stovergeo.yards import find_yards, forbidden_shares, rate_ground, setback_areas, sun_months
 
 
 def test_tables_follow_their_schemas(ground):
@@ -30,6 +30,35 @@ def test_tables_follow_their_schemas(ground):
         assert yard.geometry.buffer(1e-6).covers(mine.geometry.union_all())
     assert set(found.ratings.groupby("yard_id").size()) == {30}
     assert found.ratings["words"].str.len().min() > 5
+
+
+def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
+    g = ground()
+    g.add("roads", shapely.LineString([(300, -50), (300, 650)])).add("wells", shapely.Point(200, 200))
+    found, _, ratings = g.find(300)
+    check_table(found.apron, "apron", "the test")
+    check_table(found.lanes, "lanes", "the test")
+    areas = setback_areas(ratings)
+    check_table(areas, "setback_areas", "the test")
+    closed = areas.geometry.union_all()
+    book = load_handbook()
+    stacks = found.stacks.dissolve("yard_id").geometry
+    assert list(found.lanes["yard_id"]) == list(found.yards["yard_id"])
+    assert set(found.apron["yard_id"]) <= set(found.yards["yard_id"])
+    assert len(found.apron) >= 1
+    for apron in found.apron.itertuples():
+        assert apron.geometry.area == pytest.approx(apron.side_m**2)
+        assert apron.geometry.intersection(stacks[apron.yard_id]).area == pytest.approx(0, abs=1e-6)
+        assert apron.geometry.distance(stacks[apron.yard_id]) <= book.value("yards.lane")  # across the lane
+        assert apron.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
+    for lane in found.lanes.itertuples():
+        mine = stacks[lane.yard_id]
+        assert lane.width_m == book.value("yards.lane")
+        assert lane.geometry.intersection(mine).area == pytest.approx(0, abs=1e-6)
+        assert lane.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
+        assert mine.buffer(lane.width_m * np.sqrt(2) + 1e-6).covers(lane.geometry)
+        assert 0 < lane.clear_share <= 1 + 1e-9
+        assert found.yards.set_index("yard_id").geometry[lane.yard_id].buffer(1e-6).covers(lane.geometry)
 
 
 def test_room_and_to_spare_in_yards_apart(ground):
