@@ -215,11 +215,11 @@ def _check_near(answer: Answer, near: gpd.GeoDataFrame, where: str, report: Repo
     lon, lat = (west + east) / 2, (south + north) / 2
     globe = Geod(ellps="WGS84")
     reach = globe.line_length([west, east], [south, north]) / 2 + _FAR_M
-    for kind, layer in (("yard", answer.yards), ("area to keep free", answer.no_go), ("pin", answer.pins)):
+    for kind, layer in (("A yard", answer.yards), ("Ground to keep free", answer.no_go), ("A pin", answer.pins)):
         for corner in shapely.get_coordinates(layer.geometry.to_numpy()):
             away = globe.inv(lon, lat, *corner)[2]
             if away > reach:
-                report.add("answer.far_away", where, f"A {kind} lies {away / 1000:,.0f} km from the farm.")
+                report.add("answer.far_away", where, f"{kind} lies {away / 1000:,.0f} km from the farm.")
                 break
 
 
