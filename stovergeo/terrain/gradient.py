@@ -25,9 +25,29 @@ def slope_aspect(elevation: xr.DataArray) -> xr.Dataset:
         NaN where the height is NaN. At the rim of what is known a missing neighbour is continued in a
         straight line through the cell, so that a plane keeps its slope up to the last cell.
 
-    Notes
-    -----
+    Raises
+    ------
+    ContractError
+        When the grid is not projected in metres, not north-up, or says another unit than metres.
+
+    References
+    ----------
     Horn, B. K. P. 1981, "Hill shading and the reflectance map", Proc. IEEE 69(1):14-47.
+
+    Examples
+    --------
+    A plane that falls 3 m in 100 m towards the east:
+
+    >>> import numpy as np
+    >>> import rioxarray
+    >>> import xarray as xr
+    >>> from stovergeo import slope_aspect
+    >>> x, y = np.arange(440_005, 440_300, 10), np.arange(4_650_195, 4_650_000, -10)
+    >>> heights = 300 - 0.03 * np.broadcast_to(x - x[0], (len(y), len(x)))
+    >>> ground = xr.DataArray(heights, coords={"y": y, "x": x}, dims=("y", "x")).rio.write_crs(32615)
+    >>> found = slope_aspect(ground)
+    >>> round(float(found.slope_pct.mean()), 2), round(float(found.aspect_deg.mean()), 1)
+    (3.0, 90.0)
     """
     raster = checked(elevation, "slope_aspect")
     slope, aspect, roughness = slope_aspect_roughness(raster.heights(), raster.dx, raster.dy)

@@ -80,6 +80,29 @@ def season_sun(
     Notes
     -----
     Nothing beyond the grid shades it; in grids larger than one block, nothing farther than ``terrain.reach_m``.
+    The sun's path and the clear-sky beam are pvlib's; how shade is found stands on the page "Terrain".
+
+    Raises
+    ------
+    ContractError
+        When a grid is not projected in metres or not north-up, or the grids differ.
+
+    Examples
+    --------
+    A tree line 15 m high, north to south, in November: open ground far from it, shade beside it.
+
+    >>> import numpy as np
+    >>> import rioxarray
+    >>> import xarray as xr
+    >>> from stovergeo import season_sun
+    >>> x, y = np.arange(440_005, 440_300, 10.0), np.arange(4_650_195, 4_650_000, -10.0)
+    >>> ground = xr.DataArray(np.full((20, 30), 300.0), coords={"y": y, "x": x}, dims=("y", "x")).rio.write_crs(32615)
+    >>> surface = ground.where(ground.x != 440_155, 315.0)
+    >>> place = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
+    >>> sun = season_sun(surface, ground, "2026-11-01", "2026-11-30", **place)
+    >>> far, beside, below = (float(sun.sun_share.sel(x=east, y=4_650_105)) for east in (440_005, 440_145, 440_155))
+    >>> round(far, 1), beside < 0.8, below
+    (1.0, True, 0.0)
     """
     raster = checked(ground, "season_sun")
     for other in (surface, without_trees):

@@ -51,6 +51,32 @@ def water(
         ``ls_factor``; see `stovergeo.stack.VARIABLES`. ``drainage_height_m`` is NaN where water leaves the
         grid before it meets drainage; ``ls_factor`` is NaN where flow is concentrated, because no
         sheet-erosion equation holds there.
+
+    Raises
+    ------
+    ContractError
+        When the grid is not projected in metres or not north-up, or a mask has another shape.
+
+    Notes
+    -----
+    Depressions are filled from the rim inwards and flow is shared among all lower neighbours; methods, equations
+    and sources stand on the page "Terrain" of the science by room.
+
+    Examples
+    --------
+    A hollow half a metre deep in level ground fills before it spills:
+
+    >>> import numpy as np
+    >>> import rioxarray
+    >>> import xarray as xr
+    >>> from stovergeo import water
+    >>> x, y = np.meshgrid(np.arange(5, 300, 10.0), np.arange(195, 0, -10.0))
+    >>> heights = 300 - 0.5 * np.exp(-((x - 155) ** 2 + (y - 105) ** 2) / 30**2)
+    >>> coords = {"y": 4_650_000 + y[:, 0], "x": 440_000 + x[0]}
+    >>> ground = xr.DataArray(heights, coords=coords, dims=("y", "x")).rio.write_crs(32615)
+    >>> found = water(ground)
+    >>> round(float(found.ponding_m.max()), 2), found.ponding_m.attrs["units"]
+    (0.5, 'm')
     """
     raster = checked(elevation, "water")
     numbers = load_handbook() if book is None else book
