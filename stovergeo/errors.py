@@ -9,6 +9,7 @@ calls `Report.stop_if_refused`.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
@@ -51,10 +52,15 @@ def problem_table() -> dict[str, dict[str, str]]:
     return {f"{group}.{name}": entry for group, names in table.items() for name, entry in names.items()}
 
 
+#: control and direction characters, which would move what a terminal shows
+_UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]+")
+
+
 def problem(code: str, where: str, what: str, cure: str | None = None) -> Problem:
     """Make a problem from its code in the table; `cure` replaces the general one with a nearer one."""
     entry = problem_table()[code]
-    return Problem(code, Severity(entry["severity"]), where, what, entry["why"], cure or entry["cure"])
+    said = (_UNSEEN.sub(" ", words) for words in (where, what, entry["why"], cure or entry["cure"]))
+    return Problem(code, Severity(entry["severity"]), *said)
 
 
 class StovergeoError(Exception):
@@ -78,7 +84,23 @@ class ContractError(StovergeoError, ValueError):
 
 
 class Report:
-    """The problems met so far, in the order met."""
+    """The problems met so far, in the order met.
+
+    Every function that meets what a user brought takes one and adds to it, so that all problems are known
+    before anything stops.
+
+    Examples
+    --------
+    >>> from stovergeo import Report
+    >>> report = Report()
+    >>> found = report.add("crs.missing", "fields", "The file names no coordinate system.")
+    >>> len(report), found.code, found.severity.value
+    (1, 'crs.missing', 'refuse')
+    >>> report.stop_if_refused()
+    Traceback (most recent call last):
+        ...
+    stovergeo.errors.InputError: [crs.missing] fields: ...
+    """
 
     def __init__(self) -> None:
         self.problems: list[Problem] = []

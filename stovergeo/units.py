@@ -8,6 +8,7 @@ A factor is named ``<TO>_PER_<FROM>``: multiply a value in FROM by it to get TO.
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Final
 
@@ -85,7 +86,11 @@ SI_UNIT: Final = {
     "money per length": "$/m",
     "time": "s",
 }
-_QUANTITY = re.compile(r"\s*([-+]?\d[\d,_]*\.?\d*(?:[eE][-+]?\d+)?|[-+]?\.\d+)\s*(\S.*?)\s*")
+#: a comma stands between thousands only: "1,5 m" would else be read as 15 m
+_NUMBER = r"(?:\d{1,3}(?:,\d{3})+|\d[\d_]*)(?:\.\d*)?(?:[eE][-+]?\d+)?|\.\d+"
+_QUANTITY = re.compile(rf"\s*([-+]?(?:{_NUMBER}))\s*([^\d\s,.].*?)\s*", re.ASCII)
+_MONEY = re.compile(rf"\s*\$\s*({_NUMBER})\s*/\s*(\S+)\s*", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"\s*[-+$]?\s*\d+,\d+\b.*")
 
 
 def unit_names(dimension: str) -> tuple[str, ...]:
@@ -126,11 +131,14 @@ def parse_quantity(text: object, dimension: str) -> float:
     example = f"12 {unit_names(dimension)[0]}"
     if not isinstance(text, str):
         raise ValueError(f"needs a number with its unit in quotes, such as '{example}', not {text!r}")
-    money = re.fullmatch(r"\s*\$\s*([\d,_.]+)\s*/\s*(\S+)\s*", text)
+    money = _MONEY.fullmatch(text)
     if money:
         text = f"{money[1]} $/{money[2]}"
     match = _QUANTITY.fullmatch(text)
     if not match:
-        raise ValueError(f"needs a number with its unit, such as '{example}', not {text!r}")
-    number = float(match[1].replace(",", "").replace("_", ""))
-    return to_si(number, match[2], dimension)
+        comma = "; write a decimal point, not a comma" if _DECIMAL_COMMA.fullmatch(text) else ""
+        raise ValueError(f"needs a number with its unit, such as '{example}', not {text!r}{comma}")
+    number = to_si(float(match[1].replace(",", "").replace("_", "")), match[2], dimension)
+    if not math.isfinite(number):
+        raise ValueError(f"is larger than any number: {text!r}")
+    return number

@@ -25,6 +25,8 @@ _CHUNK: Final = 500  # SQLite allows at least 999 parameters in a query
 @contextmanager
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     base = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+    # text in another encoding than the file claims is kept, its letters marked as lost, and told by who cleans it
+    base.text_factory = lambda given: given.decode("utf-8", "replace")
     try:
         base.execute("PRAGMA trusted_schema = OFF")
         base.execute("PRAGMA query_only = ON")
@@ -44,7 +46,7 @@ def check_database(path: Path, where: str, report: Report) -> None:
     try:
         with _opened(path) as base:
             texts = [str(sql) for (sql,) in base.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")]
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the second where the message itself quotes damaged text
         raise report.refuse("file.unreadable", where, f"{path.name}: {clean_text(error)}.") from None
     for text in texts:
         words = text.lower().split()
@@ -62,7 +64,7 @@ def table_names(path: Path) -> set[str]:
     try:
         with _opened(path) as base:
             return {str(n).lower() for (n,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return set()
 
 

@@ -261,7 +261,10 @@ def _zip(path: Path, where: str, report: Report) -> OpenFile:
                 return OpenFile(path, "table", "Excel")
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
         raise report.refuse("file.unreadable", where, f"{path.name} is a damaged or locked archive: {error}.") from None
-    cure = "Unpack the archive and name the file inside it (for a Shapefile, the .shp)."
+    if any(name.lower().endswith(".kml") for name in names):
+        cure = "A KMZ is a packed KML: unpack it as any archive (name it .zip first) and name the .kml inside it."
+    else:
+        cure = "Unpack the archive and name the file inside it (for a Shapefile, the .shp)."
     raise report.refuse("file.signature", where, f"{path.name} is a zip archive.", cure)
 
 

@@ -173,7 +173,7 @@ def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
     if not np.isfinite(column).any():
         col.trouble.append(col.report.refuse("yield.moisture", where, "The moisture column holds no number."))
         return None
-    typical = float(np.nanmedian(column))
+    typical = _middle(column)
     if col.layer.units.moisture == "%" and typical <= 1:
         said = f"Moisture is declared in %, but half of it is under {typical:.3g}: it looks like a fraction."
         col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "fraction".'))
@@ -197,7 +197,7 @@ def _seconds(column: np.ndarray | None, col: _Columns) -> tuple[np.ndarray | Non
         column = np.full(col.n, col.layer.record_s)
     if column is None and time is not None:
         steps = np.diff(time, prepend=np.nan)
-        usual = float(np.nanmedian(steps[steps > 0])) if (steps > 0).any() else np.nan
+        usual = _middle(steps[steps > 0])
         # a pause or a step backwards says nothing of the record after it
         column = np.where((steps > 0) & (steps <= 3 * usual), steps, usual)
         col.report.add(
@@ -207,8 +207,8 @@ def _seconds(column: np.ndarray | None, col: _Columns) -> tuple[np.ndarray | Non
         )
     elif column is not None and time is not None:
         steps = np.diff(time)
-        ratio = float(np.nanmedian(column)) / float(np.nanmedian(steps[steps > 0])) if (steps > 0).any() else 1.0
-        if not 0.8 <= ratio <= 1.25:
+        ratio = _middle(column) / _middle(steps[steps > 0])
+        if np.isfinite(ratio) and not 0.8 <= ratio <= 1.25:
             said = f"Records claim {ratio:.2g} times the seconds that pass between their time stamps."
             col.report.add("points.disagree", f"{col.where}.columns.seconds", said)
     return column, time
@@ -238,7 +238,7 @@ def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, 
     if (distance := values["distance"]) is None and (speed := values["speed"]) is not None and seconds is not None:
         distance = speed * seconds
     if distance is None:
-        usual = float(np.nanmedian(spacing[spacing > 0])) if (spacing > 0).any() else np.nan
+        usual = _middle(spacing[spacing > 0])
         col.report.add(
             "points.distance_from_places",
             where,
@@ -259,10 +259,16 @@ def _check_swath(swath: np.ndarray, col: _Columns) -> None:
     steps = _spacing_m(col.frame)
     x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
     apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
-    claimed = float(np.nanmedian(swath))
-    if apart is not None and not 0.75 <= claimed / apart <= 1.35:
+    claimed = _middle(swath)
+    if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
         said = f"Records claim a width of {claimed:.3g} m, but passes lie {apart:.3g} m apart."
         col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
+
+
+def _middle(values: np.ndarray) -> float:
+    """Return the median of what is known, NaN where nothing is."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else np.nan
 
 
 def _spacing_m(frame: gpd.GeoDataFrame) -> np.ndarray:

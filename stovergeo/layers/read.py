@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
 from typing import Final, ParamSpec, TypeVar
 
@@ -45,10 +46,30 @@ def read_layers(plan: Plan, report: Report) -> FarmLayers:
     A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in
     the report: call `Report.stop_if_refused` before using the result.
 
+    Parameters
+    ----------
+    plan : Plan
+    report : Report
+        Gains every problem of every layer.
+
+    Returns
+    -------
+    FarmLayers
+        Everything in one working CRS in metres; `not_checked` says what was not given, and why that matters.
+
     Raises
     ------
     InputError
         When no layer at all says where the farm lies.
+
+    Examples
+    --------
+    >>> from stovergeo import Report, read_layers, read_plan, sample_plan_path
+    >>> report = Report()
+    >>> farm = read_layers(read_plan(sample_plan_path(), report), report)
+    >>> report.stop_if_refused()
+    >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
+    ('metre', True)
     """
     reader = _Reader(plan, report)
     return reader.read()
@@ -65,7 +86,7 @@ class _Reader:
             return make(*args, **kwargs)
         except InputError:
             return None
-        except (shapely.errors.ShapelyError, ProjError, ArithmeticError, MemoryError) as error:
+        except (shapely.errors.ShapelyError, ProjError, sqlite3.Error, ArithmeticError, MemoryError) as error:
             self.report.add("file.unreadable", where, f"{type(error).__name__}: {clean_text(error)}.")
             return None
 

@@ -15,6 +15,8 @@ from stovergeo.errors import Report
 from stovergeo.layers.open_file import OpenFile, shown
 from stovergeo.layers.text import clean_text
 
+#: beyond any quantity of a farm: what an instrument writes for "no number" (judgement)
+BEYOND_ALL: Final = 1e30
 SEPARATORS: Final = (",", ";", "\t", "|")
 _COMMA_NUMBER: Final = re.compile(r"\s*[-+]?\d+,\d+\s*")
 
@@ -52,7 +54,7 @@ def to_numbers(column: pd.Series, where: str, report: Report) -> np.ndarray:
     A comma for the decimal point is understood, and said, where most of the column is written so.
     """
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-        return column.to_numpy(dtype=np.float64, na_value=np.nan)
+        return _finite(column.to_numpy(dtype=np.float64, na_value=np.nan), where, report)
     text = column.astype("string").str.strip()
     numbers = pd.to_numeric(text, errors="coerce")
     unread = numbers.isna() & text.notna() & (text != "")
@@ -71,7 +73,17 @@ def to_numbers(column: pd.Series, where: str, report: Report) -> np.ndarray:
         example = f"such as {shown(clean_text(text.iloc[row - 1]), 40)} in row {row}"
         said = f"{int(unread.sum()):,} of {len(column):,} values are not numbers, {example}."
         report.add("table.not_numbers", where, said)
-    return numbers.to_numpy(dtype=np.float64, na_value=np.nan)
+    return _finite(numbers.to_numpy(dtype=np.float64, na_value=np.nan), where, report)
+
+
+def _finite(numbers: np.ndarray, where: str, report: Report) -> np.ndarray:
+    """Return numbers with NaN for those no instrument measured, which are counted."""
+    endless = np.abs(numbers) > BEYOND_ALL
+    if endless.any():
+        said = f"{int(endless.sum()):,} of {len(numbers):,} values are infinite or beyond {BEYOND_ALL:g}."
+        report.add("table.not_numbers", where, said)
+        numbers = np.where(endless, np.nan, numbers)
+    return numbers
 
 
 def _read_text(path: Path, sheet: str | None, where: str, report: Report) -> pd.DataFrame:

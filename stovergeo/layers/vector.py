@@ -9,11 +9,10 @@ import geopandas as gpd
 import pandas as pd
 import pyogrio
 import shapely
-from pyogrio.errors import DataSourceError
 from pyproj import CRS
 from rasterio.warp import transform_bounds
 
-from stovergeo.errors import Report
+from stovergeo.errors import InputError, Report
 from stovergeo.layers.crs import Bounds, believed_crs
 from stovergeo.layers.open_file import OpenFile, open_file, shown
 from stovergeo.layers.shapes import sound_rows
@@ -80,9 +79,9 @@ def read_frame(
         warnings.simplefilter("always")
         try:
             frames = [_read_one(opened, name, where, report, near) for name in _layers(opened, layer, where, report)]
-        except (DataSourceError, ValueError, RuntimeError, OSError, shapely.errors.ShapelyError) as error:
-            if hasattr(error, "problems"):
-                raise
+        except InputError:
+            raise
+        except Exception as error:  # damaged bytes make the vector library raise what it never meant to
             raise report.refuse("file.unreadable", where, f"{opened.path.name}: {clean_text(error)}.") from None
     for text in sorted({clean_text(w.message) for w in said}):
         report.add("file.reader_says", where, f"{opened.path.name}: {text}")
@@ -148,9 +147,9 @@ def _read_parquet(opened: OpenFile, where: str, report: Report) -> pd.DataFrame:
         if b"geo" in (meta.metadata or {}):
             return gpd.read_parquet(opened.path)
         return pd.read_parquet(opened.path)
-    except (pyarrow.ArrowException, ValueError, OSError, KeyError) as error:
-        if hasattr(error, "problems"):
-            raise
+    except InputError:
+        raise
+    except Exception as error:  # as above: what stands in the file's own notes is taken at its word there
         raise report.refuse("file.unreadable", where, f"{opened.path.name}: {clean_text(error)}.") from None
 
 

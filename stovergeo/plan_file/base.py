@@ -16,13 +16,17 @@ class Section(BaseModel):
     ``section.key_m`` in the code: the alias is the file's name, the attribute names the unit.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+    # TOML has words for infinity and for no number; neither is a measure of anything on a farm
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, allow_inf_nan=False)
 
 
 def _quantity(dimension: str) -> BeforeValidator:
     def parse(value: object) -> object:
         # defaults are already numbers in SI and never pass through here (pydantic does not validate defaults)
-        return parse_quantity(value, dimension)
+        number = parse_quantity(value, dimension)
+        if number < 0:
+            raise ValueError("cannot be less than nothing")
+        return number
 
     return BeforeValidator(parse)
 

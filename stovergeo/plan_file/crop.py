@@ -21,11 +21,11 @@ class Crop(Section):
     erosivity_us: float = Field(
         160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa)."
     )
-    manure_c_mg_ha: float = Field(0, ge=0, description="Carbon brought with manure, Mg C/ha a year.")
-    cover_crop_c_mg_ha: float = Field(0, ge=0, description="Carbon brought by a cover crop, Mg C/ha a year.")
+    manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
+    cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
     harvest_one_year_in: int = Field(1, ge=1, le=10, description="Stover leaves in one corn year out of this many.")
     cut_height_m: LengthM | None = Field(
-        None, alias="cut_height", description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
+        None, alias="cut_height", le=2, description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
     )
     wind_loss_us: float | None = Field(
         None, ge=0, le=400, description="Wind loss of bare ground, ton/ac a year, from the conservation office."
@@ -57,7 +57,7 @@ class Limits(Section):
     phosphate_most_mg_ha: MassPerAreaMgHa | None = Field(
         None, alias="phosphate_at_most", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
     )
-    slope_most_pct: float = Field(8, gt=0, description="No harvest on steeper ground.")
+    slope_most_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
     take_highly_erodible: bool = Field(
         False, description="Allow harvest on highly erodible land (needs its conservation plan)."
     )

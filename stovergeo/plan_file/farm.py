@@ -18,8 +18,10 @@ class Farm(Section):
     crs: str | None = Field(
         None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields."
     )
-    cell_m: LengthM = Field(5.0, alias="cell", description='Grid cell, e.g. "5 m".')
-    margin_m: LengthM = Field(80.0, alias="margin", description="Ground looked at beyond the fields and the property.")
+    cell_m: LengthM = Field(5.0, alias="cell", ge=0.5, le=100, description='Grid cell, e.g. "5 m".')
+    margin_m: LengthM = Field(
+        80.0, alias="margin", le=5000, description="Ground looked at beyond the fields and the property."
+    )
     ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")
 
 

@@ -30,7 +30,9 @@ class Gather(Section):
     """How stover may be gathered."""
 
     methods: tuple[Method, ...] = Field(("single_pass", "second_pass", "rake_bale", "chop_and_rake"), min_length=1)
-    working_width_m: LengthM = Field(9.144, alias="working_width", description='Width of the machines, e.g. "30 ft".')
+    working_width_m: LengthM = Field(
+        9.144, alias="working_width", ge=1, le=60, description='Width of the machines, e.g. "30 ft".'
+    )
     smallest_zone_ha: AreaHa = Field(2.0, alias="smallest_zone", description='No zone smaller than this, e.g. "5 ac".')
 
 

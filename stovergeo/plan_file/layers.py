@@ -33,7 +33,9 @@ class HeightLayer(Layer):
     name_column: str | None = Field(None, description="Column with a name to show.")
     height_column: str | None = Field(None, description="Column with the height.")
     height_unit: Literal["m", "ft"] | None = Field(None, description="Unit of that column; never guessed.")
-    height_m: LengthM | None = Field(None, alias="height", description='One height for all, e.g. "45 ft".')
+    height_m: LengthM | None = Field(
+        None, alias="height", gt=0, le=100, description='One height for all, e.g. "45 ft".'
+    )
     bare_light_pct: float | None = Field(
         None,
         ge=0,
@@ -101,8 +103,12 @@ class PointsLayer(Layer):
 
     columns: PointColumns = Field(default_factory=PointColumns)
     units: PointUnits = Field(default_factory=PointUnits)
-    swath_m: LengthM | None = Field(None, alias="swath", description='One width for all records, e.g. "30 ft".')
-    record_s: DurationS | None = Field(None, alias="seconds", description='One duration for all records, e.g. "1 s".')
+    swath_m: LengthM | None = Field(
+        None, alias="swath", gt=0, le=60, description='One width for all records, e.g. "30 ft".'
+    )
+    record_s: DurationS | None = Field(
+        None, alias="seconds", gt=0, le=3600, description='One duration for all records, e.g. "1 s".'
+    )
     sheet: str | None = Field(None, description="Sheet of a spreadsheet that holds several.")
     moisture_pct: float | None = Field(
         None, ge=5, le=45, description="One moisture for all records, where there is no column."

@@ -63,10 +63,29 @@ def starter_text() -> str:
 def read_plan(path: Path, report: Report) -> Plan:
     """Read and check a plan file.
 
+    Parameters
+    ----------
+    path : Path
+        The TOML file; paths in it count from its folder.
+    report : Report
+        Gains every problem of the file.
+
+    Returns
+    -------
+    Plan
+        Quantities in SI, the unit at the end of each name.
+
     Raises
     ------
     InputError
         With every problem of the file at once.
+
+    Examples
+    --------
+    >>> from stovergeo import Report, read_plan, sample_plan_path
+    >>> plan = read_plan(sample_plan_path(), Report())
+    >>> plan.farm.season > 2020, plan.gather.working_width_m > 1
+    (True, True)
     """
     where = f"plan file {path.name}"
     try:
@@ -74,10 +93,15 @@ def read_plan(path: Path, report: Report) -> Plan:
             raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.")
         if path.stat().st_size > MOST_BYTES:
             raise report.refuse("plan.unreadable", where, "It is over 1 MB, far more than a plan file can be.")
-        data = tomllib.loads(path.read_text("utf-8"))
+        data = tomllib.loads(_text_of(path.read_bytes()))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise report.refuse("plan.unreadable", where, f"{error}.", "Correct the file at the place named.") from None
     return plan_from(data, path.resolve().parent, report, where)
+
+
+def _text_of(content: bytes) -> str:
+    """Return the text of a file from any editor: TOML is UTF-8, some editors put a mark before it or write UTF-16."""
+    return content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
 
 
 def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
@@ -94,7 +118,7 @@ def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> 
 
 
 def _report(detail: ErrorDetails, report: Report, where: str) -> None:
-    key = ".".join(str(part) for part in detail["loc"])
+    key = _cut(".".join(str(part) for part in detail["loc"]), 120)
     place = f"{where}, {key}" if key else where
     if detail["type"] == "extra_forbidden":
         near = difflib.get_close_matches(str(detail["loc"][-1]), _known_keys(detail["loc"][:-1]), n=1, cutoff=0.5)
@@ -103,8 +127,12 @@ def _report(detail: ErrorDetails, report: Report, where: str) -> None:
     elif detail["type"] == "missing":
         report.add("plan.missing_key", place, "This key is missing.")
     else:
-        said = detail["msg"].removeprefix("Value error, ")
-        report.add("plan.bad_value", place, f"{said[:1].upper()}{said[1:]} (found: {str(detail['input'])[:80]}).")
+        said = _cut(detail["msg"].removeprefix("Value error, "), 400)
+        report.add("plan.bad_value", place, f"{said[:1].upper()}{said[1:]} (found: {_cut(str(detail['input']), 80)}).")
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[:most]} ..."
 
 
 def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
