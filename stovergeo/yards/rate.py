@@ -135,7 +135,7 @@ def rate_ground(
     site = Site(stack, dict(surroundings))
     offered = through_door(SITE_CRITERIA)
     _all_own_are_there(offered, book)
-    plugins = _chosen(offered, yards_plan, report)
+    plugins = _chosen(offered, yards_plan, book, report)
     report.stop_if_refused()
     _warn_of_short_setbacks(yards_plan, book, report)
 
@@ -174,13 +174,16 @@ def _all_own_are_there(offered: list[Plugin], book: Handbook) -> None:
         raise ContractError(f"site criteria of stovergeo itself are missing ({names}); install the package again")
 
 
-def _chosen(plugins: list[Plugin], plan: Yards, report: Report) -> list[Plugin]:
+def _chosen(plugins: list[Plugin], plan: Yards, book: Handbook, report: Report) -> list[Plugin]:
+    """Return the criteria the plan asks for; one that is optional only where it weighs something or is named."""
     known = {p.name for p in plugins}
     for key, names in (("yards.criteria", plan.criteria or ()), ("yards.weights", plan.weights)):
         for name in names:
             if name not in known:
                 report.add("yards.unknown_criterion", f"plan file, {key}", f"There is no site criterion {name!r}.")
-    return [p for p in plugins if plan.criteria is None or p.name in plan.criteria]
+    if plan.criteria is not None:
+        return [p for p in plugins if p.name in plan.criteria]
+    return [p for p in plugins if not getattr(p.thing, "optional", False) or _weight(p, plan, book) > 0]
 
 
 def _warn_of_short_setbacks(plan: Yards, book: Handbook, report: Report) -> None:

@@ -60,7 +60,9 @@ class Criterion(Protocol):
     Optional attributes: ``order`` (a whole number; hard reasons are looked at in this
     order, 50 where left out), ``weight`` (1 where left out; the handbook's
     ``yards.weight.<name>`` and the plan come first), ``curable`` (True where a base or
-    a drain could answer the hard reason).
+    a drain could answer the hard reason), ``optional`` (True where it is asked only when
+    it has a weight above 0 or the plan's ``yards.criteria`` names it), ``of_yard`` (how
+    cells make a yard, see `stovergeo.yards.sheet.value_on`).
     """
 
     name: str  #: lower-case letters, digits and _
@@ -122,6 +124,11 @@ class Site:
     def given(self, name: str) -> bool:
         """Tell whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
         return self.surroundings.get(name) is not None
+
+    def row_col(self, xy: np.ndarray) -> np.ndarray:
+        """Return rows and columns of points (n, 2), whole numbers at the middles of cells."""
+        t = self._transform
+        return np.stack([(xy[:, 1] - t.f) / t.e - 0.5, (xy[:, 0] - t.c) / t.a - 0.5], axis=1)
 
     def touched(self, shapes: Sequence[Any]) -> np.ndarray:
         """Return the cells that any of the shapes touches, however slightly."""

@@ -88,7 +88,8 @@ def test_criteria_are_left_out_where_their_variables_are_missing(stack: xr.Datas
     bale = bale_of(plan.bale, None, BOOK)
     none: dict[str, gpd.GeoDataFrame] = {}
     bare = stack[["cell_area_ha"]]
-    _, ratings = yards.rate_ground(bare, none, plan.yards, bale, BOOK, Report())
+    all_named = plan.yards.model_copy(update={"criteria": tuple(c.name for c in CRITERIA)})
+    _, ratings = yards.rate_ground(bare, none, all_named, bale, BOOK, Report())
     readers = {c.name for c in CRITERIA if c.thing.reads and set(c.thing.reads) - set(bare)}
     assert len(readers) >= 10
     assert readers <= set(ratings.not_checked)

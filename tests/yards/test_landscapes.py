@@ -219,6 +219,30 @@ def a_strip_along_the_south_road(g):
     return shapely.box(0, 0, 600, 35), (300, 300), "Too steep"
 
 
+@case
+def out_of_sight_of_the_road_behind_a_rise(g):
+    g.spoil("elevation_m", g.x > -1, 300.0).spoil("elevation_m", np.abs(g.x - 200) < 20, 306.0)
+    g.add("roads", shapely.LineString([(20, 0), (20, 600)]))
+    g.plan["weights"] = {"visibility": 3.0}
+    return shapely.box(195, 0, 600, 600), (100, 300), "against the plan's wish"
+
+
+@case
+def in_view_of_the_house_against_thieves(g):
+    g.spoil("elevation_m", g.x > -1, 300.0).spoil("elevation_m", np.abs(g.x - 300) < 20, 306.0)
+    g.add("buildings", shapely.box(40, 290, 60, 310), height_m=6.0)
+    g.plan |= {"weights": {"visibility": 3.0}, "visibility": {"wish": "in view", "from": ["buildings"]}}
+    return shapely.box(0, 0, 321, 600).difference(shapely.box(40, 290, 60, 310).buffer(30)), (500, 300), "Out of sight"
+
+
+@case
+def away_from_the_neighbours_farmstead(g):
+    g.add("property", shapely.box(-100, -100, 640, 700)).add("dwellings", shapely.box(690, 290, 710, 310))
+    g.plan |= {"weights": {"neighbours": 4.0}, "wind_from_deg": 270}
+    house = shapely.box(690, 290, 710, 310)
+    return shapely.box(0, 0, 600, 600).difference(house.buffer(480)), (560, 300), "nearest neighbour's house"
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     g = ground()

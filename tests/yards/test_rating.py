@@ -17,6 +17,7 @@ from stovergeo.yards import NotChecked, rate_ground, setback_areas, why_here
 from stovergeo.yards import rate as rate_module
 
 BUILT_IN = {p.name: p for p in through_door(SITE_CRITERIA) if p.package == "stovergeo"}
+WITH_OPTIONS = {name: 1.0 for name, p in BUILT_IN.items() if getattr(p.thing, "optional", False)}
 
 
 class Quiet:
@@ -57,7 +58,7 @@ def test_every_built_in_criterion_comes_through_the_door():
 
 
 def test_nothing_known_is_said_and_not_passed(ground):
-    g = ground(cells=40)
+    g = ground(cells=40, plan={"weights": WITH_OPTIONS})
     g.without = tuple(n for n in g.stack().data_vars if n != "cell_area_ha")
     layers = ("property", "trees", "buildings", "dwellings", "roads", "gates", "wells", "water", "overhead_lines")
     g.without += layers
@@ -233,7 +234,8 @@ def test_words_tell_a_landowner_why_not(name):
 @pytest.mark.parametrize("name", sorted(BUILT_IN))
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_words_of_allowed_ground_are_sentences(name, units, ground):
-    g = ground(cells=20, plan={"wind_from_deg": 315})
+    g = ground(cells=20, plan={"wind_from_deg": 315, "weights": WITH_OPTIONS})
+    g.spoil("elevation_m", g.x > -1, 300.0).add("dwellings", shapely.Point(250, 50))
     g.spoil("field_number", g.x < 50, 0).spoil("wetness", g.x < 50, 7).add(
         "roads", shapely.LineString([(0, 50), (100, 50)])
     )
