@@ -128,6 +128,25 @@ def new_stack(grid: GeoBox) -> xr.Dataset:
     ----------
     grid : GeoBox
         North-up grid in a projected metre CRS.
+
+    Returns
+    -------
+    xarray.Dataset
+        With ``cell_area_ha``, dims ``(y, x)``.
+
+    Raises
+    ------
+    ContractError
+        When the grid has no coordinate reference system.
+
+    Examples
+    --------
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import new_stack
+    >>> grid = GeoBox.from_bbox((440_000, 4_650_000, 440_300, 4_650_200), crs="EPSG:32615", resolution=10)
+    >>> stack = new_stack(grid)
+    >>> dict(stack.sizes), round(float(stack["cell_area_ha"].sum()), 2)
+    ({'y': 20, 'x': 30}, 6.0)
     """
     rows, cols = grid.shape
     x = grid.transform.c + grid.transform.a * (np.arange(cols) + 0.5)
@@ -143,12 +162,27 @@ def put(stack: xr.Dataset, **values: np.ndarray | xr.DataArray) -> xr.Dataset:
     ----------
     stack : xarray.Dataset
     **values : array, shape of the grid
-        By variable name; kept as float32.
+        By variable name, in the unit of the glossary; kept as float32.
+
+    Returns
+    -------
+    xarray.Dataset
+        A new one; the stack given stays as it was.
 
     Raises
     ------
     ContractError
-        For an unknown name or a shape that is not the grid's.
+        For an unknown name, a shape that is not the grid's, or an array that says another unit.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import new_stack, put
+    >>> grid = GeoBox.from_bbox((440_000, 4_650_000, 440_300, 4_650_200), crs="EPSG:32615", resolution=10)
+    >>> stack = put(new_stack(grid), grain_mg_ha=np.full((20, 30), 10.5))
+    >>> stack["grain_mg_ha"].attrs
+    {'units': 'Mg/ha', 'long_name': 'dry corn grain'}
     """
     shape = tuple(stack.sizes[d] for d in ("y", "x"))
     added = {}
@@ -158,6 +192,11 @@ def put(stack: xr.Dataset, **values: np.ndarray | xr.DataArray) -> xr.Dataset:
         if data.shape != shape:
             raise ContractError(f"{name} has shape {data.shape}, the stack {shape}")
         extra = dict(value.attrs) if isinstance(value, xr.DataArray) else {}
+        if extra.get("units", kind.unit) != kind.unit:
+            raise ContractError(
+                f"{name} stands in the stack in {kind.unit}, but what is put there says {extra['units']}; convert the "
+                "values and set the attribute `units`"
+            )
         added[name] = (("y", "x"), data, {**extra, "units": kind.unit, "long_name": kind.long_name})
     return stack.assign(added)
 
@@ -177,7 +216,10 @@ def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
             )
         unit = stack[name].attrs.get("units")
         if unit is not None and unit != variable(name).unit:
-            raise ContractError(f"{who} reads {name!r} in {variable(name).unit}, but it is in {unit}")
+            raise ContractError(
+                f"{who} reads {name!r} in {variable(name).unit}, but it is in {unit}; convert the values and set the "
+                "attribute `units`"
+            )
 
 
 def total(stack: xr.Dataset, name: str, where: np.ndarray | xr.DataArray | None = None) -> float:

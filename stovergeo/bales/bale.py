@@ -178,6 +178,20 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
         Way of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
         The plan's own moisture goes before both.
     book : Handbook
+        The `bale` group.
+
+    Returns
+    -------
+    BaleSize
+        Measures in m, masses in kg, density as low, default and high.
+
+    Examples
+    --------
+    >>> from stovergeo import bale_of, load_handbook
+    >>> from stovergeo.plan_file import Bale
+    >>> bale = bale_of(Bale(size="5x6", dry_density="120 kg/m3", moisture_pct=18), None, load_handbook())
+    >>> bale.name, round(bale.dry_kg), round(bale.as_is_kg)
+    ('5x6', 480, 586)
     """
     if bale.shape == "round":
         volume = round_volume_m3(bale.diameter_m, bale.width_m)

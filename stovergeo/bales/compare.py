@@ -102,6 +102,18 @@ def wrap_table(
         time_cost, loss_cost ($ a bale), cost_bale (their sum), cost_mg
         ($ for each dry Mg left to use, the stover itself not counted), best (least cost_bale of
         its month), words (why a row is refused, else empty). A refused row has no numbers.
+
+    Examples
+    --------
+    What keeping net-wrapped round bales on bare ground loses from month to month:
+
+    >>> from stovergeo import bale_of, load_handbook, wrap_table
+    >>> from stovergeo.plan_file import Bale, Storage, Wrap
+    >>> book = load_handbook()
+    >>> table = wrap_table(Storage(), Wrap(), bale_of(Bale(size="5x6"), None, book), book, season=2026)
+    >>> net = table[(table["wrap"] == "net") & (table["base"] == "soil")]
+    >>> len(net), bool(net["loss_pct"].is_monotonic_increasing), list(net["month"].iloc[[0, 1, 2]])
+    (12, True, [11, 12, 1])
     """
     worth = book.value("storage.worth") if value_per_mg is None else value_per_mg
     uses = months_of_use(storage, season)

@@ -99,6 +99,21 @@ def need_table(
     ------
     OutsideGroundError
         When no way of keeping the plan allows can be answered for, with the reason.
+
+    Examples
+    --------
+    A hundred head bedded in January and February, at 2 kg a head and day as weighed out:
+
+    >>> from stovergeo import bale_of, load_handbook, need_table
+    >>> from stovergeo.plan_file import Bale, Need, Storage, Wrap
+    >>> book = load_handbook()
+    >>> herd = {"name": "cows", "head": 100, "kg_head_day": 2, "months": ["Jan", "Feb"]}
+    >>> bale = bale_of(Bale(size="5x6"), None, book)
+    >>> table = need_table(Need(herd=[herd]), Storage(), Wrap(), bale, book, season=2026)
+    >>> table[["month", "year", "days"]].values.tolist()
+    [[1, 2027, 31], [2, 2027, 28]]
+    >>> bool(table["bales"].sum() * bale.dry_kg / 1000 > table["dry_mg"].sum())  # storage loses some
+    True
     """
     kept = _kept_by_month(need, storage, wrap, bale, book, season, ground, value_per_mg)
     uses = months_of_use(storage, season)

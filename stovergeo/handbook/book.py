@@ -186,10 +186,27 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
 def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:
     """Return the shipped handbook, with the plan's own numbers in place of defaults.
 
+    Parameters
+    ----------
+    overrides : mapping of str to float, optional
+        Own numbers by key, each in the unit the handbook gives; they have no spread.
+
+    Returns
+    -------
+    Handbook
+        Coefficients by key; each knows its value, low, high, unit, source and standing.
+
     Raises
     ------
     UnknownCoefficientError
         For an override of a key the handbook does not have (the message suggests the nearest).
+
+    Examples
+    --------
+    >>> from stovergeo import load_handbook
+    >>> book = load_handbook({"bale.moisture": 16})
+    >>> book.value("bale.moisture"), book["bale.moisture"].unit, book["bale.moisture"].standing.value
+    (16.0, '%', 'set in the plan')
     """
     book = Handbook(_shipped())
     return book.with_plan(overrides) if overrides else book

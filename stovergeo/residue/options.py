@@ -29,6 +29,14 @@ class RuleOptions:
 
     Rules ask for every coefficient with `number`, so that a Monte Carlo run can put draws
     (arrays along ``draw``) in the place of single numbers.
+
+    Examples
+    --------
+    >>> from stovergeo import RuleOptions, load_handbook
+    >>> from stovergeo.plan_file import Crop, Limits
+    >>> options = RuleOptions(Crop(tillage=("planter_no_till",)), Limits(cover_pct=40), load_handbook())
+    >>> options.full_width, 0 < options.surviving() < 1
+    (False, True)
     """
 
     crop: Crop

@@ -79,6 +79,36 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     xarray.Dataset
         With ``stover_mg_ha``, ``keep_<rule>_mg_ha`` for every rule that could be checked, ``keep_mg_ha`` (the largest,
         at most all that stands), ``binding_rule`` (0, 1, ... into the attribute ``rules``) and ``removable_mg_ha``.
+
+    Raises
+    ------
+    ContractError
+        When ``grain_mg_ha`` is missing or in another unit.
+    InputError
+        When no rule could be checked, or the plan names a tillage pass the handbook does not know.
+
+    Notes
+    -----
+    Each rule's equation, numbers and source stand on the page of the limits.
+
+    Examples
+    --------
+    Ten dry Mg/ha of grain on a gentle slope; what no layer tells is said to be not checked:
+
+    >>> import numpy as np
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import Report, RuleOptions, limits, load_handbook, new_stack, put
+    >>> from stovergeo.plan_file import Crop, Limits
+    >>> grid = GeoBox.from_bbox((440_000, 4_650_000, 440_300, 4_650_200), crs="EPSG:32615", resolution=10)
+    >>> stack = put(new_stack(grid), grain_mg_ha=np.full((20, 30), 10.0), slope_pct=np.full((20, 30), 2.0))
+    >>> report = Report()
+    >>> stack = limits(stack, RuleOptions(Crop(), Limits(), load_handbook()), report)
+    >>> stack["binding_rule"].attrs["rules"]
+    ['steep_ground', 'ground_cover', 'soil_carbon']
+    >>> bool(np.allclose(stack["removable_mg_ha"], stack["stover_mg_ha"] - stack["keep_mg_ha"]))
+    True
+    >>> {problem.code for problem in report}
+    {'residue.rule_not_checked'}
     """
     need(stack, ["grain_mg_ha"], "the residue room")
     check_passes(options.crop, options.book, report)
@@ -202,7 +232,8 @@ def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, 
     binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs={"rules": list(maps)})
     return put(
         stack,
-        **{f"keep_{name}_mg_ha": m for name, m in maps.items()},
+        # a rule answers in Mg/ha; arithmetic may have carried along the unit of something it read
+        **{f"keep_{name}_mg_ha": m.values for name, m in maps.items()},
         keep_mg_ha=kept,
         binding_rule=binding_rule,
         removable_mg_ha=standing - kept,

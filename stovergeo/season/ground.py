@@ -105,7 +105,8 @@ def with_terrain(
         **_sky(stack, plan, farm, latitude),
     )
     season = months["sun_kwh_m2"].sum("month", skipna=False)
-    return put(stack, sun_kwh_m2=season, sun_share=season / months.attrs["open_flat_kwh_m2"]), months
+    share = (season / months.attrs["open_flat_kwh_m2"]).assign_attrs(units="1")
+    return put(stack, sun_kwh_m2=season, sun_share=share), months
 
 
 def _sky(stack: xr.Dataset, plan: Plan, farm: FarmLayers, latitude: float) -> dict[str, Any]:

@@ -38,7 +38,18 @@ def quiet(what: str) -> None:
 
 
 def sample_plan_path() -> Path:
-    """Return the plan file of the sample farm, from the installed package or from a checkout."""
+    """Return the plan file of the sample farm, from the installed package or from a checkout.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> from stovergeo import sample_plan_path
+    >>> sample_plan_path().name
+    'plan.toml'
+    """
     shipped = Path(str(files("stovergeo"))) / "sample_layers" / "plan.toml"
     return shipped if shipped.is_file() else Path(__file__).parents[2] / "sample_layers" / "plan.toml"
 
@@ -63,10 +74,27 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     step : callable, optional
         Told what is being done, for a progress line.
 
+    Returns
+    -------
+    SeasonResult
+        The field stack and the tables of every room; nothing is written.
+
     Raises
     ------
     InputError
         When what was brought cannot be used; carries every problem found up to there.
+
+    Examples
+    --------
+    The sample farm, whole:
+
+    >>> from stovergeo import Report, run_season, sample_plan_path
+    >>> report = Report()
+    >>> result = run_season(sample_plan_path(), report)
+    >>> result.stack["removable_mg_ha"].attrs["units"]
+    'Mg/ha'
+    >>> len(result.zones) > 0, len(result.yards) > 0, report.refused
+    (True, True, [])
     """
     step("Reading the plan and its layers")
     plan = plan if isinstance(plan, Plan) else read_plan(plan, report)

@@ -65,6 +65,17 @@ def write_outputs(
     ------
     InputError
         When the folder does not allow it or the disk is full; what stood there stays whole.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from stovergeo import Report, run_season, sample_plan_path, write_outputs
+    >>> result = run_season(sample_plan_path(), Report())
+    >>> with TemporaryDirectory() as folder:
+    ...     written = write_outputs(result, Path(folder) / "plan")
+    ...     written["map.html"].stat().st_size > 100_000, sorted(written)[0]
+    (True, 'crew.html')
     """
     folder = Path(folder)
     report = Report() if report is None else report

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +50,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
         if getattr(result, name) is not None
     }
     record = {
-        "made_by": f"stovergeo {stovergeo.__version__}",
+        "made_by": f"stovergeo {version('stovergeo')}",
         "units": "SI: dry Mg, m, ha, $; the unit stands at the end of each name",
         "plan": result.plan.model_dump(mode="json", by_alias=False),
         "working_crs": result.crs.to_string(),

@@ -50,6 +50,37 @@ def choose(
     -------
     Choice
         A need that cannot be met is a `shortage`, never an error.
+
+    Notes
+    -----
+    A mixed-integer programme, solved by HiGHS through scipy; its variables, limits and aim stand on the
+    page of the choice model.
+
+    Examples
+    --------
+    Two zones of 20 ha that can each give 60 Mg; cows that need 40 Mg in January. The nearer one does:
+
+    >>> import numpy as np
+    >>> import pandas as pd
+    >>> from stovergeo import choose
+    >>> from stovergeo.supply import Prices, SupplyProblem
+    >>> ids = {"zone_id": ["F1-a", "F2-a"]}
+    >>> zones = pd.DataFrame({**ids, "field_id": ["F1", "F2"], "area_ha": [20.0, 20.0]})
+    >>> made = {"take_mg_ha": 3.0, "moisture_pct": 18.0, "ash_pct": 10.0, "allowed": True, "bale_dry_kg": 470.0}
+    >>> offers = pd.DataFrame({**ids, "method": "rake_bale", **made})
+    >>> yards = pd.DataFrame({"yard_id": ["Y1"], "capacity_bales": [200], "base": ["soil"], "base_cost": [0.0]})
+    >>> january = {"month": [1], "year": [2027]}
+    >>> need = pd.DataFrame({"need": ["cows"], **january, "dry_mg": [40.0]})
+    >>> asked = {"moisture_most_pct": np.inf, "ash_most_pct": np.inf, "price_per_mg": np.nan, "out_per_bale": 3.0}
+    >>> terms = pd.DataFrame({"need": ["cows"], "kind": "herd", **asked})
+    >>> costs = {"loss_pct": 2.0, "wrap_cost": 2.0, "base_cost": 0.0, "time_cost": 1.0}
+    >>> keeping = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})
+    >>> of = "rake_bale"
+    >>> prices = Prices({of: 20.0}, {of: 14.0}, {of: 60.0}, 4.0, 2e-4, 100.0, {of: 18.0})
+    >>> far_m = np.array([[300.0], [2000.0]])
+    >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, keeping, prices))
+    >>> choice.methods, int(choice.flows["bales"].sum()), choice.short_bales
+    ({'F1-a': 'rake_bale', 'F2-a': 'leave'}, 86, 0)
     """
     named = dict(titles or {})
     if not named and "title" in problem.offers:

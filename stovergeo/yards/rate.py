@@ -130,6 +130,35 @@ def rate_ground(
         With ``yard_allowed``, ``yard_score``, ``yard_reason`` (attributes ``reasons`` and
         ``titles``) and ``score_<criterion>``.
     ratings : GroundRatings
+
+    Raises
+    ------
+    ContractError
+        When a criterion of our own is missing, which means that the installation is broken.
+
+    Examples
+    --------
+    Ground beside a road, too steep in the east:
+
+    >>> import geopandas as gpd
+    >>> import numpy as np
+    >>> import shapely
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import Report, bale_of, load_handbook, new_stack, put, rate_ground
+    >>> from stovergeo.plan_file import Bale, Yards
+    >>> book = load_handbook()
+    >>> stack = new_stack(GeoBox.from_bbox((440_000, 4_650_000, 440_500, 4_650_500), crs="EPSG:32615", resolution=5))
+    >>> stack = put(stack, slope_pct=np.where(stack.x > 440_300, 15.0, 2.0) * np.ones((100, 1)))
+    >>> road = shapely.LineString([(440_000, 4_650_000), (440_000, 4_650_500)])
+    >>> roads = gpd.GeoDataFrame({"name": ["county road"]}, geometry=[road], crs=32615)
+    >>> bale = bale_of(Bale(size="5x6"), None, book)
+    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, book, Report())
+    >>> float(rated["yard_allowed"].sel(x=440_401, y=4_650_250, method="nearest"))
+    0.0
+    >>> float(rated["yard_allowed"].sel(x=440_201, y=4_650_250, method="nearest"))
+    1.0
+    >>> "sun" in ratings.not_checked  # no layer told of it
+    True
     """
     options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, book), book)
     site = Site(stack, dict(surroundings))

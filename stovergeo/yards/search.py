@@ -75,6 +75,34 @@ def find_yards(
     -------
     FoundYards
         Empty tables with the right columns, and words that say why, where no ground is allowed.
+
+    Raises
+    ------
+    ContractError
+        When the stack was not rated before.
+
+    Examples
+    --------
+    Room for a hundred bales on gentle ground beside a road:
+
+    >>> import geopandas as gpd
+    >>> import numpy as np
+    >>> import shapely
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import Report, bale_of, find_yards, load_handbook, new_stack, put, rate_ground
+    >>> from stovergeo.plan_file import Bale, Yards
+    >>> book = load_handbook()
+    >>> stack = new_stack(GeoBox.from_bbox((440_000, 4_650_000, 440_500, 4_650_500), crs="EPSG:32615", resolution=5))
+    >>> stack = put(stack, slope_pct=np.full((100, 100), 2.0))
+    >>> road = shapely.LineString([(440_000, 4_650_000), (440_000, 4_650_500)])
+    >>> roads = gpd.GeoDataFrame({"name": ["county road"]}, geometry=[road], crs=32615)
+    >>> bale = bale_of(Bale(size="5x6"), None, book)
+    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, book, Report())
+    >>> found = find_yards(rated, ratings, 100, Yards(), bale, book)
+    >>> bool(found.yards["capacity_bales"].sum() >= 100)
+    True
+    >>> bool(found.stacks.distance(road).min() > 0)
+    True
     """
     need(stack, ("yard_allowed", "yard_score", "yard_reason"), "the search for yards")
     hunt = _Hunt(stack, ratings, yards_plan, book)

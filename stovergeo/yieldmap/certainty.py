@@ -103,7 +103,9 @@ def learn_certainty(
         _, left = fit(records, levels, signs, shrink, mean=0.0)
         own += signs * (signs - left) / probes
         spread += (signs - left) ** 2 / probes
-        seen += float(np.nanmean(pass_noise(left, pass_id))) / probes if len(left) else 0.0
+        along = pass_noise(left, pass_id)
+        along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes
+        seen += float(along.mean()) / probes if len(along) else 0.0
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
     noise = pass_noise(residual, pass_id) / max(seen, _TINY)
     known = np.isfinite(noise)

@@ -57,7 +57,34 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     -----
     Flow delay moves a record's grain, overlap shrinks its area, and machines that worked
     side by side are set to one level. Everything else only removes. A record is removed
-    for the first reason met, in the order of `reasons.REASONS`.
+    for the first reason met, in the order of `reasons.REASONS`. The steps, their thresholds
+    and sources stand on the page "Yield map" of the science by room.
+
+    Raises
+    ------
+    ContractError
+        When a column that must be there is missing.
+
+    Examples
+    --------
+    Ten passes up and down a field, a record every 2 m, one of them far out:
+
+    >>> import geopandas as gpd
+    >>> import numpy as np
+    >>> from stovergeo import Report, clean_points, load_handbook
+    >>> swath_m, step_m = 8.0, 2.0
+    >>> along = np.tile(np.arange(1, 101) * step_m, (10, 1))
+    >>> along[1::2] = 200 - along[1::2]
+    >>> x = np.repeat((np.arange(10) + 0.5) * swath_m, 100)
+    >>> y = along.ravel()
+    >>> grain_mg_ha = 10 + np.sin(x / 20) * np.cos(y / 30)
+    >>> grain_mg_ha[500] = 35.0
+    >>> columns = {"area_m2": swath_m * step_m, "grain_mg_ha": grain_mg_ha}
+    >>> columns |= {"grain_kg": grain_mg_ha * swath_m * step_m / 10, "swath_m": swath_m, "distance_m": step_m}
+    >>> place = gpd.points_from_xy(440_000 + x, 4_650_000 + y, crs=32615)
+    >>> cleaned = clean_points(gpd.GeoDataFrame(columns, geometry=place), load_handbook(), Report())
+    >>> len(cleaned.points), list(cleaned.removed["removed_because"])
+    (999, ['far_out'])
     """
     check_table(points, "points", "cleaning")
     codes = np.zeros(len(points), np.int8)

@@ -142,7 +142,8 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         there = int(np.argmin(abs(delays - delay)))
         other = ~chosen
         saved = cost[at_zero, other] - cost[there, other]
-        gains.append(saved.sum() / cost[at_zero, other].sum())
+        before = cost[at_zero, other].sum()
+        gains.append(saved.sum() / before if before > 0 else 0.0)  # a field without any difference shows no delay
         stretch = np.bincount(stretches[other], saved)
         sure.append(stretch.sum() > search.least_errors * np.sqrt((stretch**2).sum()))
         found.append(delay)

@@ -20,7 +20,23 @@ from stovergeo.zones.words import ground_words
 
 
 def zone_options(book: Handbook) -> ZoneOptions:
-    """Return the handbook's way of dividing ground."""
+    """Return the handbook's way of dividing ground.
+
+    Parameters
+    ----------
+    book : Handbook
+        The `zones` group.
+
+    Returns
+    -------
+    ZoneOptions
+
+    Examples
+    --------
+    >>> from stovergeo import load_handbook, zone_options
+    >>> 0 < zone_options(load_handbook()).over_share < 0.5
+    True
+    """
     return ZoneOptions(
         over_share=book.value("zones.over_share"),
         classes=round(book.value("zones.classes")),
@@ -68,6 +84,27 @@ def make_zones(
     ------
     ContractError
         When the stack or the fields lack what is read.
+
+    Examples
+    --------
+    A field of which the east can spare 3 Mg/ha and the west nothing:
+
+    >>> import geopandas as gpd
+    >>> import numpy as np
+    >>> import shapely
+    >>> from odc.geo.geobox import GeoBox
+    >>> from stovergeo import load_handbook, make_zones, new_stack, put, zone_options
+    >>> outline = shapely.box(440_000, 4_650_000, 440_400, 4_650_300)
+    >>> columns = {"field_id": ["F1"], "name": ["home"], "area_ha": [12.0]}
+    >>> field = gpd.GeoDataFrame(columns, geometry=[outline], crs=32615)
+    >>> stack = new_stack(GeoBox.from_bbox(outline.bounds, crs="EPSG:32615", resolution=10))
+    >>> spare = np.where(stack.x > 440_200, 3.0, 0.0) * np.ones((30, 1))
+    >>> stack = put(stack, field_number=0 * spare, stover_mg_ha=9 + 0 * spare, keep_mg_ha=9 - spare)
+    >>> stack = put(stack, removable_mg_ha=spare)
+    >>> how = {"working_width_m": 9.0, "smallest_zone_ha": 1.0, "options": zone_options(load_handbook())}
+    >>> drawn = make_zones(stack, field, **how)
+    >>> drawn[["zone_id", "area_ha", "removable_mg_ha"]].round(1).values.tolist()
+    [['F1-a', 6.0, 3.0], ['F1-b', 6.0, 0.0]]
     """
     need(stack, ("field_number", "cell_area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha"), "make_zones")
     check_table(fields, "fields", "make_zones")

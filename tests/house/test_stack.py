@@ -81,3 +81,10 @@ def test_a_plug_in_may_bring_its_own_keep_and_score() -> None:
         "units": "Mg/ha",
         "long_name": "dry stover asked for by the rule quail",
     }
+
+
+def test_what_says_another_unit_is_not_put_in() -> None:
+    slope = new_stack(grid())["cell_area_ha"].assign_attrs(units="degree")
+    with pytest.raises(ContractError, match=r"slope_pct stands in the stack in %, .* says degree; convert"):
+        put(new_stack(grid()), slope_pct=slope)
+    put(new_stack(grid()), slope_pct=slope.assign_attrs(units="%"))
