@@ -21,6 +21,7 @@ from numba import njit
 from stovergeo.errors import ContractError
 
 BINS = 512  #: steps of the sine of the horizon's height, 0 to 1
+UNSEEN = 0.0005  #: share of a sector's beam, just above the horizon, that is let pass
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +180,43 @@ def beam_table(
     return np.flip(np.cumsum(np.flip(table, 2), 2), 2).astype(np.float32)
 
 
+def lowest_tangent(table: np.ndarray) -> float:
+    """Return the tangent of the height below which a sector has next to no sun.
+
+    Parameters
+    ----------
+    table : ndarray, shape (tables, BINS + 2, 3)
+        The sector's part of `beam_table`.
+
+    Returns
+    -------
+    float
+        From lower than this comes less than `UNSEEN` of the sector's beam, in each of its tables.
+    """
+    hidden = np.abs(table[:, :1] - table).max(axis=2)
+    matters = (hidden > UNSEEN * np.abs(table[:, :1]).max(axis=2)).any(axis=0)
+    sine = max(int(matters.argmax()) - 1, 0) / BINS
+    return float(sine / np.sqrt(1 - sine**2))
+
+
+def open_beam(east: np.ndarray, north: np.ndarray, table: np.ndarray, total: np.ndarray) -> None:
+    """Add the beam of all sectors under no horizon to `total`; `take_shade` takes off what is hidden.
+
+    Parameters
+    ----------
+    east, north : ndarray of float32, shape (n, m)
+        Rise of the ground towards east and north.
+    table : ndarray of float32, shape (sectors, tables, BINS + 2, 3)
+        Of `beam_table`.
+    total : ndarray of float32, shape (tables, n, m)
+        kWh per m2 of ground seen from above: the normal (-east, -north, 1) keeps its length.
+    """
+    for month, (e, n, u) in enumerate(table[:, :, 0].sum(axis=0)):
+        total[month] += u - e * east - n * north
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
-def add_beam(
+def take_shade(
     tangent: np.ndarray,
     east: np.ndarray,
     north: np.ndarray,
@@ -188,9 +224,10 @@ def add_beam(
     table: np.ndarray,
     sin_turn: np.float32,
     cos_turn: np.float32,
+    least: np.float32,
     total: np.ndarray,
 ) -> None:
-    """Add one sector's beam to `total`, kWh per m2 of ground.
+    """Take from `total` what the horizon hides of one sector's beam.
 
     Parameters
     ----------
@@ -204,24 +241,27 @@ def add_beam(
         The sector's part of `beam_table`.
     sin_turn, cos_turn : float32
         Of the sector's middle azimuth.
+    least : float32
+        Tangent of the height below which the sector has no sun: see `lowest_tangent`.
     total : ndarray of float32, shape (tables, n, m)
+        As `open_beam` leaves it.
     """
     bins = np.float32(table.shape[1] - 2)
-    one = np.float32(1)
+    one, none = np.float32(1), np.float32(0)
     for j in range(tangent.shape[0]):
         for i in range(tangent.shape[1]):
-            if skip[j, i]:
-                continue
             rise_e, rise_n = east[j, i], north[j, i]
             # the cell's own slope is part of its horizon
             t = max(tangent[j, i], rise_e * sin_turn + rise_n * cos_turn)
-            place = bins * t / np.sqrt(one + t * t) if t > 0 else np.float32(0)
+            if not t > least or skip[j, i]:
+                continue
+            place = bins * t / np.sqrt(one + t * t)
             at = int(place)
             part = place - np.float32(at)
             for k in range(table.shape[0]):
                 e = table[k, at, 0] + part * (table[k, at + 1, 0] - table[k, at, 0])
                 n = table[k, at, 1] + part * (table[k, at + 1, 1] - table[k, at, 1])
                 u = table[k, at, 2] + part * (table[k, at + 1, 2] - table[k, at, 2])
-                fall = u - rise_e * e - rise_n * n  # normal (-rise_e, -rise_n, 1), its length divided out at the end
-                if fall > 0:
-                    total[k, j, i] += fall
+                # normal (-rise_e, -rise_n, 1), its length divided out at the end
+                seen = max(u - rise_e * e - rise_n * n, none)
+                total[k, j, i] += seen - (table[k, 0, 2] - rise_e * table[k, 0, 0] - rise_n * table[k, 0, 1])

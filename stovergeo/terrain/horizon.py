@@ -21,12 +21,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from stovergeo.terrain.sweep import cover_tiles, horizon_indices, sweep_lines
+from stovergeo.terrain.sweep import NO_HORIZON, cover_tiles, horizon_indices, sweep_lines
 
 #: the cover of bare ground
 NOTHING = np.empty((0, 0), dtype=np.float32)
 #: pieces a sweep is cut into; lines differ in length, so more pieces than threads share the work evenly
 BANDS = 6
+#: a slope that no ground falls below: every horizon matters
+ALL = -1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Block:
         )
 
 
-def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: Executor) -> None:
+def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: Executor, least: float = ALL) -> None:
     """Write the tangent of the horizon's height for each core cell (below 0 where the ground falls away).
 
     Parameters
@@ -85,7 +87,10 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
     out : ndarray of float32, shape of the core
     pool : Executor
         Threads that share the lines.
+    least : float
+        Tangent below which a horizon does not matter; where it lies there, any tangent not above `least` may stand.
     """
+    out.fill(min(least, NO_HORIZON))
     (j0, j1), (i0, i1) = ((s.start, s.stop) for s in block.core)
     # lines are numbered by where they cross the whole grid's first cell; here they start `shift` further on
     shift = direction.lean * block.origin[1] - block.origin[0]
@@ -97,7 +102,7 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
         pool.submit(
             sweep_lines,
             block.ground, block.cover, block.tiles,
-            float(a + shift), int(b - a), direction.lean, direction.towards, per_step,
+            float(a + shift), int(b - a), direction.lean, direction.towards, per_step, np.float32(least),
             j0, j1, i0, i1, out,
         )
         for a, b in pairwise(edges)

@@ -14,7 +14,7 @@ import xarray as xr
 
 from stovergeo.handbook import Handbook, load_handbook
 from stovergeo.stack import variable
-from stovergeo.terrain.beam import add_beam, beam_table, monthly_shares, season
+from stovergeo.terrain.beam import beam_table, lowest_tangent, monthly_shares, open_beam, season, take_shade
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import Raster, as_heights, checked, north_turn_deg, same_grid
@@ -213,6 +213,8 @@ def _add_block(
             cover = cover if cover.any() else NOTHING
         block = Block.of(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
         face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
+        open_beam(east, north, table, face.energy)
+        face.energy[:, skip] = 0
         del block, cover
         directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
         for down in (False, True):
@@ -239,12 +241,13 @@ def _add_sectors(face: _Face, which: list[int], directions: list[Direction], tab
     for k in which:
         if not table[k].any():
             continue  # the sun never stands in this sector
-        horizon_tangents(face.block, directions[k], tangent, pool)
+        least = lowest_tangent(table[k])
+        horizon_tangents(face.block, directions[k], tangent, pool, least)
         turn = 2 * np.pi * k / len(table)
         sine, cosine = np.float32(np.sin(turn)), np.float32(np.cos(turn))
         jobs = [
             pool.submit(
-                add_beam,
+                take_shade,
                 tangent[a:b],
                 face.east[a:b],
                 face.north[a:b],
@@ -252,6 +255,7 @@ def _add_sectors(face: _Face, which: list[int], directions: list[Direction], tab
                 table[k],
                 sine,
                 cosine,
+                np.float32(least),
                 face.energy[:, a:b],
             )
             for a, b in pairwise(parts)

@@ -2,6 +2,15 @@
 
 Called by `stovergeo.terrain.horizon`, which explains the method. A chain holds, nearest last, the
 points of a line that someone further back may have as a horizon; `k` counts the steps walked.
+
+Only horizons steeper than `least` matter (below it there is no sun), and most ground lies under none.
+The shadow that a line's points cast at that slope is one number carried along, `shade` over the point at
+`shade_k`. Where the ground reaches out of it, nothing ahead matters to that point, nor to anyone behind:
+whoever sees something ahead more steeply than `least` sees the point itself more steeply still. The chain
+starts anew there, so that gentle ground costs one comparison a point.
+
+Lines of a direction lie one row apart, so that all of them cross a column at the same part of a cell: the
+row that line `n` has reached in column `i` is ``n + row[i]``, and it lies ``part[i]`` of a cell beyond its middle.
 """
 
 from __future__ import annotations
@@ -13,6 +22,7 @@ from numba import njit
 NO_HORIZON = np.float32(0)
 #: side of a cover tile is 2 to this power, cells
 TILE = 4
+SIDE = 1 << TILE
 
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
@@ -78,35 +88,58 @@ def _inside(line: float, lean: float, minors: int, majors: int) -> tuple[int, in
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _sample(ground: np.ndarray, line: float, lean: float, low: int, high: int, profile: np.ndarray) -> None:
+def _sample(
+    ground: np.ndarray, n: int, row: np.ndarray, part: np.ndarray, low: int, high: int, profile: np.ndarray
+) -> None:
     """Write the ground's height along a line: linear between the two rows beside it, NaN where both are unknown."""
     last = ground.shape[0] - 2
     for i in range(low, high):
-        m = line + lean * i
-        row = min(int(m), last)
-        a, b = ground[row, i], ground[row + 1, i]
-        height = a + np.float32(m - row) * (b - a)
+        r, share = n + row[i], part[i]
+        if r > last:  # on the very last row
+            r, share = last, np.float32(1)
+        a, b = ground[r, i], ground[r + 1, i]
+        height = a + share * (b - a)
         height = b if np.isnan(a) else height
         profile[i] = a if np.isnan(b) else height
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _scan_ground(
-    profile: np.ndarray, low: int, high: int, towards: int, per_step: np.float32, chain: np.ndarray, seen: np.ndarray
-) -> None:
-    """Write the tangent of the horizon that the ground of a line makes for each of its points."""
-    chain_k, chain_z = chain
+    profile: np.ndarray,
+    low: int,
+    high: int,
+    towards: int,
+    per_step: np.float32,
+    least: np.float32,
+    chain_k: np.ndarray,
+    chain_z: np.ndarray,
+    seen: np.ndarray,
+) -> tuple[int, int]:
+    """Write the tangent of the horizon that the ground of a line makes for each of its points.
+
+    Returns the stretch of points outside which no horizon is above `least`.
+    """
+    drop = least / per_step
     top = -1
+    begin, end = high, low
+    shade, shade_k = np.float32(0), np.float32(0)
     i = high - 1 if towards > 0 else low
     for k in range(high - low):
         g, kf = profile[i], np.float32(k)
         if not np.isnan(g):
-            top = _look(g, kf, chain_k, chain_z, top)
-            seen[i] = (chain_z[top] - g) * per_step / (kf - chain_k[top]) if top >= 0 else NO_HORIZON
+            if top < 0 or g >= shade - drop * (kf - shade_k):
+                seen[i] = least if top >= 0 else NO_HORIZON
+                shade, shade_k = g, kf
+                top = -1
+            else:
+                top = _look(g, kf, chain_k, chain_z, top)
+                seen[i] = (chain_z[top] - g) * per_step / (kf - chain_k[top])
+                begin, end = min(begin, i), max(end, i + 1)
             top += 1
             chain_k[top] = kf
             chain_z[top] = g
         i -= towards
+    return begin, end
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -114,38 +147,69 @@ def _scan_cover(
     cover: np.ndarray,
     tiles: np.ndarray,
     profile: np.ndarray,
-    line: float,
-    lean: float,
+    n: int,
+    row: np.ndarray,
+    part: np.ndarray,
+    half_lean: np.float32,
     low: int,
     high: int,
     towards: int,
     per_step: np.float32,
-    chain: np.ndarray,
+    least: np.float32,
+    chain_k: np.ndarray,
+    chain_z: np.ndarray,
     seen: np.ndarray,
-) -> None:
-    """Write the tangent of the horizon that upright cover makes for each point of a line."""
-    chain_k, chain_z = chain
+) -> tuple[int, int]:
+    """Write the tangent of the horizon that upright cover makes for each point of a line.
+
+    `half_lean` is what the line gains from a cell's middle to its far edge, rows. Returns the stretch
+    of points outside which no horizon is above `least`.
+    """
     last = cover.shape[0] - 2
     half = np.float32(0.5)
-    half_lean = 0.5 * lean * towards  # what the line gains from a cell's middle to its far edge
+    drop = least / per_step
     top = -1
+    shade, shade_k = np.float32(0), np.float32(0)
+    begin, end = high, low
     i = high - 1 if towards > 0 else low
-    for k in range(high - low):
+    k = 0
+    while k < high - low:
+        if top < 0:  # in no shade: straight on to the next tile that holds cover
+            r = min(n + row[i], last)
+            ahead = (i & (SIDE - 1)) + 1 if towards > 0 else SIDE - (i & (SIDE - 1))
+            ahead = min(ahead, high - low - k)
+            r_end = min(n + row[i - towards * (ahead - 1)], last)
+            if not (tiles[r >> TILE, i >> TILE] or tiles[r_end >> TILE, i >> TILE]):
+                for step in range(ahead):
+                    seen[i - towards * step] = NO_HORIZON
+                i -= towards * ahead
+                k += ahead
+                continue
         g, kf = profile[i], np.float32(k)
         seen[i] = NO_HORIZON
         if top >= 0:
-            at = _look(g, kf, chain_k, chain_z, top)
-            seen[i] = (chain_z[at] - g) * per_step / (kf - chain_k[at])
-        m = line + lean * i
-        row = min(int(m), last)
-        if tiles[row >> TILE, i >> TILE] and (cover[row, i] > 0 or cover[row + 1, i] > 0) and not np.isnan(g):
-            tall = cover[row + min(int(m - row + half_lean + 0.5), 1), i]
-            if tall > 0:
-                top = _join(g + tall, kf, chain_k, chain_z, top)
-            tall = cover[row + min(int(m - row - half_lean + 0.5), 1), i]
-            if tall > 0:  # first seen at the edge of the cell that is nearer to the viewer
-                top = _join(g + tall, kf + half, chain_k, chain_z, top)
+            if g >= shade - drop * (kf - shade_k):
+                seen[i] = least
+                top = -1
+            else:
+                at = _look(g, kf, chain_k, chain_z, top)
+                seen[i] = (chain_z[at] - g) * per_step / (kf - chain_k[at])
+                begin, end = min(begin, i), max(end, i + 1)
+        r = min(n + row[i], last)
+        if tiles[r >> TILE, i >> TILE] and (cover[r, i] > 0 or cover[r + 1, i] > 0) and not np.isnan(g):
+            # the far edge, then the near edge: first seen at the edge of the cell that is nearer to the viewer
+            beyond = np.float32(n + row[i] - r) + part[i] + half
+            for edge in range(2):
+                side = half_lean if edge == 0 else -half_lean
+                tall = cover[r + min(int(beyond + side), 1), i]
+                if tall > 0:
+                    z, at_k = g + tall, kf + half * np.float32(edge)
+                    if top < 0 or z >= shade - drop * (at_k - shade_k):
+                        shade, shade_k = z, at_k
+                    top = _join(z, at_k, chain_k, chain_z, top)
         i -= towards
+        k += 1
+    return begin, end
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -158,41 +222,56 @@ def sweep_lines(
     lean: float,
     towards: int,
     per_step: np.float32,
+    least: np.float32,
     minor_from: int,
     minor_to: int,
     major_from: int,
     major_to: int,
     out: np.ndarray,
 ) -> None:
-    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighbouring lines."""
+    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighbouring lines.
+
+    Cells without a horizon above `least` may be left as they are.
+    """
     minors, majors = ground.shape
     covered = cover.size > 0
-    chain = np.empty((2, 2 * majors), dtype=np.float32)
+    half_lean = np.float32(0.5 * lean * towards)
+    row, part = np.empty(majors, dtype=np.int64), np.empty(majors, dtype=np.float32)
+    for i in range(majors):
+        row[i] = int(np.floor(first + lean * i))
+        part[i] = np.float32(first + lean * i - row[i])
+    chain_k, chain_z = np.empty(2 * majors, dtype=np.float32), np.empty(2 * majors, dtype=np.float32)
     profile = np.empty(majors, dtype=np.float32)
     near, far = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
     near_cover, far_cover = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
+    one, half = np.float32(1), np.float32(0.5)
+    begin_before, end_before = majors, 0
     for n in range(lines + 1):
-        line = first + n
-        low, high = _inside(line, lean, minors, majors)
+        low, high = _inside(first + n, lean, minors, majors)
         if towards > 0:  # what lies behind the core shades none of it
             low = max(low, major_from)
         else:
             high = min(high, major_to)
-        _sample(ground, line, lean, low, high, profile)
-        _scan_ground(profile, low, high, towards, per_step, chain, far)
+        _sample(ground, n, row, part, low, high, profile)
+        begin, end = _scan_ground(profile, low, high, towards, per_step, least, chain_k, chain_z, far)
         if covered:
-            _scan_cover(cover, tiles, profile, line, lean, low, high, towards, per_step, chain, far_cover)
+            begin_cover, end_cover = _scan_cover(
+                cover, tiles, profile, n, row, part, half_lean,
+                low, high, towards, per_step, least, chain_k, chain_z, far_cover,
+            )  # fmt: skip
+            begin, end = min(begin, begin_cover), max(end, end_cover)
         if n > 0:  # the cells between this line and the one before
-            for i in range(major_from, major_to):
-                m = line - 1 + lean * i
-                j = int(np.ceil(m))
+            for i in range(max(major_from, min(begin, begin_before)), min(major_to, max(end, end_before))):
+                before = n - 1 + row[i]
+                j = before + (1 if part[i] > 0 else 0)
                 if minor_from <= j < minor_to:
-                    part = np.float32(j - m)
-                    if m < 0:  # the rim of the grid: one line only runs beside the cell
-                        part = np.float32(1)
-                    elif m + 1 > minors - 1:
-                        part = np.float32(0)
-                    smooth = near[i] + part * (far[i] - near[i])
-                    upright = far_cover[i] if part > 0.5 else near_cover[i]
+                    share = one - part[i] if part[i] > 0 else np.float32(0)
+                    if before < 0:  # the rim of the grid: one line only runs beside the cell
+                        share = one
+                    elif before + 1 >= minors - 1 and (before + 1 > minors - 1 or part[i] > 0):
+                        share = np.float32(0)
+                    smooth = near[i] + share * (far[i] - near[i])
+                    upright = far_cover[i] if share > half else near_cover[i]
                     out[j - minor_from, i - major_from] = max(smooth, upright)
         near, far, near_cover, far_cover = far, near, far_cover, near_cover
+        begin_before, end_before = begin, end

@@ -11,7 +11,7 @@ import pytest
 import xarray as xr
 
 from stovergeo.terrain import sky_view
-from stovergeo.terrain.beam import Season, add_beam, beam_table, season, sun_position
+from stovergeo.terrain.beam import Season, beam_table, lowest_tangent, open_beam, season, sun_position, take_shade
 from stovergeo.terrain.cloud import (
     clear_sky_mj_m2,
     day_length_h,
@@ -48,9 +48,11 @@ def test_incidence_on_a_slope():
     table = beam_table(sun, 64, 0.0, False)
     total = np.zeros((1, 1, 1), dtype=np.float32)
     flat = np.zeros((1, 1), dtype=np.float32)
-    for k in range(64):
-        turn = 2 * np.pi * k / 64
-        add_beam(flat, east, north, flat > 0, table[k], np.float32(np.sin(turn)), np.float32(np.cos(turn)), total)
+    open_beam(east, north, table, total)
+    for k in np.flatnonzero(table.any(axis=(1, 2, 3))):
+        turn = np.float32(2 * np.pi * k / 64)
+        least = np.float32(lowest_tangent(table[k]))
+        take_shade(flat, east, north, flat > 0, table[k], np.sin(turn), np.cos(turn), least, total)
     cosine = total[0, 0, 0] / np.sqrt(1 + rise**2)
     assert np.degrees(np.arccos(cosine)) == pytest.approx(25.187, abs=2e-3)
 
