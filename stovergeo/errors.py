@@ -57,7 +57,7 @@ _UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\
 
 
 def problem(code: str, where: str, what: str, cure: str | None = None) -> Problem:
-    """Make a problem from its code in the table; `cure` replaces the general one with a nearer one."""
+    """Return a problem made from its code in the table; `cure` replaces the general one with a nearer one."""
     entry = problem_table()[code]
     said = (_UNSEEN.sub(" ", words) for words in (where, what, entry["why"], cure or entry["cure"]))
     return Problem(code, Severity(entry["severity"]), *said)

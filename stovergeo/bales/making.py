@@ -115,6 +115,11 @@ def baling_words(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> lis
         From `bale_plan`.
     plan : Plan
     book : Handbook
+
+    Returns
+    -------
+    list of str
+        Sentences, quantities in metric units.
     """
     bales = int(plan_of_bales["bales"].sum())
     if bales == 0:

@@ -21,6 +21,11 @@ def storage_words(table: pd.DataFrame, break_even: pd.DataFrame, need: pd.DataFr
         From `break_even_table`.
     need : pandas.DataFrame
         From `need_table`.
+
+    Returns
+    -------
+    list of str
+        Sentences, quantities in metric units.
     """
     season = table[table["in_season"]]
     refused = season[season["words"] != ""].drop_duplicates(["wrap", "words"])

@@ -56,7 +56,7 @@ def odds(
     ways: Mapping[str, Method] | None = None,
     chosen: dict[str, str] | None = None,
 ) -> pd.DataFrame:
-    """Draw what may leave from each zone and return its percentiles and the odds that the take holds.
+    """Return percentiles of what may leave from each zone, and the odds that the take holds, from draws made here.
 
     A caller that also wants `zone_methods` or `sensitivity` draws once with `draw_limits` and then asks `odds_table`.
     Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own `method` column.

@@ -69,6 +69,11 @@ def draw_limits(
         Draws and seed. With no draws, one run with every number at its default.
     ways : mapping
         Methods to judge.
+
+    Returns
+    -------
+    DrawnLimits
+        What may leave and what each method takes, by draw and zone.
     """
     everything = zone_cells(labels, stack, len(zones))
     few = sample(everything, everything.of(stack["removable_mg_ha"]), CELLS_A_ZONE)

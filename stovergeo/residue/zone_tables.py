@@ -104,6 +104,8 @@ def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions, *, un
 
     Parameters
     ----------
+    stack, options, units
+        As for `zone_limits`.
     x, y : float
         In the stack's CRS. A place off the grid, or where no crop is known, has no rows.
     """

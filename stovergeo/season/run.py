@@ -55,7 +55,18 @@ def sample_plan_path() -> Path:
 
 
 def check_season(plan_path: Path, report: Report) -> list[layers.Proposal]:
-    """Read the plan and every layer, compute nothing, list all problems; return proposals for column roles."""
+    """Read the plan and every layer, compute nothing, list all problems.
+
+    Returns
+    -------
+    list of Proposal
+        What each column of the yield points may mean.
+
+    Raises
+    ------
+    InputError
+        When the plan file cannot be read; the report holds every problem met.
+    """
     plan = read_plan(plan_path, report)
     _book_of(plan, report)
     layers.read_layers(plan, report)
@@ -237,6 +248,21 @@ def replan_with_answer(
     """Plan again with the landowner's answer; the result's words say what changed.
 
     What the landowner refuses is written as a layer beside the results, and the plan used names it.
+
+    Parameters
+    ----------
+    plan_path, answer_path : Path
+        The plan file the map was made from; the answer file (GeoJSON).
+    report : Report
+    out : Path
+        Folder that gains ``no_go.geojson``; made where it is missing.
+    step : callable, optional
+        Told what is being done.
+
+    Returns
+    -------
+    SeasonResult
+        Of the second plan; nothing else is written.
 
     Raises
     ------

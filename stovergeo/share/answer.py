@@ -77,6 +77,11 @@ def read_answer(
     plan_key : str, optional
         Of the present plan; a warning is given where the answer was made on another map.
 
+    Returns
+    -------
+    Answer
+        What was said of each yard, ground to keep free, places; in longitude and latitude.
+
     Raises
     ------
     InputError

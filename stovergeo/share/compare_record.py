@@ -178,7 +178,7 @@ def _no_constant(name: str) -> float:
 
 
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
-    """Read two plans; other farms, seasons and the like are told as a warning."""
+    """Return two plans read from their folders; other farms, seasons and the like are told as a warning."""
     first, second = read_record(Path(one), report), read_record(Path(two), report)
     names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
     if names[0] != names[1]:

@@ -111,6 +111,11 @@ def haul_ground(
         For gates, and for crops that still stand (`crop_stands`).
     no_go : GeoDataFrame, optional
         Places that are not crossed.
+
+    Returns
+    -------
+    HaulGround
+        Hardness of each cell, closed fields and gates; knows the way to any place.
     """
     fine = stack.rio.transform()
     step = max(1, round(options.cell_m / abs(fine.a)))

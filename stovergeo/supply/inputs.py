@@ -57,6 +57,11 @@ def supply_problem(
         it, drained soil.
     no_go_zones, no_go_yards : frozenset of str
         What the landowner refuses.
+
+    Returns
+    -------
+    SupplyProblem
+        As `choose` takes it.
     """
     bales = {name: bale_of(plan.bale, way, book) for name, way in ways.items()}
     offers = zone_methods[zone_methods["method"].isin(list(ways))].copy()

@@ -34,7 +34,7 @@ class Answer:
 
 
 def why_here(stack: xr.Dataset, ratings: GroundRatings, x: float, y: float, units: str = "us") -> Answer:
-    """Answer for a point of the map: why yes or why not.
+    """Return why yes or why not, for a point of the map in the stack's CRS.
 
     Raises
     ------

@@ -38,7 +38,7 @@ class Years:
 def surfaces_by_year(
     points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook, report: Report
 ) -> dict[str, Surface]:
-    """Clean and map each year of points that carry a column `year`; year -> surface, earliest first."""
+    """Return the surface of each year, earliest first, from points that carry a column `year`; each is cleaned."""
     if "year" not in points:
         raise ContractError("points of several years need a column 'year'")
     found = {}
@@ -65,6 +65,11 @@ def compare_years(
     book : Handbook
     planned_year : str, optional
         The year whose stover is planned; left out: the last one given.
+
+    Returns
+    -------
+    Years
+        Relative yield, its variation, stability classes and the mean of the years, each on that grid.
 
     Raises
     ------

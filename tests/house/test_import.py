@@ -19,6 +19,21 @@ def test_the_package_alone_imports_nothing_heavy() -> None:
     assert not loaded_by("import stovergeo") & {"numpy", "pandas", "geopandas", "rasterio", "typer"}
 
 
+def test_a_front_door_imports_its_own_room_and_no_later_one() -> None:
+    code = "from stovergeo import slope_aspect; import sys; print(*sys.modules)"
+    said = subprocess.check_output([sys.executable, "-c", code], text=True).split()
+    rooms = {name.split(".")[1] for name in said if name.startswith("stovergeo.")}
+    assert "terrain" in rooms
+    assert not rooms & {"residue", "zones", "bales", "yards", "supply", "share", "season", "cli"}
+
+
+def test_the_package_imports_in_under_150_ms() -> None:
+    """Processor time of the import alone, the least of three: other work on the machine counts little."""
+    code = "import time; start = time.process_time(); import stovergeo; print(time.process_time() - start)"
+    took = [float(subprocess.check_output([sys.executable, "-c", code], text=True)) for _ in range(3)]
+    assert min(took) < 0.15
+
+
 def test_the_command_line_imports_no_science_before_a_command_runs() -> None:
     assert not loaded_by("import stovergeo.cli") & {"numpy", "pandas", "geopandas", "rasterio", "numba"}
 
