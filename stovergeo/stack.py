@@ -214,12 +214,21 @@ def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
             raise ContractError(
                 f"{who} reads {name!r}, which the stack does not hold; run the room that makes it first"
             )
-        unit = stack[name].attrs.get("units")
-        if unit is not None and unit != variable(name).unit:
-            raise ContractError(
-                f"{who} reads {name!r} in {variable(name).unit}, but it is in {unit}; convert the values and set the "
-                "attribute `units`"
-            )
+        check_unit(stack[name], name, who)
+
+
+def check_unit(array: xr.DataArray, name: str, who: str) -> None:
+    """Check that an array, if it says a unit, says the one of the variable it stands for.
+
+    Raises
+    ------
+    ContractError
+        Naming both units, who asked, and the cure.
+    """
+    said, wanted = array.attrs.get("units"), variable(name).unit
+    if said is not None and said != wanted:
+        cure = "convert the values and set the attribute `units`"
+        raise ContractError(f"{who} reads {name!r} in {wanted}, but it is in {said}; {cure}")
 
 
 def total(stack: xr.Dataset, name: str, where: np.ndarray | xr.DataArray | None = None) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from stovergeo.handbook import Handbook
-from stovergeo.stack import variable
+from stovergeo.stack import check_unit, variable
 from stovergeo.terrain.length_slope import ls_703
 
 
@@ -42,6 +42,7 @@ def ls_by_class(slope_pct: xr.DataArray, book: Handbook) -> xr.DataArray:
     DataArray
         ``ls_factor``, AH-703 eqs. 4-1 to 4-5 with a moderate ratio of rill to interrill erosion.
     """
+    check_unit(slope_pct, "slope_pct", "ls_by_class")
     classes = sorted((int(name.removeprefix("to_")), name) for name in book.group("terrain.class_length"))
     length = np.array([book.value(f"terrain.class_length.{name}") for _, name in classes])
     upper = np.array([up for up, _ in classes[:-1]], dtype=float)

@@ -11,7 +11,7 @@ import xarray as xr
 
 from stovergeo.errors import ContractError, Report
 from stovergeo.handbook import Handbook
-from stovergeo.stack import variable
+from stovergeo.stack import check_unit, variable
 from stovergeo.yieldmap.clean import clean_points
 from stovergeo.yieldmap.surface import Surface, grain_surface
 
@@ -78,6 +78,9 @@ def compare_years(
     """
     if len(grain) < 2:
         raise ContractError("years are compared only where there are two or more")
+    check_unit(field_number, "field_number", "compare_years")
+    for surface in grain.values():
+        check_unit(surface, "grain_mg_ha", "compare_years")
     planned_year = list(grain)[-1] if planned_year is None else planned_year
     if planned_year not in grain:
         raise ContractError(f"there is no grain of the planned year {planned_year}; there are {', '.join(grain)}")

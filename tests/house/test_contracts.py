@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import xarray as xr
+from declared import outside_range
 from odc.geo.geobox import GeoBox
 from shapely.geometry import box
 
@@ -161,6 +162,7 @@ def made_by(step: Step, stack: xr.Dataset, plan: Plan) -> set[str]:
         return set()
     for name in out.data_vars:
         assert out[name].attrs["units"] == variable(str(name)).unit
+        assert outside_range(str(name), float(out[name].min()), float(out[name].max())) == ""
     return {str(name) for name in out.data_vars if name in VARIABLES and name not in stack}
 
 
@@ -191,3 +193,20 @@ def test_a_step_says_which_variable_it_lacks(step: Step, name: str, stack: xr.Da
     bare = stack[list(dict.fromkeys([*ALWAYS, *(n for n in step.reads if n != name)]))]
     with pytest.raises((ContractError, KeyError), match=name):
         RUN[step.name](bare, plan)
+
+
+@pytest.mark.parametrize(("step", "name"), [(s, n) for s in STACKED for n in s.reads if n not in ALWAYS], ids=ids)
+def test_a_step_is_stopped_by_a_wrong_unit_and_says_the_cure(
+    step: Step, name: str, stack: xr.Dataset, plan: Plan
+) -> None:
+    wrong = stack.assign({name: stack[name].assign_attrs(units="furlong")})
+    with pytest.raises(ContractError, match=r"furlong.*(convert|multiply)"):
+        RUN[step.name](wrong, plan)
+
+
+def test_a_room_that_lacks_what_it_reads_names_the_cure(stack: xr.Dataset, plan: Plan) -> None:
+    bare = stack[["cell_area_ha"]]
+    for name in ("residue.limits", "zones.make_zones", "yards.find_yards"):
+        rated = RUN["yards.rate_ground"](bare, plan)[list(bare)] if name == "yards.find_yards" else bare
+        with pytest.raises(ContractError, match="which the stack does not hold; run the room that makes it first"):
+            RUN[name](rated, plan)

@@ -10,6 +10,9 @@ import geopandas as gpd
 import pyogrio
 import pytest
 import rasterio
+from declared import outside_range
+
+from stovergeo.stack import variable
 
 Run = tuple[Path, subprocess.CompletedProcess]
 NAMES = {
@@ -53,6 +56,14 @@ def test_the_farm_totals_say_where_each_rule_binds(sample_record: dict) -> None:
     # none could free more than all that is kept
     kept = sample_record["totals"]["stover_mg"] - sample_record["totals"]["removable_mg"]
     assert all(0 <= r["gain_mg"] <= kept * 1.01 for r in rules)
+
+
+def test_every_variable_of_the_stack_lies_in_its_declared_range(sample_record: dict) -> None:
+    found = sample_record["stack"]
+    wrong = {n: outside_range(n, row["least"], row["most"]) for n, row in found.items() if row["least"] is not None}
+    assert len(wrong) > 50
+    assert [words for words in wrong.values() if words] == []
+    assert {n: row["unit"] for n, row in found.items()} == {n: variable(n).unit for n in found}
 
 
 @pytest.mark.parametrize("name", ["removable.tif", "siting.tif"])
