@@ -10,6 +10,7 @@ from stovergeo.result import SeasonResult
 from stovergeo.share.first_screen import names_given, without_keys
 from stovergeo.share.panels import MONTHS, Block, amount, capital, method_titles, table_of
 from stovergeo.share.say import Parts, parts_of
+from stovergeo.share.tables import asked_rows
 from stovergeo.share.terminal import field_rows
 
 _MOST_CURVES: Final = 8  # as many as the page has line styles
@@ -196,6 +197,9 @@ def source_blocks(result: SeasonResult) -> list[Block]:
                 ],
             )
         )
+    asked = [[[title], [kind], [source]] for _, _, title, source, kind in asked_rows(result)]
+    if asked:
+        blocks.append(table_of("Rules and criteria asked", ["What", "Kind", "Source"], asked))
     if result.problems:
         blocks.append(
             table_of(

@@ -88,7 +88,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "limit_totals": result.limit_totals,
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
         "problems": problems_table(result.problems),
-        "sources": sources_table(result.coefficients),
+        "sources": sources_table(result),
     }
     layers.update({name: table for name, table in tables.items() if table is not None})
     return {name: layer for name, layer in layers.items() if len(layer)}

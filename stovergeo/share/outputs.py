@@ -88,7 +88,7 @@ def write_outputs(
         write_csv(zones_table(result), part / "zones.csv")
         write_csv(yards_table(result), part / "yards.csv")
         _write_text(crew_sheet(result), part / "crew.html")
-        write_csv(sources_table(result.coefficients), part / "sources.csv")
+        write_csv(sources_table(result), part / "sources.csv")
         write_record(result, part / "plan.json", [part / name for name in NAMES if name != "plan.json"])
         outputs_folder.publish(part, folder, NAMES, overwrite, report)
     return {name: folder / name for name in NAMES}

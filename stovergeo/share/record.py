@@ -65,7 +65,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
         "surroundings": {name: _features(layer) for name, layer in result.surroundings.items()},
         **tables,
         "problems": _rows(problems_table(result.problems)),
-        "sources": _rows(sources_table(result.coefficients)),
+        "sources": _rows(sources_table(result)),
     }
     return _plain(record)
 

@@ -7,15 +7,15 @@ Text can never start a formula in a spreadsheet.
 from __future__ import annotations
 
 import csv
+import math
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
 
 from stovergeo.errors import Problem
-from stovergeo.handbook import Coefficient
 from stovergeo.result import SeasonResult
 from stovergeo.share.say import KINDS, kind_of_column
 
@@ -63,13 +63,26 @@ def yards_table(result: SeasonResult) -> pd.DataFrame:
     return _with_place(yards, result.yards, result)
 
 
-def sources_table(coefficients: Iterable[Coefficient]) -> pd.DataFrame:
-    """Return one row a coefficient that the run used, with its source and standing."""
+def sources_table(result: SeasonResult) -> pd.DataFrame:
+    """Return one row a coefficient, retention rule and site criterion that the run used, with its source."""
     columns = ["key", "value", "low", "high", "unit", "meaning", "source", "standing", "note"]
-    return pd.DataFrame(
-        [[str(v) if c == "standing" else v for c in columns for v in [getattr(k, c)]] for k in coefficients],
-        columns=columns,
-    )
+    numbers = [
+        [str(v) if c == "standing" else v for c in columns for v in [getattr(k, c)]] for k in result.coefficients
+    ]
+    asked = [
+        [f"{door}.{name}", *[math.nan] * 3, "", title, source, "", note]
+        for door, name, title, source, note in asked_rows(result)
+    ]
+    return pd.DataFrame(numbers + asked, columns=columns)
+
+
+def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]:
+    """Yield door, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
+    for rule in result.limit_totals.itertuples():
+        yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
+    said = result.stack["yard_reason"].attrs
+    for name, title, source in zip(*(said.get(key, [])[1:] for key in ("reasons", "titles", "sources")), strict=False):
+        yield "site_criteria", name, title, source, "site criterion"
 
 
 def problems_table(problems: Iterable[Problem]) -> pd.DataFrame:

@@ -291,4 +291,5 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
     out = put(stack, yard_allowed=reason == 0, yard_score=mean, yard_reason=reason, **scores)
     out["yard_reason"].attrs["reasons"] = ["none", *(r.name for r in rated)]
     out["yard_reason"].attrs["titles"] = ["allowed", *(str(r.criterion.title) for r in rated)]
+    out["yard_reason"].attrs["sources"] = ["", *(str(r.criterion.source) for r in rated)]
     return out, incurable

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import re
@@ -124,6 +125,17 @@ def test_the_map_shows_both(run: tuple[Path, subprocess.CompletedProcess]) -> No
     assert "Cover for birds" in page
     assert "judgement: an example, not advice" in page
     assert "High ground" in page
+
+
+def test_the_sources_of_both_stand_among_the_sources(run: tuple[Path, subprocess.CompletedProcess]) -> None:
+    with (run[0] / "sources.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = {row["key"]: row for row in csv.DictReader(file)}
+    rule, criterion = rows["retention_rules.bird_cover"], rows["site_criteria.high_ground"]
+    assert (rule["meaning"], rule["source"]) == ("Cover for birds", "judgement: an example, not advice")
+    assert (criterion["meaning"], criterion["source"]) == ("High ground", "judgement")
+    # and those of our own that had a say, each with its source
+    assert {"retention_rules.soil_carbon", "site_criteria.slope"} <= set(rows)
+    assert all(row["source"] for key, row in rows.items() if key.startswith(("retention_rules", "site_criteria")))
 
 
 def test_a_broken_one_is_said_and_stops_nothing(run: tuple[Path, subprocess.CompletedProcess], record: dict) -> None:

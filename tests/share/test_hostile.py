@@ -86,7 +86,7 @@ def test_crew_sheet_has_the_same_tags_with_hostile_text(result, wild, joined):
 
 
 def test_no_cell_of_a_table_can_start_a_formula(wild, tmp_path):
-    tables = {"zones": zones_table(wild), "yards": yards_table(wild), "sources": sources_table(wild.coefficients)}
+    tables = {"zones": zones_table(wild), "yards": yards_table(wild), "sources": sources_table(wild)}
     for name, table in tables.items():
         write_csv(table, tmp_path / name)
         with (tmp_path / name).open(encoding="utf-8-sig", newline="") as file:
