@@ -59,4 +59,5 @@ class SeasonResult:
     apron: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: where a truck is loaded and turned, by yard
     lanes: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: round the stacks, by yard
     setback_areas: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: ground kept clear, by site criterion
+    yards_before: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: of the plan that was answered
     yard_sun: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, year, month, sun_kwh_m2, sun_share

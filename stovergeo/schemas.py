@@ -154,6 +154,14 @@ SETBACK_AREAS: Final[Table] = {
     "geometry": GEOMETRY,
 }
 
+YARDS_BEFORE: Final[Table] = {
+    "yard_id": _text("its name on the map that was answered"),
+    "bales": _whole("bales planned there then"),
+    "answer": _text("what the landowner said of it: yes, no, maybe, or nothing"),
+    "now": _text("yard in use on most of that ground in the new plan, or nothing"),
+    "geometry": GEOMETRY,
+}
+
 HAULS: Final[Table] = {
     "zone_id": _text("from"),
     "yard_id": _text("to"),
@@ -173,6 +181,7 @@ TABLES: Final[dict[str, Table]] = {
     "apron": APRON,
     "lanes": LANES,
     "setback_areas": SETBACK_AREAS,
+    "yards_before": YARDS_BEFORE,
     "hauls": HAULS,
 }
 

@@ -19,6 +19,7 @@ from stovergeo.plan_file.gather import Bale, Gather, Storage, Wrap
 from stovergeo.plan_file.layers import Layers, Soil
 from stovergeo.plan_file.money import Money
 from stovergeo.plan_file.need import Need
+from stovergeo.plan_file.share import Share
 from stovergeo.plan_file.yards import Yards
 
 MOST_BYTES = 1_000_000
@@ -41,6 +42,7 @@ class Plan(Section):
     yards: Yards = Field(default_factory=Yards)
     money: Money = Field(default_factory=Money)
     landowner: Landowner = Field(default_factory=Landowner)
+    share: Share = Field(default_factory=Share)
     handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
 
     _folder: Path = PrivateAttr(default_factory=Path.cwd)

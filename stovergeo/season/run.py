@@ -7,6 +7,7 @@ units everywhere; the printers turn the quantities in them into the reader's uni
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -279,7 +280,7 @@ def replan_with_answer(
     after.words["answer"] = answer.words()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
-    return after
+    return replace(after, yards_before=story.yards_before(before, after, answer.yards))
 
 
 def _book_of(plan: Plan, report: Report) -> Handbook:

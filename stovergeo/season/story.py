@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xarray as xr
@@ -104,14 +105,54 @@ def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
         words.append(f"No longer a stack yard: {', '.join(gone)} of the plan before.")
     if new:
         words.append(f"New stack yard: {', '.join(new)} of this plan.")
-    for key, name in (("bales", "Bales made"), ("take_mg", "Dry stover taken, Mg"), ("cost", "Cost of the season, $")):
+    sums = (
+        ("bales", "Bales made", "", ""),
+        ("take_mg", "Dry stover taken", "", " Mg"),
+        ("cost", "Cost of the season", "$", ""),
+    )
+    for key, name, sign, unit in sums:
         a, b = before.totals.get(key, 0.0), after.totals.get(key, 0.0)
         if abs(b - a) >= 0.5:
-            words.append(f"{name}: {a:,.0f} before, {b:,.0f} now.")
+            words.append(f"{name}: {sign}{a:,.0f}{unit} before, {sign}{b:,.0f}{unit} now.")
     short = after.totals.get("short_bales", 0.0)
     if short > before.totals.get("short_bales", 0.0):
         words.append(f"The need is now short by {short:,.0f} bales.")
     return words or ["Nothing in the plan changes."]
+
+
+def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Return the yards of the earlier plan that were in use or answered, with what became of their ground.
+
+    Parameters
+    ----------
+    before, after : SeasonResult
+        In one working CRS.
+    said : DataFrame
+        ``yard_id`` and ``answer`` (yes, no, maybe or nothing) of the landowner.
+
+    Returns
+    -------
+    GeoDataFrame
+        As `stovergeo.schemas.YARDS_BEFORE`.
+    """
+    planned = before.hauls.groupby("yard_id")["bales"].sum()
+    answers = dict(zip(said["yard_id"], said["answer"], strict=True))
+    yards = before.yards[before.yards["yard_id"].isin([*planned.index, *answers])]
+    now = after.yards[after.yards["yard_id"].isin(after.hauls["yard_id"])]
+    stays = [now.geometry.intersection(shape).area for shape in yards.geometry]
+    return gpd.GeoDataFrame(
+        {
+            "yard_id": yards["yard_id"].to_numpy(),
+            "bales": [int(planned.get(y, 0)) for y in yards["yard_id"]],
+            "answer": [answers.get(y, "") for y in yards["yard_id"]],
+            "now": [
+                str(now["yard_id"].loc[part.idxmax()]) if len(part) and part.max() > shape.area / 2 else ""
+                for part, shape in zip(stays, yards.geometry, strict=True)
+            ],
+        },
+        geometry=yards.geometry.to_numpy(),
+        crs=before.crs,
+    )
 
 
 def _gone(before: SeasonResult, after: SeasonResult) -> list[str]:

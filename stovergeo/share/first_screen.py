@@ -283,7 +283,9 @@ def _unchecked(result: SeasonResult) -> list[Parts]:
             continue  # said already where the layer itself is named
         told = re.sub(r"^not known for this farm \(.*\)\.$", "not known for this farm.", without_keys(why))
         # a layer's own words begin with its name
-        lines.append(parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what}: {told}"))
+        lines.append(
+            parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what[:1].upper()}{what[1:]}: {told}")
+        )
     return lines
 
 

@@ -23,11 +23,25 @@ import numpy as np
 from stovergeo.result import SeasonResult
 from stovergeo.share.drawing import Drawing, north_turn_deg
 from stovergeo.share.page_data import frame_of, island, page_data
+from stovergeo.share.page_yards import part_of
 from stovergeo.share.pictures import backdrop
 
 #: the page's own scripts, in the order they run: the words first, the map after Leaflet
 WORDS: Final = ("read.js", "words.js")
-SCRIPTS: Final = ("blocks.js", "patterns.js", "rasters.js", "farm.js", "panel.js", "answer.js", "start.js")
+SCRIPTS: Final = (
+    "blocks.js",
+    "patterns.js",
+    "rasters.js",
+    "farm.js",
+    "themes.js",
+    "labels.js",
+    "yards.js",
+    "tiles.js",
+    "panel.js",
+    "answer.js",
+    "paper.js",
+    "start.js",
+)
 STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
 
 
@@ -90,7 +104,7 @@ def landowner_page(result: SeasonResult) -> str:
     styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
     page = Template(_page_file("page.html"))
     return page.substitute(
-        policy=_policy(scripts, styles),
+        policy=_policy(scripts, styles, result.plan.share.tiles_origin),
         styles="\n".join(f"<style>{s}</style>" for s in styles),
         drawings="".join(_yard_drawings(result)),
         data=island(page_data(result)),
@@ -98,15 +112,18 @@ def landowner_page(result: SeasonResult) -> str:
     )
 
 
-def _policy(scripts: list[str], styles: list[str]) -> str:
-    """Return the content-security policy: nothing is loaded, only these very scripts and styles run."""
+def _policy(scripts: list[str], styles: list[str], tiles_origin: str | None) -> str:
+    """Return the content-security policy: only these very scripts and styles run, nothing is loaded.
+
+    Pictures of one host may be, where the plan asks for them.
+    """
 
     def hashes(texts: list[str]) -> str:
         return " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in texts)
 
     return (
         f"default-src 'none'; script-src {hashes(scripts)}; style-src {hashes(styles)}; "
-        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+        f"img-src data: blob:{f' {tiles_origin}' if tiles_origin else ''}; base-uri 'none'; form-action 'none'"
     )
 
 
@@ -117,8 +134,11 @@ def _yard_drawings(result: SeasonResult) -> list[str]:
         turn = north_turn_deg(result.crs, middle.x, middle.y)
         drawing = Drawing(yard.geometry.bounds, 360, f"Yard {yard.yard_id} with its rows, to scale", f"y{number}-")
         drawing.shape(yard.geometry, "d-yard")
-        for stack in result.stacks[result.stacks["yard_id"] == yard.yard_id].itertuples():
-            drawing.shape(stack.geometry, "d-row")
+        for table, look in ((result.lanes, "d-lane"), (result.apron, "d-apron"), (result.stacks, "d-row")):
+            for shape in part_of(table, yard.yard_id):
+                drawing.shape(shape, look)
+        for apron in part_of(result.apron, yard.yard_id):
+            drawing.label(apron.centroid, "trucks")
         drawings += [
             f'<div class="stored-drawing" data-drawing="{number}" data-for="{units}">{drawing.svg(units, turn)}</div>'
             for units in ("us", "metric")

@@ -6,18 +6,17 @@ import hashlib
 import json
 from typing import Any, Final
 
-import geopandas as gpd
 import numpy as np
-import shapely
 
 from stovergeo.result import SeasonResult
+from stovergeo.share import page_yards
 from stovergeo.share.cautions import CREW, GUIDANCE
 from stovergeo.share.drawing import north_turn_deg
 from stovergeo.share.first_screen import first_screen, names_given
 from stovergeo.share.folded import all_tables, choice_blocks, source_blocks, storage_blocks
-from stovergeo.share.panels import class_titles, method_titles, rule_titles, yard_panel, zone_panel
+from stovergeo.share.panels import class_titles, method_titles, rule_titles, zone_panel
 from stovergeo.share.pictures import block_factor, raster_layers
-from stovergeo.share.places import STEP_M, Frame, simplified, way_to_lonlat
+from stovergeo.share.places import STEP_M, Frame, inside, name_place, shapes_of, way_from_web, way_to_lonlat
 from stovergeo.share.say import kinds_for_page, parts_of
 
 _TITLES: Final = {
@@ -76,22 +75,30 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "guidance": GUIDANCE,
         "frame": {"width": round(frame.width, 2), "height": round(frame.height, 2), "step": STEP_M},
         "lonlat": way_to_lonlat(frame, result.crs),
+        "tiles": _tiles(result, frame),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
         "changes": [parts_of(w, names_given(result)) for w in result.words.get("changed", [])],
         "answered": [[w] for w in result.words.get("answer", [])],  # the landowner's own words, left as they are
         "first": first_screen(result),
-        "fields": _shapes(frame, result.fields, cell / 4, lambda f: {"id": f.field_id, "name": str(f.name)}),
+        "fields": shapes_of(
+            frame,
+            result.fields,
+            cell / 4,
+            lambda f: {"id": f.field_id, "name": str(f.name), "at": name_place(frame, f.geometry)},
+        ),
         "zones": _zones(result, frame, cell / 4),
-        "yards": _yards(result, frame),
-        "hauls": _shapes(
+        "yards": page_yards.yards(result, frame),
+        "before": page_yards.yards_before(result, frame),
+        "kept_clear": page_yards.kept_clear(result, frame, cell / 4),
+        "hauls": shapes_of(
             frame, result.hauls, cell / 2, lambda h: {"zone": h.zone_id, "yard": h.yard_id, "bales": int(h.bales)}
         ),
         "around": [
             {
                 "id": layer,
                 "title": _TITLES.get(layer, layer.replace("_", " ")),
-                "things": _shapes(frame, _inside(things, frame), cell / 4, lambda t: {"name": _name(t)}),
+                "things": shapes_of(frame, inside(things, frame), cell / 4, lambda t: {"name": _name(t)}),
             }
             for layer, things in result.surroundings.items()
         ],
@@ -106,12 +113,18 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
     }
 
 
-def _inside(things: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
-    """Return what lies on the ground shown: a layer of roads may cover a county."""
-    bounds = (frame.west, frame.south, frame.west + frame.width, frame.south + frame.height)
-    cut = shapely.clip_by_rect(shapely.force_2d(things.geometry.to_numpy()), *bounds)
-    kept = things.set_geometry(gpd.GeoSeries(cut, index=things.index, crs=things.crs))
-    return kept[[shape is not None and not shape.is_empty for shape in cut]]
+def _tiles(result: SeasonResult, frame: Frame) -> dict[str, Any] | None:
+    """Return where background pictures come from and how they lie on the page; None where the plan asks for none."""
+    share = result.plan.share
+    if share.tiles is None or share.tiles_origin is None:
+        return None
+    return {
+        "template": share.tiles,
+        "host": share.tiles_origin.removeprefix("https://"),
+        "credit": share.tiles_credit,
+        "zoom_most": share.tiles_zoom_most,
+        "way": way_from_web(frame, result.crs),
+    }
 
 
 def _name(thing: Any) -> str:
@@ -119,19 +132,10 @@ def _name(thing: Any) -> str:
     return name if isinstance(name, str) else ""
 
 
-def _shapes(frame: Frame, layer: gpd.GeoDataFrame, tolerance_m: float, told: Any) -> list[dict[str, Any]]:
-    shapes = simplified(layer, tolerance_m)
-    return [
-        {**told(row), "shape": frame.code(shape)}
-        for row, shape in zip(layer.itertuples(), shapes, strict=True)
-        if shape is not None and not shape.is_empty
-    ]
-
-
 def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
     bales = result.bale_plan.set_index("zone_id")["bales"]
     odds = result.odds.set_index("zone_id")["odds_kept"]
-    return _shapes(
+    return shapes_of(
         frame,
         result.zones,
         tolerance_m,
@@ -153,22 +157,6 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
 
 def _number(value: Any) -> float | None:
     return None if value is None or value != value else round(float(value), 3)
-
-
-def _yards(result: SeasonResult, frame: Frame) -> list[dict[str, Any]]:
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
-    return [
-        {
-            "id": y.yard_id,
-            "at": frame.point(y.geometry),
-            "bales": int(planned.get(y.yard_id, 0)),
-            "room": int(y.capacity_bales),
-            "shape": frame.code(y.geometry),
-            "rows": [frame.code(s.geometry) for s in result.stacks[result.stacks["yard_id"] == y.yard_id].itertuples()],
-            "panel": yard_panel(result, y, number),
-        }
-        for number, y in enumerate(result.yards.itertuples())
-    ]
 
 
 def island(data: dict[str, Any]) -> str:

@@ -191,6 +191,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
     blocks: list[Block] = [
         {"p": parts_of(str(yard.reason), names)},
         {"drawing": number},
+        *_drawn(result, yard.yard_id),
         table_of("This yard in numbers", ["What", "How much"], facts),
     ]
     sun = result.yard_sun[result.yard_sun["yard_id"] == yard.yard_id] if len(result.yard_sun) else result.yard_sun
@@ -202,6 +203,8 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
             "line": None,
         }
         blocks.append({"bars": bars})
+        if float(sun["sun_share"].max()) > 1 / _AS_GOOD_AS_BEST:
+            blocks.append({"p": ["Over 100%: this ground leans towards the sun and gets more than flat ground."]})
     blocks += _around(result, yard.yard_id)
     if yard.not_checked:
         blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
@@ -221,6 +224,17 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         ]
         blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})
     return blocks
+
+
+def _drawn(result: SeasonResult, yard_id: str) -> list[Block]:
+    """Say what the drawing of a yard shows beside its rows."""
+    lanes = result.lanes[result.lanes["yard_id"] == yard_id] if len(result.lanes) else result.lanes
+    apron = result.apron[result.apron["yard_id"] == yard_id] if len(result.apron) else result.apron
+    words: list[Parts] = [["Brown: rows of bales. "]]
+    words += [["Pale: a lane ", quantity("length", w), " wide. "] for w in lanes.get("width_m", ())]
+    square = "Dashed square: where trucks load and turn, "
+    words += [[square, quantity("length", s), " each way."] for s in apron.get("side_m", ())]
+    return [{"p": [part for line in words for part in line]}] if len(words) > 1 else []
 
 
 def _around(result: SeasonResult, yard_id: str) -> list[Block]:

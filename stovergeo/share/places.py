@@ -7,6 +7,7 @@ polynomial fitted here, exact to a few centimetres over a farm.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 STEP_M: Final = 0.1  # what the page tells apart
 _DEGREE: Final = 4
+_WEB_M: Final = 2 * np.pi * 6_378_137.0  # side of the world's square in EPSG:3857
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,66 @@ def simplified(layer: gpd.GeoDataFrame, tolerance_m: float) -> gpd.GeoSeries:
             shapely.coverage_simplify(shapes.to_numpy(), tolerance_m), index=layer.index, crs=layer.crs
         )
     return shapes.simplify(tolerance_m)
+
+
+def inside(things: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
+    """Return what lies on the ground shown: a layer of roads may cover a county."""
+    bounds = (frame.west, frame.south, frame.west + frame.width, frame.south + frame.height)
+    cut = shapely.clip_by_rect(shapely.force_2d(things.geometry.to_numpy()), *bounds)
+    kept = things.set_geometry(gpd.GeoSeries(cut, index=things.index, crs=things.crs))
+    return kept[[shape is not None and not shape.is_empty for shape in cut]]
+
+
+def shapes_of(
+    frame: Frame, layer: gpd.GeoDataFrame, tolerance_m: float, told: Callable[[Any], dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return the shapes of a layer, simplified and coded, each with what `told` makes of its row."""
+    return [
+        {**told(row), "shape": frame.code(shape)}
+        for row, shape in zip(layer.itertuples(), simplified(layer, tolerance_m), strict=True)
+        if shape is not None and not shape.is_empty
+    ]
+
+
+def name_place(frame: Frame, ground: BaseGeometry) -> list[float]:
+    """Return where a field's name stands: in its upper part, so that the names of its zones have room below."""
+    west, south, east, north = ground.bounds
+    top = shapely.clip_by_rect(ground, west, north - 0.16 * (north - south), east, north)
+    parts = [p for p in shapely.get_parts(top) if p.area > 0]
+    return frame.point(max(parts, key=lambda p: p.area) if parts else ground)
+
+
+def way_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
+    """Fit the page's metres as polynomials of the web's square, in which background pictures come.
+
+    The square holds the world in spherical Mercator (EPSG:3857): 0 to 1 eastwards and southwards.
+
+    Returns
+    -------
+    dict
+        ``centre`` and ``half`` to scale the square's coordinates into -1..1, ``powers`` of both, coefficients ``x``
+        and ``y`` (metres), and the greatest error found over twice the frame, ``error_m``.
+    """
+    half_m = max(frame.width, frame.height, 1.0)
+    u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 17), np.linspace(-1, 1, 17)))
+    x, y = frame.width / 2 + u * half_m, frame.height / 2 + v * half_m
+    to_web = Transformer.from_crs(crs, 3857, always_xy=True)
+    mx, my = to_web.transform(frame.west + x, frame.south + y)
+    east, south = np.asarray(mx) / _WEB_M + 0.5, 0.5 - np.asarray(my) / _WEB_M
+    centre = (float(east.mean()), float(south.mean()))
+    half = float(max(np.abs(east - centre[0]).max(), np.abs(south - centre[1]).max()))
+    p, q = (east - centre[0]) / half, (south - centre[1]) / half
+    powers = [(i, j) for i in range(_DEGREE + 1) for j in range(_DEGREE + 1 - i)]
+    terms = np.stack([p**i * q**j for i, j in powers], axis=1)
+    fit = [np.linalg.lstsq(terms, a, rcond=None)[0] for a in (x, y)]
+    return {
+        "centre": centre,
+        "half": half,
+        "powers": powers,
+        "x": [round(float(c), 6) for c in fit[0]],
+        "y": [round(float(c), 6) for c in fit[1]],
+        "error_m": round(max(float(np.abs(terms @ f - a).max()) for f, a in zip(fit, (x, y), strict=True)), 4),
+    }
 
 
 def way_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:

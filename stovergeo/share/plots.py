@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 #: light to dark, so that it survives grey print and colour-blind eyes; the same as on the map
-STRAW: Final = ("#f4ecd2", "#dccb8c", "#a9b078", "#74988a", "#3d7080", "#27506b")
+STRAW: Final = ("#f8f1d8", "#efd993", "#dfb75a", "#c28f3c", "#9b672b", "#6f431d")
 _HATCHES: Final = ("", "///", "...", "|||", "xxx", "\\\\\\", "+++", "---")
 _LEAVE: Final = "#f6f4ec"
 

@@ -117,6 +117,7 @@ _QUANTITY = (
     rf"\s?(?P<unit>{'|'.join(re.escape(u) for u in sorted(_IN_WORDS, key=len, reverse=True))})(?![\w/²³·*^])"
     r"(?!\s[A-Z]\w*/)"  # "Mg C/ha" is another quantity than "Mg"
 )
+_PERCENT = r"(?P<percent>(?<=\d) %)"  # printed without the space, so that no line breaks before the sign
 
 
 def kind_of_column(column: str) -> str | None:
@@ -143,11 +144,15 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
     """
     known = sorted({n for n in names if n and any(c.isdigit() for c in n)}, key=len, reverse=True)
     kept = "|".join(re.escape(n) for n in known)
-    pattern = re.compile(f"(?P<name>{kept})|{_QUANTITY}" if kept else f"(?P<name>(?!))|{_QUANTITY}")
+    pattern = re.compile(f"(?P<name>{kept or '(?!)'})|{_QUANTITY}|{_PERCENT}")
     parts: list[Part] = []
     end = 0
     for match in pattern.finditer(words):
         if match["name"] is not None:
+            continue
+        if match["percent"] is not None:
+            parts.append(f"{words[end : match.start()]}%")
+            end = match.end()
             continue
         kind, factor = _IN_WORDS[match["unit"]]
         numbers = [match["first"], *([match["second"]] if match["second"] else [])]
@@ -160,7 +165,13 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
                 parts.append(match["between"])
         end = match.end()
     parts.append(words[end:])
-    return [p for p in parts if p != ""]
+    whole: list[Part] = []
+    for part in parts:
+        if isinstance(part, str) and whole and isinstance(whole[-1], str):
+            whole[-1] += part
+        elif part != "":
+            whole.append(part)
+    return whole
 
 
 def number_in(kind: str, value: float, system: System, decimals: int | None = None) -> str:

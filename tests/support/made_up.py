@@ -171,6 +171,32 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
     )
     centre = {z.zone_id: Point(z.geometry.centroid.x - WEST, z.geometry.centroid.y - SOUTH) for z in zones.itertuples()}
     ends = [shape.centroid for shape in yards_shape]
+    apron = frame(
+        [
+            {"yard_id": f"Y{i + 1}", "side_m": 18.0, "road_m": 120.0 + 200 * i, "geometry": box(x, y, x + 18, y + 18)}
+            for i, (x, y) in enumerate([(730, 510), (742, 800)])
+        ]
+    )
+    lanes = frame(
+        [
+            {"yard_id": "Y1", "width_m": 6.0, "clear_share": 1.0, "geometry": box(671, 501, 729, 639)},
+            {"yard_id": "Y2", "width_m": 6.0, "clear_share": 0.9, "geometry": rotate(box(764, 801, 896, 849), 12)},
+        ]
+    )
+    setback_areas = frame(
+        [
+            {"criterion": "setback_wells", "title": text("Clear of wells"), "distance_m": 76.2,
+             "geometry": Point(1220, 900).buffer(76.2)},
+            {"criterion": "no_go", "title": text("Not where the landowner refuses"), "distance_m": float("nan"),
+             "geometry": box(100, 1020, 180, 1080)},
+        ]
+    )  # fmt: skip
+    yards_before = frame(
+        [
+            {"yard_id": "Y3", "bales": 430, "answer": "no", "now": "", "geometry": box(460, 1012, 560, 1072)},
+            {"yard_id": "Y1", "bales": 120, "answer": "", "now": "Y1", "geometry": yards_shape[0]},
+        ]
+    )
     hauls = frame(
         [
             {
@@ -264,6 +290,10 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         zones=zones,
         yards=yards,
         stacks=stacks,
+        apron=apron,
+        lanes=lanes,
+        setback_areas=setback_areas,
+        yards_before=yards_before,
         hauls=hauls,
         soils=soils,
         surroundings=surroundings,

@@ -75,6 +75,7 @@ function startDrawing(kind) {
   byId('draw-add').textContent = kind === 'no_go' ? 'Put a corner at the cross' : 'Set the pin at the cross';
   byId('draw-done').hidden = byId('draw-undo').hidden = kind !== 'no_go';
   byId('draw-bar').hidden = byId('cross').hidden = false;
+  document.body.classList.add('drawing');
   map.doubleClickZoom.disable(); // two corners set quickly are not a wish to zoom
   document.querySelector('.stage').scrollIntoView({ block: 'start' });
   byId('map_farm').focus({ preventScroll: true });
@@ -83,6 +84,7 @@ function startDrawing(kind) {
 function stopDrawing() {
   if (drawing) { drawing.layer.remove(); }
   drawing = null;
+  document.body.classList.remove('drawing');
   map.doubleClickZoom.enable();
   byId('draw-bar').hidden = byId('cross').hidden = true;
 }

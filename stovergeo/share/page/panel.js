@@ -66,27 +66,35 @@ function drawLegend() {
   if (layer) {
     parts.push(make('div', {}, make('h3', {}, 'Ground: ' + layer.title), layer.tells ? make('p', { class: 'small' }, layer.tells) : null, groundLegend(layer)));
   }
+  if (groups['kept-clear'] && map.hasLayer(groups['kept-clear'].layer)) {
+    parts.push(make('div', {}, make('h3', {}, 'Ground kept clear of stacks'), clearLegend()));
+  }
   var list = make('ul', { class: 'key' });
-  list.append(swatch('#8a5a2b', 'rows of bales, to scale'));
+  if (plan.yards.some(function (y) { return y.bales; })) { list.append(swatch('#8a5a2b', 'rows of bales, to scale')); }
   if (plan.yards.some(function (y) { return !y.bales; })) { list.append(swatch('#d8c7ae', 'rows of a yard not used in this plan')); }
+  ['lanes', 'apron'].forEach(function (part) {
+    if (plan.yards.some(function (y) { return y[part].length; })) {
+      list.append(make('li', {}, keySymbol(part), part === 'lanes' ? 'lane round the stacks' : 'where trucks load and turn'));
+    }
+  });
+  if (plan.before.length) { list.append(make('li', {}, keySymbol('before'), 'yard of the plan before')); }
   plan.around.forEach(function (kind) {
     list.append(make('li', {}, keySymbol(kind.id), kind.title));
   });
-  list.append(make('li', {}, keySymbol('hauls'), 'Way from zone to yard'));
-  parts.push(make('div', {}, make('h3', {}, 'Signs'), list));
+  if (plan.hauls.length) { list.append(make('li', {}, keySymbol('hauls'), 'Way from zone to yard')); }
+  if (list.children.length) { parts.push(make('div', {}, make('h3', {}, 'Signs'), list)); }
   fill(byId('legend'), parts);
 }
 
 function keySymbol(kind) {
-  var look = LOOKS[kind] || { color: '#3a362b', weight: 2, fillColor: '#cbc4ae', motif: 'dots' };
-  if (kind === 'hauls') { look = { color: '#1f3a5f', weight: 2.5, dashArray: '2 6', fill: false }; }
+  var look = LOOKS[kind] || YARD_LOOKS[kind] || { color: '#3a362b', weight: 2, fillColor: '#cbc4ae', motif: 'dots' };
   var box = makeSvg('svg', { width: 26, height: 18, 'aria-hidden': 'true' });
   if (kind === 'gates' || kind === 'wells') {
     box.append(makeSvg('path', { d: SYMBOLS[kind], class: 'symbol-' + kind, transform: 'translate(4 0) scale(.9)' }));
   } else if (look.fill === false || kind === 'water') {
     box.append(makeSvg('path', { d: 'M1 9H25', fill: 'none', stroke: look.color, 'stroke-width': look.weight, 'stroke-dasharray': look.dashArray || 'none' }));
   } else {
-    box.append(makeSvg('rect', { x: 1, y: 1, width: 24, height: 16, stroke: look.color, fill: patterned(look.fillColor, look.motif || 'plain') }));
+    box.append(makeSvg('rect', { x: 1, y: 1, width: 24, height: 16, stroke: look.color, 'stroke-dasharray': look.dashArray || 'none', fill: patterned(look.fillColor, look.motif || 'plain') }));
   }
   return box;
 }
@@ -98,7 +106,7 @@ function drawScale() {
 }
 
 var NorthArrow = L.Control.extend({
-  options: { position: 'topright' },
+  options: { position: 'bottomright' },
   onAdd: function () {
     var arrow = makeSvg('svg', { viewBox: '0 0 30 40', width: 30, height: 40, role: 'img', 'aria-label': 'North is up' },
       makeSvg('g', { transform: 'rotate(' + Number(plan.north_turn) + ' 15 16)' },

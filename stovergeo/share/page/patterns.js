@@ -1,7 +1,7 @@
 // Our own palette, each colour with its own pattern, so that nothing hangs on colour alone.
 var RAMPS = {
-  straw: ['#f4ecd2', '#dccb8c', '#a9b078', '#74988a', '#3d7080', '#27506b'],
-  earth: ['#f6efe6', '#e2c9a6', '#c39a6b', '#94683f', '#653f22', '#3a2110'],
+  straw: ['#f8f1d8', '#efd993', '#dfb75a', '#c28f3c', '#9b672b', '#6f431d'],
+  earth: ['#f4f1ee', '#d9cfc9', '#b5a39c', '#8d7670', '#644f4b', '#3b2c2a'],
   water: ['#f2f5f7', '#c3d7e6', '#86b0cf', '#4a84b0', '#235a87', '#0f3156'],
   water_low: ['#0f3156', '#235a87', '#4a84b0', '#86b0cf', '#c3d7e6', '#f2f5f7'],
   sun: ['#3b2a52', '#6b4a6f', '#a46d73', '#d59a6c', '#efca80', '#fbf3c4']

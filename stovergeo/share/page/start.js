@@ -13,14 +13,6 @@ function drawFolded(id) {
   if (byId(id).closest('details').open) { fill(byId(id), FOLDED[id]()); }
 }
 
-function drawPrintYards() {
-  fill(byId('print-yards'), plan.yards.filter(function (y) { return y.bales; }).map(function (yard) {
-    var boxes = make('p', { class: 'tick' }, '\u2610 Yes   \u2610 No   \u2610 Maybe      Note: ____________________________________');
-    return make('section', { class: 'print-yard' }, make('h2', {}, plan.farm + ', yard ' + yard.id), drawBlocks(yard.panel), boxes,
-      make('p', { class: 'small' }, plan.guidance));
-  }));
-}
-
 function drawAll() {
   drawWords();
   Object.keys(FOLDED).forEach(drawFolded);
@@ -31,8 +23,8 @@ function drawAll() {
 }
 
 function goTo(kind, id) {
-  var layer = kind === 'zone' ? zoneLayers[id] : yardLayers[id];
-  if (kind === 'zone') { openZone(id, null); } else { openYard(id); }
+  var layer = { zone: zoneLayers, yard: yardLayers, before: beforeLayers }[kind][id];
+  ({ zone: openZone, yard: openYard, before: openBefore })[kind](id, null);
   var beside = byId('panel').offsetWidth, stage = byId('map_farm').offsetWidth;
   // keep what was asked for beside the panel, or above it on a phone
   map.fitBounds(layer.getBounds(), { animate: false, maxZoom: kind === 'zone' ? 0 : 2, paddingTopLeft: [40, 60],
@@ -59,7 +51,7 @@ function wire() {
   });
   options(byId('theme'), themeNames.map(function (n) { return [n, THEMES[n].title]; }));
   byId('theme').addEventListener('change', function () { theme = byId('theme').value; restyleZones(); drawLegend(); });
-  options(byId('ground'), [['', 'shaded relief only']].concat(plan.rasters.map(function (r) { return [r.id, r.title]; })));
+  options(byId('ground'), [['', 'shaded relief']].concat(plan.rasters.map(function (r) { return [r.id, r.title]; })));
   byId('ground').addEventListener('change', function () {
     showGround(byId('ground').value);
     if (byId('ground').value && theme !== 'none') { // the zones would hide the picture
@@ -68,8 +60,9 @@ function wire() {
       drawLegend();
     }
   });
-  options(byId('goto'), [['', 'choose a zone or yard'], ['farm', 'whole farm']].concat(
+  options(byId('goto'), [['', 'a zone or yard'], ['farm', 'whole farm']].concat(
     plan.yards.map(function (y) { return ['yard ' + y.id, 'yard ' + y.id]; }),
+    plan.before.map(function (y) { return ['before ' + y.id, 'yard ' + y.id + ' of the plan before']; }),
     plan.zones.map(function (z) { return ['zone ' + z.id, 'zone ' + z.id]; })));
   byId('goto').addEventListener('change', function () {
     var wanted = byId('goto').value.split(' ');
@@ -80,7 +73,11 @@ function wire() {
   Object.keys(groups).forEach(function (id) {
     var box = make('input', { type: 'checkbox', 'data-layer': id });
     box.checked = groups[id].shown;
-    box.addEventListener('change', function () { if (box.checked) { groups[id].layer.addTo(map); } else { groups[id].layer.remove(); } });
+    box.addEventListener('change', function () {
+      if (box.checked) { groups[id].layer.addTo(map); } else { groups[id].layer.remove(); }
+      drawLegend();
+      clearLabels();
+    });
     byId('layers').append(make('label', {}, box, ' ' + groups[id].title));
   });
   byId('panel-close').addEventListener('click', closePanel);
@@ -98,16 +95,13 @@ function wire() {
   });
 }
 
-function forPaper() {
-  document.body.classList.add('on-paper');
-  drawPrintYards();
+// a phone held upright would show a broad farm with much empty ground above and below it
+function shapeMap() {
+  var box = byId('map_farm'), bounds = groups.fields ? groups.fields.layer.getBounds() : null, high = window.innerHeight;
+  if (document.body.classList.contains('on-paper') || !bounds) { box.style.height = ''; return; }
+  var wanted = 70 + box.offsetWidth * (bounds.getNorth() - bounds.getSouth()) / Math.max(1, bounds.getEast() - bounds.getWest());
+  box.style.height = Math.round(Math.max(340, Math.min(wanted, 0.72 * high))) + 'px';
   map.invalidateSize({ animate: false });
-  fitFarm();
-}
-function forScreen() {
-  document.body.classList.remove('on-paper');
-  map.invalidateSize({ animate: false });
-  fitFarm();
 }
 
 drawFarm();
@@ -122,8 +116,6 @@ clearLabels();
 map.scrollWheelZoom.disable();
 map.on('focus click', function () { map.scrollWheelZoom.enable(); });
 map.on('blur mouseout', function () { map.scrollWheelZoom.disable(); });
-window.addEventListener('beforeprint', forPaper);
-window.addEventListener('afterprint', forScreen);
-if (window.matchMedia) {
-  window.matchMedia('print').addEventListener('change', function (query) { if (query.matches) { forPaper(); } else { forScreen(); } });
-}
+window.addEventListener('resize', shapeMap);
+shapeMap();
+fitFarm();
