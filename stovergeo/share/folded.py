@@ -8,6 +8,7 @@ import pandas as pd
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.first_screen import names_given, without_keys
+from stovergeo.share.page_yards import yard_tables
 from stovergeo.share.panels import MONTHS, Block, amount, capital, method_titles, table_of
 from stovergeo.share.say import Parts, parts_of
 from stovergeo.share.tables import asked_rows
@@ -165,6 +166,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                 for h in result.hauls.itertuples()
             ],
         ),
+        *yard_tables(result),
         table_of("Around the fields", ["What", "Name"], _around(result)),
     ]
     return [b for b in blocks if b["table"]["rows"]]

@@ -60,6 +60,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "apron": result.apron,
         "lanes": result.lanes,
         "setback_areas": result.setback_areas,
+        "yards_before": result.yards_before,
         "hauls": result.hauls,
         "soils": result.soils,
         **{f"surroundings_{name}": layer for name, layer in result.surroundings.items()},

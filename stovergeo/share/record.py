@@ -13,7 +13,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-import stovergeo
 from stovergeo.result import SeasonResult
 from stovergeo.share.tables import problems_table, sources_table
 from stovergeo.stack import summary
@@ -22,7 +21,19 @@ from stovergeo.stack import summary
 def plan_record(result: SeasonResult) -> dict[str, Any]:
     """Return the whole result as plain JSON values (unknown numbers become null)."""
     shapes = {
-        name: _features(getattr(result, name)) for name in ("fields", "zones", "yards", "stacks", "hauls", "soils")
+        name: _features(getattr(result, name))
+        for name in (
+            "fields",
+            "zones",
+            "yards",
+            "stacks",
+            "apron",
+            "lanes",
+            "setback_areas",
+            "yards_before",
+            "hauls",
+            "soils",
+        )
     }
     tables = {
         name: _rows(getattr(result, name))
