@@ -36,6 +36,7 @@ def test_map_with_everything_open_has_no_violation(visit, pages, axe_script):
     page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
     page.check("input[name='yard-Y2'][value=maybe]")
     page.select_option("#ground", "yard_reason")
+    page.check("input[data-layer=kept-clear]")
     page.select_option("#goto", "zone F1-a")
     page.wait_for_timeout(700)
     assert violations(page, axe_script) == []

@@ -48,4 +48,10 @@ def test_a_refused_yard_is_free_on_the_next_map(visit, tmp_path: Path) -> None:
     assert page.locator("#words section").first.inner_text().startswith("What changed since the last map")
     assert f"No longer a stack yard: {used}" in page.inner_text("#words")
     assert "Ground kept free" in page.inner_text("#legend")
+    page.focus(f"path[aria-label='Before: yard {used}. Open details.']")
+    page.keyboard.press("Enter")
+    assert "You answered: no." in page.inner_text("#panel-body")
+    before = gpd.read_file(tmp_path / "second" / "plan.gpkg", layer="yards_before").set_index("yard_id")
+    assert before.geometry[used].symmetric_difference(refused).area < 1
+    assert before["answer"][used] == "no"
     assert page.evaluate("window.hit === undefined")
