@@ -112,6 +112,17 @@ def test_the_guide_is_enough_in_under_40_lines(record: dict, request: pytest.Fix
     assert record["stack"]["keep_quail_cover_mg_ha"]["most"] == pytest.approx(0.5 * most, rel=1e-5)
 
 
+def test_the_guide_shows_how_to_try_a_rule(site: Path, request: pytest.FixtureRequest) -> None:
+    text = (request.config.rootpath / "DEVELOPERS.md").read_text("utf-8")
+    shown = re.search(r"```python\n(import numpy.*?)```", text, re.DOTALL)
+    assert shown is not None
+    env = {**os.environ, "PYTHONPATH": str(site)}
+    line = [sys.executable, "-c", shown[1]]
+    said = subprocess.run(line, capture_output=True, text=True, env=env, timeout=300, check=False)
+    assert said.returncode == 0, said.stderr
+    assert "4.5, 4.5, 4.5" in said.stdout  # half of nine
+
+
 def test_the_criterion_rates_every_yard(record: dict) -> None:
     yards = {row["properties"]["yard_id"] for row in record["yards"]["features"]}
     rated = {row["yard_id"]: row for row in record["yard_ratings"] if row["criterion"] == "high_ground"}
