@@ -19,6 +19,7 @@ from stovergeo.errors import InputError, Problem, Report, Severity, StovergeoErr
 
 if TYPE_CHECKING:
     from stovergeo.result import SeasonResult
+    from stovergeo.season.run_size import RunNeed
 
 app = typer.Typer(
     add_completion=False,
@@ -48,7 +49,7 @@ def plan(
     report = Report()
     refuse_existing(out, overwrite, report)
     with _progress() as step:
-        result = run_season(plan_path or sample_plan_path(), report, step)
+        result = run_season(plan_path or sample_plan_path(), report, step, _tell_need)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
@@ -71,11 +72,16 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
 
     report = Report()
     proposals = []
+    needs: list[RunNeed] = []
     with contextlib.suppress(InputError):  # all that was found stands in the report
-        proposals = check_season(plan_path or sample_plan_path(), report)
+        proposals = check_season(plan_path or sample_plan_path(), report, needs.append)
     problems = report.by_severity()
     if as_json:
-        found = {"problems": [p.as_dict() for p in problems], "proposals": [asdict(p) for p in proposals]}
+        found = {
+            "problems": [p.as_dict() for p in problems],
+            "proposals": [asdict(p) for p in proposals],
+            "run": asdict(needs[0]) if needs else None,
+        }
         print(json.dumps(found, indent=1, ensure_ascii=True))
     else:
         _print_problems(problems, to_user)
@@ -89,6 +95,8 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
                 to_user.print("A role with ? is a proposal: nothing is used before the plan file names it.")
         if not problems:
             to_user.print("Nothing wrong was found.")
+        for need in needs:
+            to_user.print(need.words(), highlight=False)
     if report.refused:
         raise typer.Exit(InputError.exit_code)
 
@@ -170,7 +178,7 @@ def answer(
     report = Report()
     refuse_existing(out, overwrite, report)
     with _progress() as step:
-        result = replan_with_answer(plan_path, answer_path, report, out, step)
+        result = replan_with_answer(plan_path, answer_path, report, out, step, _tell_need)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
@@ -223,6 +231,10 @@ def versions() -> None:
             print(name, version(name))
         except PackageNotFoundError:
             print(name, "not installed")
+
+
+def _tell_need(need: RunNeed) -> None:
+    to_side.print(need.words(), highlight=False, soft_wrap=True)
 
 
 def _print_problems(problems: list[Problem], console: Console, *, short: bool = False) -> None:

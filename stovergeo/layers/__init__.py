@@ -5,12 +5,14 @@
 """
 
 from stovergeo.layers.farm_layers import FarmLayers
+from stovergeo.layers.farm_size import FarmSize
 from stovergeo.layers.grid import cells_touched, farm_grid, onto_grid, put_layers, put_surface, raised_by
 from stovergeo.layers.read import read_layers
 from stovergeo.layers.roles import Proposal, propose_roles
 
 __all__ = [
     "FarmLayers",
+    "FarmSize",
     "Proposal",
     "cells_touched",
     "farm_grid",

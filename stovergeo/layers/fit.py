@@ -26,6 +26,8 @@ COVERED: Final = (0.8, 1.3)
 SQUARE_M: Final = 30.0
 #: metres between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
 HEIGHTS_APART_M: Final = 120.0
+#: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
+LEAST_ALIKE: Final = 0.6
 #: ground flatter than this cannot be told from a receiver's noise, m
 LEAST_RELIEF_M: Final = 8.0
 
@@ -98,9 +100,13 @@ def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, repor
     if abs(apart) > HEIGHTS_APART_M:
         said = f"Its heights lie {apart:+,.0f} m from those of the yield points' receiver."
         report.add("dem.disagree", "elevation", said)
-    elif max(relief, told) > LEAST_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
+        return
+    if max(relief, told) > LEAST_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
         said = f"Along the yield points it rises and falls by {relief:,.1f} m, their receiver by {told:,.1f} m."
         report.add("dem.disagree", "elevation", said)
+    elif min(relief, told) > LEAST_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < LEAST_ALIKE:
+        said = f"Its ups and downs are not those of the yield points' receiver (correlation {alike:.2f})."
+        report.add("dem.disagree", "elevation", f"{said} It may be turned, mirrored or moved.")
 
 
 def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, report: Report) -> None:

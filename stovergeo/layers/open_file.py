@@ -36,6 +36,14 @@ _POINTS_ELSEWHERE: Final = re.compile(
     rb"|(gdal_streamed_alg)",
     re.IGNORECASE,
 )
+#: how files begin that come in place of data
+_NO_DATA: Final = {
+    b"<!doctype html": "a web page (a failed download looks so)",
+    b"<html": "a web page (a failed download looks so)",
+    b"%pdf": "a PDF document",
+    b"{\\rtf": "a text document",
+    b"version https://git-lfs": "a stand-in for a file that was not fetched",
+}
 _SCHEME: Final = re.compile(r"[A-Za-z][A-Za-z0-9+._-]+:")  # two letters or more: C:\ is a drive, not a scheme
 
 
@@ -110,6 +118,9 @@ def open_file(text: str, folder: Path, where: str, report: Report, *, folders: b
         raise report.refuse("file.unreadable", where, f"{path.name}: {error.strerror}.") from None
     found = _binary(path, head, where, report) or _text(path, head, where, report)
     if found is None:
+        if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
+            said = f"{path.name} is one part of a Shapefile."
+            raise report.refuse("file.signature", where, said, "Name the file that ends in .shp.")
         known = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
         raise report.refuse("file.signature", where, f"The content of {path.name} is none of {known}.")
     if found.kind == "vector" and ("!" in str(path) or path.suffix.lower() == ".zip"):
@@ -164,6 +175,9 @@ def _text(path: Path, head: bytes, where: str, report: Report) -> OpenFile | Non
         raise report.refuse("file.signature", where, said)
     if path.stat().st_size > MOST_TEXT_BYTES:
         raise report.refuse("file.too_big", where, f"{path.name} is text of {path.stat().st_size / 2**30:,.1f} GB.")
+    for mark, what in _NO_DATA.items():
+        if start[: len(mark)].lower() == mark:
+            raise report.refuse("file.signature", where, f"{path.name} is {what}, not data.")
     if start[:1] == b"<":
         return _xml(path, start, where, report)
     if start[:1] in (b"{", b"[", b"\x1e"):

@@ -22,6 +22,7 @@ from stovergeo.layers.harvest import (
     per_hectare,
 )
 from stovergeo.layers.pass_spacing import pass_spacing_m
+from stovergeo.layers.stuck import report_stuck
 from stovergeo.layers.tables import to_numbers
 from stovergeo.layers.text import clean_column
 from stovergeo.plan_file.layers import PointsLayer
@@ -38,6 +39,10 @@ _MEASURED: Final = {
     "height": (LENGTH_M, "points.unit"),
     "seconds": (SECONDS, "points.unit"),
 }
+#: roles of which less than nothing is no reading; negative grain is left to the cleaning, which counts it
+_NEVER_NEGATIVE: Final = ("moisture", "swath", "distance", "speed", "seconds")
+#: roles that change from record to record in a machine that works
+_MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
 # Medians of a field, dry Mg/ha, that are worth a word (some 95 and 265 bu/ac: outside, pounds may have been taken
 # for kilograms) and that are not believed (row 30 of the bad-inputs sheet: 2 to 20); judgement
 USUAL_MG_HA: Final = (5.0, 14.0)
@@ -79,7 +84,20 @@ class _Columns:
         if named in factors and named != unit:
             said = f"The name of the column {column.name!r} says {named}, the plan {unit}; the plan is followed."
             self.report.add("points.name_unit", f"{self.where}.units.{_key(role)}", said)
-        return to_numbers(column, f"{self.where}, column {column.name!r}", self.report) * factors[unit]
+        numbers = to_numbers(column, f"{self.where}, column {column.name!r}", self.report)
+        if role in _NEVER_NEGATIVE:
+            numbers = self._without_negative(numbers, role, str(column.name))
+        if role in _MOVING:
+            grain = role in ("flow", "mass")
+            report_stuck(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
+        return numbers * factors[unit]
+
+    def _without_negative(self, numbers: np.ndarray, role: str, name: str) -> np.ndarray:
+        negative = numbers < 0
+        if negative.any():
+            said = f"{int(negative.sum()):,} of {len(numbers):,} values are less than nothing; taken as unknown."
+            self.report.add("points.negative", f"{self.where}, column {name!r}", said)
+        return np.where(negative, np.nan, numbers)
 
     def lacks_unit(self, role: str, code: str, known: tuple[str, ...]) -> None:
         said = (

@@ -20,7 +20,7 @@ from rasterio.io import DatasetReader
 from rasterio.warp import Resampling, reproject, transform_bounds
 from rasterio.windows import Window, from_bounds
 
-from stovergeo.errors import Report
+from stovergeo.errors import InputError, Report
 from stovergeo.layers.crs import Bounds, believed_crs, named, note_conversion
 from stovergeo.layers.open_file import open_file
 from stovergeo.layers.text import clean_text
@@ -116,6 +116,21 @@ def read_onto(
     if (scale, offset) != (1.0, 0.0):
         values = values * scale + offset
     return as_array(values, transform, working)
+
+
+def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
+    """Return how many cells `read_onto` will hold for a layer; 0 where it will be refused anyway."""
+    try:
+        with opened_raster(layer, plan, "", Report()) as (source, header):
+            part = window_around(source, transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box), margin=0)
+            read = int(part.width * part.height)
+            if read > MOST_CELLS:
+                return 0
+            if header.straight and header.crs.equals(working, ignore_axis_order=True):
+                return read
+            return read + int((box[2] - box[0]) * (box[3] - box[1]) / plan.farm.cell_m**2)
+    except InputError:  # its reader says so, with the place
+        return 0
 
 
 def as_array(values: np.ndarray, transform: Affine, crs: CRS) -> xr.DataArray:

@@ -15,11 +15,13 @@ from pyproj.exceptions import ProjError
 from stovergeo.errors import InputError, Report
 from stovergeo.layers.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.layers.farm_layers import FarmLayers
+from stovergeo.layers.farm_size import FarmSize, Sized, any_size
 from stovergeo.layers.fields import make_fields
 from stovergeo.layers.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
 from stovergeo.layers.grid import farm_bounds
 from stovergeo.layers.heights import check_header, read_heights
 from stovergeo.layers.point_files import points_table, read_point_rows
+from stovergeo.layers.rasters import cells_to_read
 from stovergeo.layers.shapes import of_family, valid_polygons
 from stovergeo.layers.soil_files import read_soil_polygons
 from stovergeo.layers.soils import make_soils, no_soils, report_unknown
@@ -40,7 +42,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 
-def read_layers(plan: Plan, report: Report) -> FarmLayers:
+def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLayers:
     """Read and check every layer of a plan; problems go to the report.
 
     A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in
@@ -71,13 +73,13 @@ def read_layers(plan: Plan, report: Report) -> FarmLayers:
     >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
     ('metre', True)
     """
-    reader = _Reader(plan, report)
+    reader = _Reader(plan, report, sized)
     return reader.read()
 
 
 class _Reader:
-    def __init__(self, plan: Plan, report: Report) -> None:
-        self.plan, self.report = plan, report
+    def __init__(self, plan: Plan, report: Report, sized: Sized) -> None:
+        self.plan, self.report, self.sized = plan, report, sized
         self.layers = plan.layers
 
     def attempt(self, where: str, make: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
@@ -111,6 +113,7 @@ class _Reader:
         fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
         owned = self._surrounding("property", raw, None, crs)
         box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
+        self.read_rasters = self.sized(self._size(box, points, crs))
         region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
         # without outlines the other layers are held against the ground of the points
         ground = fields if fields is not None or points is None else rough_ground(points)
@@ -194,6 +197,13 @@ class _Reader:
             self.report.add("grid.too_big", "plan file, farm.cell", said)
         return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
 
+    def _size(self, box: Bounds, points: gpd.GeoDataFrame | None, crs: CRS) -> FarmSize:
+        farm = self.plan.farm
+        cells = (box[2] - box[0] - 2 * RIM_M) * (box[3] - box[1] - 2 * RIM_M) / farm.cell_m**2
+        rasters = [getattr(self.layers, key) for key in ("yield_raster", "elevation", "surface")]
+        read = sum(cells_to_read(layer, self.plan, box, crs) for layer in rasters if layer is not None)
+        return FarmSize(round(cells), 0 if points is None else len(points), read)
+
     def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
         sound = None
         if self.layers.soils is None and self.plan.soil is None:
@@ -221,4 +231,6 @@ class _Reader:
         self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
     ) -> xr.DataArray | None:
         layer = getattr(self.layers, key)
-        return None if layer is None else self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)
+        if layer is None or not self.read_rasters:
+            return None
+        return self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)

@@ -36,6 +36,10 @@ def read_table(opened: OpenFile, sheet: str | None, where: str, report: Report) 
         if hasattr(error, "problems"):
             raise
         raise report.refuse("file.unreadable", where, f"{opened.path.name}: {clean_text(error)}.") from None
+    nameless = sum(str(c).startswith("Unnamed: ") for c in frame.columns)  # as the table library calls them
+    if nameless > 0.5 * len(frame.columns):
+        said = f"{nameless} of {len(frame.columns)} columns of {opened.path.name} have no name in its first row."
+        raise report.refuse("table.no_names", where, said)
     if frame.empty:
         raise report.refuse("layer.empty", where, f"{opened.path.name} has no rows below its column names.")
     names = [clean_text(c) for c in frame.columns]

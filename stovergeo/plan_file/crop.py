@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from stovergeo.plan_file.base import LengthM, MassPerAreaMgHa, Section
 
@@ -62,6 +62,13 @@ class Limits(Section):
         False, description="Allow harvest on highly erodible land (needs its conservation plan)."
     )
     tolerance_share: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
+
+    @field_validator("cover_pct", "slope_most_pct")
+    @classmethod
+    def _percent_and_no_fraction(cls, given: float) -> float:
+        if 0 < given < 1:
+            raise ValueError(f"{given:g} looks like a fraction; write percent, such as {100 * given:g}")
+        return given
 
 
 class Odds(Section):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any, Final, Literal
 
@@ -105,8 +106,8 @@ class Storage(Section):
         "best", description="What the bales stand on; 'best' chooses by ground."
     )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
-    baled: str = Field("11-05", pattern=r"^\d\d-\d\d$", description="Middle of baling, month-day.")
-    last_used: str = Field("08-10", pattern=r"^\d\d-\d\d$", description="Last bale used, month-day of the year after.")
+    baled: str = Field("11-05", description="Middle of baling, month-day.")
+    last_used: str = Field("08-10", description="Last bale used, month-day of the year after.")
     rain_mm: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm."
     )
@@ -120,14 +121,19 @@ class Storage(Section):
         description="Hours of bright sunshine a day, by calendar month; left out: no clouds.",
     )
 
-    @field_validator("baled", "last_used")
+    @field_validator("baled", "last_used", mode="before")
     @classmethod
-    def _day_of_year(cls, given: str) -> str:
+    def _day_of_year(cls, given: object) -> str:
+        if isinstance(given, date):
+            raise ValueError(f'needs month-day in quotes, without the year, such as "{given:%m-%d}"')
+        if not (isinstance(given, str) and re.fullmatch(r"[0-9]{2}-[0-9]{2}", given)):
+            raise ValueError('needs month-day in quotes, such as "11-05" for the fifth of November')
         month, day = (int(part) for part in given.split("-"))
         try:
             date(2001, month, day)  # a common year: 29 February would fail in three of four
         except ValueError:
-            raise ValueError(f"{given} is not a day of every year") from None
+            turned = " (month first)" if month > 12 >= day else ""
+            raise ValueError(f"{given} is not a day of every year{turned}") from None
         return given
 
     @field_validator("rain_mm")

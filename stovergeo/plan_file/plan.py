@@ -19,6 +19,7 @@ from stovergeo.plan_file.gather import Bale, Gather, Storage, Wrap
 from stovergeo.plan_file.layers import Layers, Soil
 from stovergeo.plan_file.money import Money
 from stovergeo.plan_file.need import Need
+from stovergeo.plan_file.plain_words import hint_for, said_of
 from stovergeo.plan_file.share import Share
 from stovergeo.plan_file.yards import Yards
 
@@ -90,15 +91,30 @@ def read_plan(path: Path, report: Report) -> Plan:
     (True, True)
     """
     where = f"plan file {path.name}"
+    text = ""
     try:
         if not path.is_file():
-            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.")
+            inside = f" It is a folder; did you mean {path / 'plan.toml'}?" if (path / "plan.toml").is_file() else ""
+            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.{inside}")
         if path.stat().st_size > MOST_BYTES:
-            raise report.refuse("plan.unreadable", where, "It is over 1 MB, far more than a plan file can be.")
-        data = tomllib.loads(_text_of(path.read_bytes()))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise report.refuse("plan.unreadable", where, f"{error}.", "Correct the file at the place named.") from None
+            raise report.refuse(
+                "plan.unreadable", where, f"It is over 1 MB, far more than a plan file can be.{_odd(path)}"
+            )
+        text = _text_of(path.read_bytes())
+        data = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        said = f"It is not text in UTF-8 (byte {error.start:,}).{_odd(path)}"
+        cure = "Save it as UTF-8 in your editor; `stovergeo new FOLDER` writes a plan file to start from."
+        raise report.refuse("plan.unreadable", where, said, cure) from None
+    except (OSError, tomllib.TOMLDecodeError, RecursionError) as error:
+        said = f"{error}.{hint_for(text, str(error))}{_odd(path)}"
+        raise report.refuse("plan.unreadable", where, said, "Correct the file at the place named.") from None
     return plan_from(data, path.resolve().parent, report, where)
+
+
+def _odd(path: Path) -> str:
+    """Say that a file's name is none of a plan file."""
+    return "" if path.suffix.lower() == ".toml" else f" {path.name} does not look like a plan file, which is a .toml."
 
 
 def _text_of(content: bytes) -> str:
@@ -129,7 +145,8 @@ def _report(detail: ErrorDetails, report: Report, where: str) -> None:
     elif detail["type"] == "missing":
         report.add("plan.missing_key", place, "This key is missing.")
     else:
-        said = _cut(detail["msg"].removeprefix("Value error, "), 400)
+        plain = said_of(detail["type"], detail["msg"], detail.get("ctx", {}), _attribute_at(detail["loc"]))
+        said = _cut(plain, 400)
         report.add("plan.bad_value", place, f"{said[:1].upper()}{said[1:]} (found: {_cut(str(detail['input']), 80)}).")
 
 
@@ -137,15 +154,27 @@ def _cut(text: str, most: int) -> str:
     return text if len(text) <= most else f"{text[:most]} ..."
 
 
+def _attribute_at(loc: tuple[int | str, ...]) -> str:
+    """Return the name in the code of the key at a place in the plan, which ends in its unit; "" where there is none."""
+    model, name = _model_at(loc[:-1]), str(loc[-1]) if loc else ""
+    fields = model.model_fields if model else {}
+    return next((n for n, f in fields.items() if name in (n, f.alias)), "")
+
+
 def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
     """Return the keys of the section at a place in the plan."""
+    model = _model_at(loc)
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+
+
+def _model_at(loc: tuple[int | str, ...]) -> type[BaseModel] | None:
     model: type[BaseModel] | None = Plan
     for part in loc:
         if isinstance(part, int) or model is None:
             continue
         field = next((f for n, f in model.model_fields.items() if part in (n, f.alias)), None)
         model = _section_in(field.annotation) if field else None
-    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+    return model
 
 
 def _section_in(annotation: object) -> type[BaseModel] | None:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
+from typing import Final
 
 from stovergeo import bales, layers, residue, supply, yards, yieldmap, zones
 from stovergeo.errors import Report
@@ -19,6 +20,7 @@ from stovergeo.plan_file import Plan, read_plan
 from stovergeo.result import SeasonResult
 from stovergeo.season import story
 from stovergeo.season.ground import grain_map, with_terrain
+from stovergeo.season.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.season.tables import (
     ground_of,
     most_used,
@@ -31,6 +33,8 @@ from stovergeo.season.tables import (
 from stovergeo.share import add_answer, plan_key, read_answer
 from stovergeo.stack import new_stack
 
+#: an own number so many times outside the handbook's spread is told: it may be in another unit (judgement)
+FAR_OFF: Final = 3.0
 Step = Callable[[str], None]
 
 
@@ -55,8 +59,8 @@ def sample_plan_path() -> Path:
     return shipped if shipped.is_file() else Path(__file__).parents[2] / "sample_layers" / "plan.toml"
 
 
-def check_season(plan_path: Path, report: Report) -> list[layers.Proposal]:
-    """Read the plan and every layer, compute nothing, list all problems.
+def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> list[layers.Proposal]:
+    """Read the plan and every layer, compute nothing, list all problems; `tell` is told what a run will need.
 
     Returns
     -------
@@ -70,11 +74,11 @@ def check_season(plan_path: Path, report: Report) -> list[layers.Proposal]:
     """
     plan = read_plan(plan_path, report)
     _book_of(plan, report)
-    layers.read_layers(plan, report)
-    return layers.propose_roles(plan, report)
+    layers.read_layers(plan, report, _sized(plan, report, tell))
+    return layers.propose_roles(plan, Report())  # what is wrong with the points stands in the report already
 
 
-def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonResult:
+def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell = tell_nobody) -> SeasonResult:
     """Plan one season.
 
     Parameters
@@ -85,6 +89,8 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
         Collects every problem met on the way.
     step : callable, optional
         Told what is being done, for a progress line.
+    tell : callable, optional
+        Told what the run will need, before any raster is read.
 
     Returns
     -------
@@ -111,7 +117,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
     step("Reading the plan and its layers")
     plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
     book = _book_of(plan, report)
-    farm = layers.read_layers(plan, report)
+    farm = layers.read_layers(plan, report, _sized(plan, report, tell))
     report.stop_if_refused()
     not_checked = dict(farm.not_checked)
 
@@ -244,7 +250,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet) -> SeasonR
 
 
 def replan_with_answer(
-    plan_path: Path, answer_path: Path, report: Report, out: Path, step: Step = quiet
+    plan_path: Path, answer_path: Path, report: Report, out: Path, step: Step = quiet, tell: Tell = tell_nobody
 ) -> SeasonResult:
     """Plan again with the landowner's answer; the result's words say what changed.
 
@@ -270,7 +276,7 @@ def replan_with_answer(
     InputError
         When the plan, its layers or the answer file cannot be used.
     """
-    before = run_season(plan_path, report, step)
+    before = run_season(plan_path, report, step, tell)
     step("Reading the landowner's answer")
     answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
     out.mkdir(parents=True, exist_ok=True)
@@ -283,9 +289,29 @@ def replan_with_answer(
     return replace(after, yards_before=story.yards_before(before, after, answer.yards))
 
 
+def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[layers.FarmSize], bool]:
+    def judge(size: layers.FarmSize) -> bool:
+        need = need_of(size, plan.farm.cell_m)
+        tell(need)
+        return fits(need, plan, report)
+
+    return judge
+
+
 def _book_of(plan: Plan, report: Report) -> Handbook:
-    """Return the handbook with the plan's own numbers; an unknown key is a problem of the plan file."""
+    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are told."""
     try:
-        return load_handbook(plan.handbook)
+        book = load_handbook(plan.handbook)
     except UnknownCoefficientError as error:
         raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
+    usual = load_handbook()
+    for key, number in plan.handbook.items():
+        known = usual[key]
+        where = f"plan file, handbook.{key}"
+        said = f"It says {number:g} {known.unit}; the handbook {known.low:g} to {known.high:g}."
+        if known.low >= 0 > number or known.high <= 0 < number:
+            report.add("plan.bad_value", where, said, "Correct the number, its sign at least; or take it out.")
+        elif not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
+            report.add("plan.far_from_handbook", where, said)
+    report.stop_if_refused()
+    return book

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import copy
+import json
+import re
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +16,7 @@ import pytest
 import rasterio
 import shapely
 from affine import Affine
+from as_user import ask, standing, write_plan
 from pyproj import Transformer
 
 from stovergeo.errors import InputError, Report
@@ -186,7 +189,7 @@ def given(fields, table, ground) -> dict:
 
 @pytest.fixture
 def hear(farm: Farm):
-    """Read the farm and hear one problem by its code, and no refusal but that and what follows from it."""
+    """Hear one problem by its code from the reader and from the command, and no refusal but that and what follows."""
 
     def judge(code: str, severity: str, also: str | None = None) -> None:
         farm.read()
@@ -198,5 +201,24 @@ def hear(farm: Farm):
         assert problem.cure.endswith(".")
         refused = ({code} if severity == "refuse" else set()) | ({also} if also else set())
         assert {p.code for p in farm.report.refused} == refused
+        _hear_from_the_command(farm, code, severity, refused)
 
     return judge
+
+
+def _hear_from_the_command(farm: Farm, code: str, severity: str, refused: set[str]) -> None:
+    """`check` tells the same, most serious first; a plan is refused with nothing written."""
+    plan = write_plan(farm.data, farm.folder)
+    before = standing(farm.folder)
+    exit_code, out, _ = ask("check", plan, "--json")
+    told = json.loads(out)["problems"]
+    assert (code, severity) in {(p["code"], p["severity"]) for p in told}
+    assert all(p["where"] and p["what"] and p["why"] and p["cure"] for p in told)
+    weights = [["refuse", "warn", "fix"].index(p["severity"]) for p in told]
+    assert weights == sorted(weights)
+    assert exit_code == (2 if refused else 0)
+    if refused:
+        exit_code, _, err = ask("plan", plan, "--out", farm.folder / "out")
+        assert exit_code == 2
+        assert refused <= set(re.findall(r"[a-z]+\.[a-z_0-9]+", err))
+    assert standing(farm.folder) == before

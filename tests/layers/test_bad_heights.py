@@ -2,36 +2,44 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
+import pytest
 from affine import Affine
 
 
+@pytest.mark.row(9)
 def test_unit_of_heights_not_said(farm, given, hear):
     del farm.layers["elevation"]["vertical_unit"]
     hear("dem.z_unit", "refuse")
 
 
+@pytest.mark.row(10)
 def test_heights_in_degrees(farm, given, hear):
     farm.write_raster(given["ground"], crs=4326, transform=Affine(6.3e-5, 0, -94.0, 0, -4.5e-5, 43.9325))
     hear("dem.geographic", "fix")
 
 
+@pytest.mark.row(11)
 def test_heights_of_most_of_the_fields(farm, given, hear):
     farm.write_raster(given["ground"][:, :180])
     hear("dem.partial", "warn")
 
 
+@pytest.mark.row(11)
 def test_heights_of_a_corner(farm, given, hear):
     farm.write_raster(given["ground"][:, :80])
     hear("dem.partial_most", "refuse")
 
 
+@pytest.mark.row(12)
 def test_heights_every_two_hundred_metres(farm, given, hear):
     coarse = np.full((12, 12), 300, dtype="float32")
     farm.write_raster(coarse, transform=Affine(200, 0, 419_000, 0, -200, 4_865_400))
     hear("dem.coarse", "warn")
 
 
+@pytest.mark.row(13)
 def test_gaps_written_as_heights(farm, given, hear):
     values = given["ground"].copy()
     values[100:103, 100:103] = -9999
@@ -46,17 +54,20 @@ def test_gaps_written_as_sea_level(farm, given, hear):
     hear("raster.nodata_suspect", "warn")
 
 
+@pytest.mark.row(14)
 def test_south_up(farm, given, hear):
     farm.write_raster(given["ground"][::-1], transform=Affine(5, 0, 419_800, 0, 5, 4_863_700))
     hear("raster.turned", "fix")
 
 
+@pytest.mark.row(14)
 def test_rotated(farm, given, hear):
     turned = Affine.translation(419_700, 4_864_500) @ Affine.rotation(10) @ Affine.scale(5, -5)
     farm.write_raster(given["ground"], transform=turned)
     hear("raster.turned", "fix")
 
 
+@pytest.mark.row(14)
 def test_three_bands(farm, given, hear):
     farm.write_raster(np.stack([given["ground"]] * 3))
     hear("raster.band", "refuse")
@@ -102,3 +113,20 @@ def test_raster_three_times_as_hilly(farm, given, hear):
 def test_heights_in_whole_metres(farm, given, hear):
     farm.write_raster(given["ground"].round().astype("int16"))
     hear("dem.steps", "warn")
+
+
+@pytest.mark.parametrize("turn", ["upside down", "mirrored"])
+def test_ground_turned_over(farm, given, hear, turn):
+    """The receiver's own heights tell; noise of a metre does not hide it."""
+    ground, table = given["ground"], given["table"]
+    there = gpd.GeoSeries(gpd.points_from_xy(table["Longitude"], table["Latitude"]), crs=4326).to_crs(32615)
+    rows = ((4_864_600 - there.y) / 5).astype(int).to_numpy()
+    cols = ((there.x - 419_800) / 5).astype(int).to_numpy()
+    noise = np.random.default_rng(3).normal(0, 1, len(table))
+    farm.write_points(table.assign(Altitude=ground[rows, cols] + noise))
+    farm.layers["yield_points"]["columns"]["height"] = "Altitude"
+    farm.layers["yield_points"]["units"]["height"] = "m"
+    farm.read()
+    assert "dem.disagree" not in farm.codes()
+    farm.write_raster(np.ascontiguousarray(ground[::-1] if turn == "upside down" else ground[:, ::-1]))
+    hear("dem.disagree", "warn")

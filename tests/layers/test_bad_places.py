@@ -5,10 +5,12 @@ from __future__ import annotations
 import warnings
 
 import geopandas as gpd
+import pytest
 import shapely
 from affine import Affine
 
 
+@pytest.mark.row(1)
 def test_no_crs(farm, given, hear):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the writer warns of what is done here on purpose
@@ -16,16 +18,19 @@ def test_no_crs(farm, given, hear):
     hear("crs.missing", "refuse")
 
 
+@pytest.mark.row(1)
 def test_points_without_crs(farm, given, hear):
     del farm.layers["yield_points"]["crs"]
     hear("crs.missing", "refuse")
 
 
+@pytest.mark.row(1)
 def test_raster_without_crs(farm, given, hear):
     farm.write_raster(given["ground"], crs=None)
     hear("crs.missing", "refuse")
 
 
+@pytest.mark.row(2)
 def test_latitude_for_longitude(farm, given, hear):
     columns = farm.layers["yield_points"]["columns"]
     columns["x"], columns["y"] = columns["y"], columns["x"]
@@ -46,6 +51,7 @@ def test_northing_for_easting(farm, given, hear):
     hear("crs.swapped", "refuse")
 
 
+@pytest.mark.row(3)
 def test_metres_labelled_degrees(farm, given, hear):
     farm.write_fields(given["fields"].set_crs(4326, allow_override=True))
     hear("crs.mislabelled", "refuse")
@@ -56,26 +62,31 @@ def test_degrees_labelled_metres(farm, given, hear):
     hear("crs.mislabelled", "refuse")
 
 
+@pytest.mark.row(4)
 def test_true_place_in_the_neighbouring_zone(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(32614))
     hear("crs.outside_area_of_use", "warn")
 
 
+@pytest.mark.row(4)
 def test_zone_of_another_continent(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(4326).to_crs(2154))
     hear("crs.wrong_place", "refuse")
 
 
+@pytest.mark.row(5)
 def test_plane_of_web_maps(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(3857))
     hear("crs.web_mercator", "fix")
 
 
+@pytest.mark.row(6)
 def test_survey_feet(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(3417))
     hear("crs.feet", "fix")
 
 
+@pytest.mark.row(8)
 def test_datum_of_1927(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(26715))
     hear("crs.ballpark", "warn")
@@ -111,6 +122,7 @@ def test_working_crs_of_nonsense(farm, given, hear):
     hear("crs.unknown", "refuse")
 
 
+@pytest.mark.row(24)
 def test_coordinates_of_a_billion(farm, given, hear):
     farm.write_fields(given["fields"].translate(1e7, 1e9).to_frame("geometry"))
     hear("geom.out_of_range", "refuse")
@@ -122,12 +134,14 @@ def test_plausible_after_a_wrong_transform(farm, given, hear):
     hear("geom.out_of_range", "refuse")
 
 
+@pytest.mark.row(25)
 def test_across_the_date_line(farm, given, hear):
     boxes = [shapely.box(-179.9, 40, -179.8, 40.1), shapely.box(179.8, 40, 179.9, 40.1)]
     farm.write_fields(gpd.GeoDataFrame(geometry=boxes, crs=4326))
     hear("geom.antimeridian", "refuse")
 
 
+@pytest.mark.row(7)
 def test_points_of_another_farm(farm, given, hear):
     farm.write_points(given["table"].assign(Longitude=given["table"]["Longitude"] + 0.2))
     hear("overlay.empty", "refuse")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 
 
+@pytest.mark.row(30)
 def test_flow_without_unit(farm, given, hear):
     del farm.layers["yield_points"]["units"]["flow"]
     hear("yield.unit", "refuse")
@@ -21,6 +23,7 @@ def test_moisture_without_unit(farm, given, hear):
     hear("yield.moisture_unit", "refuse")
 
 
+@pytest.mark.row(31)
 def test_moisture_as_a_fraction_called_percent(farm, given, hear):
     farm.write_points(given["table"].assign(Moisture=given["table"]["Moisture"] / 100))
     hear("yield.moisture", "refuse")
@@ -31,17 +34,20 @@ def test_moisture_in_percent_called_fraction(farm, given, hear):
     hear("yield.moisture", "refuse")
 
 
+@pytest.mark.row(31)
 def test_moisture_not_given(farm, given, hear):
     del farm.layers["yield_points"]["columns"]["moisture"]
     hear("yield.moisture", "refuse")
 
 
+@pytest.mark.row(31)
 def test_moisture_missing_here_and_there(farm, given, hear):
     moisture = given["table"]["Moisture"]
     farm.write_points(given["table"].assign(Moisture=moisture.where(np.arange(len(moisture)) % 10 > 0)))
     hear("yield.moisture_gaps", "warn")
 
 
+@pytest.mark.row(30)
 def test_bushels_called_tons(farm, given, hear):
     farm.write_points(given["table"].assign(Yield=150.0))
     del farm.layers["yield_points"]["columns"]["flow"]
@@ -160,17 +166,20 @@ def test_header_without_a_word_for_cutting(farm, given, hear):
     hear("points.header", "warn")
 
 
+@pytest.mark.row(34)
 def test_a_strip_of_the_neighbour(farm, given, hear):
     extra = given["table"].head(200).assign(Longitude=lambda t: t["Longitude"] - 0.005)
     farm.write_points(pd.concat([given["table"], extra]))
     hear("points.outside", "warn")
 
 
+@pytest.mark.row(34)
 def test_half_on_another_field(farm, given, hear):
     farm.write_fields(given["fields"].head(1))
     hear("points.outside_most", "refuse")
 
 
+@pytest.mark.row(35)
 def test_a_field_hardly_harvested(farm, given, hear):
     table = given["table"]
     farm.write_points(table[table["Longitude"] < table["Longitude"].median() - 0.0006])
@@ -182,6 +191,7 @@ def test_misspelt_column(farm, given, hear):
     hear("column.missing", "refuse")
 
 
+@pytest.mark.row(51)
 def test_two_columns_of_one_name(farm, given, hear):
     table = given["table"].assign(Extra=1).rename(columns={"Extra": "Fl\u200bow"})
     table.to_csv(farm.folder / "points.csv", index=False)
@@ -267,3 +277,33 @@ def test_the_name_of_a_column_denies_its_unit(farm, given, hear):
     farm.layers["yield_points"]["columns"]["flow"] = "grain_lb_s"
     farm.layers["yield_points"]["units"]["flow"] = "t/h"
     hear("points.name_unit", "warn")
+
+
+@pytest.mark.parametrize("column", ["Flow", "Moisture"])
+def test_a_sensor_that_stands_still(farm, given, hear, column):
+    table = given["table"]
+    table.loc[800:1300, column] = table[column].iloc[800]
+    farm.write_points(table)
+    hear("points.stuck", "warn")
+
+
+def test_grain_that_does_not_flow_over_a_whole_field(farm, given, hear):
+    table = given["table"]
+    table.loc[800:1300, "Flow"] = 0.0
+    farm.write_points(table)
+    hear("points.stuck", "warn")
+
+
+def test_a_coarse_reading_is_not_stuck(farm, given):
+    table = given["table"]
+    farm.write_points(table.assign(Moisture=np.repeat(np.linspace(15, 21, 20), 160)[: len(table)]))
+    farm.read()
+    assert "points.stuck" not in farm.codes()
+
+
+@pytest.mark.parametrize("column", ["Cycles", "Distance", "Swath", "Moisture"])
+def test_readings_below_zero(farm, given, hear, column):
+    table = given["table"].astype({column: float})
+    table.loc[::50, column] = -1
+    farm.write_points(table)
+    hear("points.negative", "warn")

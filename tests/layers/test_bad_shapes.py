@@ -5,9 +5,11 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pytest
 import shapely
 
 
+@pytest.mark.row(15)
 def test_small_crossing_at_a_corner(farm, given, hear):
     ring = [(0, 0), (400, 0), (400, 400), (3, 400), (-3, 399), (-3, 401), (0, 396)]
     shape = shapely.Polygon([(420_000 + x, 4_864_000 + y) for x, y in ring])
@@ -16,6 +18,7 @@ def test_small_crossing_at_a_corner(farm, given, hear):
     hear("geom.invalid", "fix", also="points.outside_most")
 
 
+@pytest.mark.row(15)
 def test_figure_of_eight(farm, given, hear):
     ring = [(0, 0), (400, 400), (400, 0), (0, 400)]
     shape = shapely.Polygon([(420_000 + x, 4_864_000 + y) for x, y in ring])
@@ -23,6 +26,7 @@ def test_figure_of_eight(farm, given, hear):
     hear("geom.invalid_much", "refuse")
 
 
+@pytest.mark.row(16)
 def test_sliver_beside_a_field(farm, given, hear):
     sliver = shapely.box(419_990, 4_864_000, 419_990.1, 4_864_400)
     shapes = [given["fields"].geometry[0].union(sliver), given["fields"].geometry[1]]
@@ -30,16 +34,19 @@ def test_sliver_beside_a_field(farm, given, hear):
     hear("geom.sliver", "fix")
 
 
+@pytest.mark.row(19)
 def test_same_field_twice(farm, given, hear):
     farm.write_fields(pd.concat([given["fields"], given["fields"].head(1)], ignore_index=True))
     hear("geom.overlap", "warn")
 
 
+@pytest.mark.row(20)
 def test_no_rows(farm, given, hear):
     farm.write_fields(given["fields"].head(0))
     hear("layer.empty", "refuse")
 
 
+@pytest.mark.row(20)
 def test_all_shapes_missing(farm, given, hear):
     farm.write_fields(given["fields"].set_geometry([None, None], crs=32615))
     hear("layer.empty", "refuse")
@@ -55,6 +62,7 @@ def test_one_shape_missing(farm, given, hear):
     hear("geom.null", "fix", also="points.outside_most")
 
 
+@pytest.mark.row(21)
 def test_lines_for_fields(farm, given, hear):
     farm.write_fields(given["fields"].set_geometry(given["fields"].boundary))
     hear("geom.type", "refuse")
@@ -66,6 +74,7 @@ def test_a_point_among_the_fields(farm, given, hear):
     hear("geom.mixed", "fix")
 
 
+@pytest.mark.row(23)
 def test_a_vertex_that_is_no_number(farm, given, hear):
     def spoil(xy):
         xy[2, 1] = np.nan
@@ -77,12 +86,14 @@ def test_a_vertex_that_is_no_number(farm, given, hear):
     hear("geom.nonfinite", "refuse")
 
 
+@pytest.mark.row(26)
 def test_a_garden(farm, given, hear):
     shapes = [given["fields"].geometry[0], shapely.box(420_500, 4_864_000, 420_520, 4_864_020)]
     farm.write_fields(given["fields"].set_geometry(shapes, crs=32615))
     hear("geom.size", "warn", also="points.outside_most")
 
 
+@pytest.mark.row(26)
 def test_a_township(farm, given, hear):
     farm.write_fields(gpd.GeoDataFrame(geometry=[shapely.box(415_000, 4_860_000, 424_600, 4_869_600)], crs=32615))
     hear("geom.size", "warn", also="dem.partial_most")

@@ -36,6 +36,7 @@ def test_no_soil_anywhere(farm, given, hear):
     hear("soil.none", "refuse")
 
 
+@pytest.mark.row(52)
 def test_soils_without_erodibility(farm, given, hear):
     write_soils(farm, kwfact=None)
     hear("soil.missing", "warn")
@@ -62,6 +63,7 @@ def test_texture_that_is_more_than_the_whole_is_no_texture(farm, given, hear):
     assert "soil.k_from_nomograph" not in farm.codes()
 
 
+@pytest.mark.row(53)
 def test_half_the_fields_without_soil(farm, given, hear):
     write_soils(farm)
     soils = gpd.read_file(farm.folder / "soils.gpkg").head(1)
@@ -119,11 +121,13 @@ def test_one_tree_of_unknown_height(farm, given, hear):
     hear("height.filled", "fix")
 
 
+@pytest.mark.row(50)
 def test_a_name_turned_right_to_left(farm, given, hear):
     farm.write_fields(given["fields"].assign(name=["abc\u202edef", "x\u0000y"]))
     hear("text.control", "fix")
 
 
+@pytest.mark.row(50)
 def test_a_name_read_in_the_wrong_encoding(farm, given, hear):
     farm.write_fields(given["fields"].assign(name=["M\u00c3\u00bcller", "b"]))
     hear("text.mojibake", "warn")

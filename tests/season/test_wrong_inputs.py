@@ -56,6 +56,7 @@ def test_swapped_coordinates(farm: Path) -> None:
     refused(farm, "crs.")
 
 
+@pytest.mark.row(54)
 def test_unknown_plan_key(farm: Path) -> None:
     (farm / "plan.toml").write_text(PLAN.replace("[odds]", "[ods]"), encoding="utf-8")
     refused(farm, "plan.unknown_key", "Did you mean 'odds'?")
@@ -80,6 +81,7 @@ def test_empty_layer(farm: Path) -> None:
     refused(farm, "layer.empty")
 
 
+@pytest.mark.row(45)
 def test_output_exists(farm: Path) -> None:
     (farm / "out").mkdir()
     (farm / "out" / "map.html").write_text("mine", encoding="utf-8")

@@ -1,0 +1,79 @@
+"""A plan file that is read is planned or refused: no value that passes the reader breaks a room behind it."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from long_run import harness
+from made_plans import changed_lines, every_line
+from small_farm import write_small_farm
+
+from stovergeo.errors import InputError, Report
+from stovergeo.season import run_season
+
+LAYERS = """
+[layers.fields]
+path = "fields.gpkg"
+[layers.property]
+path = "property.gpkg"
+[layers.yield_raster]
+path = "yield.tif"
+unit = "bu/ac at 15.5 %"
+[layers.elevation]
+path = "ground.tif"
+[soil]
+drainage_class = "well drained"
+clay_pct = 24
+k_us = 0.32
+t_us = 5
+[odds]
+draws = 5
+""".splitlines()
+
+
+def lines_of_a_small_farm() -> list[str]:
+    """Every key of the starter but those of its layers, which are the small farm's."""
+    lines, section = [], ""
+    for line in every_line():
+        if line.startswith("["):
+            section = line.split("#")[0].strip(" []")
+        if section.startswith(("layers", "soil")) or line.startswith(("no_go", "cell")):
+            continue
+        lines.append(line)
+    return [*lines, *LAYERS]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("any_plan")
+    write_small_farm(made, side_m=250.0, cell_m=10.0)
+    return made
+
+
+def run(folder: Path, lines: list[str]) -> bool:
+    path = folder / "plan.toml"
+    text = "\n".join(lines).replace("\n[farm]\n", '\n[farm]\ncell = "10 m"\n', 1)
+    path.write_text(text, "utf-8", errors="surrogatepass")
+    report = Report()
+    try:
+        result = run_season(path, report)
+    except InputError:
+        assert report.refused
+        return False
+    assert not report.refused
+    for name, total in result.totals.items():
+        assert math.isfinite(total), name
+    assert result.totals["bales"] >= 0
+    return True
+
+
+def test_the_plan_that_is_changed_stands_as_it_is(folder: Path) -> None:
+    assert run(folder, lines_of_a_small_farm())
+
+
+@harness(6, given(lines=changed_lines(lines_of_a_small_farm())))
+def test_any_plan_is_planned_or_refused(folder: Path, lines: list[str]) -> None:
+    run(folder, lines)
