@@ -68,7 +68,8 @@ STEPS: Final = (
     Step(
         "residue.limits",
         reads=("grain_mg_ha", "cell_area_ha"),
-        makes=("stover_mg_ha", "keep_mg_ha", "binding_rule", "removable_mg_ha"),
+        uses=("grain_mean_mg_ha",),
+        makes=("stover_mg_ha", "stover_usual_mg_ha", "keep_mg_ha", "binding_rule", "removable_mg_ha"),
     ),
     Step(
         "zones.make_zones",

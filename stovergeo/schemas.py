@@ -56,7 +56,6 @@ POINTS: Final[Table] = {
     "machine": _text("combine, where several ran", optional=True),
     "load": _text("load or file", optional=True),
     "header_down": Column("flag", "1", "whether the header was down, where it was recorded", optional=True),
-    "year": _number("1", "harvest year, where points of several years are compared", optional=True),
     "pass_number": _number("1", "pass in driving order, made by cleaning", optional=True),
     "heading_deg": _number("degree", "direction driven, clockwise from grid north, made by cleaning", optional=True),
     "moved_m": _number("m", "way along the heading from where it was recorded to its ground's middle", optional=True),

@@ -82,6 +82,9 @@ BY_ROOM: Final[dict[str, dict[str, Variable]]] = {
     },
     "residue": {
         "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),
+        "stover_usual_mg_ha": Variable(
+            "Mg/ha", "dry stover of most years, at most what stands; limits count on it", 0, 60
+        ),
         "keep_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
         "binding_rule": Variable("1", "number of the rule that asks for most (attribute `rules` names them)", 0),
         "removable_mg_ha": Variable("Mg/ha", "dry stover that may leave: stover less keep, never below 0", 0),

@@ -18,6 +18,8 @@ class FarmLayers:
     fields: gpd.GeoDataFrame | None = None  #: FIELDS; None: draw them from the points
     points: gpd.GeoDataFrame | None = None  #: POINTS, raw, every corn record
     yield_raster: xr.DataArray | None = None  #: dry grain, Mg/ha
+    #: earlier harvests by year: raw POINTS, or dry grain in Mg/ha
+    earlier: dict[int, gpd.GeoDataFrame | xr.DataArray] = field(default_factory=dict)
     elevation: xr.DataArray | None = None  #: bare ground, m
     surface: xr.DataArray | None = None  #: ground with what stands on it, m
     surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`

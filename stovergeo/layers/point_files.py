@@ -75,6 +75,16 @@ def points_table(
     return tables[0] if len(tables) == 1 else pd.concat(tables, ignore_index=True)
 
 
+def as_declared(layer: PointsLayer, like: PointsLayer) -> PointsLayer:
+    """Return a points layer with what it leaves out of columns, units and fixed values taken from another."""
+    left_out = {
+        key: getattr(like, key)
+        for key in ("columns", "units", "swath_m", "record_s", "moisture_pct", "header_down", "corn", "crs", "swap_xy")
+        if key not in layer.model_fields_set
+    }
+    return layer.model_copy(update=left_out)
+
+
 def raw_rows(opened: OpenFile, layer: PointsLayer, where: str, report: Report) -> pd.DataFrame:
     """Return the rows of one points file as they stand: a table, or a frame with geometry."""
     if opened.kind == "table":

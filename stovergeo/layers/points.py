@@ -49,6 +49,8 @@ USUAL_MG_HA: Final = (5.0, 14.0)
 BELIEVABLE_MG_HA: Final = (1.0, 20.0)
 #: median moisture of a corn harvest, % (common practice, no source)
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
+#: a corn harvest is over within this, from the first field to the last (judgement)
+ONE_HARVEST_DAYS: Final = 200
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
 
@@ -157,8 +159,19 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
         {k: v for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
     )
     points = points[corn].reset_index(drop=True)
+    _check_one_harvest(points, layer, where, report)
     _check_believable(points, where, report)
     return points
+
+
+def _check_one_harvest(points: gpd.GeoDataFrame, layer: PointsLayer, where: str, report: Report) -> None:
+    """Refuse records whose clock, where it tells the date, spans more than one harvest."""
+    if "time_s" not in points or layer.units.time == "s":
+        return
+    first, last = np.nanpercentile(points["time_s"], [1, 99]) if points["time_s"].notna().any() else (0.0, 0.0)
+    days = float(last - first) / 86_400
+    if days > ONE_HARVEST_DAYS:
+        raise report.refuse("years.one_file", where, f"The records' clock spans {days:,.0f} days.")
 
 
 def _key(role: str) -> str:

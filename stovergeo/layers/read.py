@@ -20,7 +20,7 @@ from stovergeo.layers.fields import make_fields
 from stovergeo.layers.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
 from stovergeo.layers.grid import farm_bounds
 from stovergeo.layers.heights import check_header, read_heights
-from stovergeo.layers.point_files import points_table, read_point_rows
+from stovergeo.layers.point_files import as_declared, points_table, read_point_rows
 from stovergeo.layers.rasters import cells_to_read
 from stovergeo.layers.shapes import of_family, valid_polygons
 from stovergeo.layers.soil_files import read_soil_polygons
@@ -125,6 +125,7 @@ class _Reader:
             fields=fields,
             points=points,
             yield_raster=self._raster("yield_raster", read_yield_raster, box, ground, crs),
+            earlier=self._earlier(box, ground, crs),
             elevation=self._raster("elevation", read_heights, box, ground, crs),
             surface=self._raster("surface", read_heights, box, None, crs),
             surroundings=surroundings,
@@ -138,6 +139,40 @@ class _Reader:
         if fields is not None and owned is not None:
             self.attempt("property", check_property, fields, owned, report)
         return farm
+
+    def _earlier(
+        self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS
+    ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+        """Return the earlier harvests by year; one that cannot be used is refused in the report."""
+        layers, report = self.layers, self.report
+        found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
+        for number, layer in enumerate(layers.earlier_points, start=1):
+            where = f"earlier_points {number}"
+            if not self._is_earlier(layer.year, found, where):
+                continue
+            told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
+            rows = self.attempt(where, read_point_rows, told, self.plan, where, report)
+            points = None if rows is None else self.attempt(where, points_table, rows, told, crs, report)
+            if points is not None:
+                found[layer.year] = points
+                if ground is not None:
+                    self.attempt(where, check_points_on_fields, points, ground, told, report)
+        for number, chart in enumerate(layers.earlier_maps, start=1):
+            where = f"earlier_maps {number}"
+            if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
+                continue
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground, where, report)
+            if grain is not None:
+                found[chart.year] = grain
+        return found
+
+    def _is_earlier(self, year: int, found: dict[int, gpd.GeoDataFrame | xr.DataArray], where: str) -> bool:
+        if year >= self.plan.farm.season:
+            said = f"The year is {year}, the season planned {self.plan.farm.season}."
+            self.report.add("years.not_earlier", f"plan file, layers.{where}.year", said)
+        if year in found:
+            self.report.add("years.twice", f"plan file, layers.{where}.year", f"The year {year} is there already.")
+        return year < self.plan.farm.season and year not in found
 
     def _working(self, placed: list[gpd.GeoDataFrame]) -> CRS:
         """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""

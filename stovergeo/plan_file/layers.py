@@ -120,6 +120,12 @@ class PointsLayer(Layer):
     corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
 
 
+class EarlierPoints(PointsLayer):
+    """Raw combine points of an earlier harvest; columns and units left out are those of ``[layers.yield_points]``."""
+
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
+
+
 class SoilsLayer(Layer):
     """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
 
@@ -143,6 +149,12 @@ class YieldRaster(RasterLayer):
     unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"]
 
 
+class EarlierMap(YieldRaster):
+    """A finished yield map of an earlier harvest."""
+
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
+
+
 class ElevationLayer(RasterLayer):
     """Ground heights."""
 
@@ -158,6 +170,12 @@ class Layers(Section):
     fields: FieldsLayer | None = None
     yield_points: PointsLayer | None = None
     yield_raster: YieldRaster | None = None
+    earlier_points: list[EarlierPoints] = Field(
+        default_factory=list, description="Combine points of earlier harvests, one entry a year."
+    )
+    earlier_maps: list[EarlierMap] = Field(
+        default_factory=list, description="Finished yield maps of earlier harvests, one entry a year."
+    )
     elevation: ElevationLayer | None = None
     surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
     soils: SoilsLayer | None = None

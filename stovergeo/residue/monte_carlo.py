@@ -95,13 +95,13 @@ def draw_limits(
         factor = drawn.season[now][:, field_of_zone] * drawn.zone_factor[now]
         inputs = _with_stover(cells, options, few, factor, drawn.grain_error[now])
         told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
-        standing = inputs["stover_mg_ha"].values
-        mean_standing = few.mean(standing)
-        asked_alike = _largest(alike, inputs, told, standing)
-        limit[now] = few.mean(standing - np.fmax(asked_alike, _largest(by_way, inputs, told, standing)))
+        mean_standing = few.mean(inputs["stover_mg_ha"].values)
+        counted = inputs["stover_usual_mg_ha"].values
+        asked_alike = _largest(alike, inputs, told, counted)
+        limit[now] = few.mean(counted - np.fmax(asked_alike, _largest(by_way, inputs, told, counted)))
         for name, way in ways.items():
-            kept = np.fmax(asked_alike, _largest(by_way, inputs, told.with_method(way), standing))
-            way_limit[name][now] = few.mean(standing - kept)
+            kept = np.fmax(asked_alike, _largest(by_way, inputs, told.with_method(way), counted))
+            way_limit[name][now] = few.mean(counted - kept)
             taken[name][now] = drawn.shares[name][now][:, field_of_zone] * mean_standing
     shares = {f"methods.{name}.share": share for name, share in drawn.shares.items()}
     all_inputs = {**drawn.shared, "residue.factor": drawn.season, **shares}
@@ -158,7 +158,7 @@ def _cells(stack: xr.Dataset, few: ZoneCells) -> xr.Dataset:
     flat = {
         n: ("cell", v.values.ravel()[few.cells], v.attrs) for n, v in stack.data_vars.items() if v.dims == ("y", "x")
     }
-    return xr.Dataset(flat)
+    return xr.Dataset(flat).astype(float)
 
 
 @dataclass(slots=True)
@@ -178,7 +178,8 @@ def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> Name
     two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
     told = replace(options, drawn=two, asked=set())
     try:
-        asked(named, cells.assign(stover_mg_ha=cells["stover_mg_ha"] * two["residue.factor"]), told)
+        drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_usual_mg_ha")}
+        asked(named, cells.assign(drawn), told)
     except Exception:
         if named.package == "stovergeo":
             raise
@@ -194,22 +195,23 @@ def _with_stover(
     if "grain_error_mg_ha" in cells:
         grain = np.maximum(grain + error[:, few.zone] * np.nan_to_num(cells["grain_error_mg_ha"].values), 0.0)
     stands = stover(grain, options.book.value("residue.slope"), options.book.value("residue.intercept"))
-    return cells.assign(
-        stover_mg_ha=(("draw", "cell"), stands * factor[:, few.zone], cells["stover_mg_ha"].attrs),
-        grain_mg_ha=(("draw", "cell"), grain, cells["grain_mg_ha"].attrs),
-    )
+    stands = stands * factor[:, few.zone]
+    # one error moves both: what is in doubt is the stover for the grain, not by how much this year is the better one
+    share = cells["stover_usual_mg_ha"].values / np.maximum(cells["stover_mg_ha"].values, 1e-9)
+    drawn = {"grain_mg_ha": grain, "stover_mg_ha": stands, "stover_usual_mg_ha": stands * share}
+    return cells.assign({name: (("draw", "cell"), values, cells[name].attrs) for name, values in drawn.items()})
 
 
-def _largest(rules: list[NamedRule], inputs: xr.Dataset, options: RuleOptions, standing: np.ndarray) -> np.ndarray:
-    """Return the most that any rule asks for, at most what stands; 0 where no rule is known."""
-    most = np.zeros_like(standing)
+def _largest(rules: list[NamedRule], inputs: xr.Dataset, options: RuleOptions, counted: np.ndarray) -> np.ndarray:
+    """Return the most that any rule asks for, at most the stover counted on; 0 where no rule is known."""
+    most = np.zeros_like(counted)
     for named in rules:
         answer = named.rule.keep(inputs, options)
         lined_up = answer.transpose(*(d for d in ("draw", "cell") if d in answer.dims)).values
         if answer.dims == ("draw",):
             lined_up = lined_up[:, None]
         most = np.fmax(most, lined_up)
-    return np.minimum(most, standing)
+    return np.minimum(most, counted)
 
 
 def _uncertain(

@@ -15,6 +15,9 @@ from stovergeo.residue.production import stover
 from stovergeo.residue.retention import Rule
 from stovergeo.stack import need, put
 
+#: cells for which the rules are asked at once (some 100 MB in double precision)
+CELLS_AT_ONCE: Final = 250_000
+
 #: soil variables whose unknown cells take a cautious number, by handbook key
 _CAUTIOUS: Final = {
     "soil_erodibility": "retention.water.erodibility_unknown",
@@ -79,6 +82,8 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     xarray.Dataset
         With ``stover_mg_ha``, ``keep_<rule>_mg_ha`` for every rule that could be checked, ``keep_mg_ha`` (the largest,
         at most all that stands), ``binding_rule`` (0, 1, ... into the attribute ``rules``) and ``removable_mg_ha``.
+        Limits count on ``stover_usual_mg_ha``: what stands or, where ``grain_mean_mg_ha`` tells that most years give
+        less, what they give; the rest is part of ``keep_mg_ha``.
 
     Raises
     ------
@@ -116,6 +121,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     report.stop_if_refused()
     _warn_of_conditioning(options, report)
     stack = put(stack, stover_mg_ha=expected_stover(stack["grain_mg_ha"].astype(float), options))
+    stack = put(stack, stover_usual_mg_ha=_usual_or_less(stack, options))
     inputs = with_cautious_soil(stack, options, report)
     answers = answers_of(rules, inputs, options, report)
     if not answers:
@@ -131,11 +137,24 @@ def expected_stover(grain_mg_ha: xr.DataArray, options: RuleOptions) -> xr.DataA
     return line * options.book.value("residue.factor")
 
 
+def _usual_or_less(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+    """Return the stover of most years, at most what stands; where earlier years tell nothing, what stands."""
+    standing = stack["stover_mg_ha"]
+    if "grain_mean_mg_ha" not in stack:
+        return standing
+    usual = expected_stover(stack["grain_mean_mg_ha"].astype(float), options)
+    return standing.where(~(usual < standing), usual)
+
+
 def answers_of(
     rules: list[NamedRule], inputs: xr.Dataset, options: RuleOptions, report: Report
 ) -> dict[str, xr.DataArray]:
-    """Return each rule's answer (Mg/ha), leaving out, and reporting, those that cannot be checked or fail."""
-    answers = {}
+    """Return each rule's answer (Mg/ha), leaving out, and reporting, those that cannot be checked or fail.
+
+    Rules are asked for some rows of the grid after the other, in double precision: they invert exponentials,
+    and a copy of the whole stack in it would be the largest thing of a run.
+    """
+    able = []
     for named in rules:
         missing = [v for v in named.rule.reads if v not in inputs]
         if missing:
@@ -146,13 +165,26 @@ def answers_of(
             )
             continue
         need(inputs, named.rule.reads, f"the rule {named.name}")
-        try:
-            answers[named.name] = asked(named, inputs, options)
-        except Exception as error:  # a stranger's rule must not stop the others; one of ours must not fail unseen
-            if named.package == "stovergeo":
-                raise
-            report.add("residue.rule_broken", f"retention rule {named.name}", f"{type(error).__name__}: {error}.")
-    return answers
+        able.append(named)
+    parts: dict[str, list[xr.DataArray]] = {named.name: [] for named in able}
+    for rows in _rows_at_once(inputs):
+        block = inputs.isel(y=rows).astype(float)
+        for named in [n for n in able if n.name in parts]:
+            try:
+                parts[named.name].append(asked(named, block, options))
+            except Exception as error:  # a stranger's rule must not stop the others; one of ours must not fail unseen
+                if named.package == "stovergeo":
+                    raise
+                report.add("residue.rule_broken", f"retention rule {named.name}", f"{type(error).__name__}: {error}.")
+                del parts[named.name]
+    # an answer that is the same everywhere has no rows to join
+    return {name: xr.concat(found, "y") if "y" in found[0].dims else found[0] for name, found in parts.items()}
+
+
+def _rows_at_once(inputs: xr.Dataset) -> list[slice]:
+    rows, cols = inputs.sizes["y"], inputs.sizes["x"]
+    step = max(CELLS_AT_ONCE // max(cols, 1), 1)
+    return [slice(start, start + step) for start in range(0, max(rows, 1), step)]
 
 
 def asked(named: NamedRule, inputs: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -173,8 +205,8 @@ def asked(named: NamedRule, inputs: xr.Dataset, options: RuleOptions) -> xr.Data
 
 
 def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Dataset:
-    """Return the stack in double precision with cautious numbers where the soil is not known, reported in hectares."""
-    inputs = stack.astype(float)  # rules invert exponentials; float32 would cost them digits
+    """Return the stack with cautious numbers where the soil is not known, reported in hectares."""
+    inputs = stack.copy()
     grown = inputs["stover_mg_ha"].notnull()
     for name, key in _CAUTIOUS.items():
         if name not in inputs:
@@ -182,12 +214,16 @@ def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) 
         unknown = grown & inputs[name].isnull()
         if bool(unknown.any()):
             number = options.book.value(key)
-            ha = float(inputs["cell_area_ha"].where(unknown).sum())
+            ha = _hectares(inputs, unknown)
             report.add(
                 "residue.soil_unknown", "soils", f"{name} is not known on {ha:.1f} ha; {number:.3g} was taken there."
             )
-            inputs[name] = inputs[name].where(~unknown, number).assign_attrs(inputs[name].attrs)
+            inputs[name] = inputs[name].astype(float).where(~unknown, number).assign_attrs(inputs[name].attrs)
     return inputs
+
+
+def _hectares(inputs: xr.Dataset, where: xr.DataArray) -> float:
+    return float(inputs["cell_area_ha"].where(where).sum(dtype=np.float64))
 
 
 def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report: Report) -> None:
@@ -197,7 +233,7 @@ def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report
     for answer in answers.values():
         open_ground = open_ground & ~(answer >= stover)
     for name, answer in answers.items():
-        ha = float(inputs["cell_area_ha"].where(open_ground & answer.isnull()).sum())
+        ha = _hectares(inputs, open_ground & answer.isnull())
         if ha > 0:
             what = f"What it reads is not known on {ha:.1f} ha."
             report.add("residue.rule_not_checked", f"retention rule {name}", what)
@@ -209,7 +245,7 @@ def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inpu
     for named in rules:
         if named.name in answers and not named.trait("forbids", False):
             short = (answers[named.name] >= stover) & (stover > 0)
-            ha = float(inputs["cell_area_ha"].where(short).sum())
+            ha = _hectares(inputs, short)
             if ha > 0:
                 what = f"It asks for all that stands, or more, on {ha:.1f} ha."
                 report.add("residue.all_must_stay", f"retention rule {named.name}", what)
@@ -218,25 +254,28 @@ def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inpu
 def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:
     grown = stack["stover_mg_ha"].notnull()
     maps = {n: a.broadcast_like(stack["stover_mg_ha"]).transpose("y", "x").where(grown) for n, a in answers.items()}
-    heights = []
-    for name, asks in maps.items():
-        # all-or-nothing rules come first in the order and win where they forbid
+    binding, highest = np.zeros(grown.shape, dtype=np.int16), np.full(grown.shape, -np.inf)
+    largest = np.full(grown.shape, np.nan)
+    for number, (name, asks) in enumerate(maps.items()):
+        # all-or-nothing rules come first in the order and win where they forbid; of two alike the first stands
         forbidding = rules[name].trait("forbids", False)
-        heights.append(np.where(forbidding & (asks > 0), np.inf, np.nan_to_num(asks.values, nan=-1.0)))
-    binding = np.argmax(np.stack(heights), axis=0)
-    # fmax: a rule that is not known in a cell leaves the others standing there
-    largest = np.fmax.reduce(np.stack([m.values for m in maps.values()]))
+        height = np.where(forbidding & (asks.values > 0), np.inf, np.nan_to_num(asks.values, nan=-1.0))
+        binding[height > highest] = number
+        np.maximum(highest, height, out=highest)
+        # fmax: a rule that is not known in a cell leaves the others standing there
+        np.fmax(largest, asks.values, out=largest)
     known = grown.values & np.isfinite(largest)
     standing = stack["stover_mg_ha"].values
-    kept = np.where(known, np.minimum(largest, standing), np.nan)
+    counted = stack["stover_usual_mg_ha"].values
+    removable = np.where(known, counted - np.minimum(largest, counted), np.nan)
     binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs={"rules": list(maps)})
     return put(
         stack,
         # a rule answers in Mg/ha; arithmetic may have carried along the unit of something it read
         **{f"keep_{name}_mg_ha": m.values for name, m in maps.items()},
-        keep_mg_ha=kept,
+        keep_mg_ha=standing - removable,
         binding_rule=binding_rule,
-        removable_mg_ha=standing - kept,
+        removable_mg_ha=removable,
     )
 
 

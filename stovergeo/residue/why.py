@@ -19,12 +19,12 @@ def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
     """
     names = list(stack["binding_rule"].attrs["rules"])
     asks = np.nan_to_num(np.stack([stack[f"keep_{n}_mg_ha"].values.astype(float) for n in names]))
-    standing, kept = (stack[n].values.astype(float) for n in ("stover_mg_ha", "keep_mg_ha"))
+    counted = stack["stover_usual_mg_ha"].values.astype(float)
     # the largest of all others: the second largest where the rule is the largest itself
-    ordered = np.sort(np.concatenate([np.zeros((1, *standing.shape)), asks]), axis=0)
+    ordered = np.sort(np.concatenate([np.zeros((1, *counted.shape)), asks]), axis=0)
     largest, second = ordered[-1], ordered[-2]
     return {
-        n: np.maximum(kept - np.minimum(np.where(asked >= largest, second, largest), standing), 0.0)
+        n: np.minimum(largest, counted) - np.minimum(np.where(asked >= largest, second, largest), counted)
         for n, asked in zip(names, asks, strict=True)
     }
 

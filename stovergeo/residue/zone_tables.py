@@ -154,6 +154,7 @@ def zone_methods(
     cells = zone_cells(labels, stack, len(zones))
     inputs = with_cautious_soil(stack, options, Report())
     stover_zone = cells.mean(cells.of(stack["stover_mg_ha"]))
+    counted_zone = cells.mean(cells.of(stack["stover_usual_mg_ha"]))
     yearly = replace(options, crop=options.crop.model_copy(update={"harvest_one_year_in": 1}))
     carbon = float(soil_carbon.required(yearly))
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
@@ -172,7 +173,7 @@ def zone_methods(
             known = np.isfinite(stover_zone[z])
             allowed = bool(known and taken[z] <= limit + 1e-9 and taken[z] > 0)
             years = (
-                float(one_year_in(share_of_years(stover_zone[z], carbon, taken[z]))) if known and budgeted else np.nan
+                float(one_year_in(share_of_years(counted_zone[z], carbon, taken[z]))) if known and budgeted else np.nan
             )
             stands = way.stands * stover_zone[z]
             rows.append(
@@ -214,10 +215,10 @@ def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options
     rules = [r for r in rules_for(options, Report()) if r.name in names]
     varying = [r for r in rules if r.trait("reads_method", False)]
     answers = answers_of(varying, inputs, options, Report())
-    standing = cells.of(stack["stover_mg_ha"])
+    counted = cells.of(stack["stover_usual_mg_ha"])
     kept = [cells.of(stack[f"keep_{r.name}_mg_ha"]) for r in rules if r not in varying]
     kept += [cells.of(a.broadcast_like(inputs["stover_mg_ha"]).transpose("y", "x")) for a in answers.values()]
-    return cells.mean(standing - np.minimum(np.fmax.reduce(np.stack(kept)), standing))
+    return cells.mean(counted - np.minimum(np.fmax.reduce(np.stack(kept)), counted))
 
 
 def _words(named: NamedRule, keep: float, standing: float, options: RuleOptions, units: Units) -> str:

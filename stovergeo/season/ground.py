@@ -56,6 +56,37 @@ def grain_map(
     )
 
 
+def with_earlier_years(
+    stack: xr.Dataset, plan: Plan, farm: FarmLayers, fields: gpd.GeoDataFrame, book: Handbook, report: Report
+) -> xr.Dataset:
+    """Put into the stack what earlier harvests tell: what each place gives in most years, and how steadily."""
+    if not farm.earlier:
+        return stack
+    inside = stack["field_number"].notnull().to_numpy()
+    grain = {}
+    for year, layer in sorted(farm.earlier.items()):
+        if isinstance(layer, xr.DataArray):
+            values = layers.onto_grid(layer, grid_of(stack))
+            grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
+        else:
+            cleaned = yieldmap.clean_points(layer, book, report)
+            surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+            grain[str(year)] = surface.grain
+    grain[str(plan.farm.season)] = stack["grain_mg_ha"]
+    years = yieldmap.compare_years(grain, stack["field_number"], book)
+    for name in grain:
+        if not any(name in used for used in years.used.values()):
+            said = f"The harvest of {name} tells of less than half of every field."
+            report.add("years.little", f"harvest of {name}", said)
+    return put(
+        stack,
+        relative_yield=years.relative,
+        yield_variation=years.variation,
+        yield_stability=years.stability,
+        grain_mean_mg_ha=years.mean,
+    )
+
+
 def with_terrain(
     stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, str]
 ) -> tuple[xr.Dataset, xr.Dataset | None]:

@@ -19,7 +19,7 @@ from stovergeo.handbook.book import UnknownCoefficientError
 from stovergeo.plan_file import Plan, read_plan
 from stovergeo.result import SeasonResult
 from stovergeo.season import story
-from stovergeo.season.ground import grain_map, with_terrain
+from stovergeo.season.ground import grain_map, with_earlier_years, with_terrain
 from stovergeo.season.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.season.tables import (
     ground_of,
@@ -127,7 +127,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell
     grid = layers.farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     stack = layers.put_layers(new_stack(grid), farm, fields)
     grain = grain_map(stack, farm, fields, book, report)
-    stack = grain.stack
+    stack = with_earlier_years(grain.stack, plan, farm, fields, book, report)
 
     step("Slope, water and the season's sun")
     stack, sun = with_terrain(stack, plan, farm, book, not_checked)
@@ -241,7 +241,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell
             "wrap": list(choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"]),
             "baling": bales.baling_words(made, plan, book),
             "storage": bales.storage_words(losses, bales.break_even_table(losses, bale), need),
-            "soil": story.soil_words(stack, book) + story.terrain_words(stack),
+            "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
             "yards": found.words,
         },
         problems=report.by_severity(),

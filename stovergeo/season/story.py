@@ -54,6 +54,27 @@ def soil_words(stack: xr.Dataset, book: Handbook) -> list[str]:
     return words or ["No heavy clay and no poorly drained ground lies in these fields."]
 
 
+def year_words(stack: xr.Dataset) -> list[str]:
+    """Say what earlier harvests change, where the plan names any."""
+    if "grain_mean_mg_ha" not in stack:
+        return []
+    inside = stack["field_number"].notnull()
+    known = inside & stack["grain_mean_mg_ha"].notnull()
+    if not bool(known.any()):
+        return ["Earlier harvests were given, but they tell too little of these fields to be used."]
+    area = stack["cell_area_ha"]
+    surplus = (stack["stover_mg_ha"] - stack["stover_usual_mg_ha"]).where(known)
+    above = float(area.where(surplus > 0).sum(dtype=np.float64))
+    words = [
+        f"Earlier harvests: on {above:.1f} ha more grew this year than in most years. What grew above that "
+        f"({float((surplus * area).sum(dtype=np.float64)):,.0f} Mg) is not counted on, and stays on the ground."
+    ]
+    unsteady = float(area.where(known & (stack["yield_stability"] == 3)).sum(dtype=np.float64))
+    if unsteady / float(area.where(known).sum(dtype=np.float64)) >= 0.01:
+        words.append(f"Unsteady ground: {unsteady:.1f} ha give much in one year and little in another.")
+    return words
+
+
 def terrain_words(stack: xr.Dataset) -> list[str]:
     """Say how much of the fields is steep or gathers water."""
     inside = stack["field_number"].notnull()

@@ -6,7 +6,7 @@ from stovergeo.yieldmap.ground import Ground, ground_from_points
 from stovergeo.yieldmap.reasons import REASONS
 from stovergeo.yieldmap.summary import raw_summary
 from stovergeo.yieldmap.surface import Surface, grain_surface
-from stovergeo.yieldmap.years import STABILITY, Years, compare_years, surfaces_by_year
+from stovergeo.yieldmap.years import STABILITY, Years, compare_years
 
 __all__ = [
     "REASONS",
@@ -21,5 +21,4 @@ __all__ = [
     "grain_surface",
     "ground_from_points",
     "raw_summary",
-    "surfaces_by_year",
 ]

@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import geopandas as gpd
 import numpy as np
 import xarray as xr
 
-from stovergeo.errors import ContractError, Report
+from stovergeo.errors import ContractError
 from stovergeo.handbook import Handbook
 from stovergeo.stack import check_unit, variable
-from stovergeo.yieldmap.clean import clean_points
-from stovergeo.yieldmap.surface import Surface, grain_surface
 
 #: stability classes by number
 STABILITY = {
@@ -31,26 +28,10 @@ class Years:
     variation: xr.DataArray  #: coefficient of variation of it between years
     stability: xr.DataArray  #: number of the class, see `STABILITY`; NaN with fewer than two years
     mean: xr.DataArray  #: Mg/ha: `relative` times the mean over years of the field's mean
-    planned: xr.DataArray  #: Mg/ha: `mean`, but never more than the planned year gave there
-    years: list[str]
+    used: dict[int, list[str]]  #: row of the field -> the years that told enough of it
 
 
-def surfaces_by_year(
-    points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook, report: Report
-) -> dict[str, Surface]:
-    """Return the surface of each year, earliest first, from points that carry a column `year`; each is cleaned."""
-    if "year" not in points:
-        raise ContractError("points of several years need a column 'year'")
-    found = {}
-    for year, part in points.groupby("year", sort=True):
-        cleaned = clean_points(part, book, report)
-        found[f"{year:g}"] = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
-    return found
-
-
-def compare_years(
-    grain: Mapping[str, xr.DataArray], field_number: xr.DataArray, book: Handbook, planned_year: str | None = None
-) -> Years:
+def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray, book: Handbook) -> Years:
     """Compare the grain of two or more years, cell by cell.
 
     Each year is divided by the mean of its field, so that a dry year does not count for
@@ -63,58 +44,75 @@ def compare_years(
     field_number : DataArray
         Row of the field in each cell, NaN outside.
     book : Handbook
-    planned_year : str, optional
-        The year whose stover is planned; left out: the last one given.
+        Numbers ``yieldmap.years.*``.
 
     Returns
     -------
     Years
-        Relative yield, its variation, stability classes and the mean of the years, each on that grid.
+        Relative yield, its variation, stability classes and the mean of the years, each on that grid. A field counts
+        only the years that tell enough of it, for other crops stood there in the others; with fewer than two such
+        years everything is NaN there.
 
     Raises
     ------
     ContractError
-        With fewer than two years, grids that differ, or an unknown planned year.
+        With fewer than two years, or grids that differ.
+
+    Examples
+    --------
+    A field in a good year and in a dry one that gave 40 % of it everywhere:
+
+    >>> import numpy as np
+    >>> import xarray as xr
+    >>> from stovergeo import load_handbook
+    >>> from stovergeo.yieldmap import compare_years
+    >>> good = xr.DataArray(np.array([[12.0, 8.0, 11.0, 9.0]]), dims=("y", "x"))
+    >>> years = compare_years({"2023": 0.4 * good, "2024": good}, 0 * good, load_handbook())
+    >>> years.relative.values.round(2).tolist(), years.mean.values.round(2).tolist()
+    ([[1.2, 0.8, 1.1, 0.9]], [[8.4, 5.6, 7.7, 6.3]])
     """
     if len(grain) < 2:
         raise ContractError("years are compared only where there are two or more")
     check_unit(field_number, "field_number", "compare_years")
     for surface in grain.values():
         check_unit(surface, "grain_mg_ha", "compare_years")
-    planned_year = list(grain)[-1] if planned_year is None else planned_year
-    if planned_year not in grain:
-        raise ContractError(f"there is no grain of the planned year {planned_year}; there are {', '.join(grain)}")
     shape = field_number.shape
     if any(g.shape != shape for g in grain.values()):
         raise ContractError("the years' grain does not stand on one grid")
     cube = np.stack([g.to_numpy().astype(float) for g in grain.values()])
     number = np.nan_to_num(field_number.to_numpy(), nan=-1).astype(int)
-    level = np.full(cube.shape, np.nan)  # the field's mean, each year
+    least = book.value("yieldmap.years.least_share")
+    mean, variation, usual = (np.full(shape, np.nan) for _ in range(3))
+    used: dict[int, list[str]] = {}
     for f in np.unique(number[number >= 0]):
         inside = number == f
-        # only ground known in every year, so that a gap in one year does not move its mean
-        common = inside & np.isfinite(cube).all(axis=0)
-        if common.any():
-            level[:, inside] = cube[:, common].mean(axis=1)[:, None]
-    relative = cube / level
-    seen = np.isfinite(relative).sum(axis=0)
-    mean = np.where(seen > 0, np.nansum(relative, axis=0) / np.maximum(seen, 1), np.nan)
-    square = np.nansum((relative - mean) ** 2, axis=0) / np.maximum(seen - 1, 1)
-    variation = np.where(seen >= 2, np.sqrt(square) / mean, np.nan)
+        here = cube[:, inside]
+        enough = np.isfinite(here).mean(axis=1) >= least
+        used[int(f)] = [year for year, tells in zip(grain, enough, strict=True) if tells]
+        if enough.sum() < 2:
+            continue
+        here = here[enough]
+        # the field's mean each year, over ground known in all: a gap in one year does not move that year's mean
+        common = np.isfinite(here).all(axis=0)
+        if not common.any():
+            continue
+        level = here[:, common].mean(axis=1, keepdims=True)
+        relative = here / level
+        seen = np.isfinite(relative).sum(axis=0)
+        middle = np.where(seen > 0, np.nansum(relative, axis=0) / np.maximum(seen, 1), np.nan)
+        square = np.nansum((relative - middle) ** 2, axis=0) / np.maximum(seen - 1, 1)
+        mean[inside], usual[inside] = middle, middle * level.mean()
+        variation[inside] = np.where(seen >= 2, np.sqrt(square) / middle, np.nan)
     unsteady = book.value("yieldmap.years.unsteady")
     stability = np.where(variation > unsteady, 3.0, np.where(mean >= 1, 1.0, 2.0))
     stability[~np.isfinite(variation)] = np.nan
-    usual = mean * level.mean(axis=0)
-    own = cube[list(grain).index(planned_year)]
-    planned = np.where(np.isfinite(own), np.fmin(usual, own), np.nan)
     like = next(iter(grain.values()))
     return Years(
         relative=_like(like, mean, "relative_yield"),
         variation=_like(like, variation, "yield_variation"),
         stability=_like(like, stability, "yield_stability"),
         mean=_like(like, usual, "grain_mean_mg_ha"),
-        planned=_like(like, planned, "grain_mg_ha"),
-        years=list(grain),
+        used=used,
     )
 
 

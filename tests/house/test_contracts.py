@@ -57,7 +57,7 @@ def test_no_variable_is_made_twice() -> None:
 
 @pytest.mark.parametrize("rule", RULES, ids=ids)
 def test_a_rule_reads_what_earlier_rooms_make_and_makes_a_known_name(rule: Plugin) -> None:
-    earlier = {*BY_ROOM["layers"], *BY_ROOM["yieldmap"], *BY_ROOM["terrain"], "stover_mg_ha"}
+    earlier = {*BY_ROOM["layers"], *BY_ROOM["yieldmap"], *BY_ROOM["terrain"], "stover_mg_ha", "stover_usual_mg_ha"}
     assert set(rule.thing.reads) <= earlier
     assert variable(f"keep_{rule.name}_mg_ha").unit == "Mg/ha"
     assert rule.thing.valid

@@ -13,7 +13,7 @@ from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.words import Units, per_area
 
 title = "Soil carbon"
-reads = ("stover_mg_ha",)
+reads = ("stover_usual_mg_ha",)
 source = "Wilhelm et al. 2007, Agron. J. 99:1665-1667; spread after Johnson et al. 2014, BioEnergy Research"
 valid = (
     "Corn Belt soils in continuous corn or corn and soybean; one table for all of them is unsafe, hence the wide spread"
@@ -40,7 +40,8 @@ def required(options: RuleOptions) -> Number:
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave in a year of harvest, Mg/ha."""
-    stover = stack["stover_mg_ha"]
+    # the years without harvest give what most years give
+    stover = stack["stover_usual_mg_ha"]
     return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_one_year_in)
 
 
