@@ -6,12 +6,14 @@ Run with ``pytest tests/benchmarks/bench_residue.py -s``. Each test prints one r
 from __future__ import annotations
 
 import importlib.util
+import os
 import time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from bench_rows import row
 
 from stovergeo.errors import Report
 from stovergeo.handbook import load_handbook
@@ -19,7 +21,7 @@ from stovergeo.plan_file.crop import Crop, Limits, Odds
 from stovergeo.residue import RuleOptions, draw_limits, limits, methods, monte_carlo
 
 pytestmark = pytest.mark.benchmark
-DRAWS = 1000
+DRAWS = int(os.environ.get("STOVERGEO_BENCH_DRAWS", "1000"))
 
 
 @pytest.fixture(scope="module")
@@ -48,9 +50,10 @@ def test_draws_at_once_against_one_at_a_time(case, monkeypatch):
     together, run = timed(case, DRAWS)
     monkeypatch.setattr(monte_carlo, "_DRAWS_AT_ONCE", 1)
     one_by_one, same = timed(case, DRAWS // 20)
-    print(
-        f"\nMonte Carlo, 40 zones, {DRAWS} draws: {together:.1f} s, one draw at a time would take "
-        f"{20 * one_by_one / together:.1f} times as long"
+    row(
+        f"Monte Carlo, 40 zones, {DRAWS} draws",
+        seconds=f"{together:.1f}",
+        times_as_long_one_draw_at_a_time=f"{20 * one_by_one / together:.1f}",
     )
     assert run.limit_mg_ha.shape == (DRAWS, 40)
     assert same.limit_mg_ha.shape == (DRAWS // 20, 40)
@@ -61,8 +64,9 @@ def test_sampled_cells_against_all_cells(case, monkeypatch):
     monkeypatch.setattr(monte_carlo, "CELLS_A_ZONE", 10**9)
     every, full = timed(case, 100)
     off = np.abs(np.percentile(sampled.limit_mg_ha, 10, axis=0) - np.percentile(full.limit_mg_ha, 10, axis=0))
-    print(
-        f"\nSixty cells a zone: all cells take {every / few:.1f} times as long; "
-        f"P10 differs by at most {off.max():.3f} Mg/ha"
+    row(
+        "Monte Carlo on sixty cells a zone",
+        times_as_long_on_all_cells=f"{every / few:.1f}",
+        P10_differs_by_at_most=f"{off.max():.3f} Mg/ha",
     )
     assert off.max() < 0.15

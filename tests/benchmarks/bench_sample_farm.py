@@ -14,6 +14,7 @@ import time
 from pathlib import Path
 
 import pytest
+from bench_rows import row
 
 pytestmark = pytest.mark.benchmark
 _PEAK = "import resource; print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
@@ -37,9 +38,12 @@ def test_first_and_second_run(tmp_path: Path) -> None:
     )
     cache = tmp_path / "cache"
     imports, _ = timed("import geopandas, rasterio, xarray, numba, scipy.optimize, pvlib, folium", cache)
-    rows = []
     for name in ("first", "second"):
         seconds, peak = timed(whole.format(out=str(tmp_path / name)), cache)
         assert (tmp_path / name / "map.html").is_file()
-        rows.append(f"{name} run {seconds:.1f} s, {seconds / imports:.1f} x bare imports, peak {peak} MB")
-    print(f"\nsample farm: bare imports {imports:.1f} s; " + "; ".join(rows))
+        row(
+            f"sample farm, {name} run",
+            seconds=f"{seconds:.1f}",
+            times_the_bare_imports=f"{seconds / imports:.1f}",
+            peak_MB=peak,
+        )

@@ -17,6 +17,7 @@ import pytest
 import shapely
 import xarray as xr
 from affine import Affine
+from bench_rows import growth, row
 from odc.geo.geobox import GeoBox
 from scipy.ndimage import distance_transform_edt, gaussian_filter, zoom
 from scipy.sparse import coo_array
@@ -35,6 +36,7 @@ pytestmark = pytest.mark.benchmark
 CELL, WEST, SOUTH, CRS = 5.0, 500_000.0, 4_650_000.0, "EPSG:32615"
 LARGEST = int(os.environ.get("STOVERGEO_BENCH_CELLS", "2000"))
 SIDES = [n for n in (500, 1000, 2000, 4000) if n <= LARGEST]
+TOOK: dict[int, float] = {}  # seconds by side, in the order of SIDES
 
 
 def noise(rng: np.random.Generator, cells: int) -> np.ndarray:
@@ -120,11 +122,16 @@ def test_whole_search(cells):
     bales = 20_000 * cells**2 // 2000**2
     wall_find, cpu_find, found = timed(find_yards, rated, ratings, bales, Yards(), Bale(), book)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(
-        f"\nyard search {cells} x {cells}: rate {wall_rate:.2f} s, search {wall_find:.2f} s wall; "
-        f"{cpu_rate + cpu_find:.2f} s of processor = {(cpu_rate + cpu_find) / yardstick:.1f} distance transforms; "
-        f"{len(found.yards)} yards for {found.yards['capacity_bales'].sum():,} of {bales:,} bales; peak {peak:,.0f} MB"
+    row(
+        f"yard search, {cells} x {cells}",
+        seconds_of_the_clock=f"rate {wall_rate:.2f}, search {wall_find:.2f}",
+        times_an_exact_distance_transform=f"{(cpu_rate + cpu_find) / yardstick:.1f}",
+        found=f"{len(found.yards)} yards, {found.yards['capacity_bales'].sum():,} of {bales:,} bales",
+        peak_MB=f"{peak:,.0f}",
     )
+    TOOK[cells] = wall_rate + wall_find
+    if cells == SIDES[-1]:
+        row("yard search", growth_exponent_with_cells=growth([s**2 for s in TOOK], list(TOOK.values())))
     assert len(found.yards)
 
 
@@ -133,7 +140,7 @@ def test_distance_kernel():
     marked = rng.random((2000, 2000)) < 1e-4
     _, ours, distance = timed(distance_to_cells, marked, 1.0)
     _, scipys, reference = timed(distance_transform_edt, ~marked)
-    print(f"\ndistance, 2,000 x 2,000: {scipys / ours:.1f} times scipy's speed")
+    row("distance to the nearest cell, 2,000 x 2,000", times_faster_than_scipy=f"{scipys / ours:.1f}")
     assert np.allclose(distance, reference, atol=1e-3)
 
 
@@ -159,4 +166,4 @@ def test_way_kernel():
 
     _, ours, _ = timed(way_m, start, hardness, 1.0)
     _, scipys, _ = timed(by_scipy)
-    print(f"\nway, {n} x {n}: {scipys / ours:.1f} times the speed of scipy's Dijkstra")
+    row(f"way over hard and soft ground, {n} x {n}", times_faster_than_Dijkstra_of_scipy=f"{scipys / ours:.1f}")
