@@ -1,7 +1,7 @@
 """Speed of the terrain room, always against a reference in the same run; never as seconds.
 
-Run with ``pytest tests/benchmarks/bench_terrain.py -s``, or all benchmarks by `run.py`. Each test prints a row.
-Rows whose reference is not installed (gdaldem, GRASS) say so and are skipped. The largest grid of the
+Run with ``pytest tests/benchmarks/bench_terrain.py -s``, or all benchmarks by `run.py`. Each test prints one
+row. Rows whose reference is not installed (gdaldem, GRASS) say so and are skipped. The largest grid of the
 scaling and memory rows is set by STOVERGEO_BENCH_CELLS (side in cells; 2048 when unset, 8192 in
 full). Ratios are of processor time, all threads and child processes counted: it hardly moves with what
 else the machine does.

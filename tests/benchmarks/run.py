@@ -1,7 +1,7 @@
 """All benchmarks in one run, one table: ``python tests/benchmarks/run.py`` on an idle machine.
 
 ``--full`` takes the largest sizes (8,192 cells a side, a million points), ``--small`` only proves that every benchmark
-runs; its figures mean nothing. A row whose reference is not installed is missing, and said below the table.
+runs; its figures mean nothing. A row whose reference is not installed is missing; pytest says so above the table.
 """
 
 from __future__ import annotations
