@@ -18,7 +18,7 @@ from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
 
 #: pairs beyond this many tell nothing more
-_MOST_PAIRS = 40_000
+_MOST_PAIRS = 15_000
 
 
 @dataclass(frozen=True, slots=True)
