@@ -67,10 +67,10 @@ def hint_for(text: str, message: str) -> str:
         return f"{shown} - in double quotes a backslash means something else: write paths with / instead."
     if re.match(r'["\w.-]+\s*:', line):
         return f"{shown} - a key and its value are joined by = and not by a colon."
-    if re.match(r'["\w.-]+\s*=\s*[^"\'\d\[{+-]', line) and not re.search(r"=\s*(true|false)\b", line):
-        return f"{shown} - text must stand in quotes."
-    if "=" in line and "," in line.split("=", 1)[1] and re.search(r"=\s*\d+,\d", line):
+    if re.search(r"=\s*\d+,\d", line):
         return f"{shown} - write a decimal point, not a comma."
+    if re.match(r"[\"\w.-]+\s*=\s*(?!true\b|false\b)[^\W\d_]", line):
+        return f"{shown} - text must stand in quotes."
     if "twice" in message or "overwrite" in message.lower():
         return f"{shown} - this section or key stands in the file once already."
     return shown and f"{shown}."

@@ -4,7 +4,8 @@ Everything a run writes goes into a hidden part folder inside the outputs folder
 it is on the same disk as its final place. When all of it is written and verified, a mark
 is set and every file is renamed. A run that dies before the mark leaves a part folder that
 the next run removes; one that dies after it leaves a part folder whose renames the next run
-finishes. A live run holds a lock on its part folder, so the two can be told apart.
+finishes, and so does one whose renaming fails half-way. A live run holds a lock on its part
+folder, so the two can be told apart.
 """
 
 from __future__ import annotations
@@ -161,7 +162,8 @@ def part_folder(folder: Path, report: Report) -> Iterator[Path]:
         raise _refusal(error, f"folder {folder}", report, shutil.disk_usage(folder).free) from None
     finally:
         stay.close()
-        if part is not None:
+        # with the mark still in it the renaming was broken off, and the next run finishes it
+        if part is not None and not (part / _WHOLE).exists():
             shutil.rmtree(part, ignore_errors=True)
 
 
@@ -183,8 +185,23 @@ def publish(part: Path, folder: Path, names: tuple[str, ...], overwrite: bool, r
         mark = part / f"{_WHOLE}{SUFFIX}"
         mark.write_text("\n".join(names), "utf-8")
         _to_disk(mark)
+        _refuse_held_open(folder, names, report)
         mark.replace(part / _WHOLE)  # the mark itself must never be seen half-written
         _rename_all(part, folder)
+        (part / _WHOLE).unlink()  # nothing is left to finish
+
+
+def _refuse_held_open(folder: Path, names: tuple[str, ...], report: Report) -> None:
+    """Refuse before the first renaming where a program holds an old result so that it cannot be replaced."""
+    for name in names:
+        if (folder / name).exists():
+            try:
+                with (folder / name).open("r+b"):
+                    pass
+            except PermissionError as error:
+                what = f"It cannot be replaced: {error.strerror}."
+                cure = "Close the program that has it open, or choose another folder with `--out`."
+                raise report.refuse("out.failed", f"{folder / name}", what, cure) from None
 
 
 def _rename_all(part: Path, folder: Path) -> None:

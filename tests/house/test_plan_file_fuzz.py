@@ -63,6 +63,7 @@ FOUND_VALUES = [
 ]
 
 
+@pytest.mark.surprise("A value of many lines was quoted whole in the message about it.")
 @pytest.mark.parametrize("value", FOUND_VALUES)
 def test_values_that_once_were_told_badly(tmp_path: Path, value: str) -> None:
     path = tmp_path / "plan.toml"

@@ -115,6 +115,7 @@ def test_heights_in_whole_metres(farm, given, hear):
     hear("dem.steps", "warn")
 
 
+@pytest.mark.surprise("An elevation turned over or mirrored passed for the farm.")
 @pytest.mark.parametrize("turn", ["upside down", "mirrored"])
 def test_ground_turned_over(farm, given, hear, turn):
     """The receiver's own heights tell; noise of a metre does not hide it."""

@@ -50,6 +50,7 @@ KEYS = [
 ]
 
 
+@pytest.mark.surprise("1,5 m was read as 15 m; negative prices, cells of nothing and infinity were taken.")
 @pytest.mark.parametrize(("section", "key", "value", "code", "word"), KEYS)
 def test_a_value_typed_wrong(farm, section, key, value, code, word):
     farm.data.setdefault(section, {})[key] = value
@@ -75,6 +76,7 @@ def test_a_line_that_is_no_toml(farm, right, wrong, word):
     told(farm, plan, "plan.unreadable", "Line ", word)
 
 
+@pytest.mark.surprise("A plan file with a byte order mark, or in UTF-16, was refused.")
 @pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16"])
 def test_a_plan_from_another_editor_is_read(farm, encoding):
     plan = write_plan(farm.data, farm.folder)
@@ -98,6 +100,7 @@ def test_a_layer_for_a_plan(farm, name):
     told(farm, farm.folder / name, "plan.unreadable", "does not look like a plan file")
 
 
+@pytest.mark.surprise("A web page in place of a layer was said to declare entities; a PDF was called a table.")
 @pytest.mark.parametrize(
     ("start", "word"),
     [
@@ -122,12 +125,14 @@ def test_one_part_of_a_shapefile(farm, fields):
     told(farm, write_plan(farm.data, farm.folder), "file.incomplete", "f.dbf")
 
 
+@pytest.mark.surprise("A title above the names of columns was told as ten columns without a name.")
 def test_a_title_above_the_names(farm, table):
     table.to_excel(farm.folder / "points.xlsx", index=False, startrow=3)
     farm.layers["yield_points"]["path"] = "points.xlsx"
     told(farm, write_plan(farm.data, farm.folder), "table.no_names", "first row")
 
 
+@pytest.mark.surprise("Check told a problem of the yield points twice.")
 def test_a_problem_is_told_once(farm, table):
     with pd.ExcelWriter(farm.folder / "points.xlsx") as book:
         table.head().to_excel(book, sheet_name="A", index=False)

@@ -57,6 +57,7 @@ FOUND_IN_POINTS = [
 ]
 
 
+@pytest.mark.surprise("A column that is there and blank, or numbers without end, let warnings of a library through.")
 @pytest.mark.parametrize(("column", "values", "share"), FOUND_IN_POINTS)
 def test_values_that_once_broke_the_reader(farm, table, column, values, share):
     spoil_column_and_read(farm, table, column, values, share)
@@ -128,6 +129,7 @@ FOUND_IN_BYTES = [
 ]
 
 
+@pytest.mark.surprise("A few wrong bytes in a layer made the libraries raise what nobody caught.")
 @pytest.mark.parametrize(("ending", "flips", "cut"), FOUND_IN_BYTES)
 def test_bytes_that_once_broke_the_reader(farm, many_formats, ending, flips, cut):
     spoil_and_read(farm, many_formats, ending, flips, cut)

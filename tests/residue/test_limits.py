@@ -51,6 +51,14 @@ def test_forbidden_ground_names_the_rule_that_forbids(done, farm):
     assert (done["removable_mg_ha"].where(water, 0) == 0).all()
 
 
+def test_rows_asked_a_few_at_a_time_give_the_same_answer(done, farm, options, monkeypatch):
+    monkeypatch.setattr("stovergeo.residue.removable.CELLS_AT_ONCE", 3 * farm.sizes["x"])
+    in_blocks = limits(farm, options, Report())
+    assert farm.sizes["y"] % 3 != 0  # the last block is a short one
+    for name, values in done.data_vars.items():
+        np.testing.assert_array_equal(in_blocks[name].values, values.values, err_msg=name)
+
+
 def test_every_variable_has_a_unit(done):
     assert all(unit for unit, *_ in summary(done).values())
 

@@ -11,6 +11,8 @@ import tomllib
 import warnings
 from pathlib import Path
 
+import changed_places  # noqa: F401  both fill the list of changes
+import changed_records  # noqa: F401
 import pytest
 from changed_input import change_one_thing
 

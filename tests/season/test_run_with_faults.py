@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import geopandas as gpd
@@ -94,3 +97,27 @@ def test_a_name_that_is_a_formula_is_text_in_the_tables(named_by_strangers: Path
 def test_a_name_that_is_a_path_makes_no_file(named_by_strangers: Path) -> None:
     assert sorted(p.name for p in (named_by_strangers / "out").iterdir()) == sorted(NAMES)
     assert [p.name for p in named_by_strangers.parent.iterdir()] == ["farm"]
+
+
+@pytest.mark.row(55)
+def test_a_plug_in_that_cannot_be_imported_is_named_and_the_rest_works(tmp_path: Path) -> None:
+    told = tmp_path / "broken_rules-1.0.dist-info"
+    told.mkdir()
+    (told / "METADATA").write_text("Metadata-Version: 2.1\nName: broken-rules\nVersion: 1.0\n", "utf-8")
+    (told / "entry_points.txt").write_text("[stovergeo.retention_rules]\nbroken = broken_rules:RULE\n", "utf-8")
+    (tmp_path / "broken_rules.py").write_text("import no_such_module\n", "utf-8")
+    write_small_farm(tmp_path, side_m=250.0, cell_m=10.0)
+    (tmp_path / "plan.toml").write_text(PLAN.replace("season = 2026", 'season = 2026\ncell = "10 m"'), "utf-8")
+    env = {**os.environ, "PYTHONPATH": str(tmp_path), "COLUMNS": "200"}
+    line = [sys.executable, "-m", "stovergeo.cli"]
+    listed = subprocess.run(
+        [*line, "rules", "--json"], capture_output=True, text=True, env=env, timeout=120, check=True
+    )
+    rules = {r["name"]: r["broken"] for r in json.loads(listed.stdout)}
+    assert "no_such_module" in rules["broken"]
+    assert rules["ground_cover"] is None or not rules["ground_cover"]
+    line += ["plan", str(tmp_path / "plan.toml"), "--out", str(tmp_path / "out")]
+    run = subprocess.run(line, capture_output=True, text=True, env=env, timeout=300, check=False)
+    assert run.returncode == 0, run.stderr
+    assert "residue.rule_broken" in run.stderr
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(NAMES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import hashlib
 import io
 import json
 import os
@@ -116,8 +117,6 @@ def test_what_each_rule_costs_the_farm_stands_in_both_records(written, result):
 
 
 def test_record_lists_checksums_of_the_files_beside_it(written):
-    import hashlib
-
     record = json.loads(written["plan.json"].read_text("utf-8"))
     assert set(record["files_sha256"]) == set(NAMES) - {"plan.json"}
     for name, digest in record["files_sha256"].items():
@@ -276,7 +275,7 @@ for kill in range(kills):
     child = os.fork()
     if child == 0:
         while True:
-            for result in (two, one):
+            for result in (two, one) if kill % 2 else (one, two):
                 write_outputs(result, folder, overwrite=True)
     time.sleep(draw.uniform(0, 2.5 * whole_s))
     os.kill(child, signal.SIGKILL)
@@ -305,6 +304,56 @@ def test_killed_at_random_moments_one_runs_results_stand_whole(tmp_path):
     assert told["kills"] == kills
     assert told["cleaned"] > kills / 3  # most kills fell into the writing
     assert told["seen"] == [0, 1]
+
+
+@pytest.mark.row(49)
+def test_a_result_that_a_program_holds_open_is_named_and_nothing_is_replaced(standing, result, monkeypatch):
+    """As on a system where an open file cannot be replaced: it cannot be opened for writing either."""
+    before = {p.name: p.read_bytes() for p in standing.iterdir()}
+    opened = Path.open
+
+    def held(path, mode="r", *rest, **more):
+        if path == standing / "zones.csv" and "+" in mode:
+            raise PermissionError(13, "The process cannot access the file because it is being used")
+        return opened(path, mode, *rest, **more)
+
+    monkeypatch.setattr(Path, "open", held)
+    with pytest.raises(InputError) as refused:
+        write_outputs(result, standing, overwrite=True)
+    problem = refused.value.problems[0]
+    assert problem.code == "out.failed"
+    assert "zones.csv" in problem.where
+    assert "Close the program" in problem.cure
+    assert {p.name: p.read_bytes() for p in standing.iterdir()} == before
+
+
+@pytest.mark.row(49)
+@pytest.mark.surprise(
+    "A renaming that failed half-way left old and new results side by side, and the new ones were lost."
+)
+def test_a_renaming_that_fails_half_way_is_finished_by_the_next_run(standing, result, monkeypatch):
+    farm = result.plan.farm.model_copy(update={"name": "Another farm"})
+    other = dataclasses.replace(result, plan=result.plan.model_copy(update={"farm": farm}))
+    replace = Path.replace
+
+    def fails(path, target):
+        if Path(target).name == "zones.csv":
+            raise OSError(5, "Input/output error")
+        return replace(path, target)
+
+    monkeypatch.setattr(Path, "replace", fails)
+    with pytest.raises(InputError) as refused:
+        write_outputs(other, standing, overwrite=True)
+    assert refused.value.problems[0].code == "out.failed"
+    monkeypatch.undo()
+    report = Report()
+    refuse_existing(standing, True, report)
+    assert codes(report) == ["out.resumed"]
+    record = json.loads((standing / "plan.json").read_text("utf-8"))
+    for name, digest in record["files_sha256"].items():
+        assert hashlib.sha256((standing / name).read_bytes()).hexdigest() == digest, name
+    assert "Another farm" in (standing / "map.html").read_text("utf-8")
+    assert sorted(p.name for p in standing.iterdir()) == sorted(NAMES)
 
 
 def test_a_live_run_is_left_alone(tmp_path, result):
