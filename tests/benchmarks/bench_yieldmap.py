@@ -171,12 +171,14 @@ def test_speed_and_growth(made) -> None:
         )
         if n not in sizes:
             continue
+        peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6  # before the references take theirs
         known, values = places(cleaned.points)
         x, y = np.meshgrid(stack.x.to_numpy(), stack.y.to_numpy())
         asked = np.column_stack([x.ravel(), y.ravel()])
         fit_s, _ = _processor(lambda k=known, v=values, s=stack: _fit_and_draw(k, v, s))
         spent[n] = clean_s + grid_s
         size = f"{len(points):,} points to {asked.shape[0]:,} cells of 2 m"
+        row(size, peak_GB_of_cleaning_and_gridding=f"{peak_gb:.2f}")
         for name, reference in (("verde", neighbours), ("inverse distance on cKDTree", inverse_distance)):
             slow_s, _ = _processor(lambda r=reference, k=known, v=values, a=asked: r(k, v, a))
             row(
@@ -185,7 +187,6 @@ def test_speed_and_growth(made) -> None:
                 surface_with_error_and_validation=f"{slow_s / grid_s:.1f} times faster",
                 cleaned_and_gridded=f"{slow_s / (clean_s + grid_s):.1f} times faster",
             )
-        row(size, peak_GB=f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f}")
         assert surface.grain.notnull().mean() > 0.9
     row(
         "cleaning and gridding",
