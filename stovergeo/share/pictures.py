@@ -32,6 +32,7 @@ SHOWN: Final[tuple[Shown, ...]] = (
     Shown("keep_mg_ha", "What must stay", "rate", 0.05, "earth", "The most that any of the soil rules asks for."),
     Shown("stover_mg_ha", "Stover grown", "rate", 0.05, "straw", "Stalks, leaves and cobs before harvest; dry weight."),
     Shown("grain_mg_ha", "Grain", "rate", 0.05, "straw", "Dry corn grain, from the yield map."),
+    Shown("grain_mean_mg_ha", "Grain in most years", "rate", 0.05, "straw", "Mean of this harvest and earlier ones."),
     Shown("slope_pct", "Slope", "pct1", 0.1, "earth", "Rise in 100 of run."),
     Shown("ponding_m", "Where water stands", "depth", 0.01, "water", "How deep a hollow fills before it spills."),
     Shown("drainage_height_m", "Height above drainage", "length1", 0.1, "water_low", "Low ground drains last."),
@@ -93,6 +94,7 @@ def raster_layers(stack: xr.Dataset, titles: dict[str, str]) -> list[dict[str, A
     ]
     for name, title, attribute, place in (
         ("binding_rule", "What sets the limit", "rules", 2),
+        ("yield_stability", "How steady the yield is", "classes", len(layers) + 1),
         ("yard_reason", "Why no yard here", "reasons", len(layers) + 1),
     ):
         if name in stack:

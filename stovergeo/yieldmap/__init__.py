@@ -6,11 +6,10 @@ from stovergeo.yieldmap.ground import Ground, ground_from_points
 from stovergeo.yieldmap.reasons import REASONS
 from stovergeo.yieldmap.summary import raw_summary
 from stovergeo.yieldmap.surface import Surface, grain_surface
-from stovergeo.yieldmap.years import STABILITY, Years, compare_years
+from stovergeo.yieldmap.years import Years, compare_years
 
 __all__ = [
     "REASONS",
-    "STABILITY",
     "Cleaned",
     "Ground",
     "Surface",

@@ -12,12 +12,13 @@ from stovergeo.errors import ContractError
 from stovergeo.handbook import Handbook
 from stovergeo.stack import check_unit, variable
 
-#: stability classes by number
-STABILITY = {
-    1: "steadily above the field's mean",
-    2: "steadily below the field's mean",
-    3: "unsteady from year to year",
-}
+#: stability classes; the numbers in the stack count from 1
+CLASSES = (
+    "not known",
+    "Steadily above the field's mean",
+    "Steadily below the field's mean",
+    "Unsteady from year to year",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +27,7 @@ class Years:
 
     relative: xr.DataArray  #: mean over years of yield divided by its field's mean that year
     variation: xr.DataArray  #: coefficient of variation of it between years
-    stability: xr.DataArray  #: number of the class, see `STABILITY`; NaN with fewer than two years
+    stability: xr.DataArray  #: number of the class, see `CLASSES`; NaN with fewer than two years
     mean: xr.DataArray  #: Mg/ha: `relative` times the mean over years of the field's mean
     used: dict[int, list[str]]  #: row of the field -> the years that told enough of it
 
@@ -110,7 +111,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
     return Years(
         relative=_like(like, mean, "relative_yield"),
         variation=_like(like, variation, "yield_variation"),
-        stability=_like(like, stability, "yield_stability"),
+        stability=_like(like, stability, "yield_stability").assign_attrs(classes=CLASSES),
         mean=_like(like, usual, "grain_mean_mg_ha"),
         used=used,
     )

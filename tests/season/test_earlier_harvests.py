@@ -158,3 +158,17 @@ units = {{ yield = "t/ha dry", swath = "m", distance = "m", time = "unix s" }}
     done = command("check", tmp_path / "plan.toml")
     assert done.returncode == 2
     assert "years.one_file" in done.stdout + done.stderr
+
+
+def test_the_map_shows_the_most_years_and_how_steady_they_are(tmp_path: Path) -> None:
+    write_small_farm(tmp_path)
+    with rasterio.open(tmp_path / "yield.tif") as raster:
+        swing = np.where(np.arange(raster.width) < raster.width / 2, 0.3, 1.7)
+    _other_year(tmp_path, "other.tif", swing)
+    more = '[[layers.earlier_maps]]\nyear = 2024\npath = "other.tif"\nunit = "bu/ac at 15.5 %"\n'
+    (tmp_path / "plan.toml").write_text(PLAN + more)
+    done = command("plan", tmp_path / "plan.toml", "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "out" / "map.html").read_text("utf-8")
+    for words in ("Grain in most years", "How steady the yield is", "Unsteady from year to year"):
+        assert words in page
