@@ -81,6 +81,16 @@ class GroundRatings:
         """Return all ground that vector layers forbid, exactly."""
         return shapely.union_all([r.rating.keep_out for r in self.rated if r.rating.keep_out is not None])
 
+    def too_near(self, shapes: np.ndarray) -> np.ndarray:
+        """Tell which shapes lie nearer to a hazard than is asked, by distance alone: no buffer, no grid."""
+        near = np.zeros(len(shapes), bool)
+        tree = shapely.STRtree(shapes)
+        for clear_of in (r.rating.clear_of for r in self.rated):
+            if clear_of is not None:
+                hazards, distances = clear_of
+                near[tree.query(hazards, predicate="dwithin", distance=distances)[1]] = True
+        return near
+
 
 def pattern_of(bale: Any, pattern: str, yards_plan: Yards, book: Handbook) -> Pattern:
     """Return how the bales will be stacked, with the plan's row gap or the handbook's."""

@@ -258,8 +258,9 @@ class _Hunt:
         return Yard(laid, angle, self.pattern, stacks, ground, lanes, apron, cells, score, known_as)
 
     def _checked(self, laid: Rows) -> Rows:
-        """Drop any row that touches ground kept out by the exact shapes; cells are only their picture."""
-        return laid.only(~shapely.intersects(self.keep_out, laid.polygons), self.pattern)
+        """Drop any row that touches ground kept out, or is too near to a hazard by distance; cells are a picture."""
+        out = shapely.intersects(self.keep_out, laid.polygons) | self.ratings.too_near(laid.polygons)
+        return laid.only(~out, self.pattern)
 
     def _enough(self, laid: Rows, bales: int) -> Rows:
         """Leave out the outermost stacks that are more than the place was looked for."""

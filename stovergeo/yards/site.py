@@ -45,6 +45,8 @@ class Rating:
     value: xr.DataArray  #: what was looked at, with `units`; NaN where unknown
     limit: float = np.nan  #: the value at which the ground becomes forbidden
     keep_out: Any = None  #: exact forbidden ground as a shapely geometry, where it comes from vector layers
+    #: shapes and the distance asked from each, against which every row of bales is measured once more
+    clear_of: tuple[np.ndarray, np.ndarray] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,7 @@ class Site:
         *,
         limit: float = np.nan,
         keep_out: Any = None,
+        clear_of: tuple[np.ndarray, np.ndarray] | None = None,
     ) -> Rating:
         """Put a criterion's arrays on the grid as a `Rating`."""
         coords = self.stack.coords
@@ -170,6 +173,7 @@ class Site:
             on_grid(value, np.float32, units),
             limit,
             keep_out,
+            clear_of,
         )
 
 

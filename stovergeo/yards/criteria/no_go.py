@@ -24,7 +24,8 @@ class NoGo:
             return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(1.0), "1", limit=lane)
         keep_out = around(frame.geometry, lane)
         refused = site.touched([keep_out])
-        return site.rating(~refused, ~refused, ~refused, "1", limit=lane, keep_out=keep_out)
+        clear_of = frame.geometry.to_numpy(), np.full(len(frame), lane)
+        return site.rating(~refused, ~refused, ~refused, "1", limit=lane, keep_out=keep_out, clear_of=clear_of)
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say whether the place was refused."""

@@ -70,13 +70,16 @@ class Setback:
         frame = site.layer(self.layer)
         if frame is None:  # the layer says there is none
             return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(np.nan), "m", limit=asked)
-        keep_out = around(frame.geometry, asked + self.extra_m(frame, options))
+        distances = np.broadcast_to(asked + self.extra_m(frame, options), len(frame))
+        keep_out = around(frame.geometry, distances)
         near = site.touched([keep_out])
         distance = site.distance_m(self.layer)
         score = ramp(distance, (asked, max(high, asked + 1)), (_AT_LIMIT, 1.0))
         score[np.isnan(distance)] = 1  # all of them lie off the map, farther than the grid's margin
         score[near] = 0
-        return site.rating(score, ~near, distance, "m", limit=asked, keep_out=keep_out)
+        return site.rating(
+            score, ~near, distance, "m", limit=asked, keep_out=keep_out, clear_of=(frame.geometry.to_numpy(), distances)
+        )
 
     def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
         """Say how far the nearest one is."""
