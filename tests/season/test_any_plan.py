@@ -34,22 +34,31 @@ draws = 5
 """.splitlines()
 
 
+#: keys that name what is not there, prices under which six hectares are not worth a baler
+NOT_HERE = (
+    *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "take_at", "wind_loss"),
+    *("keep_at_least", "potash_at_most", "phosphate_at_most", "accept_base"),
+)
+
+
 def lines_of_a_small_farm() -> list[str]:
     """Every key of the starter but those of its layers, which are the small farm's."""
     lines, section = [], ""
     for line in every_line():
         if line.startswith("["):
             section = line.split("#")[0].strip(" []")
-        if section.startswith(("layers", "soil")) or line.startswith(("no_go", "cell")):
+        if section.startswith(("layers", "soil")) or line.startswith(NOT_HERE):
             continue
-        lines.append(line)
+        lines.append(
+            line.replace('"corn-soybean"     ', '"continuous corn"  ').replace("contoured = true", "contoured = false")
+        )
     return [*lines, *LAYERS]
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("any_plan")
-    write_small_farm(made, side_m=250.0, cell_m=10.0)
+    write_small_farm(made, side_m=400.0, cell_m=10.0)
     return made
 
 
@@ -65,9 +74,10 @@ def run(folder: Path, lines: list[str]) -> bool:
         return False
     assert not report.refused
     for name, total in result.totals.items():
-        assert math.isfinite(total), name
+        # where nothing is drawn it has no cost a ton
+        assert math.isfinite(total) or (name == "cost_per_mg" and result.totals["drawn_mg"] == 0), name
     assert result.totals["bales"] >= 0
-    return True
+    return result.totals["bales"] > 0
 
 
 def test_the_plan_that_is_changed_stands_as_it_is(folder: Path) -> None:

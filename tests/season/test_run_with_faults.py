@@ -22,7 +22,7 @@ from stovergeo.share import NAMES
 @pytest.mark.parametrize(
     ("code", "severity", "word"),
     [
-        pytest.param("yield.not_positive", "fix", "without grain", marks=[pytest.mark.row(27), pytest.mark.row(28)]),
+        pytest.param("yield.not_positive", "fix", "records", marks=[pytest.mark.row(27), pytest.mark.row(28)]),
         pytest.param("yield.outlier", "fix", "records", marks=pytest.mark.row(29)),
         pytest.param("points.duplicate", "fix", "records", marks=pytest.mark.row(32)),
         pytest.param("time.order", "warn", "clock", marks=pytest.mark.row(33)),

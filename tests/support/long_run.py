@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, Phase, settings
 
 MINUTES = float(os.environ.get("STOVERGEO_FUZZ_MINUTES", "0"))
 #: examples between two looks at the clock
-BATCH = 200
+BATCH = 50
 
 
 def harness(examples: int, made_from: Callable) -> Callable[[Callable], Callable]:
