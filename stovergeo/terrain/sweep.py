@@ -89,15 +89,25 @@ def _inside(line: float, lean: float, minors: int, majors: int) -> tuple[int, in
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _sample(
-    ground: np.ndarray, n: int, row: np.ndarray, part: np.ndarray, low: int, high: int, profile: np.ndarray
+    ground: np.ndarray,
+    cols: int,
+    at: int,
+    place: np.ndarray,
+    part: np.ndarray,
+    low: int,
+    high: int,
+    profile: np.ndarray,
 ) -> None:
-    """Write the ground's height along a line: linear between the two rows beside it, NaN where both are unknown."""
-    last = ground.shape[0] - 2
+    """Write the ground's height along a line: linear between the two rows beside it, NaN where both are unknown.
+
+    `ground` is flat, with `cols` in a row; the line's cell in column `i` is ``at + place[i]``.
+    """
+    end = ground.size - cols
     for i in range(low, high):
-        r, share = n + row[i], part[i]
-        if r > last:  # on the very last row
-            r, share = last, np.float32(1)
-        a, b = ground[r, i], ground[r + 1, i]
+        k, share = at + place[i], part[i]
+        if k >= end:  # on the very last row
+            k, share = k - cols, np.float32(1)
+        a, b = ground[k], ground[k + cols]
         height = a + share * (b - a)
         height = b if np.isnan(a) else height
         profile[i] = a if np.isnan(b) else height
@@ -213,6 +223,16 @@ def _scan_cover(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _at_rim(j: int, before: int, part: np.float32, share: np.float32, minors: int) -> np.float32:
+    """Return the farther line's share in a cell of the rim: all or none where the other line runs outside."""
+    if before < 0:
+        return np.float32(1)
+    if part > 0 and j == minors - 1:
+        return np.float32(0)
+    return share
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def sweep_lines(
     ground: np.ndarray,
     cover: np.ndarray,
@@ -237,14 +257,22 @@ def sweep_lines(
     covered = cover.size > 0
     half_lean = np.float32(0.5 * lean * towards)
     row, part = np.empty(majors, dtype=np.int64), np.empty(majors, dtype=np.float32)
+    place = np.empty(majors, dtype=np.int64)
+    # the cell between line n and the line before lies in row `n + between`, `share` of the way to line n
+    between, share = np.empty(majors, dtype=np.int64), np.zeros(majors, dtype=np.float32)
     for i in range(majors):
         row[i] = int(np.floor(first + lean * i))
         part[i] = np.float32(first + lean * i - row[i])
+        place[i] = row[i] * majors + i
+        between[i] = row[i] - 1
+        if part[i] > 0:
+            between[i], share[i] = row[i], np.float32(1) - part[i]
+    flat = ground.ravel()
     chain_k, chain_z = np.empty(2 * majors, dtype=np.float32), np.empty(2 * majors, dtype=np.float32)
     profile = np.empty(majors, dtype=np.float32)
     near, far = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
     near_cover, far_cover = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
-    one, half = np.float32(1), np.float32(0.5)
+    half = np.float32(0.5)
     begin_before, end_before = majors, 0
     for n in range(lines + 1):
         low, high = _inside(first + n, lean, minors, majors)
@@ -252,7 +280,7 @@ def sweep_lines(
             low = max(low, major_from)
         else:
             high = min(high, major_to)
-        _sample(ground, n, row, part, low, high, profile)
+        _sample(flat, majors, n * majors, place, part, low, high, profile)
         begin, end = _scan_ground(profile, low, high, towards, per_step, least, chain_k, chain_z, far)
         if covered:
             begin_cover, end_cover = _scan_cover(
@@ -262,16 +290,13 @@ def sweep_lines(
             begin, end = min(begin, begin_cover), max(end, end_cover)
         if n > 0:  # the cells between this line and the one before
             for i in range(max(major_from, min(begin, begin_before)), min(major_to, max(end, end_before))):
-                before = n - 1 + row[i]
-                j = before + (1 if part[i] > 0 else 0)
+                j = n + between[i]
                 if minor_from <= j < minor_to:
-                    share = one - part[i] if part[i] > 0 else np.float32(0)
-                    if before < 0:  # the rim of the grid: one line only runs beside the cell
-                        share = one
-                    elif before + 1 >= minors - 1 and (before + 1 > minors - 1 or part[i] > 0):
-                        share = np.float32(0)
-                    smooth = near[i] + share * (far[i] - near[i])
-                    upright = far_cover[i] if share > half else near_cover[i]
+                    part_far = share[i]
+                    if j == 0 or j == minors - 1:  # the rim of the grid: one line only may run beside the cell
+                        part_far = _at_rim(j, n - 1 + row[i], part[i], share[i], minors)
+                    smooth = near[i] + part_far * (far[i] - near[i])
+                    upright = far_cover[i] if part_far > half else near_cover[i]
                     out[j - minor_from, i - major_from] = max(smooth, upright)
         near, far, near_cover, far_cover = far, near, far_cover, near_cover
         begin_before, end_before = begin, end
