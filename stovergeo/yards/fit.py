@@ -9,6 +9,7 @@ given the result is the best there is; only the rounding to bins loses a little.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from numba import njit
 
 from stovergeo.yards.pattern import Block, Pattern
 
-_BIN_M = 0.6  # bins are at most so long and so wide
+_BIN_M = 0.6  # bins are at most so long and so wide, where nothing else is asked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,9 @@ class Rows:
         )
 
 
-def lay_rows(window: Window, pattern: Pattern, block: Block, fire_gap_m: float, angle_deg: float) -> Rows:
+def lay_rows(
+    window: Window, pattern: Pattern, block: Block, fire_gap_m: float, angle_deg: float, bin_m: float = _BIN_M
+) -> Rows:
     """Lay the most bales of a pattern into a window at an angle.
 
     Parameters
@@ -66,30 +69,43 @@ def lay_rows(window: Window, pattern: Pattern, block: Block, fire_gap_m: float, 
         Clear ground between stacks.
     angle_deg : float
         Direction of the rows, degrees clockwise from grid north.
+    bin_m : float
+        Longest side of a bin. Longer bins are faster and place fewer.
     """
-    bins = _bins(window, pattern, angle_deg)
+    bins = _bins(window, pattern, angle_deg, bin_m)
     steps_u, fire_u, gap_v, fire_v = _in_bins(bins, pattern, fire_gap_m)
     runs = _free_runs(bins.free, bins.per_row)
-    best = _strips(runs, steps_u, block.steps, block.rows, bins.per_row + gap_v, pattern.steps_least, fire_u)
-    chosen = _beside(best, block.rows * bins.per_row + (block.rows - 1) * gap_v, fire_v)
-    pitch = bins.per_row + gap_v
+    pitch, length = bins.per_row + gap_v, block.steps * steps_u
+    held = _held(runs, steps_u, length, pattern.steps_least)
+    best = _strips(held, length, block.rows, pitch, fire_u)
     laid = [
-        _blocks_of(runs, strip, v, steps_u, block.steps, block.rows, pitch, pattern.steps_least, fire_u)
-        for strip, v in enumerate(chosen)
+        _blocks_of(runs, held, strip, v, steps_u, length, block.rows, pitch, fire_u)
+        for strip, v in enumerate(_beside(best, (block.rows - 1) * pitch + bins.per_row + fire_v))
     ]
     return _draw(np.concatenate([np.empty((0, 5), np.int64), *laid]), bins, pattern, block, angle_deg)
 
 
 def most_bales(
-    window: Window, pattern: Pattern, block: Block, fire_gap_m: float, angle_deg: float, bin_m: float = _BIN_M
-) -> int:
-    """Return how many bales `lay_rows` would place, without drawing them; longer bins are faster and place fewer."""
+    window: Window,
+    pattern: Pattern,
+    blocks: Sequence[Block],
+    fire_gap_m: float,
+    angle_deg: float,
+    bin_m: float = _BIN_M,
+) -> list[int]:
+    """Return how many bales `lay_rows` would place with each block, without drawing them."""
     bins = _bins(window, pattern, angle_deg, bin_m)
     steps_u, fire_u, gap_v, fire_v = _in_bins(bins, pattern, fire_gap_m)
     runs = _free_runs(bins.free, bins.per_row)
-    best = _strips(runs, steps_u, block.steps, block.rows, bins.per_row + gap_v, pattern.steps_least, fire_u)
-    across = block.rows * bins.per_row + (block.rows - 1) * gap_v
-    return int(sum(best[v] for v in _beside(best, across, fire_v))) * pattern.per_step
+    pitch = bins.per_row + gap_v
+    found = []
+    for block in blocks:
+        length = block.steps * steps_u
+        held = _held(runs, steps_u, length, pattern.steps_least)
+        best = _strips(held, length, block.rows, pitch, fire_u)
+        chosen = _beside(best, (block.rows - 1) * pitch + bins.per_row + fire_v)
+        found.append(int(best[chosen].sum()) * pattern.per_step)
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +131,7 @@ def _in_bins(bins: _Bins, pattern: Pattern, fire_gap_m: float) -> tuple[int, int
     )
 
 
-def _bins(window: Window, pattern: Pattern, angle_deg: float, bin_m: float = _BIN_M) -> _Bins:
+def _bins(window: Window, pattern: Pattern, angle_deg: float, bin_m: float) -> _Bins:
     """Cut the window into bins along and across rows of this angle, and mark the free ones."""
     along = pattern.step_m / int(np.ceil(pattern.step_m / bin_m))
     per_row = int(np.ceil(pattern.across_m / bin_m))
@@ -220,92 +236,89 @@ def _longest(runs: np.ndarray, v: int, u: int, end: int) -> tuple[int, int]:
 
 
 @njit(cache=True, nogil=True)
-def _sections(runs: np.ndarray, v: int, u: int, steps_u: int, steps: int, rows: int, pitch: int, least: int) -> int:
-    """Return the sections of a stack that starts at (v, u)."""
+def _held(runs: np.ndarray, steps_u: int, length: int, least: int) -> np.ndarray:
+    """Return the sections that the longest free run of one row holds within a stack's length from each bin on."""
     nv, nu = runs.shape
-    end = min(u + steps * steps_u, nu)
-    total = 0
-    for r in range(rows):
-        if v + r * pitch >= nv:
-            break
-        length, _ = _longest(runs, v + r * pitch, u, end)
-        n = length // steps_u
-        if n >= least:
-            total += n
-    return total
+    held = np.zeros((nv, nu), np.int32)
+    for v in range(nv):
+        for u in range(nu):
+            longest, _ = _longest(runs, v, u, min(u + length, nu))
+            if longest // steps_u >= least:
+                held[v, u] = longest // steps_u
+    return held
 
 
 @njit(cache=True, nogil=True)
-def _best_from(
-    runs: np.ndarray, v: int, steps_u: int, steps: int, rows: int, pitch: int, least: int, fire: int
-) -> np.ndarray:
+def _best_from(held: np.ndarray, v: int, length: int, rows: int, pitch: int, fire: int) -> np.ndarray:
     """Return the most sections that fit in the strip at v from each bin on, stacks apart by the fire gap."""
-    nu = runs.shape[1]
+    nv, nu = held.shape
+    here = np.zeros(nu, np.int64)
+    for r in range(rows):
+        if v + r * pitch < nv:
+            here += held[v + r * pitch]
     best = np.zeros(nu + 1, np.int64)
     for u in range(nu - 1, -1, -1):
-        best[u] = best[u + 1]
-        # a stack is worth starting only where some row can start
-        start = False
-        for r in range(rows):
-            if v + r * pitch < runs.shape[0] and runs[v + r * pitch, u] > 0:
-                start = True
-                break
-        if start:
-            after = min(u + steps * steps_u + fire, nu)
-            here = _sections(runs, v, u, steps_u, steps, rows, pitch, least) + best[after]
-            if here > best[u]:
-                best[u] = here
+        best[u] = max(best[u + 1], here[u] + best[min(u + length + fire, nu)])
     return best
 
 
 @njit(cache=True, nogil=True)
-def _strips(runs: np.ndarray, steps_u: int, steps: int, rows: int, pitch: int, least: int, fire: int) -> np.ndarray:
+def _strips(held: np.ndarray, length: int, rows: int, pitch: int, fire: int) -> np.ndarray:
     """Return the most sections of a strip of stacks for each place across."""
-    out = np.zeros(runs.shape[0], np.int64)
-    for v in range(runs.shape[0]):
-        out[v] = _best_from(runs, v, steps_u, steps, rows, pitch, least, fire)[0]
+    out = np.zeros(held.shape[0], np.int64)
+    for v in range(held.shape[0]):
+        out[v] = _best_from(held, v, length, rows, pitch, fire)[0]
     return out
 
 
 @njit(cache=True, nogil=True)
 def _blocks_of(
-    runs: np.ndarray, strip: int, v: int, steps_u: int, steps: int, rows: int, pitch: int, least: int, fire: int
+    runs: np.ndarray,
+    held: np.ndarray,
+    strip: int,
+    v: int,
+    steps_u: int,
+    length: int,
+    rows: int,
+    pitch: int,
+    fire: int,
 ) -> np.ndarray:
     """Return the rows of the best strip at v: strip, start of the stack, place across, start along, sections."""
-    best = _best_from(runs, v, steps_u, steps, rows, pitch, least, fire)
-    nv, nu = runs.shape
-    laid = np.empty((rows * (nu // (steps * steps_u + fire) + 2), 5), np.int64)
+    best = _best_from(held, v, length, rows, pitch, fire)
+    nv, nu = held.shape
+    laid = np.empty((rows * (nu // (length + fire) + 2), 5), np.int64)
     count, u = 0, 0
     while u < nu and best[u] > 0:
         if best[u] == best[u + 1]:
             u += 1
             continue
-        end = min(u + steps * steps_u, nu)
-        for r in range(rows):
-            if v + r * pitch >= nv:
-                break
-            length, at = _longest(runs, v + r * pitch, u, end)
-            if length // steps_u >= least:
-                laid[count] = np.array([strip, u, v + r * pitch, at, length // steps_u])
+        end = min(u + length, nu)
+        for line in range(v, min(v + rows * pitch, nv), pitch):
+            if held[line, u] > 0:
+                _, at = _longest(runs, line, u, end)
+                laid[count] = np.array([strip, u, line, at, held[line, u]])
                 count += 1
         u = min(end + fire, nu)
     return laid[:count]
 
 
-def _beside(value: np.ndarray, width: int, fire: int) -> list[int]:
-    """Choose places for strips side by side, a fire gap apart, for the greatest sum."""
+@njit(cache=True, nogil=True)
+def _beside(value: np.ndarray, apart: int) -> np.ndarray:
+    """Choose places for strips side by side, so far apart, for the greatest sum."""
     n = len(value)
     best = np.zeros(n + 1, np.int64)
     for v in range(n - 1, -1, -1):
-        best[v] = max(best[v + 1], value[v] + best[min(v + width + fire, n)])
-    chosen, v = [], 0
+        best[v] = max(best[v + 1], value[v] + best[min(v + apart, n)])
+    chosen = np.empty(n, np.int64)
+    count, v = 0, 0
     while v < n and best[v] > 0:
         if best[v] > best[v + 1]:
-            chosen.append(v)
-            v = min(v + width + fire, n)
+            chosen[count] = v
+            count += 1
+            v = min(v + apart, n)
         else:
             v += 1
-    return chosen
+    return chosen[:count]
 
 
 def _draw(laid: np.ndarray, bins: _Bins, pattern: Pattern, block: Block, angle_deg: float) -> Rows:

@@ -134,6 +134,7 @@ class _Hunt:
         # where nothing is known of the ground it ranks in the middle, and its yard carries no score
         self.score = np.nan_to_num(stack["yard_score"].values, nan=0.5)
         self.stack = stack
+        self.site = ratings.site
         self.cell = ratings.site.cell_m
         transform = stack.rio.transform()
         self.west, self.north = float(transform.c), float(transform.f)
@@ -196,7 +197,7 @@ class _Hunt:
         self.chosen.append(yard)
         clear = max(self.fire_gap, 2 * self.lane)
         round_it = shapely.union(shapely.buffer(yard.stacks, clear, join_style="mitre"), yard.ground)
-        self.free &= ~self.ratings.site.touched([round_it])
+        self.free &= ~self.site.touched([round_it])
 
     def _worth(self, place: Place) -> float:
         """Lower a place's value when a chosen yard already stands in the same part of the farm."""
@@ -209,18 +210,18 @@ class _Hunt:
 
     def _known_places(self) -> None:
         """Try the grower's own places first; keep those that hold a yard, note those that do not."""
-        frame = self.ratings.site.layer("yards")
+        frame = self.site.layer("yards")
         if frame is None:
             return
         names = frame["name"].astype(str) if "name" in frame.columns else [""] * len(frame)
         for name, shape in zip(names, frame.geometry, strict=True):
             if shape.geom_type not in ("Polygon", "MultiPolygon"):
                 shape = shapely.buffer(shape, 2 * self.apron_m)
-            cells = cells_in(self.stack, shape, self.cell)
+            cells = cells_in(self.site.x, self.site.y, shape, self.cell)
             row, col = (int(c.min()) for c in cells)
             place = Place(row, col, int(cells[0].max()) - row + 1, int(cells[1].max()) - col + 1, 0, 1.0)
             outside = shapely.difference(_box(place, self.west, self.north, self.cell), shape)
-            yard = self._lay(place, name or "a place of yours", self.ratings.site.touched([outside]))
+            yard = self._lay(place, name or "a place of yours", self.site.touched([outside]))
             if yard is not None and len(self.chosen) < self.plan.most:
                 self._take(yard)
             elif yard is None:
@@ -237,20 +238,20 @@ class _Hunt:
         blocks = [b for b in self.blocks if b.rows > 1 or place.bales <= b.bales] or self.blocks
         angle = wanted_angle(self.plan.rows, self.stack, rows, cols)
         if angle is None:
-            bales, degrees, block = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)
-            angle = Angle(degrees, "in the direction in which most bales fit")
+            fit = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)
+            angle = Angle(fit.angle_deg, "in the direction in which most bales fit")
         else:
-            bales, _, block = best_fit(window, self.pattern, blocks, self.fire_gap, [angle.degrees])
-        if bales < self.plan.smallest_bales:
+            fit = best_fit(window, self.pattern, blocks, self.fire_gap, angle.degrees)
+        if fit.bales < self.plan.smallest_bales:
             return None
-        laid = self._checked(lay_rows(window, self.pattern, block, self.fire_gap, angle.degrees))
+        laid = self._checked(lay_rows(window, self.pattern, fit.block, self.fire_gap, fit.angle_deg, fit.bin_m))
         if place.bales:
             laid = self._enough(laid, place.bales)
         if laid.bales < self.plan.smallest_bales:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
-        cells = cells_in(self.stack, stacks, self.cell)
-        apron = find_apron(stacks, angle.degrees, self.apron_m, self.lane, self.free, self.way, self.stack)
+        cells = cells_in(self.site.x, self.site.y, stacks, self.cell)
+        apron = find_apron(stacks, angle.degrees, self.apron_m, self.lane, self.free, self.way, self.site)
         ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
         lanes = lanes_round(laid, self.lane, self.keep_out)
         known = self.stack["yard_score"].values[cells]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import geopandas as gpd
@@ -17,10 +18,11 @@ from stovergeo.yards.angle import conflict, mean_fall_deg
 from stovergeo.yards.base import BaseCost
 from stovergeo.yards.rate import GroundRatings, Rated
 from stovergeo.yards.say import depth
-from stovergeo.yards.yard import Yard, base_of, cells_in, lanes_round
+from stovergeo.yards.yard import Cells, Yard, base_of, cells_in, lanes_round
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
 _BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
+_BESIDE_M = 100.0  # a road so near tells a reader where the yard is
 NEAR_COLUMNS = ["yard_id", "layer", "name", "distance_m"]
 
 
@@ -36,7 +38,8 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
     """Return what a criterion looked at, for a whole yard.
 
     A criterion says by its optional attribute ``of_yard`` how cells make a yard: "mean" (where
-    left out), "least", "greatest", "direction", or "nearest" for the exact distance to its layer.
+    left out), "least", "greatest", "direction", "nearest" for the exact distance to its
+    layer, or "way" for a way to a road or gate.
     """
     how = getattr(rated.criterion, "of_yard", "mean")
     if how == "nearest":
@@ -44,6 +47,8 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
         if frame is None:
             return np.nan
         return float(shapely.distance(rated.criterion.measured_from(frame).to_numpy(), yard.stacks).min())
+    if how == "way":
+        return _way_m(yard.stacks, yard.cells, ratings)
     value = rated.rating.value.values[yard.cells]
     if not np.isfinite(value).any():
         return np.nan
@@ -53,6 +58,18 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
     if how == "least":
         return float(np.nanmin(value))
     return float(np.nanmax(value) if how == "greatest" else np.nanmean(value))
+
+
+def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
+    """Return the way from a shape to the nearest road or gate; NaN where it was not looked for.
+
+    The way runs from cell to cell and may come out some metres short; none is shorter than the straight line.
+    """
+    way = ratings.of("access")
+    if way is None or not np.isfinite(way.rating.value.values[cells]).any():
+        return np.nan
+    straight = (near["distance_m"] for near in _nearest(shape, ratings, ("roads", "gates")))
+    return max(float(np.nanmin(way.rating.value.values[cells])), min(straight))
 
 
 def ratings_of(yard: Yard, ratings: GroundRatings, units: str) -> list[dict[str, Any]]:
@@ -82,6 +99,8 @@ def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings,
     weak = [r for r in weighty if r["score"] < 0.5]
     weak.sort(key=lambda r: -weight[r["criterion"]] * (1 - r["score"]))
     said = [f"You named this place: {yard.known_as}."] if yard.known_as else []
+    roads = [near for near in _nearest(yard.stacks, ratings, ("roads",)) if near["distance_m"] <= _BESIDE_M]
+    said += [f"Beside {road['name']}." for road in roads if road["name"].strip()]
     said += [r["words"] for r in good[:3]]
     said += [f"Weakest point: {r['words']}" for r in weak[:1]]
     if base.cost:
@@ -176,7 +195,6 @@ def _figures(
         for r in ratings.rated
         if 0.1 < np.isnan(r.rating.score.values[yard.cells]).mean() < 1
     ]
-    way = ratings.of("access")
     plane_ha = ratings.site.cell_m**2 / M2_PER_HA
     words = base_words(base, units)
     return {
@@ -187,7 +205,7 @@ def _figures(
         "base_cost": base.cost_a_year,
         "sun_share": _mean_of(stack, "sun_share", yard),
         "slope_pct": _mean_of(stack, "slope_pct", yard),
-        "road_m": np.nan if way is None else float(np.nanmin(way.rating.value.values[yard.cells])),
+        "road_m": _way_m(yard.stacks, yard.cells, ratings),
         "reason": f"{reason_words(yard, told, ratings, base, units)} {behind}".strip(),
         "not_checked": " ".join([*ratings.not_checked.values(), *not_here]),
         "pattern": yard.pattern.name,
@@ -222,12 +240,10 @@ def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
 
 
 def _apron(apron: shapely.Geometry, ratings: GroundRatings, book: Handbook) -> dict[str, Any]:
-    way = ratings.of("access")
-    on_it = cells_in(ratings.site.stack, apron, ratings.site.cell_m)
-    road = np.nan if way is None else way.rating.value.values[on_it]
+    on_it = cells_in(ratings.site.x, ratings.site.y, apron, ratings.site.cell_m)
     return {
         "side_m": book.value("yards.apron"),
-        "road_m": float(np.nanmin(road)) if np.isfinite(road).any() else np.nan,
+        "road_m": _way_m(apron, on_it, ratings),
         "geometry": apron,
     }
 
@@ -240,12 +256,17 @@ def _lanes(yard: Yard, book: Handbook) -> dict[str, Any]:
 
 def whats_near(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
     """Return the nearest shape of each layer given, with its name and its distance from the stacks."""
+    layers = [layer for layer in ratings.site.surroundings if layer not in ("property", "yards", "no_go")]
+    return _nearest(yard.stacks, ratings, layers)
+
+
+def _nearest(shape: shapely.Geometry, ratings: GroundRatings, layers: Iterable[str]) -> list[dict[str, Any]]:
     rows = []
-    for layer in ratings.site.surroundings:
+    for layer in layers:
         frame = ratings.site.layer(layer)
-        if frame is None or layer in ("property", "yards", "no_go"):
+        if frame is None:
             continue
-        distance = shapely.distance(frame.geometry.to_numpy(), yard.stacks)
+        distance = shapely.distance(frame.geometry.to_numpy(), shape)
         nearest = int(np.argmin(distance))
         name = str(frame["name"].iloc[nearest]) if "name" in frame.columns else ""
         rows.append({"layer": layer, "name": name, "distance_m": float(distance[nearest])})
@@ -270,7 +291,7 @@ def sun_months(yards: gpd.GeoDataFrame, monthly: xr.DataArray, cell_m: float) ->
     """
     rows = []
     for yard in yards.itertuples():
-        row, col = cells_in(monthly.to_dataset(name="sun"), yard.geometry, cell_m)
+        row, col = cells_in(monthly["x"].values, monthly["y"].values, yard.geometry, cell_m)
         for month, layer in zip(monthly["month"].values, monthly.values, strict=True):
             rows.append({"yard_id": yard.yard_id, "month": month, "sun": _mean(layer[row, col])})
     return pd.DataFrame(rows, columns=["yard_id", "month", "sun"])

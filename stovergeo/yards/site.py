@@ -112,6 +112,7 @@ class Site:
     def __post_init__(self) -> None:
         # looked up once: criteria run in threads, and the accessor that knows the grid keeps state of its own
         self._transform = grid_of(self.stack).transform
+        self.x, self.y = self.stack["x"].values, self.stack["y"].values  #: middles of the columns and rows
 
     def layer(self, name: str) -> gpd.GeoDataFrame | None:
         """Return a layer of the surroundings, or None when it was not given or is empty of shapes."""

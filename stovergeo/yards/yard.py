@@ -13,6 +13,7 @@ from stovergeo.yards.angle import Angle
 from stovergeo.yards.base import BaseCost, base_cost, base_kind
 from stovergeo.yards.fit import Rows
 from stovergeo.yards.pattern import Pattern
+from stovergeo.yards.site import Site
 
 Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
 
@@ -65,9 +66,16 @@ def lanes_round(laid: Rows, lane_m: float, keep_out: shapely.Geometry) -> shapel
     return shapely.difference(shapely.difference(whole, keep_out), shapely.union_all(laid.stack_outlines))
 
 
-def cells_in(stack: xr.Dataset, shape: shapely.Geometry, cell_m: float) -> Cells:
-    """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none."""
-    x, y = stack["x"].values, stack["y"].values
+def cells_in(x: np.ndarray, y: np.ndarray, shape: shapely.Geometry, cell_m: float) -> Cells:
+    """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none.
+
+    Parameters
+    ----------
+    x, y : float array
+        Middles of the grid's columns and rows.
+    shape : shapely geometry
+    cell_m : float
+    """
     grown = shapely.buffer(shape, cell_m / 2)
     west, south, east, north = grown.bounds
     first_col, first_row = max(0, int((west - x[0]) / cell_m)), max(0, int((y[0] - north) / cell_m))
@@ -88,7 +96,7 @@ def find_apron(
     lane_m: float,
     allowed: np.ndarray,
     way: np.ndarray | None,
-    stack: xr.Dataset,
+    site: Site,
 ) -> shapely.Geometry | None:
     """Return a square beside the stacks on which a truck can be loaded and turned, the nearest to the road.
 
@@ -103,7 +111,7 @@ def find_apron(
     allowed : bool array (rows, cols)
     way : float array (rows, cols) or None
         Way to the road; None or unknown: any side will do.
-    stack : xarray.Dataset
+    site : Site
         For the grid.
 
     Returns
@@ -111,28 +119,29 @@ def find_apron(
     shapely polygon or None
         None when no side has room on allowed ground.
     """
-    cell = abs(float(stack.rio.transform().a))
+    cell = site.cell_m
     turned = shapely.affinity.rotate(stacks, angle_deg, origin=(0, 0))  # rows now run north
     west, south, east, north = turned.bounds
     along = np.arange(south - side_m, north + side_m / 2, side_m / 2)
     across = np.arange(west - side_m, east + side_m / 2, side_m / 2)
-    corners = [(x, y) for y in along for x in (west - side_m, east)] + [
-        (x, y) for x in across for y in (south - side_m, north)
-    ]
-    best: tuple[float, shapely.Geometry] | None = None
-    left, top = float(stack["x"][0]) - cell / 2, float(stack["y"][0]) + cell / 2
-    farm = shapely.box(left, top - stack.sizes["y"] * cell, left + stack.sizes["x"] * cell, top)
-    for x, y in corners:
-        square = shapely.affinity.rotate(shapely.box(x, y, x + side_m, y + side_m), -angle_deg, origin=(0, 0))
-        if not farm.contains(square) or shapely.distance(square, stacks) > lane_m:
-            continue
-        cells = cells_in(stack, square, cell)
-        if not allowed[cells].all():
-            continue
-        far = 0.0 if way is None else float(np.nan_to_num(way[cells], nan=1e9).mean())
-        if best is None or far < best[0]:
-            best = far, square
-    return None if best is None else best[1]
+    corners = np.array(
+        [(x, y) for y in along for x in (west - side_m, east)]
+        + [(x, y) for x in across for y in (south - side_m, north)]
+    )
+    upright = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + side_m, corners[:, 1] + side_m)
+    sin, cos = np.sin(np.radians(-angle_deg)), np.cos(np.radians(-angle_deg))
+    squares = shapely.transform(upright, lambda c: c @ np.array([[cos, sin], [-sin, cos]]))
+    farm = shapely.box(site.x[0] - cell / 2, site.y[-1] - cell / 2, site.x[-1] + cell / 2, site.y[0] + cell / 2)
+    near = shapely.contains(farm, squares) & (shapely.distance(squares, stacks) <= lane_m)
+    squares = squares[near]
+    if way is not None:  # the nearest to the road first
+        middles = site.row_col(shapely.get_coordinates(shapely.centroid(squares)))
+        rows, cols = np.clip(np.rint(middles).astype(int), 0, np.array(site.shape) - 1).T
+        squares = squares[np.argsort(np.nan_to_num(way[rows, cols], nan=np.inf), kind="stable")]
+    for square in squares:
+        if allowed[cells_in(site.x, site.y, square, cell)].all():
+            return square
+    return None
 
 
 def base_of(yard: Yard, stack: xr.Dataset, book: Handbook) -> BaseCost:

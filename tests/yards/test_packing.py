@@ -146,8 +146,8 @@ def exhaustive(forbidden: np.ndarray) -> int:
 def test_packing_reaches_the_exhaustive_search(seed):
     forbidden = random_site(seed)
     window = Window(forbidden, 0.0, SIDE, CELL)
-    bales, angle, block = best_fit_any_angle(window, PATTERN, STACKS, GAP)
-    assert lay_rows(window, PATTERN, block, GAP, angle).bales == bales
+    bales, angle, block, bin_m = best_fit_any_angle(window, PATTERN, STACKS, GAP)
+    assert lay_rows(window, PATTERN, block, GAP, angle, bin_m).bales == bales
     reference = exhaustive(forbidden)
     print(f"site {seed}: {bales} bales, exhaustive {reference}, ratio {bales / max(reference, 1):.3f}")
     assert bales >= 0.97 * reference

@@ -235,6 +235,23 @@ def test_whats_near_is_measured_from_the_stacks(ground):
     assert near["distance_m"] == pytest.approx(g.local(stacks).distance(shapely.Point(300, 300)), rel=1e-9)
 
 
+def test_the_road_beside_is_named_and_no_way_is_shorter_than_a_straight_line(ground):
+    g = ground()
+    road = shapely.LineString([(3, -50), (3, 650)])
+    g.add("roads", road, name="Mill road").spoil("slope_pct", g.x > 150, 9.0)
+    found, _, _ = g.find(300)
+    stacks = found.stacks.dissolve("yard_id").geometry
+    for yard in found.yards.itertuples():
+        straight = g.local(stacks[yard.yard_id]).distance(road)
+        assert straight - 1e-6 <= yard.road_m <= 1.1 * straight + 10
+        assert ("Beside Mill road." in yard.reason) == (straight <= 100)
+        said = found.ratings.set_index(["yard_id", "criterion"]).loc[(yard.yard_id, "access"), "words"]
+        assert f"{round(yard.road_m / 0.3048)} ft" in said
+    assert found.yards["reason"].str.contains("Mill road").any()
+    for apron in found.apron.itertuples():
+        assert apron.road_m >= g.local(apron.geometry).distance(road) - 1e-6
+
+
 @pytest.mark.parametrize("cells", [1, 2, 7])
 def test_tiny_grids_do_not_break(ground, cells):
     found, _, _ = ground(cells=cells).find(100)

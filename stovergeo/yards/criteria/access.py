@@ -20,7 +20,7 @@ class Access:
     reads = ()
     source = "least-cost way over the ground; limits are judgement, handbook, yards.way"
     order = 45
-    of_yard = "least"
+    of_yard = "way"
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Find the easiest way from every cell to the nearest road or gate."""

@@ -30,6 +30,8 @@ class Slope:
             return f"Too steep: {value:.1f} % slope; bales roll and loaders tip from {limit:g} %."
         if score >= 0.95:
             return f"{value:.1f} % slope: rain runs off, and it is easy to work on."
+        if value < limit / 2 and score >= 0.8:
+            return f"{value:.1f} % slope: gentle, rain runs off."
         if value < limit / 2:
             return f"{value:.1f} % slope: {'a little' if score >= 0.7 else 'too'} flat, water leaves slowly."
         if score >= 0.7:
