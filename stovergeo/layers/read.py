@@ -53,6 +53,8 @@ def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLaye
     plan : Plan
     report : Report
         Gains every problem of every layer.
+    sized : callable, optional
+        Told how large the farm is before any raster is read; where it answers False, no raster is.
 
     Returns
     -------

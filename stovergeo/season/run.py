@@ -265,6 +265,8 @@ def replan_with_answer(
         Folder that gains ``no_go.geojson``; made where it is missing.
     step : callable, optional
         Told what is being done.
+    tell : callable, optional
+        Told what each run will need, before any raster is read.
 
     Returns
     -------
