@@ -6,7 +6,8 @@ units everywhere; the printers turn the quantities in them into the reader's uni
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
@@ -281,14 +282,33 @@ def replan_with_answer(
     before = run_season(plan_path, report, step, tell)
     step("Reading the landowner's answer")
     answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
-    out.mkdir(parents=True, exist_ok=True)
-    plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
-    after = run_season(plan, Report(), step)
+    with _put_back_if_it_fails(out / "no_go.geojson"):
+        out.mkdir(parents=True, exist_ok=True)
+        plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
+        after = run_season(plan, Report(), step)
     after.words["changed"] = story.changed_words(before, after)
     after.words["answer"] = answer.words()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
     return replace(after, yards_before=story.yards_before(before, after, answer.yards))
+
+
+@contextmanager
+def _put_back_if_it_fails(path: Path) -> Iterator[None]:
+    """Leave a file, and the folder made for it, as they were where the plan that needs it fails or is stopped."""
+    stood = path.read_bytes() if path.is_file() else None
+    made = not path.parent.exists()
+    try:
+        yield
+    except BaseException:  # Ctrl-C too
+        if stood is None:
+            path.unlink(missing_ok=True)
+        else:
+            path.write_bytes(stood)
+        if made:
+            with suppress(OSError):
+                path.parent.rmdir()
+        raise
 
 
 def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[layers.FarmSize], bool]:

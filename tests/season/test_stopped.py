@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -9,8 +10,11 @@ import sys
 import time
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
-from small_farm import PLAN, command, write_small_farm
+from as_user import ask
+from shapely.geometry import box, mapping
+from small_farm import CRS, PLAN, command, write_small_farm
 
 from stovergeo.share import NAMES
 
@@ -62,3 +66,43 @@ def test_ctrl_c_leaves_the_results_that_stood_there(farm: Path, whole_s: float) 
     assert run.returncode in (0, 130)
     # the same plan gives the same bytes: old or new, they are these
     assert {p.name: p.read_bytes() for p in (farm / "second").iterdir()} == before
+
+
+@pytest.mark.parametrize("stood", [None, "an older one"])
+def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_path: Path, monkeypatch, stood) -> None:
+    from stovergeo.season import run
+
+    west, south = 440_100.0, 4_650_100.0
+    place = gpd.GeoSeries([box(west, south, west + 30, south + 30)], crs=CRS).to_crs(4326)[0]
+    mark = {"type": "Feature", "properties": {"kind": "no_go", "note": "old well"}, "geometry": mapping(place)}
+    answer = {
+        "type": "FeatureCollection",
+        "stovergeo_answer": 1,
+        "plan_key": "0" * 12,
+        "season": 2026,
+        "said_by": "Robin",
+    }
+    (tmp_path / "answer.geojson").write_text(
+        json.dumps({**answer, "written": "2026-11-25", "features": [mark]}), "utf-8"
+    )
+    out = tmp_path / "out"
+    if stood is not None:
+        out.mkdir()
+        (out / "no_go.geojson").write_text(stood, "utf-8")
+    whole, calls = run.run_season, []
+
+    def once(*args, **kwargs):
+        calls.append(args)
+        if len(calls) > 1:
+            assert "old well" in (out / "no_go.geojson").read_text("utf-8")
+            raise KeyboardInterrupt
+        return whole(*args, **kwargs)
+
+    monkeypatch.setattr(run, "run_season", once)
+    code, _, err = ask("answer", farm / "plan.toml", tmp_path / "answer.geojson", "--out", out)
+    assert code == 130, err
+    assert len(calls) == 2
+    if stood is None:
+        assert not out.exists()
+    else:
+        assert {p.name: p.read_text("utf-8") for p in out.iterdir()} == {"no_go.geojson": stood}
