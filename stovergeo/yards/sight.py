@@ -7,7 +7,7 @@ import shapely
 from numba import njit
 
 _SIDES_LEAST = 4  # a house looks out at least to four sides
-_STEPS_MOST = 4e8  # along all rays of one layer: some seconds
+_STEPS_MOST = 1.5e8  # along all rays of one layer: a few seconds
 _REACH_MOST = 2000  # cells
 
 
