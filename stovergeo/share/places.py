@@ -93,7 +93,8 @@ def name_place(frame: Frame, ground: BaseGeometry) -> list[float]:
     west, south, east, north = ground.bounds
     top = shapely.clip_by_rect(ground, west, north - 0.16 * (north - south), east, north)
     parts = [p for p in shapely.get_parts(top) if p.area > 0]
-    return frame.point(max(parts, key=lambda p: p.area) if parts else ground)
+    widest = max(parts, key=lambda p: p.area) if parts else ground
+    return frame.point(widest.centroid if widest.contains(widest.centroid) else widest)
 
 
 def way_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:

@@ -92,17 +92,23 @@ def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "take
 
 
 def plot_yards(result: SeasonResult, ax: Axes | None = None, yard_id: str | None = None, **options: Any) -> Axes:
-    """Draw the yards with their rows to scale: all of them, or the one named."""
+    """Draw the yards with lanes, truck aprons and rows to scale: all of them, or the one named."""
     ax = _axes(ax)
-    yards, stacks = result.yards, result.stacks
+    yards = result.yards
     if yard_id is not None:
-        yards, stacks = yards[yards["yard_id"] == yard_id], stacks[stacks["yard_id"] == yard_id]
+        yards = yards[yards["yard_id"] == yard_id]
         if yards.empty:
             raise KeyError(f"there is no yard {yard_id!r}; there are {', '.join(result.yards['yard_id'])}")
     if len(yards):
         yards.plot(ax=ax, **{"facecolor": "white", "edgecolor": "#1f2f4d", "linewidth": 1.5, **options})
-    if len(stacks):
-        stacks.plot(ax=ax, facecolor="#8a5a2b", edgecolor="#3d2610", linewidth=0.5)
+    for table, face, edge in (
+        (result.lanes, "#ece4cd", "#7d745c"),
+        (result.apron, "#cfd6dd", "#1f2f4d"),
+        (result.stacks, "#8a5a2b", "#3d2610"),
+    ):
+        part = table if yard_id is None or table.empty else table[table["yard_id"] == yard_id]
+        if len(part):
+            part.plot(ax=ax, facecolor=face, edgecolor=edge, linewidth=0.5)
     for yard in yards.itertuples():
         west, _, east, north = yard.geometry.bounds
         ax.annotate(

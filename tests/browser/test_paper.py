@@ -95,3 +95,12 @@ def test_paper_shows_what_is_read_and_hides_what_is_pressed(visit, pages):
     legend = page.locator("#legend").bounding_box()
     last = page.locator("#legend li").last.bounding_box()
     assert last["y"] + last["height"] <= legend["y"] + legend["height"] + 1
+
+
+def test_long_names_widen_no_screen(visit, wordy):
+    page = visit(wordy, **PHONE).page
+    page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    page.select_option("#goto", "yard Y1")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    names = page.locator(".label-field").all_inner_texts()
+    assert all(len(name) <= 26 for name in names)

@@ -35,6 +35,7 @@ def test_the_command_writes_every_result_and_ends_with_a_table(sample_run: Run) 
     for word in ("Home Field", "Clay Flat", "bales", "turns", "Need", "map.html"):
         assert word in said.stdout
     assert "Traceback" not in said.stderr
+    assert (out / "map.html").stat().st_size < 3_000_000
 
 
 def test_vector_results_open_and_carry_their_crs(sample_run: Run) -> None:

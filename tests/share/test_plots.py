@@ -38,7 +38,8 @@ def test_zones_carry_their_ids(result, ax, column):
 
 def test_yards_show_their_rows_to_scale(result, ax):
     plot_yards(result, ax, "Y1")
-    rows = ax.collections[1]
+    _, lanes, apron, rows = ax.collections
+    assert len(lanes.get_paths()) == len(apron.get_paths()) == 1
     assert len(rows.get_paths()) == 5
     (west, south), (east, north) = rows.get_paths()[0].get_extents().get_points()
     assert (east - west, north - south) == pytest.approx((2.5, 130))

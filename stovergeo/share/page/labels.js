@@ -2,7 +2,10 @@
 var zoneLabels = {}, yardLabels = {}, fieldLabels = [], beforeLabels = [];
 
 // a field may have a long name; all of it stands in the panels and tables
-function shortName(text) { return text.length > 26 ? text.slice(0, 25).trim() + '\u2026' : text; }
+function shortName(text) {
+  var bare = text.length > 26 ? text.split(' (')[0] : text;
+  return bare.length > 26 ? bare.slice(0, 25).trim() + '\u2026' : bare;
+}
 
 // with `open` the name can be touched: a yard itself is small on a phone. Keys go to the shape, not to its name.
 function labelAt(at, text, kind, below, open) {
