@@ -224,7 +224,7 @@ def versions() -> None:
     from importlib.metadata import PackageNotFoundError, version
 
     names = ("stovergeo", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "xarray",
-             "numba", "pyflwdir", "pvlib", "folium", "pyarrow", "matplotlib")  # fmt: skip
+             "numba", "pvlib", "folium", "pyarrow", "matplotlib")  # fmt: skip
     print(f"python {platform.python_version()} on {platform.system()} {platform.machine()}")
     for name in names:
         try:
