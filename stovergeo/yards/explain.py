@@ -133,7 +133,7 @@ def _least_bad(stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units:
     need = base.title if not base.depth_m else f"{base.title}, {depth(base.depth_m, units)} deep"
     if any(r.name == "ponding_class" for r in bad):
         need += ", raised above the water, with a drain"
-    cost = f", about ${base.cost:,.0f} for 100 bales" if base.cost else ""
+    cost = f", about ${round(base.cost, -2):,.0f} for 100 bales" if base.cost else ""
     accept = "" if ratings.options.yards.accept_base else " To plan with such a base, set `yards.accept_base`."
     return f"The least bad ground is {where}. {why} It would need: {need}{cost}.{accept}"
 
