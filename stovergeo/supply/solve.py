@@ -13,6 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from stovergeo.errors import StovergeoError
 from stovergeo.supply.model import Model
+from stovergeo.supply.silence import standard_output_shut
 
 #: $ for each weighted Mg short beyond the least possible; dearer than a yard opened for a few kilograms
 _SHORT = 1e6
@@ -146,11 +147,12 @@ def _run(
     asked = {
         "c": np.append(cost, _SHORT),
         "constraints": LinearConstraint(sparse.vstack(rows).tocsc(), low, high),
-        # as quick without presolve, and its whole plans then need no mending (which HiGHS does not do quietly)
+        # as quick without presolve, and its whole plans then seldom need mending
         "options": {"mip_rel_gap": gap, "time_limit": seconds, "presolve": False},
     }
     top, whole = np.append(model.top, np.inf), np.append(model.whole, False)
-    result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
+    with standard_output_shut():
+        result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
     status = "optimal" if result.status == 0 else "best found in time"
     bound = result.mip_dual_bound
     if result.x is None and result.status == 1:
