@@ -298,12 +298,10 @@ def test_what_c_prints_meanwhile_is_lost_and_later_words_are_not(capfd) -> None:
     libc = ctypes.CDLL(None)
     with standard_output_shut():
         libc.printf(b"a solver's own words\n")
-        print("lost too", flush=True)
     libc.printf(b"words after\n")
     libc.fflush(None)
     print("and Python's", flush=True)
     said = capfd.readouterr().out
     assert "solver" not in said
-    assert "lost" not in said
     assert "words after" in said
     assert "and Python's" in said
