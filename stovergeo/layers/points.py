@@ -49,6 +49,8 @@ USUAL_MG_HA: Final = (5.0, 14.0)
 BELIEVABLE_MG_HA: Final = (1.0, 20.0)
 #: median moisture of a corn harvest, % (common practice, no source)
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
+#: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
+MOST_WIDTHS: Final = 4.0
 #: a corn harvest is over within this, from the first field to the last (judgement)
 ONE_HARVEST_DAYS: Final = 200
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
@@ -134,7 +136,7 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
         said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
         col.trouble.append(report.refuse("points.area", f"{where}.columns.swath", said))
     if swath is not None and not col.trouble:
-        _check_swath(swath, col)
+        swath = _believed_swath(swath, col)
     grain = _grain(values, moisture, seconds, distance, swath, col)
     machine, load, header = col.text("machine"), col.text("load"), col.text("header")
     if col.trouble or grain is None or swath is None or distance is None:
@@ -286,7 +288,8 @@ def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, 
     return distance
 
 
-def _check_swath(swath: np.ndarray, col: _Columns) -> None:
+def _believed_swath(swath: np.ndarray, col: _Columns) -> np.ndarray:
+    """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbours'."""
     steps = _spacing_m(col.frame)
     x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
     apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
@@ -294,6 +297,12 @@ def _check_swath(swath: np.ndarray, col: _Columns) -> None:
     if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
         said = f"Records claim a width of {claimed:.3g} m, but passes lie {apart:.3g} m apart."
         col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
+    wide = swath > MOST_WIDTHS * claimed
+    if wide.any():
+        widest, count = float(np.nanmax(swath)), int(wide.sum())
+        said = f"{count:,} of {len(swath):,} records claim widths up to {widest:,.0f} m; usual is {claimed:.3g} m."
+        col.report.add("points.wide", f"{col.where}.columns.swath", said)
+    return np.where(wide, np.nan, swath)
 
 
 def _middle(values: np.ndarray) -> float:
