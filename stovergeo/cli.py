@@ -280,6 +280,10 @@ def main() -> None:
     except KeyboardInterrupt:
         to_side.print("Stopped; nothing was left half-written.")
         sys.exit(130)
+    except SystemExit as end:
+        if end.code == 130:  # the library of the command line had the interruption first, and said nothing
+            to_side.print("Stopped; nothing was left half-written.")
+        raise
     except Exception as error:
         if os.environ.get("STOVERGEO_DEBUG"):
             raise

@@ -22,7 +22,7 @@ from stovergeo.plan_file.plan import plan_from
 from stovergeo.season import run_season
 
 ALL = 200
-NUMBERS = range(ALL) if os.environ.get("STOVERGEO_FULL") == "1" else range(2, ALL, 10)
+NUMBERS = range(ALL) if os.environ.get("STOVERGEO_FULL") == "1" else range(2, ALL, 20)
 TOTALS = ("removable_mg", "bales", "take_mg")
 #: totals may move by this before an error counts as silent
 MOST = 0.005

@@ -81,7 +81,9 @@ def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Pa
     said = " ".join(run.stderr.split())
     assert run.returncode == 2
     assert "grid.too_big" in said
-    assert re.search(r"1,\d{3},\d{3} cells of 2 m, .* need some \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said)
+    assert re.search(
+        r"1,\d{3},\d{3} cells of 2 m, .* need some \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
+    )
     assert re.search(r"split the farm into \d plans", said)
     assert "memory_most_gb" in said
     assert sorted(p.name for p in large_farm.rglob("*")) == before
