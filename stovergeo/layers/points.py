@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.errors import InputError, Report
+from stovergeo.layers.believable import check_believable, check_one_harvest
 from stovergeo.layers.columns import column_missing, unit_in_name
 from stovergeo.layers.harvest import (
     FLOW_KG_S,
@@ -26,7 +27,7 @@ from stovergeo.layers.stuck import report_stuck
 from stovergeo.layers.tables import to_numbers
 from stovergeo.layers.text import clean_column
 from stovergeo.plan_file.layers import PointsLayer
-from stovergeo.units import KG_PER_MG, M2_PER_HA, MG_HA_DRY_PER_BU_ACRE
+from stovergeo.units import KG_PER_MG, M2_PER_HA
 
 #: roles with a unit: role -> (factors by unit, problem to name when the unit lacks)
 _MEASURED: Final = {
@@ -43,16 +44,10 @@ _MEASURED: Final = {
 _NEVER_NEGATIVE: Final = ("moisture", "swath", "distance", "speed", "seconds")
 #: roles that change from record to record in a machine that works
 _MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
-# Medians of a field, dry Mg/ha, that are worth a word (some 95 and 265 bu/ac: outside, pounds may have been taken
-# for kilograms) and that are not believed (row 30 of the bad-inputs sheet: 2 to 20); judgement
-USUAL_MG_HA: Final = (5.0, 14.0)
-BELIEVABLE_MG_HA: Final = (1.0, 20.0)
 #: median moisture of a corn harvest, % (common practice, no source)
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
 #: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
 MOST_WIDTHS: Final = 4.0
-#: a corn harvest is over within this, from the first field to the last (judgement)
-ONE_HARVEST_DAYS: Final = 200
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
 
@@ -161,19 +156,9 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
         {k: v for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
     )
     points = points[corn].reset_index(drop=True)
-    _check_one_harvest(points, layer, where, report)
-    _check_believable(points, where, report)
+    check_one_harvest(points, layer, where, report)
+    check_believable(points, where, report)
     return points
-
-
-def _check_one_harvest(points: gpd.GeoDataFrame, layer: PointsLayer, where: str, report: Report) -> None:
-    """Refuse records whose clock, where it tells the date, spans more than one harvest."""
-    if "time_s" not in points or layer.units.time == "s":
-        return
-    first, last = np.nanpercentile(points["time_s"], [1, 99]) if points["time_s"].notna().any() else (0.0, 0.0)
-    days = float(last - first) / 86_400
-    if days > ONE_HARVEST_DAYS:
-        raise report.refuse("years.one_file", where, f"The records' clock spans {days:,.0f} days.")
 
 
 def _key(role: str) -> str:
@@ -387,21 +372,3 @@ def _header_down(header: pd.Series | None, col: _Columns) -> np.ndarray | None:
         col.report.add("points.header", where, f"No record's header is {col.layer.header_down!r}; there are {listed}.")
         return None
     return down
-
-
-def _check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
-    gaps = points["grain_kg"].isna()
-    if "moisture_pct" in points:  # said already where the moisture is missing
-        gaps &= points["moisture_pct"].notna()
-    if gaps.any():
-        said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, way or width; their harvest is unknown."
-        report.add("yield.gaps", where, said)
-    yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
-    if len(yields) == 0:
-        raise report.refuse("yield.none", where, f"None of {len(points):,} records holds grain on ground.")
-    typical = float(np.median(yields))
-    said = f"Half of the records yield under {typical:.3g} Mg/ha dry ({typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac)"
-    if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
-        raise report.refuse("yield.implausible", where, f"{said}, which no corn field does.")
-    if not USUAL_MG_HA[0] <= typical <= USUAL_MG_HA[1]:
-        report.add("yield.unusual", where, f"{said}, which is unusual for corn.")

@@ -10,9 +10,9 @@ import xarray as xr
 from pyproj import CRS
 
 from stovergeo.errors import Report
+from stovergeo.layers.believable import BELIEVABLE_MG_HA
 from stovergeo.layers.crs import Bounds
 from stovergeo.layers.harvest import dry_mg_ha
-from stovergeo.layers.points import BELIEVABLE_MG_HA
 from stovergeo.layers.rasters import opened_raster, read_onto
 from stovergeo.plan_file import Plan
 from stovergeo.plan_file.layers import YieldRaster

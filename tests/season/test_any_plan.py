@@ -9,29 +9,13 @@ import pytest
 from hypothesis import given
 from long_run import harness
 from made_plans import changed_lines, every_line
-from small_farm import write_small_farm
+from small_farm import PLAN, write_small_farm
 
 from stovergeo.errors import InputError, Report
 from stovergeo.season import run_season
 
-LAYERS = """
-[layers.fields]
-path = "fields.gpkg"
-[layers.property]
-path = "property.gpkg"
-[layers.yield_raster]
-path = "yield.tif"
-unit = "bu/ac at 15.5 %"
-[layers.elevation]
-path = "ground.tif"
-[soil]
-drainage_class = "well drained"
-clay_pct = 24
-k_us = 0.32
-t_us = 5
-[odds]
-draws = 5
-""".splitlines()
+#: what the small farm's plan says below its first section, with few draws
+LAYERS = PLAN[PLAN.index("[layers.fields]") :].replace("draws = 20", "draws = 5").splitlines()
 
 
 #: keys that name what is not there, prices under which six hectares are not worth a baler
