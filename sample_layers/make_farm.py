@@ -249,7 +249,7 @@ def combine_records(field: FarmField, rng: np.random.Generator, clock: float) ->
         count = int(way / (speed * RECORD_S))
         step = speed * RECORD_S * rng.normal(1, 0.03, count).clip(0.85, 1.15)
         along = np.cumsum(step) - step / 2
-        x, y = (run.start[:, None] + heading[:, None] * along).clip(None, None)
+        x, y = run.start[:, None] + heading[:, None] * along
         standing = true_yield(x, y, field.bu_ac) * rng.normal(1, 0.045, count)
         moisture = 17.5 + 1.6 * np.sin(x / 400) + rng.normal(0, 0.35, count)
         # dry bushels per acre on the ground truly cut -> wet pounds a second through the machine

@@ -87,7 +87,7 @@ def _field_page(result: SeasonResult, field: Any) -> str:
     system = result.plan.farm.units
     zones = result.zones[result.zones["field_id"] == field.field_id]
     plan = result.bale_plan.set_index("zone_id")
-    bales = int(plan["bales"].reindex(zones["zone_id"]).fillna(0).sum())
+    bales = int(plan["bales"].reindex(zones["zone_id"], fill_value=0).sum())
     hauls = result.hauls[result.hauls["zone_id"].isin(zones["zone_id"])]
     scopes = {"farm", field.field_id, *zones["zone_id"], *hauls["yard_id"]}
     notes = _notes(result, scopes)

@@ -119,7 +119,7 @@ def _bales(result: SeasonResult) -> list[Parts]:
     ]
     for field in result.fields.itertuples():
         zones = taken[taken["field_id"] == field.field_id]
-        bales = int(by_zone.reindex(zones["zone_id"]).fillna(0).sum())
+        bales = int(by_zone.reindex(zones["zone_id"], fill_value=0).sum())
         lines.append([f"{field.name}: {bales:,} bales." if bales else f"{field.name}: none, all stover stays."])
     return lines
 

@@ -316,7 +316,7 @@ def test_bales_hold_what_the_zone_gives(take, more, size, moisture):
         {"zone_id": ["a", "b"], "method": ["m", "m"], "take_mg": [take, take + more], "take_mg_ha": 4.0}
     )
     made = bale_plan(zones, {"m": SimpleNamespace(moisture_pct=moisture)}, plan, BOOK).set_index("zone_id")
-    held = (made["bales"] * made["bale_dry_kg"] / 1000).reindex(["a", "b"]).fillna(0)
+    held = (made["bales"] * made["bale_dry_kg"] / 1000).reindex(["a", "b"], fill_value=0)
     assert held["a"] <= take + 1e-6
     assert held["b"] <= take + more + 1e-6
     assert take - held["a"] < bale_of(plan.bale, None, BOOK).dry_kg / 1000 + 1e-6

@@ -37,7 +37,7 @@ ENDINGS = {
 UNITLESS = {
     *("slope", "intercept", "fraction", "over_share", "dearer", "gap", "change"),  # shares and ratios
     *("turns", "share", "steps", "cloud", "through_trees"),
-    *("x", "y", "latitude", "longitude"),  # places
+    *("x", "y", "latitude", "longitude", "labels"),  # places, and numbers of zones
     *("seconds", "gap_records", "drainage_class", "core_c", "mj_m2_day", "hours_a_day"),
     *("value_per_mg", "cost_most", "overrides"),  # money, in dollars
 }
