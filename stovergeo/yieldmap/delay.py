@@ -168,7 +168,8 @@ def _squared_differences(
     later = pairs.along / np.maximum(speed[pairs.other], 1e-6)
     out = np.full((len(delays), len(pairs.one)), np.nan)
     args = (flow, ground, track.clock, track.pass_id, first, last)
-    _differences(*args, pairs.one, pairs.other, later, delays, window_s, out)
+    step_s = float(delays[1] - delays[0]) if len(delays) > 1 else 1.0
+    _differences(*args, pairs.one, pairs.other, later, float(delays[0]), step_s, window_s, out)
     return out
 
 
@@ -189,52 +190,59 @@ def _lowest(delays: np.ndarray, cost: np.ndarray, around_s: float = 3.0) -> floa
 
 
 @njit(cache=True, nogil=True)
-def _window_mean(
-    values: np.ndarray, clock: np.ndarray, first: int, last: int, near: int, t: float, width: float
-) -> float:
-    """Gaussian-weighted mean around time t, searched from record `near` of the pass first..last."""
-    if t < clock[first] or t > clock[last - 1]:
-        return np.nan
+def _window_means(
+    values: np.ndarray, clock: np.ndarray, first: int, last: int, near: int, t: float, step: float, width: float,
+    out: np.ndarray, weights: np.ndarray,
+) -> None:  # fmt: skip
+    """Gaussian-weighted means around the times t, t + step, ..., searched from record `near` of the pass first..last.
+
+    NaN at times when the pass was not recorded. The weight of a record at equally spaced times is the
+    weight before times a factor that itself falls by one factor: two exponentials serve all times.
+    """
+    many = len(out)
+    out[:] = 0.0
+    weights[:] = 0.0
     k = near
-    while k > first and clock[k] > t:
+    while k > first and clock[k - 1] > t - 3 * width:
         k -= 1
-    while k + 1 < last and clock[k + 1] <= t:
+    while k < last and clock[k] <= t - 3 * width:
         k += 1
-    total = 0.0
-    weights = 0.0
-    for step in (-1, 1):
-        j = k if step < 0 else k + 1
-        while first <= j < last and abs(clock[j] - t) < 3 * width:
-            if np.isfinite(values[j]):
-                z = (clock[j] - t) / width
-                w = np.exp(-0.5 * z * z)
-                total += w * values[j]
-                weights += w
-            j += step
-    return total / weights if weights > 0 else np.nan
+    falling = np.exp(-((step / width) ** 2))
+    for j in range(k, last):
+        if clock[j] >= t + (many - 1) * step + 3 * width:
+            break
+        if not np.isfinite(values[j]):
+            continue
+        d = max(int(np.floor((clock[j] - 3 * width - t) / step)) + 1, 0)
+        z = (clock[j] - t - d * step) / width
+        w = np.exp(-0.5 * z * z)
+        factor = np.exp((z - 0.5 * step / width) * step / width)
+        while d < many and t + d * step - clock[j] < 3 * width:
+            out[d] += w * values[j]
+            weights[d] += w
+            w *= factor
+            factor *= falling
+            d += 1
+    for d in range(many):
+        at = t + d * step
+        recorded = clock[first] <= at <= clock[last - 1] and weights[d] > 0
+        out[d] = out[d] / weights[d] if recorded else np.nan
 
 
 @njit(cache=True, nogil=True)
 def _differences(
-    flow: np.ndarray,
-    ground: np.ndarray,
-    clock: np.ndarray,
-    pass_id: np.ndarray,
-    first: np.ndarray,
-    last: np.ndarray,
-    one: np.ndarray,
-    other: np.ndarray,
-    later: np.ndarray,
-    delays: np.ndarray,
-    width: float,
-    out: np.ndarray,
-) -> None:
+    flow: np.ndarray, ground: np.ndarray, clock: np.ndarray, pass_id: np.ndarray, first: np.ndarray, last: np.ndarray,
+    one: np.ndarray, other: np.ndarray, later: np.ndarray, delay: float, step: float, width: float, out: np.ndarray,
+) -> None:  # fmt: skip
+    here, there, weights = np.empty(len(out)), np.empty(len(out)), np.empty(len(out))
+    cut_here, cut_there = np.empty(1), np.empty(1)
     for q in range(len(one)):
         i, j = one[q], other[q]
         a, b = pass_id[i], pass_id[j]
-        cut_here = _window_mean(ground, clock, first[a], last[a], i, clock[i], width)
-        cut_there = _window_mean(ground, clock, first[b], last[b], j, clock[j] + later[q], width)
-        for d in range(len(delays)):
-            here = _window_mean(flow, clock, first[a], last[a], i, clock[i] + delays[d], width)
-            there = _window_mean(flow, clock, first[b], last[b], j, clock[j] + later[q] + delays[d], width)
-            out[d, q] = (here / cut_here - there / cut_there) ** 2
+        t, u = clock[i], clock[j] + later[q]
+        _window_means(ground, clock, first[a], last[a], i, t, step, width, cut_here, weights[:1])
+        _window_means(ground, clock, first[b], last[b], j, u, step, width, cut_there, weights[:1])
+        _window_means(flow, clock, first[a], last[a], i, t + delay, step, width, here, weights)
+        _window_means(flow, clock, first[b], last[b], j, u + delay, step, width, there, weights)
+        for d in range(len(out)):
+            out[d, q] = (here[d] / cut_here[0] - there[d] / cut_there[0]) ** 2

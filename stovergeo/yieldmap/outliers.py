@@ -31,7 +31,7 @@ def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
 
 
 def siding_neighbours(
-    x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float
+    x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float, enough: float = np.inf
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return how many neighbours each record has, and how many side with it.
 
@@ -42,6 +42,9 @@ def siding_neighbours(
         Neighbours are all other records within it, m.
     tolerance : float
         A neighbour sides with a record when their values differ by no more than this.
+    enough : float
+        Share of the neighbours. A record with which surely this share, and two of them, side is
+        counted no further: both its numbers are those found by then.
 
     Returns
     -------
@@ -49,11 +52,13 @@ def siding_neighbours(
     """
     count, siding = np.zeros(len(x), np.int32), np.zeros(len(x), np.int32)
     if len(x):
-        bins = bin_points(x, y, radius)
+        bins = bin_points(x, y, radius / 2)
+        # in the order of the cells, so that neighbours lie beside each other in memory
+        places = x[bins.member], y[bins.member], values[bins.member]
 
         def work(low: int, high: int) -> None:
             _side(
-                low, high, x, y, values, radius, tolerance,
+                low, high, *places, radius, tolerance, enough,
                 bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member, count, siding,
             )  # fmt: skip
 
@@ -97,26 +102,30 @@ def neighbour_medians(
 @njit(cache=True, nogil=True)
 def _side(
     low: int, high: int, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float,
-    x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
+    enough: float, x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
     count: np.ndarray, siding: np.ndarray,
 ) -> None:  # fmt: skip
     r2 = radius * radius
-    for m in range(low, high):
-        i = member[m]  # in cell order, so that neighbours are still in the cache
+    for i in range(low, high):
         row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
+        left, right = max(col - 2, 0), min(col + 3, columns)
+        most = -1
+        for r in range(max(row - 2, 0), min(row + 3, rows)):
+            most += start[r * columns + right] - start[r * columns + left]
+        stop = max(2.0, enough * most)
         k, side = -1, -1  # the record itself is met once
-        for r in range(max(row - 1, 0), min(row + 2, rows)):
-            first = start[r * columns + max(col - 1, 0)]
-            last = start[r * columns + min(col + 2, columns)]
-            for p in range(first, last):
-                j = member[p]
-                dx, dy = x[j] - x[i], y[j] - y[i]
-                if dx * dx + dy * dy <= r2:
-                    k += 1
-                    if abs(values[j] - values[i]) <= tolerance:
-                        side += 1
-        count[i] = k
-        siding[i] = side
+        for up in (0, 1, -1, 2, -2):
+            r = row + up
+            if 0 <= r < rows:
+                for p in range(start[r * columns + left], start[r * columns + right]):
+                    dx, dy = x[p] - x[i], y[p] - y[i]
+                    near = dx * dx + dy * dy <= r2
+                    k += near
+                    side += near & (abs(values[p] - values[i]) <= tolerance)
+                if side >= stop:
+                    break
+        count[member[i]] = k
+        siding[member[i]] = side
 
 
 @njit(cache=True, nogil=True)

@@ -151,17 +151,18 @@ def outliers(
     # record noise from first differences along passes: var(a - b) = 2 var
     noise = MAD_TO_SD * float(np.median(abs(along))) / np.sqrt(2) if len(along) else 0.0
     tolerance = 2 * np.sqrt(2) * noise
-    count, agree = siding_neighbours(x, y, yields, reach, tolerance)
+    count, agree = siding_neighbours(x, y, yields, reach, tolerance, siding)
     alone = agree < np.maximum(2, siding * count)
     low, high = tukey_fences(yields, tukey)
     far_out = alone & ((yields < low) | (yields > high))
     # how far records usually are from their neighbours' median: told from a sample of all
     sample = np.arange(0, len(x), len(x) // _SAMPLE + 1)
-    usual = yields[sample] - neighbour_medians(x, y, yields, reach, sample)[0]
+    asked = np.flatnonzero(alone & ~far_out & (count >= 4))
+    median, spread = neighbour_medians(x, y, yields, reach, np.append(sample, asked))
+    usual = yields[sample] - median[: len(sample)]
     usual = usual[np.isfinite(usual)]
     floor = MAD_TO_SD * float(np.median(abs(usual - np.median(usual)))) if len(usual) else 0.0
-    asked = np.flatnonzero(alone & ~far_out & (count >= 4))
-    median, spread = neighbour_medians(x, y, yields, reach, asked)
+    median, spread = median[len(sample) :], spread[len(sample) :]
     unlike = np.zeros(len(x), bool)
     unlike[asked] = abs(yields[asked] - median) > hampel * np.maximum(spread, floor)
     return far_out, unlike
