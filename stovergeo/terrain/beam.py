@@ -19,9 +19,11 @@ import pvlib
 from numba import njit
 
 from stovergeo.errors import ContractError
+from stovergeo.terrain.tiles import SIDE, TILE
 
-BINS = 512  #: steps of the sine of the horizon's height, 0 to 1
-UNSEEN = 0.0005  #: share of a sector's beam, just above the horizon, that is let pass
+BINS = 1024  #: steps of the horizon's height, taken as t / (1 + t) of its tangent t: 0 to 1
+UNSEEN = 0.001  #: share of a middling sector's beam, just above level, that is let pass whatever hides it
+NIGHT_DEG = -8.0  #: height by the plain formula below which the sun has surely set
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,15 @@ def season(
         raise ContractError(f"the season ends ({last:%Y-%m-%d}) before it starts ({first:%Y-%m-%d})")
     steps = int(((last - first).days + 1) * 1440 / step_min)
     solar = first + pd.to_timedelta((np.arange(steps) + 0.5) * step_min, unit="min")
+    months = [str(month) for month in pd.period_range(first.to_period("M"), last.to_period("M"))]
+    solar = solar[_plain_height_deg(solar, latitude) > NIGHT_DEG]
     utc = (solar - pd.Timedelta(hours=longitude / 15)).tz_localize("UTC")
     where = pvlib.location.Location(latitude, longitude, "UTC", altitude_m)
     position = sun_position(utc, latitude, longitude, altitude_m)
     with _pandas_names_kept():
         beam = where.get_clearsky(utc, model="ineichen", solar_position=position)["dni"].to_numpy()
     height = position["apparent_elevation"].to_numpy()
-    names = solar.strftime("%Y-%m").to_numpy()
-    months, month = np.unique(names, return_inverse=True)
+    month = ((solar.year - first.year) * 12 + solar.month - first.month).to_numpy()
     if cloud is not None:
         beam = beam * monthly_shares(cloud, "cloud")[solar.month.to_numpy() - 1]
     up = (height > 0) & (beam > 0)
@@ -90,8 +93,17 @@ def season(
         height[up],
         beam[up] * step_min / 60,
         month[up],
-        tuple(str(m) for m in months),
+        tuple(months),
     )
+
+
+def _plain_height_deg(solar: pd.DatetimeIndex, latitude: float) -> np.ndarray:
+    """Return the sun's height at mean solar times to some five degrees: Cooper's declination, no equation of time."""
+    declination = np.radians(23.45 * np.sin(2 * np.pi * (284 + solar.day_of_year.to_numpy()) / 365))
+    hour = np.radians(15 * (solar.hour.to_numpy() + solar.minute.to_numpy() / 60 - 12))
+    at = np.radians(latitude)
+    sine = np.sin(at) * np.sin(declination) + np.cos(at) * np.cos(declination) * np.cos(hour)
+    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1, 1))))
 
 
 def sun_position(
@@ -135,16 +147,25 @@ def monthly_shares(given: dict[int, float], name: str) -> np.ndarray:
     return shares
 
 
-def beam_table(
+@dataclass(frozen=True, slots=True)
+class Sector:
+    """The season's beam from one sector of azimuth."""
+
+    azimuth_deg: float  #: of its middle, from grid north, clockwise
+    beam: np.ndarray  #: float32, shape (tables, BINS + 2, 3): see `sun_sectors`
+    least: float  #: tangent of the height below which it has next to no sun, in each of its tables
+
+
+def sun_sectors(
     days: Season, sectors: int, turn_deg: float, by_month: bool, weight: np.ndarray | None = None
-) -> np.ndarray:
-    """Return beam vectors from above each horizon height.
+) -> list[Sector]:
+    """Return beam vectors from above each horizon height, for the sectors in which the sun stands.
 
     Parameters
     ----------
     days : Season
     sectors : int
-        Sectors of azimuth; sector k is centred on 360 k / sectors degrees from grid north.
+        Sectors of azimuth in a circle; the first is centred on grid north.
     turn_deg : float
         From true north to grid north, clockwise, degrees.
     by_month : bool
@@ -154,65 +175,83 @@ def beam_table(
 
     Returns
     -------
-    ndarray of float32, shape (sectors, tables, BINS + 2, 3)
-        East, north and up components, kWh/m2, of the beam from above a horizon whose sine is bin / BINS;
-        linear in between. The last row repeats, so that a look-up at sine 1 stays inside.
+    list of Sector
+        Its tables hold the east, north and up components, kWh/m2, of the beam from above a horizon of tangent t
+        with t / (1 + t) = bin / BINS; linear in between. The last row repeats, so that a look-up at 1 stays inside.
     """
     azimuth = np.radians(days.azimuth_deg - turn_deg)
     height = np.radians(days.elevation_deg)
-    sine, cosine = np.sin(height), np.cos(height)
     energy = days.energy_wh_m2 / 1000
     if weight is not None:
         calendar = np.array([int(m[5:]) - 1 for m in days.months])
         energy = energy * weight[calendar[days.month]]
-    sector = np.rint(np.degrees(azimuth) * sectors / 360).astype(int) % sectors
-    tables = len(days.months) if by_month else 1
-    table = np.zeros((sectors, tables, BINS + 2, 3))
+    number = np.rint(np.degrees(azimuth) * sectors / 360).astype(int) % sectors
+    table = np.zeros((sectors, len(days.months) if by_month else 1, BINS + 2, 3))
     # shared between two rows so that the look-up, linear between rows, steps on average at the sun's own height
-    place = np.maximum(sine * BINS - 0.5, 0)
+    place = np.maximum(np.sin(height) / (np.sin(height) + np.cos(height)) * BINS - 0.5, 0)
     at = place.astype(int)
     part = place - at
-    which = (sector, days.month if by_month else np.zeros_like(days.month))
-    vectors = (cosine * np.sin(azimuth), cosine * np.cos(azimuth), sine)
+    which = (number, days.month if by_month else np.zeros_like(days.month))
+    vectors = (np.cos(height) * np.sin(azimuth), np.cos(height) * np.cos(azimuth), np.sin(height))
     for axis, along in enumerate(vectors):
         np.add.at(table[..., axis], (*which, at), along * energy * (1 - part))
         np.add.at(table[..., axis], (*which, at + 1), along * energy * part)
-    return np.flip(np.cumsum(np.flip(table, 2), 2), 2).astype(np.float32)
+    beam = np.flip(np.cumsum(np.flip(table, 2), 2), 2)
+    with_sun = np.unique(number[energy > 0])
+    if len(with_sun) == 0:
+        return []
+    share = np.bincount(number, np.sin(height), sectors)  # by the sun's path alone, whatever the clouds
+    groups = _groups(with_sun, share)
+    found = [(np.average(group, weights=share[group]), beam[group].sum(axis=0)) for group in groups]
+    passed = UNSEEN * np.mean([np.abs(part[:, 0]).max(axis=1) for _, part in found], axis=0)
+    return [Sector(360 * k / sectors, part.astype(np.float32), _lowest_tangent(part, passed)) for k, part in found]
 
 
-def lowest_tangent(table: np.ndarray) -> float:
-    """Return the tangent of the height below which a sector has next to no sun.
-
-    Parameters
-    ----------
-    table : ndarray, shape (tables, BINS + 2, 3)
-        The sector's part of `beam_table`.
-
-    Returns
-    -------
-    float
-        From lower than this comes less than `UNSEEN` of the sector's beam, in each of its tables.
-    """
-    hidden = np.abs(table[:, :1] - table).max(axis=2)
-    matters = (hidden > UNSEEN * np.abs(table[:, :1]).max(axis=2)).any(axis=0)
-    sine = max(int(matters.argmax()) - 1, 0) / BINS
-    return float(sine / np.sqrt(1 - sine**2))
+def _groups(with_sun: np.ndarray, share: np.ndarray) -> list[np.ndarray]:
+    """Return runs of neighbouring sectors that together hold no more than a middling one; most stand alone."""
+    most = share[with_sun].mean()
+    runs = [[with_sun[0]]]
+    for k in with_sun[1:]:
+        if k == runs[-1][-1] + 1 and share[[*runs[-1], k]].sum() <= most:
+            runs[-1].append(k)
+        else:
+            runs.append([k])
+    return [np.array(run) for run in runs]
 
 
-def open_beam(east: np.ndarray, north: np.ndarray, table: np.ndarray, total: np.ndarray) -> None:
+def _lowest_tangent(beam: np.ndarray, passed: np.ndarray) -> float:
+    """Return the tangent of the height from below which less than `passed` comes, by table; infinite when all of it."""
+    hidden = np.abs(beam[:, :1] - beam).max(axis=2)
+    matters = (hidden > passed[:, None]).any(axis=0)
+    if not matters.any():
+        return np.inf
+    place = max(int(matters.argmax()) - 1, 0) / BINS
+    return place / (1 - place)
+
+
+def open_beam(east: np.ndarray, north: np.ndarray, sectors: list[Sector], total: np.ndarray) -> None:
     """Add the beam of all sectors under no horizon to `total`; `take_shade` takes off what is hidden.
 
     Parameters
     ----------
     east, north : ndarray of float32, shape (n, m)
         Rise of the ground towards east and north.
-    table : ndarray of float32, shape (sectors, tables, BINS + 2, 3)
-        Of `beam_table`.
+    sectors : list of Sector
     total : ndarray of float32, shape (tables, n, m)
         kWh per m2 of ground seen from above: the normal (-east, -north, 1) keeps its length.
     """
-    for month, (e, n, u) in enumerate(table[:, :, 0].sum(axis=0)):
-        total[month] += u - e * east - n * north
+    if not sectors:
+        return
+    _open_beam(east, north, np.sum([sector.beam[:, 0] for sector in sectors], axis=0), total)
+
+
+@njit(cache=True, nogil=True)
+def _open_beam(east: np.ndarray, north: np.ndarray, beam: np.ndarray, total: np.ndarray) -> None:
+    for k in range(len(beam)):
+        e, n, u = beam[k]
+        for j in range(east.shape[0]):
+            for i in range(east.shape[1]):
+                total[k, j, i] += u - e * east[j, i] - n * north[j, i]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -221,10 +260,13 @@ def take_shade(
     east: np.ndarray,
     north: np.ndarray,
     skip: np.ndarray,
-    table: np.ndarray,
+    beam: np.ndarray,
     sin_turn: np.float32,
     cos_turn: np.float32,
     least: np.float32,
+    tiles: np.ndarray,
+    row: int,
+    col: int,
     total: np.ndarray,
 ) -> None:
     """Take from `total` what the horizon hides of one sector's beam.
@@ -232,36 +274,48 @@ def take_shade(
     Parameters
     ----------
     tangent : ndarray of float32, shape (n, m)
-        Tangent of the horizon's height in the sector.
+        Tangent of the horizon's height in the sector; set to 0 where it was read, ready for the next sector.
     east, north : ndarray of float32, shape (n, m)
         Rise of the ground towards east and north.
     skip : ndarray of bool, shape (n, m)
         Cells left alone.
-    table : ndarray of float32, shape (tables, BINS + 2, 3)
-        The sector's part of `beam_table`.
+    beam : ndarray of float32, shape (tables, BINS + 2, 3)
+        Of the `Sector`.
     sin_turn, cos_turn : float32
         Of the sector's middle azimuth.
     least : float32
-        Tangent of the height below which the sector has no sun: see `lowest_tangent`.
+        Tangent of the height below which the sector has no sun.
+    tiles : ndarray of bool
+        The block's tiles (see `stovergeo.terrain.tiles`) in which a cell may have a horizon above `least`.
+    row, col : int
+        Where the first cell stands in the block.
     total : ndarray of float32, shape (tables, n, m)
         As `open_beam` leaves it.
     """
-    bins = np.float32(table.shape[1] - 2)
+    bins = np.float32(beam.shape[1] - 2)
     one, none = np.float32(1), np.float32(0)
-    for j in range(tangent.shape[0]):
-        for i in range(tangent.shape[1]):
-            rise_e, rise_n = east[j, i], north[j, i]
-            # the cell's own slope is part of its horizon
-            t = max(tangent[j, i], rise_e * sin_turn + rise_n * cos_turn)
-            if not t > least or skip[j, i]:
+    rows, cols = tangent.shape
+    for j in range(rows):
+        i = 0
+        while i < cols:  # tile by tile
+            end = min(i + SIDE - ((col + i) & (SIDE - 1)), cols)
+            if not tiles[(row + j) >> TILE, (col + i) >> TILE]:
+                i = end
                 continue
-            place = bins * t / np.sqrt(one + t * t)
-            at = int(place)
-            part = place - np.float32(at)
-            for k in range(table.shape[0]):
-                e = table[k, at, 0] + part * (table[k, at + 1, 0] - table[k, at, 0])
-                n = table[k, at, 1] + part * (table[k, at + 1, 1] - table[k, at, 1])
-                u = table[k, at, 2] + part * (table[k, at + 1, 2] - table[k, at, 2])
-                # normal (-rise_e, -rise_n, 1), its length divided out at the end
-                seen = max(u - rise_e * e - rise_n * n, none)
-                total[k, j, i] += seen - (table[k, 0, 2] - rise_e * table[k, 0, 0] - rise_n * table[k, 0, 1])
+            while i < end:
+                rise_e, rise_n = east[j, i], north[j, i]
+                # the cell's own slope is part of its horizon
+                t = max(tangent[j, i], rise_e * sin_turn + rise_n * cos_turn)
+                tangent[j, i] = none
+                if t > least and not skip[j, i]:
+                    place = bins * t / (one + t)
+                    at = int(place)
+                    part = place - np.float32(at)
+                    for k in range(beam.shape[0]):
+                        e = beam[k, at, 0] + part * (beam[k, at + 1, 0] - beam[k, at, 0])
+                        n = beam[k, at, 1] + part * (beam[k, at + 1, 1] - beam[k, at, 1])
+                        u = beam[k, at, 2] + part * (beam[k, at + 1, 2] - beam[k, at, 2])
+                        # normal (-rise_e, -rise_n, 1), its length divided out at the end
+                        seen = max(u - rise_e * e - rise_n * n, none)
+                        total[k, j, i] += seen - (beam[k, 0, 2] - rise_e * beam[k, 0, 0] - rise_n * beam[k, 0, 1])
+                i += 1

@@ -21,7 +21,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from stovergeo.terrain.sweep import NO_HORIZON, cover_tiles, horizon_indices, sweep_lines
+from stovergeo.terrain.sweep import horizon_indices, sweep_lines
+from stovergeo.terrain.tiles import Tiles, transposed
 
 #: the cover of bare ground
 NOTHING = np.empty((0, 0), dtype=np.float32)
@@ -59,24 +60,26 @@ class Block:
     cover: np.ndarray  #: float32, what stands on each cell, m, upright at the cell's edges; no cells: nothing does
     core: tuple[slice, slice]  #: the cells wanted
     origin: tuple[int, int]  #: index of the first cell in the whole grid
-    tiles: np.ndarray  #: where cover stands, coarsely: see `stovergeo.terrain.sweep.cover_tiles`
+    tiles: Tiles  #: the same coarsely: what a sweep may pass by
 
     @classmethod
     def of(cls, ground: np.ndarray, cover: np.ndarray, core: tuple[slice, slice], origin: tuple[int, int]) -> Block:
         """Return a block whose lines run along its rows."""
-        return cls(ground, cover, core, origin, cover_tiles(cover))
+        return cls(ground, cover, core, origin, Tiles.of(ground, cover))
 
     def turned(self) -> Block:
         """Return the block with its axes changed over."""
         return Block.of(
-            np.ascontiguousarray(self.ground.T),
-            np.ascontiguousarray(self.cover.T),
+            transposed(self.ground),
+            transposed(self.cover),
             self.core[::-1],
             self.origin[::-1],
         )
 
 
-def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: Executor, least: float = ALL) -> None:
+def horizon_tangents(
+    block: Block, direction: Direction, out: np.ndarray, pool: Executor, least: float = ALL
+) -> np.ndarray:
     """Write the tangent of the horizon's height for each core cell (below 0 where the ground falls away).
 
     Parameters
@@ -85,12 +88,17 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
         Turned where ``direction.down``.
     direction : Direction
     out : ndarray of float32, shape of the core
+        Holds `stovergeo.terrain.sweep.NO_HORIZON` everywhere.
     pool : Executor
         Threads that share the lines.
     least : float
-        Tangent below which a horizon does not matter; where it lies there, any tangent not above `least` may stand.
+        Tangent below which a horizon does not matter; where it lies there, `out` may stay as it is.
+
+    Returns
+    -------
+    ndarray of bool
+        The block's tiles in which a horizon above `least` may be.
     """
-    out.fill(min(least, NO_HORIZON))
     (j0, j1), (i0, i1) = ((s.start, s.stop) for s in block.core)
     # lines are numbered by where they cross the whole grid's first cell; here they start `shift` further on
     shift = direction.lean * block.origin[1] - block.origin[0]
@@ -98,17 +106,20 @@ def horizon_tangents(block: Block, direction: Direction, out: np.ndarray, pool: 
     low, high = int(np.floor(min(corners))), int(np.floor(max(corners))) + 1
     edges = np.unique(np.linspace(low, high, BANDS + 1).astype(int))
     per_step = np.float32(1 / direction.step_m)
+    gentle = block.tiles.gentle(direction.lean, direction.towards, least * direction.step_m)
+    touched = np.zeros_like(gentle)
     jobs = [
         pool.submit(
             sweep_lines,
-            block.ground, block.cover, block.tiles,
+            block.ground, block.cover, block.tiles.bare, gentle,
             float(a + shift), int(b - a), direction.lean, direction.towards, per_step, np.float32(least),
-            j0, j1, i0, i1, out,
+            j0, j1, i0, i1, out, touched,
         )
         for a, b in pairwise(edges)
     ]  # fmt: skip
     for job in jobs:
         job.result()
+    return touched
 
 
 def profile_horizon(z: np.ndarray) -> np.ndarray:

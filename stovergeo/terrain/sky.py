@@ -12,6 +12,7 @@ from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import as_heights, checked, same_grid
 from stovergeo.terrain.sun import THREADS
+from stovergeo.terrain.sweep import NO_HORIZON
 
 
 def sky_view(surface: xr.DataArray | None, ground: xr.DataArray, *, sectors: int = 32) -> xr.Dataset:
@@ -45,7 +46,7 @@ def sky_view(surface: xr.DataArray | None, ground: xr.DataArray, *, sectors: int
     with ThreadPoolExecutor(THREADS) as pool:
         for azimuth in 360 * np.arange(sectors) / sectors:
             direction = Direction.of(azimuth, raster.dx, raster.dy)
-            tangent = np.empty(z.shape[::-1] if direction.down else z.shape, dtype=np.float32)
+            tangent = np.full(z.shape[::-1] if direction.down else z.shape, NO_HORIZON)
             horizon_tangents(turned if direction.down else block, direction, tangent, pool)
             total += sky_slice(tangent.T if direction.down else tangent, east, north, azimuth)
     return raster.dataset(sky_view=np.clip(total / sectors, 0, 1).astype(np.float32))

@@ -14,10 +14,12 @@ import xarray as xr
 
 from stovergeo.handbook import Handbook, load_handbook
 from stovergeo.stack import variable
-from stovergeo.terrain.beam import beam_table, lowest_tangent, monthly_shares, open_beam, season, take_shade
+from stovergeo.terrain.beam import Sector, monthly_shares, open_beam, season, sun_sectors, take_shade
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import Raster, as_heights, checked, north_turn_deg, same_grid
+from stovergeo.terrain.sweep import NO_HORIZON
+from stovergeo.terrain.tiles import steepest_slopes, transposed
 
 #: cells along the side of a block; a grid up to half as large again is done in one piece
 BLOCK_CELLS = 2048
@@ -120,15 +122,15 @@ def season_sun(
     )
     turn = north_turn_deg(raster)
     if through_trees is None:
-        passes = [(surface, beam_table(days, sectors, turn, by_month))]
+        passes = [(surface, sun_sectors(days, sectors, turn, by_month))]
     else:
         opaque = {month: 1 - through_trees.get(month, 0.0) for month in range(1, 13)}
         closed = monthly_shares(opaque, "through_trees")
         passes = [
-            (surface, beam_table(days, sectors, turn, by_month, closed)),
-            (without_trees, beam_table(days, sectors, turn, by_month, 1 - closed)),
+            (surface, sun_sectors(days, sectors, turn, by_month, closed)),
+            (without_trees, sun_sectors(days, sectors, turn, by_month, 1 - closed)),
         ]
-    energy = np.zeros((passes[0][1].shape[1], *raster.shape), dtype=np.float32)
+    energy = np.zeros((len(days.months) if by_month else 1, *raster.shape), dtype=np.float32)
     with ThreadPoolExecutor(THREADS) as pool:
         for core, around in blocks(raster, numbers.value("terrain.reach_m")):
             _add_block(
@@ -181,17 +183,19 @@ class _Face:
     block: Block
     east: np.ndarray
     north: np.ndarray
+    slope: np.ndarray  #: steepest slope by tile of the block, tangent
     skip: np.ndarray
     energy: np.ndarray
 
     def turned(self) -> _Face:
-        east, north, skip = (np.ascontiguousarray(a.T) for a in (self.east, self.north, self.skip))
-        return _Face(self.block.turned(), east, north, skip, np.zeros_like(self.energy.transpose(0, 2, 1), order="C"))
+        east, north, slope, skip = (transposed(a) for a in (self.east, self.north, self.slope, self.skip))
+        energy = np.zeros_like(self.energy.transpose(0, 2, 1), order="C")
+        return _Face(self.block.turned(), east, north, slope, skip, energy)
 
 
 def _add_block(
     raster: Raster,
-    passes: list[tuple[xr.DataArray | None, np.ndarray]],
+    passes: list[tuple[xr.DataArray | None, list[Sector]]],
     core: Window,
     around: Window,
     cover_m: float,
@@ -204,7 +208,7 @@ def _add_block(
     inner = tuple(slice(c.start - a.start, c.stop - a.start) for c, a in zip(core, around, strict=True))
     east, north = _core_gradients(ground, inner, raster)
     unknown = np.isnan(ground[inner])
-    for surface, table in passes:
+    for surface, sectors in passes:
         cover, skip = NOTHING, unknown
         if surface is not None:
             cover = as_heights(surface.isel(window)) - ground
@@ -212,17 +216,20 @@ def _add_block(
             skip = unknown | (cover[inner] > 0)
             cover = cover if cover.any() else NOTHING
         block = Block.of(ground, cover, (inner[0], inner[1]), (around[0].start, around[1].start))
-        face = _Face(block, east, north, skip, np.zeros(energy.shape, dtype=np.float32))
-        open_beam(east, north, table, face.energy)
+        slope = np.zeros(block.tiles.bare.shape, dtype=np.float32)
+        steepest_slopes(east, north, inner[0].start, inner[1].start, slope)
+        face = _Face(block, east, north, slope, skip, np.zeros(energy.shape, dtype=np.float32))
+        open_beam(east, north, sectors, face.energy)
         face.energy[:, skip] = 0
         del block, cover
-        directions = [Direction.of(360 * k / len(table), raster.dx, raster.dy) for k in range(len(table))]
+        ways = [(sector, Direction.of(sector.azimuth_deg, raster.dx, raster.dy)) for sector in sectors]
         for down in (False, True):
             if down:
                 energy += face.energy
                 face = face.turned()
-            _add_sectors(face, [k for k, d in enumerate(directions) if d.down == down], directions, table, pool)
-        energy += face.energy.transpose(0, 2, 1)
+            _add_sectors(face, [way for way in ways if way[1].down == down], pool)
+        for mine, turned in zip(energy, face.energy, strict=True):
+            mine += transposed(turned)
     energy /= np.sqrt(1 + east**2 + north**2)  # length of the normal (-east, -north, 1)
     energy[:, unknown] = np.nan
 
@@ -235,15 +242,17 @@ def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster)
     return [np.ascontiguousarray(rise[cut]) for rise in rises]
 
 
-def _add_sectors(face: _Face, which: list[int], directions: list[Direction], table: np.ndarray, pool: Executor) -> None:
-    tangent = np.empty(face.skip.shape, dtype=np.float32)
+def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Executor) -> None:
+    tangent = np.full(face.skip.shape, NO_HORIZON)
+    row, col = (s.start for s in face.block.core)
     parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)
-    for k in which:
-        if not table[k].any():
-            continue  # the sun never stands in this sector
-        least = lowest_tangent(table[k])
-        horizon_tangents(face.block, directions[k], tangent, pool, least)
-        turn = 2 * np.pi * k / len(table)
+    for sector, direction in ways:
+        least = np.float32(sector.least)
+        if not np.isfinite(least):
+            continue  # next to no sun ever stands there
+        tiles = horizon_tangents(face.block, direction, tangent, pool, sector.least)
+        tiles |= face.slope > least
+        turn = np.radians(sector.azimuth_deg)
         sine, cosine = np.float32(np.sin(turn)), np.float32(np.cos(turn))
         jobs = [
             pool.submit(
@@ -252,10 +261,13 @@ def _add_sectors(face: _Face, which: list[int], directions: list[Direction], tab
                 face.east[a:b],
                 face.north[a:b],
                 face.skip[a:b],
-                table[k],
+                sector.beam,
                 sine,
                 cosine,
-                np.float32(least),
+                least,
+                tiles,
+                row + a,
+                col,
                 face.energy[:, a:b],
             )
             for a, b in pairwise(parts)

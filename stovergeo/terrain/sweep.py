@@ -18,11 +18,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from stovergeo.terrain.tiles import SIDE, TILE
+
 #: tangent of a horizon where nothing lies ahead: level ground beyond the grid
 NO_HORIZON = np.float32(0)
-#: side of a cover tile is 2 to this power, cells
-TILE = 4
-SIDE = 1 << TILE
 
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
@@ -59,19 +58,6 @@ def horizon_indices(z: np.ndarray, found: np.ndarray) -> None:
         top = _join(z[i], np.float32(k), chain_k, chain_z, top)
 
 
-@njit(cache=True, nogil=True)
-def cover_tiles(cover: np.ndarray) -> np.ndarray:
-    """Return for each tile of cells whether anything stands on it or on the row after it, so that lines pass by."""
-    rows, cols = cover.shape
-    tiles = np.zeros(((rows >> TILE) + 1, (cols >> TILE) + 1), dtype=np.bool_)
-    for r in range(rows):
-        for c in range(cols):
-            if cover[r, c] > 0:
-                tiles[r >> TILE, c >> TILE] = True
-                tiles[max(r - 1, 0) >> TILE, c >> TILE] = True
-    return tiles
-
-
 @njit(cache=True, nogil=True, error_model="numpy")
 def _inside(line: float, lean: float, minors: int, majors: int) -> tuple[int, int]:
     """Return the stretch of major indices at which a line runs between the first and the last row."""
@@ -87,126 +73,98 @@ def _inside(line: float, lean: float, minors: int, majors: int) -> tuple[int, in
     return low, high
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _sample(
-    ground: np.ndarray,
-    cols: int,
-    at: int,
-    place: np.ndarray,
-    part: np.ndarray,
-    low: int,
-    high: int,
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _height(ground: np.ndarray, cols: int, k: int, share: np.float32) -> np.float32:
+    """Return the ground's height between cell `k` of a flat grid and the one after it across; NaN where both are."""
+    if k >= ground.size - cols:  # on the very last row
+        k, share = k - cols, np.float32(1)
+    a, b = ground[k], ground[k + cols]
+    height = a + share * (b - a)
+    height = b if np.isnan(a) else height
+    return a if np.isnan(b) else height
+
+
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _walk_ground(
     profile: np.ndarray,
-) -> None:
-    """Write the ground's height along a line: linear between the two rows beside it, NaN where both are unknown.
-
-    `ground` is flat, with `cols` in a row; the line's cell in column `i` is ``at + place[i]``.
-    """
-    end = ground.size - cols
-    for i in range(low, high):
-        k, share = at + place[i], part[i]
-        if k >= end:  # on the very last row
-            k, share = k - cols, np.float32(1)
-        a, b = ground[k], ground[k + cols]
-        height = a + share * (b - a)
-        height = b if np.isnan(a) else height
-        profile[i] = a if np.isnan(b) else height
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _scan_ground(
-    profile: np.ndarray,
-    low: int,
-    high: int,
+    i: int,
     towards: int,
+    k: int,
+    count: int,
     per_step: np.float32,
-    least: np.float32,
+    drop: np.float32,
     chain_k: np.ndarray,
     chain_z: np.ndarray,
+    top: int,
+    edge_z: np.float32,
+    edge_k: np.float32,
     seen: np.ndarray,
-) -> tuple[int, int]:
-    """Write the tangent of the horizon that the ground of a line makes for each of its points.
+) -> tuple[int, np.float32, np.float32, bool, bool]:
+    """Walk `count` points from index `i`, step `k`, and write the horizons that the ground makes for those in shade.
 
-    Returns the stretch of points outside which no horizon is above `least`.
+    Returns the chain's end, the point whose shadow reaches farthest, whether the last point lies in the sun and
+    whether any was in shade.
     """
-    drop = least / per_step
-    top = -1
-    begin, end = high, low
-    shade, shade_k = np.float32(0), np.float32(0)
-    i = high - 1 if towards > 0 else low
-    for k in range(high - low):
-        g, kf = profile[i], np.float32(k)
+    sunny, shaded = top < 0, False
+    for step in range(k, k + count):
+        g, kf = profile[i], np.float32(step)
+        sunny = top < 0
         if not np.isnan(g):
-            if top < 0 or g >= shade - drop * (kf - shade_k):
-                seen[i] = least if top >= 0 else NO_HORIZON
-                shade, shade_k = g, kf
-                top = -1
+            if top < 0 or g >= edge_z - drop * (kf - edge_k):
+                sunny, top = True, -1
+                edge_z, edge_k = g, kf
             else:
                 top = _look(g, kf, chain_k, chain_z, top)
                 seen[i] = (chain_z[top] - g) * per_step / (kf - chain_k[top])
-                begin, end = min(begin, i), max(end, i + 1)
+                shaded = True
             top += 1
             chain_k[top] = kf
             chain_z[top] = g
         i -= towards
-    return begin, end
+    return top, edge_z, edge_k, sunny, shaded
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _scan_cover(
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _walk_cover(
     cover: np.ndarray,
-    tiles: np.ndarray,
     profile: np.ndarray,
     n: int,
     row: np.ndarray,
     part: np.ndarray,
     half_lean: np.float32,
-    low: int,
-    high: int,
+    bare: bool,
+    i: int,
     towards: int,
+    k: int,
+    count: int,
     per_step: np.float32,
-    least: np.float32,
+    drop: np.float32,
     chain_k: np.ndarray,
     chain_z: np.ndarray,
+    top: int,
+    edge_z: np.float32,
+    edge_k: np.float32,
     seen: np.ndarray,
-) -> tuple[int, int]:
-    """Write the tangent of the horizon that upright cover makes for each point of a line.
+) -> tuple[int, np.float32, np.float32, bool]:
+    """Walk `count` points and write the horizons that upright cover makes for those in its shade.
 
-    `half_lean` is what the line gains from a cell's middle to its far edge, rows. Returns the stretch
-    of points outside which no horizon is above `least`.
+    `half_lean` is what the line gains from a cell's middle to its far edge, rows; `bare` tells that nothing stands
+    here. Returns the chain's end, the edge whose shadow reaches farthest and whether any point was in shade.
     """
     last = cover.shape[0] - 2
     half = np.float32(0.5)
-    drop = least / per_step
-    top = -1
-    shade, shade_k = np.float32(0), np.float32(0)
-    begin, end = high, low
-    i = high - 1 if towards > 0 else low
-    k = 0
-    while k < high - low:
-        if top < 0:  # in no shade: straight on to the next tile that holds cover
-            r = min(n + row[i], last)
-            ahead = (i & (SIDE - 1)) + 1 if towards > 0 else SIDE - (i & (SIDE - 1))
-            ahead = min(ahead, high - low - k)
-            r_end = min(n + row[i - towards * (ahead - 1)], last)
-            if not (tiles[r >> TILE, i >> TILE] or tiles[r_end >> TILE, i >> TILE]):
-                for step in range(ahead):
-                    seen[i - towards * step] = NO_HORIZON
-                i -= towards * ahead
-                k += ahead
-                continue
-        g, kf = profile[i], np.float32(k)
-        seen[i] = NO_HORIZON
+    shaded = False
+    for step in range(k, k + count):
+        g, kf = profile[i], np.float32(step)
         if top >= 0:
-            if g >= shade - drop * (kf - shade_k):
-                seen[i] = least
+            if g >= edge_z - drop * (kf - edge_k):
                 top = -1
             else:
                 at = _look(g, kf, chain_k, chain_z, top)
                 seen[i] = (chain_z[at] - g) * per_step / (kf - chain_k[at])
-                begin, end = min(begin, i), max(end, i + 1)
+                shaded = True
         r = min(n + row[i], last)
-        if tiles[r >> TILE, i >> TILE] and (cover[r, i] > 0 or cover[r + 1, i] > 0) and not np.isnan(g):
+        if not bare and (cover[r, i] > 0 or cover[r + 1, i] > 0) and not np.isnan(g):
             # the far edge, then the near edge: first seen at the edge of the cell that is nearer to the viewer
             beyond = np.float32(n + row[i] - r) + part[i] + half
             for edge in range(2):
@@ -214,12 +172,11 @@ def _scan_cover(
                 tall = cover[r + min(int(beyond + side), 1), i]
                 if tall > 0:
                     z, at_k = g + tall, kf + half * np.float32(edge)
-                    if top < 0 or z >= shade - drop * (at_k - shade_k):
-                        shade, shade_k = z, at_k
+                    if top < 0 or z >= edge_z - drop * (at_k - edge_k):
+                        edge_z, edge_k = z, at_k
                     top = _join(z, at_k, chain_k, chain_z, top)
         i -= towards
-        k += 1
-    return begin, end
+    return top, edge_z, edge_k, shaded
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -236,7 +193,8 @@ def _at_rim(j: int, before: int, part: np.float32, share: np.float32, minors: in
 def sweep_lines(
     ground: np.ndarray,
     cover: np.ndarray,
-    tiles: np.ndarray,
+    bare: np.ndarray,
+    gentle: np.ndarray,
     first: float,
     lines: int,
     lean: float,
@@ -248,14 +206,18 @@ def sweep_lines(
     major_from: int,
     major_to: int,
     out: np.ndarray,
+    touched: np.ndarray,
 ) -> None:
     """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighbouring lines.
 
-    Cells without a horizon above `least` may be left as they are.
+    `bare` and `gentle` are those of `stovergeo.terrain.tiles`. Cells without a horizon above `least` may be left as
+    they are; `touched` is set for the tiles of which any is written.
     """
     minors, majors = ground.shape
     covered = cover.size > 0
     half_lean = np.float32(0.5 * lean * towards)
+    drop = least / per_step
+    blank = max(least, NO_HORIZON)
     row, part = np.empty(majors, dtype=np.int64), np.empty(majors, dtype=np.float32)
     place = np.empty(majors, dtype=np.int64)
     # the cell between line n and the line before lies in row `n + between`, `share` of the way to line n
@@ -268,35 +230,76 @@ def sweep_lines(
         if part[i] > 0:
             between[i], share[i] = row[i], np.float32(1) - part[i]
     flat = ground.ravel()
-    chain_k, chain_z = np.empty(2 * majors, dtype=np.float32), np.empty(2 * majors, dtype=np.float32)
+    chain_k, chain_z = np.empty(majors, dtype=np.float32), np.empty(majors, dtype=np.float32)
+    edges_k, edges_z = np.empty(2 * majors, dtype=np.float32), np.empty(2 * majors, dtype=np.float32)
     profile = np.empty(majors, dtype=np.float32)
-    near, far = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
-    near_cover, far_cover = np.zeros(majors, dtype=np.float32), np.zeros(majors, dtype=np.float32)
+    near, far = np.full(majors, blank, dtype=np.float32), np.full(majors, blank, dtype=np.float32)
+    near_cover, far_cover = near.copy(), near.copy()
+    columns = bare.shape[1]
+    near_shaded, far_shaded = np.zeros(columns, dtype=np.bool_), np.zeros(columns, dtype=np.bool_)
     half = np.float32(0.5)
-    begin_before, end_before = majors, 0
     for n in range(lines + 1):
+        for b in range(columns):
+            if far_shaded[b]:
+                far[b << TILE : (b + 1) << TILE] = blank
+                far_cover[b << TILE : (b + 1) << TILE] = blank
+                far_shaded[b] = False
         low, high = _inside(first + n, lean, minors, majors)
         if towards > 0:  # what lies behind the core shades none of it
             low = max(low, major_from)
         else:
             high = min(high, major_to)
-        _sample(flat, majors, n * majors, place, part, low, high, profile)
-        begin, end = _scan_ground(profile, low, high, towards, per_step, least, chain_k, chain_z, far)
-        if covered:
-            begin_cover, end_cover = _scan_cover(
-                cover, tiles, profile, n, row, part, half_lean,
-                low, high, towards, per_step, least, chain_k, chain_z, far_cover,
-            )  # fmt: skip
-            begin, end = min(begin, begin_cover), max(end, end_cover)
+        top, edge_z, edge_k, sunny = -1, np.float32(0), np.float32(0), True
+        cover_top, cover_z, cover_k = -1, np.float32(0), np.float32(0)
+        passed_by = False
+        k = 0
+        while k < high - low:  # tile by tile
+            i = high - 1 - k if towards > 0 else low + k
+            count = min((i & (SIDE - 1)) + 1 if towards > 0 else SIDE - (i & (SIDE - 1)), high - low - k)
+            last = i - towards * (count - 1)
+            b, t, t_last = i >> TILE, (n + row[i]) >> TILE, (n + row[last]) >> TILE
+            sunny = sunny and gentle[t, b] and gentle[t_last, b]
+            clear = bare[t, b] and bare[t_last, b]
+            if sunny and cover_top < 0 and clear:
+                passed_by = True
+                k += count
+                continue
+            for at in range(min(i, last), max(i, last) + 1):
+                profile[at] = _height(flat, majors, n * majors + place[at], part[at])
+            if sunny:
+                passed_by = True
+            else:
+                if passed_by:  # the last point passed by lies in the sun
+                    before = i + towards
+                    edge_z, edge_k = _height(flat, majors, n * majors + place[before], part[before]), np.float32(k - 1)
+                    top, chain_k[0], chain_z[0] = 0, edge_k, edge_z
+                    passed_by = False
+                top, edge_z, edge_k, sunny, far_shaded[b] = _walk_ground(
+                    profile, i, towards, k, count, per_step, drop, chain_k, chain_z, top, edge_z, edge_k, far,
+                )  # fmt: skip
+            if covered and (cover_top >= 0 or not clear):
+                cover_top, cover_z, cover_k, shaded = _walk_cover(
+                    cover, profile, n, row, part, half_lean, clear, i, towards, k, count,
+                    per_step, drop, edges_k, edges_z, cover_top, cover_z, cover_k, far_cover,
+                )  # fmt: skip
+                far_shaded[b] |= shaded
+            k += count
         if n > 0:  # the cells between this line and the one before
-            for i in range(max(major_from, min(begin, begin_before)), min(major_to, max(end, end_before))):
-                j = n + between[i]
-                if minor_from <= j < minor_to:
-                    part_far = share[i]
-                    if j == 0 or j == minors - 1:  # the rim of the grid: one line only may run beside the cell
-                        part_far = _at_rim(j, n - 1 + row[i], part[i], share[i], minors)
-                    smooth = near[i] + part_far * (far[i] - near[i])
-                    upright = far_cover[i] if part_far > half else near_cover[i]
-                    out[j - minor_from, i - major_from] = max(smooth, upright)
+            for b in range(major_from >> TILE, ((major_to - 1) >> TILE) + 1):
+                if not (near_shaded[b] or far_shaded[b]):
+                    continue
+                i_from, i_to = max(major_from, b << TILE), min(major_to, (b + 1) << TILE)
+                # a line crosses one tile row or two in a tile's length
+                touched[min(max(n + between[i_from], 0), minors - 1) >> TILE, b] = True
+                touched[min(max(n + between[i_to - 1], 0), minors - 1) >> TILE, b] = True
+                for i in range(i_from, i_to):
+                    j = n + between[i]
+                    if minor_from <= j < minor_to:
+                        part_far = share[i]
+                        if j == 0 or j == minors - 1:  # the rim of the grid: one line only may run beside the cell
+                            part_far = _at_rim(j, n - 1 + row[i], part[i], share[i], minors)
+                        smooth = near[i] + part_far * (far[i] - near[i])
+                        upright = far_cover[i] if part_far > half else near_cover[i]
+                        out[j - minor_from, i - major_from] = max(smooth, upright)
         near, far, near_cover, far_cover = far, near, far_cover, near_cover
-        begin_before, end_before = begin, end
+        near_shaded, far_shaded = far_shaded, near_shaded

@@ -11,7 +11,7 @@ import pytest
 import xarray as xr
 
 from stovergeo.terrain import sky_view
-from stovergeo.terrain.beam import Season, beam_table, lowest_tangent, open_beam, season, sun_position, take_shade
+from stovergeo.terrain.beam import Season, open_beam, season, sun_position, sun_sectors, take_shade
 from stovergeo.terrain.cloud import (
     clear_sky_mj_m2,
     day_length_h,
@@ -22,6 +22,7 @@ from stovergeo.terrain.cloud import (
 )
 from stovergeo.terrain.horizon import Block, Direction, horizon_tangents, profile_horizon
 from stovergeo.terrain.sky import sky_slice
+from stovergeo.terrain.sweep import NO_HORIZON
 
 
 def position(local, hours_from_utc, *where, **air):
@@ -45,14 +46,13 @@ def test_incidence_on_a_slope():
     sun = Season(*(np.array([v]) for v in (194.340241, 39.888378, 1000.0)), np.array([0]), ("2003-10",))
     rise = np.tan(np.radians(30))
     east, north = (np.full((1, 1), -rise * f(np.radians(170)), dtype=np.float32) for f in (np.sin, np.cos))
-    table = beam_table(sun, 64, 0.0, False)
+    sectors = sun_sectors(sun, 64, 0.0, False)
     total = np.zeros((1, 1, 1), dtype=np.float32)
-    flat = np.zeros((1, 1), dtype=np.float32)
-    open_beam(east, north, table, total)
-    for k in np.flatnonzero(table.any(axis=(1, 2, 3))):
-        turn = np.float32(2 * np.pi * k / 64)
-        least = np.float32(lowest_tangent(table[k]))
-        take_shade(flat, east, north, flat > 0, table[k], np.sin(turn), np.cos(turn), least, total)
+    flat, everywhere = np.zeros((1, 1), dtype=np.float32), np.ones((1, 1), dtype=bool)
+    open_beam(east, north, sectors, total)
+    for sector in sectors:
+        turn, least = np.float32(np.radians(sector.azimuth_deg)), np.float32(sector.least)
+        take_shade(flat, east, north, flat > 0, sector.beam, np.sin(turn), np.cos(turn), least, everywhere, 0, 0, total)
     cosine = total[0, 0, 0] / np.sqrt(1 + rise**2)
     assert np.degrees(np.arccos(cosine)) == pytest.approx(25.187, abs=2e-3)
 
@@ -163,7 +163,7 @@ def horizon_of(ground, azimuth, cell, cover=None):
     direction = Direction.of(azimuth, cell, cell)
     block = Block.of(ground, cover, tuple(slice(0, n) for n in ground.shape), (0, 0))
     block = block.turned() if direction.down else block
-    out = np.empty(block.ground.shape, dtype=np.float32)
+    out = np.full(block.ground.shape, NO_HORIZON)
     with ThreadPoolExecutor(2) as pool:
         horizon_tangents(block, direction, out, pool)
     return out.T if direction.down else out
