@@ -8,7 +8,6 @@ from dataclasses import fields as fields_of
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from stovergeo.errors import Report
 from stovergeo.handbook import Handbook
@@ -19,9 +18,10 @@ from stovergeo.yieldmap.delay import DelaySearch, find_delay, later_ground, move
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
+from stovergeo.yieldmap.usual import usual
 
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
@@ -114,14 +114,14 @@ class _Run:
     def __init__(self, points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray, book: Handbook) -> None:
         gap, turn = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
         self.track = track_of(points, x, y, gap_records=gap, turn_deg=turn)
-        order = self.track.order
+        driven = self.track.driven
         self.code = np.zeros(len(points), np.int8)
-        self.area = points["area_m2"].to_numpy(float)[order]
-        self.grain = points["grain_kg"].to_numpy(float)[order]
+        self.area = np.array(driven(points["area_m2"].to_numpy(float)))
+        self.grain = np.array(driven(points["grain_kg"].to_numpy(float)))
         # from the record's end to the middle of where its grain stood
         self.moved_m = -0.5 * self.track.length
-        self.moisture = points["moisture_pct"].to_numpy(float)[order] if "moisture_pct" in points else None
-        self.header = points["header_down"].to_numpy(float)[order] if "header_down" in points else None
+        self.moisture = driven(points["moisture_pct"].to_numpy(float)) if "moisture_pct" in points else None
+        self.header = driven(points["header_down"].to_numpy(float)) if "header_down" in points else None
 
     @property
     def kept(self) -> np.ndarray:
@@ -200,12 +200,12 @@ def _swaths(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, float]:
     """Count only ground not harvested before; remove records that cut too little of it."""
     track = run.track
     least = book.value("yieldmap.swath.least_share")
-    usual = float(np.median(track.swath))
-    run.remove(track.swath < least * usual, "part_swath")
-    share = new_share(track, usual / book.value("yieldmap.swath.bitmap_cells"))
+    swath = usual(track.swath)
+    run.remove(track.swath < least * swath, "part_swath")
+    share = new_share(track, swath / book.value("yieldmap.swath.bitmap_cells"))
     noise = 0.0
     if len(pairs.across):
-        noise = float(MAD_TO_SD * np.median(abs(pairs.across - np.median(pairs.across))) / usual)
+        noise = float(MAD_TO_SD * np.median(abs(pairs.across - np.median(pairs.across))) / swath)
     slack = max(book.value("yieldmap.swath.noise_factor") * noise, book.value("yieldmap.swath.least_overlap"))
     overlapping = np.isfinite(share) & (share < 1 - slack)
     run.remove(overlapping & (share < least), "overlap")
@@ -215,7 +215,7 @@ def _swaths(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, float]:
     return {
         "records": int(shrink.sum()),
         "area_m2": before - float(run.area[shrink].sum()),
-        "spacing_sd_m": noise * usual,
+        "spacing_sd_m": noise * swath,
         "least_new_share": 1 - slack,
     }
 
@@ -226,7 +226,7 @@ def _outliers(run: _Run, book: Handbook) -> None:
     kept = np.flatnonzero(run.kept)
     if len(kept) < _FEWEST:
         return
-    reach = book.value("yieldmap.outlier.reach_swaths") * float(np.median(track.swath))
+    reach = book.value("yieldmap.outlier.reach_swaths") * usual(track.swath)
     limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
     x, y = run.places()
     found = steps.outliers(x[kept], y[kept], run.yields[kept], track.pass_id[kept], reach, *limits)
@@ -241,7 +241,7 @@ def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
     if len(track.machine_names) < 2 or len(kept) < _FEWEST:
         return {}
     x, y = run.places()
-    scale_m = book.value("yieldmap.machines.scale_swaths") * float(np.median(track.swath))
+    scale_m = book.value("yieldmap.machines.scale_swaths") * usual(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
     least, errors = book.value("yieldmap.machines.least_offset"), book.value("yieldmap.machines.least_errors")
@@ -280,8 +280,8 @@ def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
     # column by column: a frame of many kinds is slow to copy whole
     other = [name for name in points.columns if name not in found and name != points.geometry.name]
     table = {name: points[name].array[keep] for name in other} | found
-    geometry = shapely.points(track.back(x)[keep], track.back(y)[keep])
-    return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep])
+    geometry = points_at(track.back(x)[keep], track.back(y)[keep])
+    return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep], copy=False)
 
 
 def _pass_report(track: Track) -> dict[str, float | str]:

@@ -16,6 +16,7 @@ from numba import njit
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.usual import usual
 
 #: pairs beyond this many tell nothing more
 _MOST_PAIRS = 15_000
@@ -60,7 +61,7 @@ def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
         Time from the record to when that grain was cut, s; within half a record.
     """
     n = len(track.pass_id)
-    records = round(delay_s / float(np.median(track.seconds)))
+    records = round(delay_s / usual(track.seconds))
     source = np.arange(n) + records
     inside = (source >= 0) & (source < n)
     source = np.where(inside, source, 0)
@@ -121,7 +122,7 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
     if len(pairs.one) < search.least_pairs:
         return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
     delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
-    window_s = max(search.window_s, float(np.median(track.seconds)))
+    window_s = max(search.window_s, usual(track.seconds))
     squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
     if known.sum() < search.least_pairs:

@@ -68,7 +68,7 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
         gap_records=book.value("yieldmap.pass.gap_records"),
         turn_deg=book.value("yieldmap.pass.turn_deg"),
     )
-    height = known["height_m"].to_numpy(float)[track.order]
+    height = track.driven(known["height_m"].to_numpy(float))
     pairs = side_pairs(track)
     swath = float(np.median(track.swath))
     model = DriftModel(

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.swath import extent, footprints
+from stovergeo.yieldmap.swath import crossed, extent, footprints
 
 
 def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
@@ -41,19 +41,11 @@ def _mark(corners: np.ndarray, count: np.ndarray, x0: float, y0: float, cell: fl
     for i in range(len(corners)):
         if not count[i]:
             continue
-        c = corners[i]
         low_y, high_y = extent(corners, i, 1)
         top = max(int(np.ceil((y0 - high_y) / cell)), 0)
         bottom = min(int(np.floor((y0 - low_y) / cell)), rows - 1)
         for row in range(top, bottom + 1):
-            y = y0 - row * cell
-            left, right = np.inf, -np.inf
-            for a in range(4):
-                b = (a + 1) % 4
-                ya, yb = c[a, 1], c[b, 1]
-                if (ya <= y) != (yb <= y):
-                    x = c[a, 0] + (y - ya) / (yb - ya) * (c[b, 0] - c[a, 0])
-                    left, right = min(left, x), max(right, x)
+            left, right = crossed(corners, i, y0 - row * cell)
             if left <= right:
                 first = max(int(np.ceil((left - x0) / cell)), 0)
                 for col in range(first, min(int(np.floor((right - x0) / cell)), columns - 1) + 1):

@@ -9,6 +9,7 @@ from numba import njit
 
 from stovergeo.yieldmap.bins import bin_points, in_threads
 from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.usual import usual
 
 _PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees
 
@@ -50,8 +51,8 @@ def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 100_000) -> 
     n = len(track.x)
     asked = np.arange(n)
     asked = asked[(asked // STRETCH) % (n // most + 1) == 0]
-    swath = float(np.median(track.swath))
-    step = float(np.median(track.length))
+    swath = usual(track.swath)
+    step = usual(track.length)
     other = np.full((2, len(asked)), -1, np.int32)
     along, across = np.zeros((2, len(asked))), np.zeros((2, len(asked)))
     bins = bin_points(track.x, track.y, reach_swaths * swath)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numba import njit
+
+from stovergeo.yieldmap.usual import every, usual
 
 _FAR_M = 100_000.0
 
@@ -17,6 +21,7 @@ class Track:
     """The records of all machines in driving order; every array has length n and this order."""
 
     order: np.ndarray  #: row of the points table
+    as_filed: bool  #: whether that is the table's own order
     machine: np.ndarray  #: number of the machine, an index into `machine_names`
     machine_names: list[str]
     x: np.ndarray  #: position at the end of the record
@@ -46,8 +51,14 @@ class Track:
         half = 0.5 * self.length
         return replace(self, x=self.x - half * self.east, y=self.y - half * self.north)
 
+    def driven(self, values: np.ndarray) -> np.ndarray:
+        """Put values of the points table into driving order; the very array where it is in it."""
+        return values if self.as_filed else values[self.order]
+
     def back(self, values: np.ndarray) -> np.ndarray:
-        """Put values in driving order back into the order of the points table."""
+        """Put values in driving order back into the order of the points table; the very array where it is in it."""
+        if self.as_filed:
+            return values
         out = np.empty_like(values)
         out[self.order] = values
         return out
@@ -59,6 +70,20 @@ def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     return shapely.get_x(geometry), shapely.get_y(geometry)
 
 
+def points_at(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return points, (n,).
+
+    Meanwhile Python does not look for garbage: it would search the growing million again and again, and find none.
+    """
+    searching = gc.isenabled()
+    gc.disable()
+    try:
+        return shapely.points(x, y)
+    finally:
+        if searching:
+            gc.enable()
+
+
 def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Return which positions are there and within 100 km of the middle one.
 
@@ -66,8 +91,8 @@ def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """
     known = np.isfinite(x) & np.isfinite(y)
     if known.any():
-        far = np.hypot(x - np.median(x[known]), y - np.median(y[known]))
-        known &= np.nan_to_num(far, nan=np.inf) < _FAR_M
+        east, north = x - usual(x[known]), y - usual(y[known])
+        known &= east * east + north * north < _FAR_M**2  # never so for NaN
     return known
 
 
@@ -102,40 +127,38 @@ def track_of(
     """
     n = len(points)
     machine, names = _machines(points)
+    order = np.argsort(machine, kind="stable") if len(names) > 1 else np.arange(n)
     time = points["time_s"].to_numpy(float) if "time_s" in points else np.full(n, np.nan)
     timed = bool(np.isfinite(time).all()) and n > 0
-    order = np.argsort(machine, kind="stable")
-    same = np.diff(machine[order]) == 0
-    back = int(((np.diff(time[order]) < 0) & same).sum()) if timed else 0
-    resort = timed and back > most_back_share * n
-    if resort:
-        order = np.lexsort((time, machine))
-        back = 0
-    x, y, machine = x[order], y[order], machine[order]
-    area = points["area_m2"].to_numpy(float)[order]
-    step = np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1]))
-    usual_step = float(np.median(step[step > 0])) if (step > 0).any() else 1.0
+    back, resort = 0, False
+    if timed:
+        back = int(((np.diff(time[order]) < 0) & (np.diff(machine[order]) == 0)).sum())
+        resort = back > most_back_share * n
+        if resort:
+            order, back = np.lexsort((time, machine)), 0
+    as_filed = len(names) <= 1 and not resort
+    if not as_filed:
+        x, y, machine = x[order], y[order], machine[order]
+    # read once in a while where there are many
+    some = every(n)[1:]
+    step = np.hypot(x[some] - x[some - 1], y[some] - y[some - 1])
+    usual_step = usual(step[step > 0], 1.0)
     length = _column(points, "distance_m", order, usual_step)
     swath = _column(points, "swath_m", order, np.nan)
-    swath = np.where(np.isfinite(swath), swath, area / np.maximum(length, 1e-6))
-    if timed:
-        time = time[order]
-        dt = np.diff(time, prepend=time[:1])
-        usual_dt = float(np.median(dt[dt > 0])) if (dt > 0).any() else 1.0
-    else:
-        dt = np.ones(n)
-        usual_dt = 1.0
+    if not np.isfinite(swath).all():
+        swath = np.where(np.isfinite(swath), swath, points["area_m2"].to_numpy(float)[order] / np.maximum(length, 1e-6))
+    time = time[order] if timed else np.arange(n, dtype=float)
+    dt = time[some] - time[some - 1]
+    usual_dt = usual(dt[dt > 0], 1.0)
     seconds = _column(points, "seconds", order, usual_dt)
     seconds = np.where(seconds > 0, seconds, usual_dt)
-    reach = gap_records * np.maximum(np.maximum(length, usual_step), 0.1)
-    late = dt > gap_records * np.maximum(seconds, usual_dt)
-    # a clock set back does not end a pass where the machine plainly drove on
-    breaks = (np.diff(machine, prepend=-1) != 0) | late | (step > reach)
-    breaks |= _turns(x, y, breaks, turn_deg)
-    pass_id = np.cumsum(breaks) - 1
-    east, north = _headings(x, y, pass_id)
-    clock = np.cumsum(np.where(dt > 0, dt, usual_dt))
-    return Track(order, machine, names, x, y, seconds, clock, pass_id, east, north, swath, length, back, resort)
+    reach = max(usual_step, 0.1)
+    pass_id, clock, east, north = _drive(
+        x, y, machine, time, length, seconds, reach, usual_dt, gap_records, np.cos(np.radians(turn_deg))
+    )
+    return Track(
+        order, as_filed, machine, names, x, y, seconds, clock, pass_id, east, north, swath, length, back, resort
+    )
 
 
 def _machines(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
@@ -153,25 +176,39 @@ def _column(points: pd.DataFrame, name: str, order: np.ndarray, default: float) 
     return np.where(np.isfinite(values) & (values >= 0), values, default)
 
 
-def _turns(x: np.ndarray, y: np.ndarray, breaks: np.ndarray, turn_deg: float) -> np.ndarray:
-    """Return where the heading changes by more than `turn_deg` between two steps of one pass."""
-    dx, dy = np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1])
-    length = np.hypot(dx, dy)
-    inside = ~breaks & ~np.roll(breaks, 1) & (length > 0) & (np.roll(length, 1) > 0)
-    along = (dx * np.roll(dx, 1) + dy * np.roll(dy, 1)) / np.maximum(length * np.roll(length, 1), 1e-12)
-    return inside & (along < np.cos(np.radians(turn_deg)))
-
-
-def _headings(x: np.ndarray, y: np.ndarray, pass_id: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return unit headings from the neighbouring records of the same pass (east where there is none)."""
+@njit(cache=True, nogil=True)
+def _drive(
+    x: np.ndarray, y: np.ndarray, machine: np.ndarray, time: np.ndarray, length: np.ndarray, seconds: np.ndarray,
+    usual_step: float, usual_dt: float, gap_records: float, least_cosine: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:  # fmt: skip
+    """Return number of the pass, clock and unit heading of each record."""
     n = len(x)
-    index = np.arange(n)
-    before = np.where(np.roll(pass_id, 1) == pass_id, index - 1, index)
-    after = np.where(np.roll(pass_id, -1) == pass_id, index + 1, index)
-    if n:
-        before[0], after[-1] = 0, n - 1
-    dx, dy = x[after] - x[before], y[after] - y[before]
-    length = np.hypot(dx, dy)
-    still = length == 0
-    scale = np.where(still, 1.0, length)
-    return np.where(still, 1.0, dx / scale), np.where(still, 0.0, dy / scale)
+    pass_id, clock = np.empty(n, np.int64), np.empty(n)
+    number, now = -1, 0.0
+    ended, step, dx, dy = True, 0.0, 0.0, 0.0
+    for i in range(n):
+        ended_before, step_before, dx_before, dy_before = ended, step, dx, dy
+        ended, step, dt = True, 0.0, usual_dt
+        if i > 0:
+            dx, dy, dt = x[i] - x[i - 1], y[i] - y[i - 1], time[i] - time[i - 1]
+            step = np.sqrt(dx * dx + dy * dy)
+            # a clock set back does not end a pass where the machine plainly drove on
+            late = dt > gap_records * max(seconds[i], usual_dt)
+            far = step > gap_records * max(length[i], usual_step)
+            ended = machine[i] != machine[i - 1] or late or far
+        turned = False
+        if not (ended or ended_before) and step > 0 and step_before > 0:
+            turned = (dx * dx_before + dy * dy_before) / max(step * step_before, 1e-12) < least_cosine
+        number += ended or turned
+        now += dt if dt > 0 else usual_dt
+        pass_id[i], clock[i] = number, now
+    # the heading is that from the record before to the record after, of the same pass; east where there is none
+    east, north = np.ones(n), np.zeros(n)
+    for i in range(n):
+        before = i - 1 if i > 0 and pass_id[i - 1] == pass_id[i] else i
+        after = i + 1 if i + 1 < n and pass_id[i + 1] == pass_id[i] else i
+        dx, dy = x[after] - x[before], y[after] - y[before]
+        step = np.sqrt(dx * dx + dy * dy)
+        if step > 0:
+            east[i], north[i] = dx / step, dy / step
+    return pass_id, clock, east, north

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.usual import every, usual
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
@@ -16,13 +18,9 @@ _SAMPLE = 20_000  #: records that tell how far records usually are from their ne
 
 def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
-    step = np.hypot(np.diff(track.x, prepend=np.inf), np.diff(track.y, prepend=np.inf))
-    same_machine = np.diff(track.machine, prepend=-1) == 0
-    still = same_machine & (step < SAME_PLACE_M)
-    exact = np.lexsort((np.arange(len(track.x)), track.y, track.x))
-    repeated = (np.diff(track.x[exact], prepend=np.nan) == 0) & (np.diff(track.y[exact], prepend=np.nan) == 0)
-    still[exact[repeated]] = True
-    return still
+    east, north = np.diff(track.x, prepend=np.inf), np.diff(track.y, prepend=np.inf)
+    still = (np.diff(track.machine, prepend=-1) == 0) & (east * east + north * north < SAME_PLACE_M**2)
+    return still | pd.Index(track.x + 1j * track.y).duplicated()
 
 
 def short_passes(track: Track, least_records: int) -> np.ndarray:
@@ -68,7 +66,7 @@ def pass_ramp(
         Share of the yield.
     """
     first, last = _usable_bounds(track, usable)
-    interval = float(np.median(track.seconds))
+    interval = usual(track.seconds)
     most = max(2, round(most_s / interval))
     inward = max(3, round(settle_s / interval))
     long_enough = last - first >= 2 * most + inward
@@ -149,19 +147,19 @@ def outliers(
     """
     along = np.diff(yields)[np.diff(pass_id) == 0]
     # record noise from first differences along passes: var(a - b) = 2 var
-    noise = MAD_TO_SD * float(np.median(abs(along))) / np.sqrt(2) if len(along) else 0.0
+    noise = MAD_TO_SD * usual(abs(along), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
     count, agree = siding_neighbours(x, y, yields, reach, tolerance, siding)
     alone = agree < np.maximum(2, siding * count)
-    low, high = tukey_fences(yields, tukey)
+    low, high = tukey_fences(yields[every(len(yields))], tukey)
     far_out = alone & ((yields < low) | (yields > high))
     # how far records usually are from their neighbours' median: told from a sample of all
-    sample = np.arange(0, len(x), len(x) // _SAMPLE + 1)
+    sample = every(len(x), _SAMPLE)
     asked = np.flatnonzero(alone & ~far_out & (count >= 4))
     median, spread = neighbour_medians(x, y, yields, reach, np.append(sample, asked))
-    usual = yields[sample] - median[: len(sample)]
-    usual = usual[np.isfinite(usual)]
-    floor = MAD_TO_SD * float(np.median(abs(usual - np.median(usual)))) if len(usual) else 0.0
+    away = yields[sample] - median[: len(sample)]
+    away = away[np.isfinite(away)]
+    floor = MAD_TO_SD * usual(abs(away - usual(away)), 0.0)
     median, spread = median[len(sample) :], spread[len(sample) :]
     unlike = np.zeros(len(x), bool)
     unlike[asked] = abs(yields[asked] - median) > hampel * np.maximum(spread, floor)

@@ -13,7 +13,9 @@ from numba import njit
 
 from stovergeo.yieldmap.passes import Track
 
-_TILE = 64  #: cells along the side of a tile; only tiles that hold records are kept in memory
+#: cells along the side of a tile; a row of a tile is one word of 64 bits, and only tiles that hold records are kept
+_TILE = 64
+_ALL = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
 
 
 def footprints(track: Track, widen_m: float = 0.0) -> np.ndarray:
@@ -43,15 +45,14 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
         NaN where a footprint holds no cell.
     """
     corners = footprints(track)
-    x0, y0 = float(corners[..., 0].min()), float(corners[..., 1].min())
+    x0, y0, x1, y1 = _bounds(corners)
     side = cell_m * _TILE
-    columns = int((corners[..., 0].max() - x0) / side) + 1
-    rows = int((corners[..., 1].max() - y0) / side) + 1
-    slot = np.full((rows, columns), -1, np.int32)
+    slot = np.full((int((y1 - y0) / side) + 1, int((x1 - x0) / side) + 1), -1, np.int32)
     tiles = _touched(corners, x0, y0, side, slot)
-    cut_by = np.zeros((tiles, _TILE, _TILE), np.uint16)  # 0 not cut yet, else a number for the pass
+    cut = np.zeros((tiles, _TILE, 2), np.uint64)  # bits of the cells cut by passes before, and by the last pass there
+    owner = np.full((tiles, _TILE), -1, np.int64)  # that last pass
     share = np.full(len(track.x), np.nan)
-    _draw(corners, (track.pass_id % 65_535 + 1).astype(np.uint16), x0, y0, cell_m, slot, cut_by, share)
+    _draw(corners, track.pass_id, x0, y0, cell_m, slot, cut, owner, share)
     return share
 
 
@@ -84,6 +85,16 @@ def extent(corners: np.ndarray, i: int, axis: int) -> tuple[float, float]:
 
 
 @njit(cache=True, nogil=True)
+def _bounds(corners: np.ndarray) -> tuple[float, float, float, float]:
+    x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
+    for i in range(len(corners)):
+        low_x, high_x = extent(corners, i, 0)
+        low_y, high_y = extent(corners, i, 1)
+        x0, y0, x1, y1 = min(x0, low_x), min(y0, low_y), max(x1, high_x), max(y1, high_y)
+    return x0, y0, x1, y1
+
+
+@njit(cache=True, nogil=True)
 def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.ndarray) -> int:
     """Give a number to each tile that any footprint's bounding box touches; return how many."""
     found = 0
@@ -99,41 +110,58 @@ def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.nd
 
 
 @njit(cache=True, nogil=True)
+def crossed(corners: np.ndarray, i: int, y: float) -> tuple[float, float]:
+    """Return from where to where the line of equal y lies in footprint i, which is convex; left > right if nowhere."""
+    left, right = np.inf, -np.inf
+    xa, ya = corners[i, 3, 0], corners[i, 3, 1]
+    for b in range(4):
+        xb, yb = corners[i, b, 0], corners[i, b, 1]
+        if (ya <= y) != (yb <= y):
+            x = xa + (y - ya) / (yb - ya) * (xb - xa)
+            if x < left:
+                left = x
+            if x > right:
+                right = x
+        xa, ya = xb, yb
+    return left, right
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _draw(
-    corners: np.ndarray,
-    pass_id: np.ndarray,
-    x0: float,
-    y0: float,
-    cell: float,
-    slot: np.ndarray,
-    cut_by: np.ndarray,
-    share: np.ndarray,
-) -> None:
+    corners: np.ndarray, pass_id: np.ndarray, x0: float, y0: float, cell: float, slot: np.ndarray, cut: np.ndarray,
+    owner: np.ndarray, share: np.ndarray,
+) -> None:  # fmt: skip
     for i in range(len(corners)):
-        c = corners[i]
+        mine = pass_id[i]
         low_y, high_y = extent(corners, i, 1)
-        all_cells = 0
-        new_cells = 0
+        all_cells, new_cells = np.uint64(0), np.uint64(0)
         for row in range(int((low_y - y0) / cell), int((high_y - y0) / cell) + 1):
-            y = y0 + (row + 0.5) * cell
-            # where the line of cell centres crosses the convex footprint
-            left, right = np.inf, -np.inf
-            for a in range(4):
-                b = (a + 1) % 4
-                ya, yb = c[a, 1], c[b, 1]
-                if (ya <= y) != (yb <= y):
-                    x = c[a, 0] + (y - ya) / (yb - ya) * (c[b, 0] - c[a, 0])
-                    left, right = min(left, x), max(right, x)
+            left, right = crossed(corners, i, y0 + (row + 0.5) * cell)
             if left > right:
                 continue
-            for col in range(int(np.ceil((left - x0) / cell - 0.5)), int(np.ceil((right - x0) / cell - 0.5))):
-                tile = slot[row // _TILE, col // _TILE]
-                before = cut_by[tile, row % _TILE, col % _TILE]
-                if before == 0:
-                    cut_by[tile, row % _TILE, col % _TILE] = pass_id[i]
-                    new_cells += 1
-                    all_cells += 1
-                elif before != pass_id[i]:
-                    all_cells += 1
+            first, last = int(np.ceil((left - x0) / cell - 0.5)), int(np.ceil((right - x0) / cell - 0.5))
+            line = row % _TILE
+            while first < last:  # tile by tile
+                tile, start = slot[row // _TILE, first // _TILE], first % _TILE
+                cells = min(last - first, _TILE - start)
+                bits = (_ALL >> np.uint64(_TILE - cells)) << np.uint64(start)
+                if owner[tile, line] != mine:
+                    cut[tile, line, 0] |= cut[tile, line, 1]
+                    cut[tile, line, 1] = 0
+                    owner[tile, line] = mine
+                new = bits & ~(cut[tile, line, 0] | cut[tile, line, 1])
+                cut[tile, line, 1] |= new
+                new_cells += _ones(new)
+                all_cells += _ones(new | (bits & cut[tile, line, 0]))
+                first += cells
         if all_cells > 0:
             share[i] = new_cells / all_cells
+
+
+@njit(cache=True, nogil=True)
+def _ones(bits: np.uint64) -> np.uint64:
+    """Count the ones of a word: in pairs, in fours, in eights, and the eights by one product."""
+    bits -= (bits >> np.uint64(1)) & np.uint64(0x5555555555555555)
+    bits = (bits & np.uint64(0x3333333333333333)) + ((bits >> np.uint64(2)) & np.uint64(0x3333333333333333))
+    bits = (bits + (bits >> np.uint64(4))) & np.uint64(0x0F0F0F0F0F0F0F0F)
+    return (bits * np.uint64(0x0101010101010101)) >> np.uint64(56)
