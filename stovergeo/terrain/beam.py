@@ -22,7 +22,7 @@ from stovergeo.errors import ContractError
 from stovergeo.terrain.tiles import SIDE, TILE
 
 BINS = 1024  #: steps of the horizon's height, taken as t / (1 + t) of its tangent t: 0 to 1
-UNSEEN = 0.001  #: share of a middling sector's beam, just above level, that is let pass whatever hides it
+UNSEEN = 0.002  #: share of a middling sector's beam, just above level, that is let pass whatever hides it
 NIGHT_DEG = -8.0  #: height by the plain formula below which the sun has surely set
 
 

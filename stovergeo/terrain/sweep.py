@@ -4,10 +4,11 @@ Called by `stovergeo.terrain.horizon`, which explains the method. A chain holds,
 points of a line that someone further back may have as a horizon; `k` counts the steps walked.
 
 Only horizons steeper than `least` matter (below it there is no sun), and most ground lies under none.
-The shadow that a line's points cast at that slope is one number carried along, `shade` over the point at
-`shade_k`. Where the ground reaches out of it, nothing ahead matters to that point, nor to anyone behind:
+The shadow that a line's points cast at that slope is one number carried along: it falls from `edge_z`, the height
+at step `edge_k`. Where the ground reaches out of it, nothing ahead matters to that point, nor to anyone behind:
 whoever sees something ahead more steeply than `least` sees the point itself more steeply still. The chain
-starts anew there, so that gentle ground costs one comparison a point.
+starts anew there, so that gentle ground costs one comparison a point; and in a tile (`stovergeo.terrain.tiles`)
+where no line of the direction falls as steeply as the shadow's edge, a line that enters in the sun leaves in it.
 
 Lines of a direction lie one row apart, so that all of them cross a column at the same part of a cell: the
 row that line `n` has reached in column `i` is ``n + row[i]``, and it lies ``part[i]`` of a cell beyond its middle.

@@ -168,13 +168,16 @@ def test_sun_is_linear_in_cells():
 
 def test_sun_memory():
     code = (
-        "import resource, sys; sys.path.insert(0, sys.argv[1]); from bench_terrain import *; warm();"
+        "import resource, sys; sys.path[:0] = sys.argv[1:]; from bench_terrain import *; warm();"
         "ground, surface = made_up(LARGEST);"
         "season_sun(raster(surface), raster(ground), *SPAN, **PLACE, sectors=8);"  # memory does not know of sectors
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, os.path.dirname(__file__)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, os.path.dirname(__file__), *(p for p in sys.path if p)],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     peak_mb = int(done.stdout.split()[-1]) / 1024
     arrays = 4 * 4 * LARGEST**2 / 2**20

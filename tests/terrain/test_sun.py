@@ -14,6 +14,7 @@ from stovergeo.terrain import cloud_from_radiation, cloud_from_sunshine, season_
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.rasters import checked, north_turn_deg
+from stovergeo.terrain.tiles import Tiles
 
 PLACE = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
 SPAN = ("2026-10-15", "2027-08-10")
@@ -113,6 +114,23 @@ def test_months_add_up_to_the_season():
     assert list(months.month.values[[0, 1, -1]]) == ["2026-10", "2026-11", "2027-08"]
     np.testing.assert_allclose(months.sun_kwh_m2.sum("month"), whole.sun_kwh_m2, rtol=1e-3)
     assert months.sun_share.sel(month="2026-12").std() > months.sun_share.sel(month="2027-06").std()
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.floats(0, 0.3))
+def test_passing_by_tiles_changes_nothing(seed, rough_m):
+    rng = np.random.default_rng(seed)
+    ground = 0.3 * hills(90, 70) + rng.normal(0, rough_m, (90, 70)).astype(np.float32)
+    ground[rng.integers(90), 20:40] = np.nan
+    cover = np.zeros((90, 70), dtype=np.float32)
+    row, col = rng.integers(0, 60, 2)
+    cover[row : row + 3, col : col + 12] = 9
+    surface, ground = raster(ground + cover), raster(ground)
+    passed_by = season_sun(surface, ground, *QUICK, **PLACE, book=COARSE)
+    with pytest.MonkeyPatch.context() as every_point:
+        every_point.setattr(Tiles, "gentle", lambda tiles, *_: np.zeros_like(tiles.bare))
+        walked = season_sun(surface, ground, *QUICK, **PLACE, book=COARSE)
+    np.testing.assert_allclose(passed_by.sun_share, walked.sun_share, atol=1e-5)
 
 
 def test_blocks_give_what_one_piece_gives(monkeypatch):
