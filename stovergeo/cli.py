@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 from rich.markup import escape
+from rich.padding import Padding
 from rich.table import Table
 
 from stovergeo.errors import InputError, Problem, Report, Severity, StovergeoError
@@ -132,12 +133,10 @@ def handbook(
     if as_json:
         print(json.dumps([asdict(c) for c in rows], indent=1))
         return
-    table = Table("key", "value", "low", "high", "unit", "standing", "source and note")
     for c in rows:
-        said = " ".join(part for part in (c.source, c.note) if part)
-        numbers = (f"{n:g}" for n in (c.value, c.low, c.high))
-        table.add_row(*map(escape, (c.key, *numbers, c.unit, str(c.standing), said)))
-    to_user.print(table)
+        unit = "" if c.unit == "1" else f" {c.unit}"
+        numbers = f"{c.value:g}{unit} ({c.low:g} to {c.high:g}), {c.standing}"
+        _entry(c.key, numbers, " ".join(part for part in (c.source, c.note) if part))
 
 
 @app.command()
@@ -154,14 +153,17 @@ def rules(as_json: AsJson = False) -> None:
         ]
         print(json.dumps([dict(zip(keys, row, strict=True)) for row in found], indent=1))
         return
-    table = Table("door", "name", "from", "what it is", "source")
     for group, p in rows:
         what = f"BROKEN: {p.broken}" if p.broken else p.thing.title
-        table.add_row(
-            group.removeprefix("stovergeo."),
-            *map(escape, (p.name, p.package, what, getattr(p.thing, "source", ""))),
-        )
-    to_user.print(table)
+        kind = {RETENTION_RULES: "retention rule", SITE_CRITERIA: "site criterion"}[group]
+        _entry(f"{p.name}  ({kind}, {p.package})", what, getattr(p.thing, "source", ""))
+
+
+def _entry(name: str, *lines: str) -> None:
+    """Print a name whole, whatever the window's width, so that it can be copied, and what there is to say below it."""
+    to_user.print(name, markup=False, highlight=False, soft_wrap=True)
+    for line in filter(None, lines):
+        to_user.print(Padding(escape(line), (0, 0, 0, 4), expand=False), highlight=False)
 
 
 @app.command()
