@@ -7,9 +7,10 @@ import xarray as xr
 from affine import Affine
 from odc.geo.geobox import GeoBox
 
+from stovergeo.errors import Report
 from stovergeo.handbook import load_handbook
 from stovergeo.plan_file.crop import Crop, Limits
-from stovergeo.residue import RuleOptions
+from stovergeo.residue import RuleOptions, limits, methods
 from stovergeo.stack import new_stack, put
 from stovergeo.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 
@@ -19,7 +20,7 @@ def book():
     return load_handbook()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def options(book):
     return RuleOptions(
         Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
@@ -65,3 +66,13 @@ def zones():
     labels[:, 58:] = np.nan
     table = pd.DataFrame({"zone_id": ["F1-a", "F1-b", "F2-a", "F2-b"], "field_id": ["F1", "F1", "F2", "F2"]})
     return table, labels
+
+
+@pytest.fixture(scope="module")
+def done(farm, options):
+    return limits(farm, options, Report())
+
+
+@pytest.fixture(scope="module")
+def ways(book):
+    return methods(book)

@@ -7,35 +7,15 @@ import pytest
 
 from stovergeo import doors
 from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.crop import Crop, Limits, Odds
-from stovergeo.residue import RuleOptions, draw_limits, limits, methods, odds, odds_table, sensitivity
+from stovergeo.plan_file.crop import Odds
+from stovergeo.residue import draw_limits, limits, odds, odds_table, sensitivity
 from stovergeo.residue.draws import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
 
 @pytest.fixture(scope="module")
-def told():
-    return RuleOptions(
-        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
-        Limits(take_highly_erodible=True),
-        load_handbook(),
-    )
-
-
-@pytest.fixture(scope="module")
-def done(farm, told):
-    return limits(farm, told, Report())
-
-
-@pytest.fixture(scope="module")
-def ways(told):
-    return methods(told.book)
-
-
-@pytest.fixture(scope="module")
-def drawn(done, zones, told, ways):
-    return draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways)
+def drawn(done, zones, options, ways):
+    return draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways)
 
 
 def same(a, b):
@@ -49,24 +29,24 @@ def same(a, b):
             assert x == y, field.name
 
 
-def test_same_seed_gives_the_same_bits(done, zones, told, ways, drawn):
-    same(drawn, draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways))
+def test_same_seed_gives_the_same_bits(done, zones, options, ways, drawn):
+    same(drawn, draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways))
 
 
-def test_how_many_draws_are_computed_at_once_changes_no_bit(done, zones, told, ways, drawn, monkeypatch):
+def test_how_many_draws_are_computed_at_once_changes_no_bit(done, zones, options, ways, drawn, monkeypatch):
     monkeypatch.setattr("stovergeo.residue.monte_carlo._DRAWS_AT_ONCE", 37)
-    same(drawn, draw_limits(done, *zones, told, Odds(draws=400, seed=7), ways))
+    same(drawn, draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways))
 
 
-def test_another_seed_gives_other_draws(done, zones, told, ways, drawn):
-    other = draw_limits(done, *zones, told, Odds(draws=400, seed=8), ways)
+def test_another_seed_gives_other_draws(done, zones, options, ways, drawn):
+    other = draw_limits(done, *zones, options, Odds(draws=400, seed=8), ways)
     assert not np.array_equal(other.limit_mg_ha, drawn.limit_mg_ha)
     # stratified draws: the medians of two seeds lie close
     assert np.median(other.limit_mg_ha, axis=0) == pytest.approx(np.median(drawn.limit_mg_ha, axis=0), abs=0.25)
 
 
-def test_fewer_rules_leave_every_other_draw_as_it_was(done, zones, told, ways, drawn):
-    fewer = dataclasses.replace(told, limits=told.limits.model_copy(update={"rules": ("soil_carbon",)}))
+def test_fewer_rules_leave_every_other_draw_as_it_was(done, zones, options, ways, drawn):
+    fewer = dataclasses.replace(options, limits=options.limits.model_copy(update={"rules": ("soil_carbon",)}))
     less = draw_limits(done, *zones, fewer, Odds(draws=400, seed=7), ways)
     assert set(less.inputs) < set(drawn.inputs)
     assert all(np.array_equal(v, drawn.inputs[k]) for k, v in less.inputs.items())
@@ -91,8 +71,8 @@ def test_lighter_methods_hold_more_often(drawn, zones):
     assert (by_way["single_pass"] >= by_way["rake_bale"]).all()
 
 
-def test_without_draws_the_run_gives_the_central_answer(done, zones, told, ways):
-    table = odds(done, *zones, told, Odds(draws=0), ways)
+def test_without_draws_the_run_gives_the_central_answer(done, zones, options, ways):
+    table = odds(done, *zones, options, Odds(draws=0), ways)
     cells = zone_cells(zones[1], done, 4)
     few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
     central = few.mean(done["removable_mg_ha"].values.ravel()[few.cells].astype(float))
@@ -115,8 +95,10 @@ def test_coefficients_of_rules_are_one_draw_for_the_farm(drawn):
     assert drawn.inputs["retention.cover.k"].shape == (400,)
 
 
-def test_a_number_set_in_the_plan_is_not_drawn(done, zones, told, ways):
-    own = dataclasses.replace(told, book=told.book.with_plan({"retention.carbon.factor": 1.0, "residue.factor": 1.0}))
+def test_a_number_set_in_the_plan_is_not_drawn(done, zones, options, ways):
+    own = dataclasses.replace(
+        options, book=options.book.with_plan({"retention.carbon.factor": 1.0, "residue.factor": 1.0})
+    )
     run = draw_limits(done, *zones, own, Odds(draws=50), ways)
     assert "retention.carbon.factor" not in run.inputs
     assert (run.inputs["residue.factor"] == 1).all()
@@ -136,15 +118,15 @@ def test_sensitivity_ranks_what_moves_the_limit(drawn):
     assert (signs.loc[["residue.factor"]] == 1).all()
 
 
-def test_more_spread_makes_the_cautious_limit_lower(done, zones, told, ways, drawn):
-    certain = told.book.with_plan({"retention.carbon.factor": 1.0})
-    narrow = draw_limits(done, *zones, dataclasses.replace(told, book=certain), Odds(draws=400, seed=7), ways)
+def test_more_spread_makes_the_cautious_limit_lower(done, zones, options, ways, drawn):
+    certain = options.book.with_plan({"retention.carbon.factor": 1.0})
+    narrow = draw_limits(done, *zones, dataclasses.replace(options, book=certain), Odds(draws=400, seed=7), ways)
     assert (np.percentile(narrow.limit_mg_ha, 10, axis=0) >= np.percentile(drawn.limit_mg_ha, 10, axis=0)).all()
 
 
-def test_grain_error_spreads_the_limit(done, zones, told, ways, drawn):
+def test_grain_error_spreads_the_limit(done, zones, options, ways, drawn):
     sure = done.assign(grain_error_mg_ha=done["grain_error_mg_ha"] * 0)
-    narrow = draw_limits(sure, *zones, told, Odds(draws=400, seed=7), ways)
+    narrow = draw_limits(sure, *zones, options, Odds(draws=400, seed=7), ways)
     assert (narrow.limit_mg_ha.std(axis=0) <= drawn.limit_mg_ha.std(axis=0) + 1e-9).all()
 
 
@@ -161,8 +143,8 @@ def test_triangular_quantiles_have_the_right_mean_and_ends(low, mode, high):
     assert (np.diff(values) >= 0).all()
 
 
-def test_draws_are_stratified(told):
-    c = told.book["retention.carbon.factor"]
+def test_draws_are_stratified(options):
+    c = options.book["retention.carbon.factor"]
     values = draw(c, 3, (100,))
     edges = triangular(np.linspace(0, 1, 101), c.low, c.value, c.high)
     assert (np.histogram(values, edges)[0] == 1).all()
@@ -184,10 +166,10 @@ def test_sample_keeps_each_zone_s_mean_and_area(done, zones):
     assert few.mean(few.of(layer)) == pytest.approx(cells.mean(cells.of(layer)), abs=0.05)
 
 
-def test_a_zone_without_known_cells_is_unknown(done, zones, told, ways):
+def test_a_zone_without_known_cells_is_unknown(done, zones, options, ways):
     table, labels = zones
     gone = np.where(labels == 1, np.nan, labels)
-    frame = odds(done, table, gone, told, Odds(draws=20), ways)
+    frame = odds(done, table, gone, options, Odds(draws=20), ways)
     assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]
 
 
@@ -202,19 +184,19 @@ class MapOnly:
         return stack["stover_mg_ha"] * 0 + 7.5
 
 
-def test_a_stranger_s_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, told, ways, drawn, monkeypatch):
+def test_a_stranger_s_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, options, ways, drawn, monkeypatch):
     plugin = doors.Plugin("map_only", "elsewhere", MapOnly())
     monkeypatch.setattr("stovergeo.residue.removable.through_door", lambda group: [*doors.through_door(group), plugin])
-    stack = limits(farm, told, Report())
+    stack = limits(farm, options, Report())
     assert (stack["keep_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
-    run = draw_limits(stack, *zones, told, Odds(draws=400, seed=7), ways)
+    run = draw_limits(stack, *zones, options, Odds(draws=400, seed=7), ways)
     assert (run.limit_mg_ha <= drawn.limit_mg_ha + 1e-9).all()
     assert (run.limit_mg_ha.mean(axis=0) < drawn.limit_mg_ha.mean(axis=0)).all()
 
 
-def test_a_built_in_rule_may_not_fail_unseen(farm, told, monkeypatch):
+def test_a_built_in_rule_may_not_fail_unseen(farm, options, monkeypatch):
     monkeypatch.setattr(
         "stovergeo.residue.retention.soil_carbon.required", lambda options: (_ for _ in ()).throw(ZeroDivisionError)
     )
     with pytest.raises(ZeroDivisionError):
-        limits(farm, told, Report())
+        limits(farm, options, Report())

@@ -25,38 +25,17 @@ from stovergeo.zones import assign_methods
 
 
 @pytest.fixture(scope="module")
-def told():
-    from stovergeo.handbook import load_handbook
-
-    return RuleOptions(
-        Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
-        Limits(take_highly_erodible=True),
-        load_handbook(),
-    )
+def drawn(done, zones, options, ways):
+    return draw_limits(done, *zones, options, Odds(draws=200), ways)
 
 
 @pytest.fixture(scope="module")
-def done(farm, told):
-    return limits(farm, told, Report())
+def offers(done, zones, options, ways, drawn):
+    return zone_methods(done, *zones, options, ways, drawn=drawn)
 
 
-@pytest.fixture(scope="module")
-def ways(told):
-    return methods(told.book)
-
-
-@pytest.fixture(scope="module")
-def drawn(done, zones, told, ways):
-    return draw_limits(done, *zones, told, Odds(draws=200), ways)
-
-
-@pytest.fixture(scope="module")
-def offers(done, zones, told, ways, drawn):
-    return zone_methods(done, *zones, told, ways, drawn=drawn)
-
-
-def test_every_rule_says_what_it_asks_of_every_zone(done, zones, told):
-    table = zone_limits(done, *zones, told)
+def test_every_rule_says_what_it_asks_of_every_zone(done, zones, options):
+    table = zone_limits(done, *zones, options)
     rules = done["binding_rule"].attrs["rules"]
     assert len(table) == len(rules) * 4
     assert table.groupby("zone_id", sort=False)["binds_share"].sum().to_numpy() == pytest.approx(np.ones(4))
@@ -67,48 +46,48 @@ def test_every_rule_says_what_it_asks_of_every_zone(done, zones, told):
         assert rows["keep_mg_ha"].to_numpy() == pytest.approx(mean)
 
 
-def test_the_binding_rule_comes_first_and_says_so(done, zones, told):
-    table = zone_limits(done, *zones, told)
+def test_the_binding_rule_comes_first_and_says_so(done, zones, options):
+    table = zone_limits(done, *zones, options)
     first = table.groupby("zone_id", sort=False).first()
     assert first.loc["F2-a", "words"] == (
         "Soil carbon asks for 2.3 ton/ac to stay (continuous corn). That is the most that any rule asks for."
     )
     assert first.loc["F2-a", "gain_mg_ha"] > 0
     assert "Without this rule" in first.loc["F2-a", "lift"]
-    assert "5.2 Mg/ha" in zone_limits(done, *zones, told, units="metric").iloc[0]["words"]
+    assert "5.2 Mg/ha" in zone_limits(done, *zones, options, units="metric").iloc[0]["words"]
 
 
-def test_gain_is_what_leaves_once_the_rule_is_left_out(done, farm, told):
+def test_gain_is_what_leaves_once_the_rule_is_left_out(done, farm, options):
     names = done["binding_rule"].attrs["rules"]
     for rule, gain in gain_without(done).items():
         others = tuple(n for n in names if n != rule)
         without = limits(
-            farm, dataclasses.replace(told, limits=told.limits.model_copy(update={"rules": others})), Report()
+            farm, dataclasses.replace(options, limits=options.limits.model_copy(update={"rules": others})), Report()
         )
         more = (without["removable_mg_ha"] - done["removable_mg_ha"]).values
         assert gain == pytest.approx(more, abs=1e-5, nan_ok=True)
 
 
-def test_one_place_can_be_asked(done, farm, told):
+def test_one_place_can_be_asked(done, farm, options):
     names = done["binding_rule"].attrs["rules"]
     for row, column in ((3, 20), (35, 10), (20, 50)):
         x, y = float(done["x"][column]), float(done["y"][row])
-        table = limits_at(done, x + 2, y - 2, told)
+        table = limits_at(done, x + 2, y - 2, options)
         assert table.iloc[0]["rule"] == names[int(done["binding_rule"][row, column])]
         assert table["binds_share"].tolist() == [1] + [0] * (len(names) - 1)
-    assert limits_at(done, float(done["x"][0]) - 50, float(done["y"][0]), told).empty
-    assert limits_at(done, float(done["x"][-1]), float(done["y"][0]), told).empty  # no grain is known there
+    assert limits_at(done, float(done["x"][0]) - 50, float(done["y"][0]), options).empty
+    assert limits_at(done, float(done["x"][-1]), float(done["y"][0]), options).empty  # no grain is known there
 
 
-def test_no_gain_is_held_out_for_ground_that_must_not_be_touched(done, zones, told):
-    table = zone_limits(done, *zones, told)
+def test_no_gain_is_held_out_for_ground_that_must_not_be_touched(done, zones, options):
+    table = zone_limits(done, *zones, options)
     forbidden = table[table["rule"].isin(["concentrated_flow", "steep_ground"])]
     assert (forbidden["gain_mg_ha"] > 0).any()
     assert not forbidden["lift"].str.contains("Without this rule").any()
 
 
-def test_farm_totals_say_where_each_rule_binds(done, told):
-    table = limit_totals(done, told)
+def test_farm_totals_say_where_each_rule_binds(done, options):
+    table = limit_totals(done, options)
     known = done["cell_area_ha"].where(done["stover_mg_ha"].notnull())
     assert table["binds_ha"].sum() == pytest.approx(float(known.sum()))
     assert table["binds_ha"].is_monotonic_decreasing
@@ -154,9 +133,9 @@ def test_recommended_is_the_allowed_way_that_takes_most(offers, zones):
         assert way == expected
 
 
-def test_zone_s_own_even_limit_is_kept(done, zones, told, ways):
+def test_zone_s_own_even_limit_is_kept(done, zones, options, ways):
     table, labels = zones
-    tight = zone_methods(done, table.assign(removable_mg_ha=1.0), labels, told, ways)
+    tight = zone_methods(done, table.assign(removable_mg_ha=1.0), labels, options, ways)
     assert not tight["allowed"].any()
     assert tight["words"].str.contains("poorer spots").all()
 
@@ -167,9 +146,9 @@ def test_refusal_tells_how_often_it_could_be_done(offers):
     assert heavy["words"].str.contains("one corn year of").all()
 
 
-def test_harvest_in_fewer_years_allows_heavier_ways(done, farm, zones, told, ways):
-    seldom = dataclasses.replace(told, crop=told.crop.model_copy(update={"harvest_one_year_in": 2}))
-    often_allowed = zone_methods(done, *zones, told, ways)["allowed"].sum()
+def test_harvest_in_fewer_years_allows_heavier_ways(done, farm, zones, options, ways):
+    seldom = dataclasses.replace(options, crop=options.crop.model_copy(update={"harvest_one_year_in": 2}))
+    often_allowed = zone_methods(done, *zones, options, ways)["allowed"].sum()
     stack = limits(farm, seldom, Report())
     assert zone_methods(stack, *zones, seldom, ways)["allowed"].sum() > often_allowed
 
@@ -198,15 +177,15 @@ def test_zones_take_the_table_as_it_is(offers, zones):
     assert list(filled["method"]) == list(recommended(offers).values())
 
 
-def test_calendar_follows_rotation_and_budget(offers, told):
+def test_calendar_follows_rotation_and_budget(offers, options):
     chosen = recommended(offers)
-    calendar = harvest_calendar(offers, chosen, told.crop, 2026)
+    calendar = harvest_calendar(offers, chosen, options.crop, 2026)
     assert len(calendar) == 4 * 5
     assert (calendar["crop"] == "corn").all()
     left = [z for z, way in chosen.items() if way == "leave"]
     assert not calendar[calendar["zone_id"].isin(left)]["harvest"].any()
 
-    rotated = told.crop.model_copy(update={"rotation": "corn-soybean", "harvest_one_year_in": 2})
+    rotated = options.crop.model_copy(update={"rotation": "corn-soybean", "harvest_one_year_in": 2})
     forced = dict.fromkeys(chosen, "chop_and_rake")
     calendar = harvest_calendar(offers, forced, rotated, 2026)
     one = calendar[calendar["zone_id"] == "F2-a"]
@@ -216,8 +195,8 @@ def test_calendar_follows_rotation_and_budget(offers, told):
     assert (calendar[calendar["crop"] == "soybean"]["words"] == "Soybean: nothing to gather.").all()
 
 
-def test_no_way_to_gather_leaves_an_empty_table(done, zones, told):
-    table = zone_methods(done, *zones, told, {})
+def test_no_way_to_gather_leaves_an_empty_table(done, zones, options):
+    table = zone_methods(done, *zones, options, {})
     assert table.empty
     assert {"zone_id", "allowed", "recommended", "take_mg_ha"} <= set(table.columns)
     assert recommended(table) == {}
@@ -244,13 +223,13 @@ EVERY_FLOOR = {
 }
 
 
-def test_everything_a_plan_can_ask_at_once(farm, zones, told):
-    every = RuleOptions(Crop.model_validate(EVERY_RULE), Limits.model_validate(EVERY_FLOOR), told.book)
+def test_everything_a_plan_can_ask_at_once(farm, zones, options):
+    every = RuleOptions(Crop.model_validate(EVERY_RULE), Limits.model_validate(EVERY_FLOOR), options.book)
     report = Report()
     stack = limits(farm, every, report)
     assert len(stack["binding_rule"].attrs["rules"]) == 11
     assert not [p for p in report if p.code == "residue.rule_broken"]
-    high = methods(told.book, cut_height_m=every.crop.cut_height_m)
+    high = methods(options.book, cut_height_m=every.crop.cut_height_m)
     run = draw_limits(stack, *zones, every, Odds(draws=60), high)
     assert np.isfinite(run.limit_mg_ha).all()
     assert (run.limit_mg_ha >= 0).all()

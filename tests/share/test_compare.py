@@ -8,11 +8,11 @@ import os
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
+from page_tags import Tags
 from rich.console import Console
 from typer.testing import CliRunner
 
@@ -136,21 +136,6 @@ def test_farms_far_apart_are_each_drawn_in_their_own_frame(two, tmp_path):
     both = read_two(two[0], path, Report())
     first, second = re.findall(r"<svg.*?</svg>", comparison_page(compare_plans(*both), both))
     assert second.replace("plan2-", "plan1-") == first
-
-
-class Tags(HTMLParser):
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.seen: list[tuple] = []
-        self.text = ""
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.seen.append((tag, *sorted(a for a, _ in attrs)))
-
-    def handle_data(self, data):
-        self.text += data
 
 
 def test_the_page_draws_both_plans_to_one_scale_and_loads_nothing(result, records):

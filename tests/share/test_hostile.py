@@ -5,11 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
-from html.parser import HTMLParser
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from page_tags import Tags
 from rich.console import Console
 
 from stovergeo.share import grower_table
@@ -23,21 +23,6 @@ def split_island(page: str) -> tuple[str, str]:
     start = page.index('<script type="application/json" id="plan-data">')
     end = page.index("</script>", start)
     return page[:start] + page[end:], page[start:end].partition(">")[2]
-
-
-class Tags(HTMLParser):
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.seen: list[tuple] = []
-        self.text = ""
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.seen.append((tag, *sorted(a for a, _ in attrs)))
-
-    def handle_data(self, data):
-        self.text += data
 
 
 @pytest.fixture(scope="module")
