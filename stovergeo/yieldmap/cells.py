@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 import shapely
 import xarray as xr
+from numba import njit
 from rasterio.features import rasterize
-from scipy.ndimage import distance_transform_edt
 
 from stovergeo.stack import grid_of
 from stovergeo.yieldmap.harvested import harvested_cells
@@ -18,12 +18,20 @@ from stovergeo.yieldmap.reasons import REASONS
 _READ = ("machine", "time_s", "seconds", "distance_m", "swath_m", "area_m2", "removed_because")
 
 
-def cell_of(px: np.ndarray, py: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return row and column of points on the grid of all x and y, and which points lie on it."""
-    cell = abs(float(x[1] - x[0]))
-    col = np.floor((px - x[0]) / cell + 0.5).astype(np.int64)
-    row = np.floor((y[0] - py) / cell + 0.5).astype(np.int64)
-    return row, col, (col >= 0) & (col < len(x)) & (row >= 0) & (row < len(y))
+def cells_of(px: np.ndarray, py: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return the cell of each point on the grid of all x and y, numbered row by row; -1 where it lies outside."""
+    out = np.empty(len(px), np.int64)
+    _number(px, py, float(x[0]), float(y[0]), abs(float(x[1] - x[0])), len(y), len(x), out)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _number(
+    px: np.ndarray, py: np.ndarray, x0: float, y0: float, cell: float, rows: int, columns: int, out: np.ndarray
+) -> None:
+    for i in range(len(px)):
+        col, row = np.floor((px[i] - x0) / cell + 0.5), np.floor((y0 - py[i]) / cell + 0.5)
+        out[i] = int(row) * columns + int(col) if 0 <= col < columns and 0 <= row < rows else -1
 
 
 def field_numbers(fields: gpd.GeoDataFrame, stack: xr.Dataset) -> np.ndarray:
@@ -36,18 +44,10 @@ def field_numbers(fields: gpd.GeoDataFrame, stack: xr.Dataset) -> np.ndarray:
 
 
 def field_of(
-    px: np.ndarray,
-    py: np.ndarray,
-    fields: gpd.GeoDataFrame,
-    numbers: np.ndarray,
-    x: np.ndarray,
-    y: np.ndarray,
-    reach: float,
+    px: np.ndarray, py: np.ndarray, cells: np.ndarray, fields: gpd.GeoDataFrame, numbers: np.ndarray, reach: float
 ) -> np.ndarray:
-    """Return each point's field, -1 where none lies within `reach`."""
-    row, col, inside = cell_of(px, py, x, y)
-    out = np.full(len(px), -1, np.int32)
-    out[inside] = numbers[row[inside], col[inside]]
+    """Return each point's field, -1 where none lies within `reach`; `cells` are the points' cells."""
+    out = np.where(cells >= 0, numbers.ravel()[cells], -1)
     lost = np.flatnonzero(out < 0)
     if len(lost):
         tree = shapely.STRtree(fields.geometry.to_numpy())
@@ -56,52 +56,47 @@ def field_of(
     return out
 
 
-def ground_of(
+def harvested_ground(
     kept: gpd.GeoDataFrame,
     removed: gpd.GeoDataFrame | None,
+    px: np.ndarray,
+    py: np.ndarray,
     x: np.ndarray,
     y: np.ndarray,
     slack_m: float,
     gap_records: float,
     turn_deg: float,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return which cells were harvested, and every cell's distance to the nearest kept record, m.
+) -> np.ndarray:
+    """Return which cells were harvested.
 
     Parameters
     ----------
     kept, removed : GeoDataFrame
         Results of `clean_points`; their index is that of the table before cleaning, so
         that passes are found again as they were driven.
+    px, py : array
+        Coordinates of the kept records.
     x, y : array
         Cell centres.
     slack_m, gap_records, turn_deg : float
         See `harvested.harvested_cells` and `passes.track_of`.
     """
-    px, py = coordinates(kept)
-    row, col, hit = cell_of(px, py, x, y)
-    empty = np.ones((len(y), len(x)), bool)
-    empty[row[hit], col[hit]] = False
-    cell = abs(float(x[1] - x[0]))
-    distance = np.full(empty.shape, np.inf)
-    if not empty.all():
-        distance = distance_transform_edt(empty, sampling=cell)
     if "moved_m" in kept:  # back to where it was recorded, the end of its ground
         heading, moved = np.radians(kept["heading_deg"].to_numpy(float)), kept["moved_m"].to_numpy(float)
         px, py = px - moved * np.sin(heading), py - moved * np.cos(heading)
-    table = kept[[name for name in _READ if name in kept]]
-    index = kept.index.to_numpy()
+    table = pd.DataFrame({name: kept[name].array for name in _READ if name in kept}, copy=False)
     if removed is not None and len(removed):
         rx, ry = coordinates(removed)
         known = placed(rx, ry)
-        part = removed.loc[known, [name for name in _READ if name in removed]]
-        table = pd.concat([pd.DataFrame(table), pd.DataFrame(part)], ignore_index=True)
-        px, py = np.append(px, rx[known]), np.append(py, ry[known])
-        index = np.append(index, removed.index.to_numpy()[known])
+        part = pd.DataFrame(removed.loc[known, [name for name in _READ if name in removed]])
+        index = np.append(kept.index.to_numpy(), removed.index.to_numpy()[known])
         order = np.argsort(index, kind="stable")
-        table, px, py = table.iloc[order], px[order], py[order]
+        both = pd.concat([table, part], ignore_index=True)
+        table = pd.DataFrame({name: both[name].array[order] for name in both}, copy=False)
+        px, py = np.append(px, rx[known])[order], np.append(py, ry[known])[order]
     track = track_of(table, px, py, gap_records=gap_records, turn_deg=turn_deg)
     count = np.ones(len(table), bool)
     if "removed_because" in table:
         not_cut = [name for name, reason in REASONS.items() if not reason.harvested]
-        count = ~table["removed_because"].isin(not_cut).to_numpy()[track.order]
-    return harvested_cells(track, count, x, y, slack_m), distance
+        count = ~track.driven(table["removed_because"].isin(not_cut).to_numpy())
+    return harvested_cells(track, count, x, y, slack_m)

@@ -42,8 +42,10 @@ class Certainty:
         """Return the standard error on the grid of all x and y; `distance_m` (len(y), len(x)) from records."""
         own = np.maximum(self.noise.on_grid(x, y), 0) * np.maximum(self.spread.on_grid(x, y), 0)
         risk = self.mean_risk + self.shrink * (self.risk.on_grid(x, y) - self.mean_risk)
-        added = np.interp(distance_m, self.gap_m, self.gap_variance)
-        return np.sqrt(np.maximum(risk, own) + added)
+        variance = np.maximum(risk, own)
+        far = distance_m > self.gap_m[0]
+        variance[far] += np.interp(distance_m[far], self.gap_m, self.gap_variance)
+        return np.sqrt(variance)
 
 
 def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:

@@ -15,7 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from stovergeo.yieldmap.usual import every
+
 _MARGIN = 3.0  #: scales beyond the records that the lattice reaches
+_STEPS = 2  #: lattice steps in a scale
+_REACH = 7  #: steps after which the Gaussian is cut off, 3.5 scales
+_STRIP = 32  #: columns blurred at a time, which stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,21 +55,22 @@ def make_levels(records: Records, scales: Sequence[float]) -> list[Level]:
     scales : sequence of float
         Standard deviations of the Gaussian weights, m, falling.
     """
+    x, y = records.x, records.y
+    west, south, east, north = float(x.min()), float(y.min()), float(x.max()), float(y.max())
+    taps = np.exp(-0.5 * (np.arange(_REACH + 1) / _STEPS) ** 2)
+    taps /= taps[0] + 2 * taps[1:].sum()
+    some = every(len(x))
+    at = np.empty(len(some))
     levels = []
     for scale in scales:
-        step = scale / 2
-        x0 = float(records.x.min()) - _MARGIN * scale
-        y0 = float(records.y.min()) - _MARGIN * scale
-        columns = int((float(records.x.max()) + _MARGIN * scale - x0) / step) + 2
-        rows = int((float(records.y.max()) + _MARGIN * scale - y0) / step) + 2
-        reach = int(np.ceil(3.5 * scale / step))
-        taps = np.exp(-0.5 * (np.arange(reach + 1) * step / scale) ** 2)
-        taps /= taps[0] + 2 * taps[1:].sum()
+        step = scale / _STEPS
+        x0, y0 = west - _MARGIN * scale, south - _MARGIN * scale
+        columns = int((east + _MARGIN * scale - x0) / step) + 2
+        rows = int((north + _MARGIN * scale - y0) / step) + 2
         weights = np.zeros((rows, columns))
-        _splat(records.x, records.y, records.weight, x0, y0, step, weights)
-        weights = _blur(weights, taps)
-        at = np.empty(len(records.x))
-        _sample(weights, records.x, records.y, x0, y0, step, at)
+        _splat(x, y, records.weight, x0, y0, step, weights)
+        _blur(weights, taps)
+        _sample(weights, x[some], y[some], x0, y0, step, at)
         levels.append(Level(scale, x0, y0, step, taps, weights, float(np.median(at))))
     return levels
 
@@ -121,46 +127,62 @@ def fit(
         mean = float(np.average(values, weights=records.weight))
     residual = values - mean
     used, corrections = [], []
-    part = np.empty(len(values))
     for level, share in zip(levels, shrink, strict=True):
         if not np.isfinite(share):
             continue
         moment = np.zeros_like(level.weights)
         _splat(records.x, records.y, records.weight * residual, level.x0, level.y0, level.step, moment)
-        correction = _blur(moment, level.taps) / (level.weights + max(share, 1e-9) * level.full)
-        _sample(correction, records.x, records.y, level.x0, level.y0, level.step, part)
-        residual = residual - part
+        _blur(moment, level.taps)
+        _divide(moment, level.weights, max(share, 1e-9) * level.full)
+        _take_off(moment, records.x, records.y, level.x0, level.y0, level.step, residual)
         used.append(level)
-        corrections.append(correction)
+        corrections.append(moment)
     return Field(mean, used, corrections), residual
 
 
 @njit(cache=True, nogil=True)
 def _splat(x: np.ndarray, y: np.ndarray, value: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray) -> None:
     """Add each value to the four nodes around it, by linear weights."""
+    per_m = 1.0 / step
     for i in range(len(x)):
-        fx, fy = (x[i] - x0) / step, (y[i] - y0) / step
+        fx, fy = (x[i] - x0) * per_m, (y[i] - y0) * per_m
         col, row = int(fx), int(fy)
         u, v = fx - col, fy - row
-        out[row, col] += value[i] * (1 - u) * (1 - v)
-        out[row, col + 1] += value[i] * u * (1 - v)
-        out[row + 1, col] += value[i] * (1 - u) * v
-        out[row + 1, col + 1] += value[i] * u * v
+        low, high = value[i] * (1 - v), value[i] * v
+        out[row, col] += low * (1 - u)
+        out[row, col + 1] += low * u
+        out[row + 1, col] += high * (1 - u)
+        out[row + 1, col + 1] += high * u
+
+
+@njit(cache=True, nogil=True)
+def _between(field: np.ndarray, fx: float, fy: float) -> float:
+    """Return the field at a place in lattice steps, linear between the four nodes around it."""
+    rows, columns = field.shape
+    fx, fy = min(max(fx, 0.0), columns - 1.001), min(max(fy, 0.0), rows - 1.001)
+    col, row = int(fx), int(fy)
+    u, v = fx - col, fy - row
+    low = field[row, col] * (1 - u) + field[row, col + 1] * u
+    high = field[row + 1, col] * (1 - u) + field[row + 1, col + 1] * u
+    return low * (1 - v) + high * v
 
 
 @njit(cache=True, nogil=True)
 def _sample(
     field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray
 ) -> None:
-    rows, columns = field.shape
+    per_m = 1.0 / step
     for i in range(len(x)):
-        fx = min(max((x[i] - x0) / step, 0.0), columns - 1.001)
-        fy = min(max((y[i] - y0) / step, 0.0), rows - 1.001)
-        col, row = int(fx), int(fy)
-        u, v = fx - col, fy - row
-        low = field[row, col] * (1 - u) + field[row, col + 1] * u
-        high = field[row + 1, col] * (1 - u) + field[row + 1, col + 1] * u
-        out[i] = low * (1 - v) + high * v
+        out[i] = _between(field, (x[i] - x0) * per_m, (y[i] - y0) * per_m)
+
+
+@njit(cache=True, nogil=True)
+def _take_off(
+    field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, residual: np.ndarray
+) -> None:
+    per_m = 1.0 / step
+    for i in range(len(x)):
+        residual[i] -= _between(field, (x[i] - x0) * per_m, (y[i] - y0) * per_m)
 
 
 @njit(cache=True, nogil=True)
@@ -168,41 +190,50 @@ def _add_grid(
     field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray
 ) -> None:
     rows, columns = field.shape
+    left, right = np.empty(len(x), np.int32), np.empty(len(x))
+    for c in range(len(x)):
+        fx = min(max((x[c] - x0) / step, 0.0), columns - 1.001)
+        left[c] = int(fx)
+        right[c] = fx - left[c]
+    line = np.empty(columns)
     for r in range(len(y)):
         fy = min(max((y[r] - y0) / step, 0.0), rows - 1.001)
         row = int(fy)
         v = fy - row
+        for k in range(columns):
+            line[k] = field[row, k] * (1 - v) + field[row + 1, k] * v
         for c in range(len(x)):
-            fx = min(max((x[c] - x0) / step, 0.0), columns - 1.001)
-            col = int(fx)
-            u = fx - col
-            low = field[row, col] * (1 - u) + field[row, col + 1] * u
-            high = field[row + 1, col] * (1 - u) + field[row + 1, col + 1] * u
-            out[r, c] += low * (1 - v) + high * v
+            k, u = left[c], right[c]
+            out[r, c] += line[k] * (1 - u) + line[k + 1] * u
 
 
 @njit(cache=True, nogil=True)
-def _blur(field: np.ndarray, taps: np.ndarray) -> np.ndarray:
-    """Separable Gaussian, nothing beyond the edge."""
+def _blur(field: np.ndarray, taps: np.ndarray) -> None:
+    """Blur a field in its place by a separable Gaussian, nothing beyond the edge; a strip of columns at a time."""
     rows, columns = field.shape
-    half = np.empty_like(field)
+    strip = np.zeros((rows + 2 * _REACH, _STRIP))
+    for first in range(0, columns, _STRIP):
+        wide = min(_STRIP, columns - first)
+        strip[_REACH : _REACH + rows, :wide] = field[:, first : first + wide]
+        for r in range(rows):
+            for c in range(wide):
+                total = taps[0] * strip[r + _REACH, c]
+                for k in range(1, _REACH + 1):
+                    total += taps[k] * (strip[r + _REACH - k, c] + strip[r + _REACH + k, c])
+                field[r, first + c] = total
+    line = np.zeros(columns + 2 * _REACH)
+    for r in range(rows):
+        line[_REACH : _REACH + columns] = field[r]
+        for c in range(columns):
+            total = taps[0] * line[c + _REACH]
+            for k in range(1, _REACH + 1):
+                total += taps[k] * (line[c + _REACH - k] + line[c + _REACH + k])
+            field[r, c] = total
+
+
+@njit(cache=True, nogil=True)
+def _divide(field: np.ndarray, by: np.ndarray, added: float) -> None:
+    rows, columns = field.shape
     for r in range(rows):
         for c in range(columns):
-            half[r, c] = taps[0] * field[r, c]
-        for k in range(1, min(len(taps), columns)):
-            for c in range(k, columns):
-                half[r, c] += taps[k] * field[r, c - k]
-            for c in range(columns - k):
-                half[r, c] += taps[k] * field[r, c + k]
-    out = np.empty_like(field)
-    for r in range(rows):
-        for c in range(columns):
-            out[r, c] = taps[0] * half[r, c]
-        for k in range(1, len(taps)):
-            if r - k >= 0:
-                for c in range(columns):
-                    out[r, c] += taps[k] * half[r - k, c]
-            if r + k < rows:
-                for c in range(columns):
-                    out[r, c] += taps[k] * half[r + k, c]
-    return out
+            field[r, c] /= by[r, c] + added

@@ -13,12 +13,14 @@ from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.stack import variable
 from stovergeo.units import KG_PER_MG
-from stovergeo.yieldmap.cells import field_numbers, field_of, ground_of
+from stovergeo.yieldmap.cells import cells_of, field_numbers, field_of, harvested_ground
 from stovergeo.yieldmap.certainty import Certainty, learn_certainty
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
+from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
 from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, windows
 
+_ROWS = 32  #: rows of cells written at a time
 _MANY = 100_000  #: records beyond which one random probe tells as much as three
 
 
@@ -116,21 +118,22 @@ def grain_surface(
         setting = _setting(points, book)
         slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
         breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
-        harvested, distance = ground_of(points, removed, x, y, slack, *breaks)
         px, py = coordinates(points)
-        of_point = field_of(px, py, fields, numbers, x, y, setting.swath_m)
+        cells = cells_of(px, py, x, y)
+        harvested = harvested_ground(points, removed, px, py, x, y, slack, *breaks)
         reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
+        distance = distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
+        of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
         for f in range(len(fields)):
             mine, inside = np.flatnonzero(of_point == f), numbers == f
             outside -= len(mine)
             if len(mine) < least or not inside.any():
                 continue
-            field, certainty, row = _estimate(points.iloc[mine], px[mine], py[mine], setting)
+            field, certainty, row = _estimate(points, mine, px[mine], py[mine], setting)
             part = _window(inside)
-            known = inside[part] & harvested[part] & (distance[part] <= reach)
-            gx, gy = x[part[1]], y[part[0]]
-            grain[part][known] = np.maximum(field.on_grid(gx, gy)[known] * row["mass_factor"], 0)
-            error[part][known] = certainty.standard_error(gx, gy, distance[part])[known]
+            known = inside[part] & np.isfinite(distance[part])
+            where = grain[part], error[part], known, distance[part], x[part[1]], y[part[0]]
+            _fill(*where, field, certainty, row["mass_factor"])
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
     report = _report(rows, outside, len(points), setting.block_m if len(points) else np.nan)
     return Surface(_array(grain, stack, "grain_mg_ha"), _array(error, stack, "grain_error_mg_ha"), report)
@@ -147,10 +150,10 @@ def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
 
 
 def _estimate(
-    points: pd.DataFrame, x: np.ndarray, y: np.ndarray, setting: _Setting
+    points: gpd.GeoDataFrame, mine: np.ndarray, x: np.ndarray, y: np.ndarray, setting: _Setting
 ) -> tuple[Field, Certainty, dict[str, float]]:
-    """Estimate one field; return the fitted field, its certainty and what to report."""
-    area, values = points["area_m2"].to_numpy(float), points["grain_mg_ha"].to_numpy(float)
+    """Estimate one field from its records; return the fitted field, its certainty and what to report."""
+    area, values, grain_kg = (points[name].to_numpy(float)[mine] for name in ("area_m2", "grain_mg_ha", "grain_kg"))
     records = Records(x, y, area / area.mean())
     samples = [(w, Records(x[w], y[w], records.weight[w])) for w in windows(x, y)]
     # blocks of one swath tell how calm the surface should be between neighbouring passes
@@ -162,13 +165,13 @@ def _estimate(
     distance = np.concatenate([distance_to_used(part.x, part.y, setting.block_m) for _, part in samples])
     levels = make_levels(records, setting.scales)
     field, residual = fit(records, levels, values, shrink)
-    pass_id = points["pass_number"].to_numpy() if "pass_number" in points else np.arange(len(x))
+    pass_id = points["pass_number"].to_numpy()[mine] if "pass_number" in points else np.arange(len(x))
     certainty = learn_certainty(
         records, levels, shrink, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m,
         probes=3 if len(x) < _MANY else 1,
     )  # fmt: skip
-    grain_mg = float(points["grain_kg"].sum()) / KG_PER_MG
-    surface_mg = float((points["grain_kg"] / values * (values - residual)).sum()) / KG_PER_MG
+    grain_mg = float(grain_kg.sum()) / KG_PER_MG
+    surface_mg = float((grain_kg / values * (values - residual)).sum()) / KG_PER_MG
     row = {
         "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
         "points_mg": grain_mg,
@@ -179,6 +182,18 @@ def _estimate(
         "chosen": float(chosen),
     }
     return field, certainty, row
+
+
+def _fill(
+    grain: np.ndarray, error: np.ndarray, known: np.ndarray, distance: np.ndarray, x: np.ndarray, y: np.ndarray,
+    field: Field, certainty: Certainty, factor: float,
+) -> None:  # fmt: skip
+    """Write a field's grain and error into its known cells, few rows at a time, which stay in the processor's cache."""
+    for first in range(0, len(y), _ROWS):
+        rows = slice(first, first + _ROWS)
+        value = np.maximum(field.on_grid(x, y[rows]) * factor, 0)
+        np.copyto(grain[rows], value, "same_kind", known[rows])
+        np.copyto(error[rows], certainty.standard_error(x, y[rows], distance[rows]), "same_kind", known[rows])
 
 
 def _window(inside: np.ndarray) -> tuple[slice, slice]:
