@@ -242,8 +242,8 @@ def sweep_lines(
     for n in range(lines + 1):
         for b in range(columns):
             if far_shaded[b]:
-                far[b << TILE : (b + 1) << TILE] = blank
-                far_cover[b << TILE : (b + 1) << TILE] = blank
+                for i in range(b << TILE, min((b + 1) << TILE, majors)):
+                    far[i] = far_cover[i] = blank
                 far_shaded[b] = False
         low, high = _inside(first + n, lean, minors, majors)
         if towards > 0:  # what lies behind the core shades none of it

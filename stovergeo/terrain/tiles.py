@@ -113,4 +113,5 @@ def _steepest(ground: np.ndarray, steepest: np.ndarray) -> None:
                     step = ground[r + 1, c] - ground[r, c]
                     rise_r, fall_r = max(rise_r, step), max(fall_r, -step)
             if known:
-                steepest[:, tile_row, tile_col] = rise_c, fall_c, rise_r, fall_r
+                steepest[0, tile_row, tile_col], steepest[1, tile_row, tile_col] = rise_c, fall_c
+                steepest[2, tile_row, tile_col], steepest[3, tile_row, tile_col] = rise_r, fall_r
