@@ -43,7 +43,7 @@ def grain_map(
             put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
         )
     cleaned = yieldmap.clean_points(farm.points, book, report)
-    surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+    surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
     kept = cleaned.points.assign(removed_because="")
     points = pd.concat([kept, cleaned.removed]).sort_index()
     raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
@@ -70,7 +70,7 @@ def with_earlier_years(
             grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
         else:
             cleaned = yieldmap.clean_points(layer, book, report)
-            surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+            surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
             grain[str(year)] = surface.grain
     grain[str(plan.farm.season)] = stack["grain_mg_ha"]
     years = yieldmap.compare_years(grain, stack["field_number"], book)

@@ -11,9 +11,9 @@ from numba import njit
 from rasterio.features import rasterize
 
 from stovergeo.stack import grid_of
-from stovergeo.yieldmap.harvested import harvested_cells
+from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.passes import coordinates, placed, track_of
-from stovergeo.yieldmap.reasons import REASONS
+from stovergeo.yieldmap.reasons import NOT_CUT
 
 _READ = ("machine", "time_s", "seconds", "distance_m", "swath_m", "area_m2", "removed_because")
 
@@ -56,47 +56,33 @@ def field_of(
     return out
 
 
-def harvested_ground(
-    kept: gpd.GeoDataFrame,
-    removed: gpd.GeoDataFrame | None,
-    px: np.ndarray,
-    py: np.ndarray,
-    x: np.ndarray,
-    y: np.ndarray,
-    slack_m: float,
-    gap_records: float,
-    turn_deg: float,
-) -> np.ndarray:
-    """Return which cells were harvested.
+def driven_again(
+    kept: gpd.GeoDataFrame, removed: gpd.GeoDataFrame | None, gap_records: float, turn_deg: float
+) -> Driven:
+    """Find again how machines drove from records cleaned before.
 
     Parameters
     ----------
     kept, removed : GeoDataFrame
         Results of `clean_points`; their index is that of the table before cleaning, so
         that passes are found again as they were driven.
-    px, py : array
-        Coordinates of the kept records.
-    x, y : array
-        Cell centres.
-    slack_m, gap_records, turn_deg : float
-        See `harvested.harvested_cells` and `passes.track_of`.
+    gap_records, turn_deg : float
+        See `passes.track_of`.
     """
+    px, py = coordinates(kept)
     if "moved_m" in kept:  # back to where it was recorded, the end of its ground
         heading, moved = np.radians(kept["heading_deg"].to_numpy(float)), kept["moved_m"].to_numpy(float)
         px, py = px - moved * np.sin(heading), py - moved * np.cos(heading)
-    table = pd.DataFrame({name: kept[name].array for name in _READ if name in kept}, copy=False)
+    table = kept[[name for name in _READ if name in kept]]
     if removed is not None and len(removed):
         rx, ry = coordinates(removed)
         known = placed(rx, ry)
-        part = pd.DataFrame(removed.loc[known, [name for name in _READ if name in removed]])
-        index = np.append(kept.index.to_numpy(), removed.index.to_numpy()[known])
-        order = np.argsort(index, kind="stable")
-        both = pd.concat([table, part], ignore_index=True)
-        table = pd.DataFrame({name: both[name].array[order] for name in both}, copy=False)
+        part = removed.loc[known, [name for name in _READ if name in removed]]
+        order = np.argsort(np.append(kept.index.to_numpy(), removed.index.to_numpy()[known]), kind="stable")
+        table = pd.concat([pd.DataFrame(table), pd.DataFrame(part)], ignore_index=True).iloc[order]
         px, py = np.append(px, rx[known])[order], np.append(py, ry[known])[order]
     track = track_of(table, px, py, gap_records=gap_records, turn_deg=turn_deg)
-    count = np.ones(len(table), bool)
+    cut = np.ones(len(table), bool)
     if "removed_because" in table:
-        not_cut = [name for name, reason in REASONS.items() if not reason.harvested]
-        count = ~track.driven(table["removed_because"].isin(not_cut).to_numpy())
-    return harvested_cells(track, count, x, y, slack_m)
+        cut = ~table["removed_because"].isin(NOT_CUT).to_numpy()
+    return Driven(track, track.driven(cut))

@@ -15,11 +15,12 @@ from stovergeo.schemas import check_table
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.delay import DelaySearch, find_delay, later_ground, moved
+from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, placed, points_at, track_of
-from stovergeo.yieldmap.reasons import code_of, names_of, tally
+from stovergeo.yieldmap.reasons import NOT_CUT, code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
 from stovergeo.yieldmap.usual import usual
 
@@ -34,6 +35,7 @@ class Cleaned:
     removed: gpd.GeoDataFrame  #: removed records as they came, with `removed_because`
     counts: pd.DataFrame  #: reason, title, points, share, words; in order, last row what was kept
     corrections: dict[str, dict]  #: what was corrected, by topic: passes, delay, ends, overlap, machines
+    driven: Driven | None  #: where machines drove, for the grain surface; None without a whole record
 
 
 def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cleaned:
@@ -92,7 +94,7 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     whole = _whole_records(points, x, y)
     codes[~whole] = code_of("incomplete")
     if not whole.any():
-        return _result(points, codes, points.iloc[:0], {})
+        return _result(points, codes, points.iloc[:0], {}, None)
     sound = points if whole.all() else points[whole]
     run = _Run(sound, x[whole], y[whole], book)
     corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
@@ -105,7 +107,8 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     corrections["machines"] = _machines(run, book)
     codes[np.flatnonzero(whole)[run.track.order]] = run.code
     _tell(report, codes, run.track)
-    return _result(points, codes, _kept(sound, run), corrections)
+    driven = Driven(run.track, ~np.isin(run.code, [code_of(reason) for reason in NOT_CUT]))
+    return _result(points, codes, _kept(sound, run), corrections, driven)
 
 
 class _Run:
@@ -307,7 +310,9 @@ def _tell(report: Report, codes: np.ndarray, track: Track) -> None:
         report.add("time.order", "yield points", f"The clock runs backwards {track.clock_steps_back} times; {how}.")
 
 
-def _result(points: gpd.GeoDataFrame, codes: np.ndarray, kept: gpd.GeoDataFrame, corrections: dict) -> Cleaned:
+def _result(
+    points: gpd.GeoDataFrame, codes: np.ndarray, kept: gpd.GeoDataFrame, corrections: dict, driven: Driven | None
+) -> Cleaned:
     out = codes != 0
     removed = points[out].assign(removed_because=names_of(codes[out]).astype(str))
-    return Cleaned(kept, removed, tally(codes), corrections)
+    return Cleaned(kept, removed, tally(codes), corrections, driven)

@@ -16,7 +16,7 @@ from stovergeo.errors import ContractError
 from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.yieldmap.drift import DriftModel, height_drift
-from stovergeo.yieldmap.harvested import harvested_cells
+from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
@@ -87,7 +87,7 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
         raise ContractError("the yield points lie too close together to make ground from")
     least_scale = _least_scale(track, level, scales, book.value("yieldmap.ground.slope_error"))
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
-    harvested = harvested_cells(track, everything, x, y, swath)
+    harvested = harvested_cells(Driven(track, everything), x, y, swath)
     values = np.where(harvested, _fitted(track, level, scales, everything).on_grid(x, y), np.nan)
     elevation = xr.DataArray(values.astype(np.float32), coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"))
     elevation = elevation.rio.write_crs(stack.rio.crs).rio.write_transform(stack.rio.transform())

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.swath import crossed, extent, footprints
+from stovergeo.yieldmap.swath import crossed, extent, in_parts
 
 
-def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """Where machines drove, and which of their records harvested, also those whose yield is not used."""
+
+    track: Track
+    cut: np.ndarray  #: (n,) in driving order
+
+
+def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
     """Return which cells of a grid have their centre on harvested ground.
 
     Parameters
     ----------
-    track : Track
-        All records, also those whose yield was not used: they tell where the machine was.
-    count : array of bool, (n,)
-        Records in driving order that harvested.
+    driven : Driven
     x, y : array
         Cell centres of a regular north-up grid: x rising, y falling.
     slack_m : float
@@ -29,9 +36,9 @@ def harvested_cells(track: Track, count: np.ndarray, x: np.ndarray, y: np.ndarra
     array of bool, (len(y), len(x))
     """
     out = np.zeros((len(y), len(x)), np.bool_)
-    corners = footprints(track, slack_m)
     cell = float(x[1] - x[0]) if len(x) > 1 else float(y[0] - y[1]) if len(y) > 1 else 1.0
-    _mark(corners, count, float(x[0]), float(y[0]), cell, out)
+    for part, corners in in_parts(driven.track, slack_m):
+        _mark(corners, driven.cut[part], float(x[0]), float(y[0]), cell, out)
     return out
 
 

@@ -35,6 +35,8 @@ REASONS: Final[dict[str, Reason]] = {
     "far_out": Reason("Far out", "far outside the field's yields, and its neighbours do not side with it", True),
     "unlike_neighbours": Reason("Unlike its neighbours", "far from its neighbours' yields, and few side with it", True),
 }
+#: reasons of records whose ground was not harvested, or not by them
+NOT_CUT: Final = tuple(name for name, reason in REASONS.items() if not reason.harvested)
 KEPT: Final = "kept"
 _NAMES: Final = ("", *REASONS)
 _CODES: Final = {name: code for code, name in enumerate(_NAMES)}

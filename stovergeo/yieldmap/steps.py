@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+from numba import njit
 
 from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
@@ -20,7 +20,27 @@ def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
     east, north = np.diff(track.x, prepend=np.inf), np.diff(track.y, prepend=np.inf)
     still = (np.diff(track.machine, prepend=-1) == 0) & (east * east + north * north < SAME_PLACE_M**2)
-    return still | pd.Index(track.x + 1j * track.y).duplicated()
+    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), still)
+    return still
+
+
+@njit(cache=True, nogil=True)
+def _mark_repeated(x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, out: np.ndarray) -> None:
+    """Mark places met before, by a table of the places met, each in the first free slot from where its bits send it."""
+    power = 1
+    while 1 << power < 2 * len(x):
+        power += 1
+    last = (1 << power) - 1
+    met = np.full(last + 1, -1, np.int32)
+    odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
+    for i in range(len(x)):
+        slot = np.int64(((x_bits[i] * odd ^ y_bits[i]) * odd) >> np.uint64(64 - power))
+        while met[slot] >= 0 and (x[met[slot]] != x[i] or y[met[slot]] != y[i]):
+            slot = (slot + 1) & last
+        if met[slot] >= 0:
+            out[i] = True
+        else:
+            met[slot] = i
 
 
 def short_passes(track: Track, least_records: int) -> np.ndarray:

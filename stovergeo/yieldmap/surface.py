@@ -13,8 +13,9 @@ from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.stack import variable
 from stovergeo.units import KG_PER_MG
-from stovergeo.yieldmap.cells import cells_of, field_numbers, field_of, harvested_ground
+from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
 from stovergeo.yieldmap.certainty import Certainty, learn_certainty
+from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
@@ -48,6 +49,7 @@ def grain_surface(
     book: Handbook,
     *,
     removed: gpd.GeoDataFrame | None = None,
+    driven: Driven | None = None,
 ) -> Surface:
     """Estimate dry grain and its standard error in every harvested cell.
 
@@ -63,6 +65,8 @@ def grain_surface(
     removed : GeoDataFrame, optional
         Removed records of `clean_points`: they tell where the machine harvested although
         its yield was not used. Without them the ground of removed records stays unknown.
+    driven : Driven, optional
+        `Cleaned.driven`: says that already, where it is at hand, and in less time.
 
     Returns
     -------
@@ -120,7 +124,9 @@ def grain_surface(
         breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
         px, py = coordinates(points)
         cells = cells_of(px, py, x, y)
-        harvested = harvested_ground(points, removed, px, py, x, y, slack, *breaks)
+        if driven is None:
+            driven = driven_again(points, removed, *breaks)
+        harvested = harvested_cells(driven, x, y, slack)
         reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
         distance = distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
         of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)

@@ -8,6 +8,8 @@ never overlaps itself on a straight or gently curved way.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numba import njit
 
@@ -15,19 +17,30 @@ from stovergeo.yieldmap.passes import Track
 
 #: cells along the side of a tile; a row of a tile is one word of 64 bits, and only tiles that hold records are kept
 _TILE = 64
+_PART = 20_000  #: footprints made at a time
 _ALL = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
 
 
-def footprints(track: Track, widen_m: float = 0.0) -> np.ndarray:
-    """Return the four corners of each record's footprint, (n, 4, 2), in driving order.
+def footprints(track: Track, widen_m: float = 0.0, first: int = 0, last: int | None = None) -> np.ndarray:
+    """Return the four corners of the footprints of records first..last, all unless said, (n, 4, 2), in driving order.
 
     A footprint reaches from the previous position of the same pass (or one record's way
     back, at the start of a pass) to the record's position, half a swath to each side;
     `widen_m` is added on all four sides.
     """
-    corners = np.empty((len(track.x), 4, 2))
-    _corners(track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id, widen_m, corners)
+    last = len(track.x) if last is None else last
+    corners = np.empty((last - first, 4, 2))
+    _corners(
+        track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id, widen_m, first, corners
+    )
     return corners
+
+
+def in_parts(track: Track, widen_m: float = 0.0) -> Iterator[tuple[slice, np.ndarray]]:
+    """Give the footprints some records at a time: a million would fill the memory, and not the processor's cache."""
+    for first in range(0, len(track.x), _PART):
+        last = min(first + _PART, len(track.x))
+        yield slice(first, last), footprints(track, widen_m, first, last)
 
 
 def new_share(track: Track, cell_m: float) -> np.ndarray:
@@ -44,24 +57,28 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
     array, (n,), float64, in driving order
         NaN where a footprint holds no cell.
     """
-    corners = footprints(track)
-    x0, y0, x1, y1 = _bounds(corners)
+    bounds = np.array([_bounds(corners) for _, corners in in_parts(track)])
+    (x0, y0), (x1, y1) = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
     side = cell_m * _TILE
     slot = np.full((int((y1 - y0) / side) + 1, int((x1 - x0) / side) + 1), -1, np.int32)
-    tiles = _touched(corners, x0, y0, side, slot)
+    tiles = 0
+    for _, corners in in_parts(track):
+        tiles = _touched(corners, x0, y0, side, slot, tiles)
     cut = np.zeros((tiles, _TILE, 2), np.uint64)  # bits of the cells cut by passes before, and by the last pass there
     owner = np.full((tiles, _TILE), -1, np.int64)  # that last pass
     share = np.full(len(track.x), np.nan)
-    _draw(corners, track.pass_id, x0, y0, cell_m, slot, cut, owner, share)
+    for part, corners in in_parts(track):
+        _draw(corners, track.pass_id[part], x0, y0, cell_m, slot, cut, owner, share[part])
     return share
 
 
 @njit(cache=True, nogil=True)
 def _corners(
     x: np.ndarray, y: np.ndarray, east: np.ndarray, north: np.ndarray, length: np.ndarray, swath: np.ndarray,
-    pass_id: np.ndarray, widen: float, out: np.ndarray,
+    pass_id: np.ndarray, widen: float, start: int, out: np.ndarray,
 ) -> None:  # fmt: skip
-    for i in range(len(x)):
+    for k in range(len(out)):
+        i = start + k
         half = 0.5 * swath[i] + widen
         if i > 0 and pass_id[i] == pass_id[i - 1]:
             rx, ry, re, rn = x[i - 1], y[i - 1], east[i - 1], north[i - 1]
@@ -69,10 +86,10 @@ def _corners(
             rx, ry, re, rn = x[i] - length[i] * east[i], y[i] - length[i] * north[i], east[i], north[i]
         rx, ry = rx - widen * re, ry - widen * rn
         fx, fy, fe, fn = x[i] + widen * east[i], y[i] + widen * north[i], east[i], north[i]
-        out[i, 0, 0], out[i, 0, 1] = rx - half * rn, ry + half * re
-        out[i, 1, 0], out[i, 1, 1] = rx + half * rn, ry - half * re
-        out[i, 2, 0], out[i, 2, 1] = fx + half * fn, fy - half * fe
-        out[i, 3, 0], out[i, 3, 1] = fx - half * fn, fy + half * fe
+        out[k, 0, 0], out[k, 0, 1] = rx - half * rn, ry + half * re
+        out[k, 1, 0], out[k, 1, 1] = rx + half * rn, ry - half * re
+        out[k, 2, 0], out[k, 2, 1] = fx + half * fn, fy - half * fe
+        out[k, 3, 0], out[k, 3, 1] = fx - half * fn, fy + half * fe
 
 
 @njit(cache=True, nogil=True)
@@ -95,9 +112,8 @@ def _bounds(corners: np.ndarray) -> tuple[float, float, float, float]:
 
 
 @njit(cache=True, nogil=True)
-def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.ndarray) -> int:
-    """Give a number to each tile that any footprint's bounding box touches; return how many."""
-    found = 0
+def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.ndarray, found: int) -> int:
+    """Give a number to each tile that any footprint's bounding box touches; return how many were found by now."""
     for i in range(len(corners)):
         low_x, high_x = extent(corners, i, 0)
         low_y, high_y = extent(corners, i, 1)

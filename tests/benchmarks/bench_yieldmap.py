@@ -167,7 +167,7 @@ def test_speed_and_growth(made) -> None:
         stack = new_stack(GeoBox.from_bbox(box, resolution=2))
         clean_s, cleaned = _processor(lambda p=points: clean_points(p, book, Report()))
         grid_s, surface = _processor(
-            lambda c=cleaned, f=field, s=stack: grain_surface(c.points, f, s, book, removed=c.removed)
+            lambda c=cleaned, f=field, s=stack: grain_surface(c.points, f, s, book, driven=c.driven)
         )
         if n not in sizes:
             continue

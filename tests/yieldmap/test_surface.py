@@ -20,7 +20,7 @@ def _run(points, book, grid_over):
     fields = boundary_from_points(points)
     stack = grid_over(fields)
     cleaned = clean_points(points, book, Report())
-    return stack, cleaned, grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+    return stack, cleaned, grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
 
 
 def _truth(made, name, stack):
@@ -118,7 +118,7 @@ def test_unharvested_gap_stays_unknown(made, book, grid_over) -> None:
     )
     stack = grid_over(field)
     cleaned = clean_points(points, book, Report())
-    surface = grain_surface(cleaned.points, field, stack, book, removed=cleaned.removed)
+    surface = grain_surface(cleaned.points, field, stack, book, driven=cleaned.driven)
     gx, gy = np.meshgrid(stack.x - made.EAST, stack.y - made.NORTH)
     inner = (gx > 140) & (gx < 180) & (gy > 160) & (gy < 240)
     assert np.isnan(surface.grain.to_numpy()[inner]).all()
@@ -139,7 +139,7 @@ def test_nothing_is_known_outside_fields_and_far_from_records(made, book, grid_o
     )
     stack = grid_over(fields)
     cleaned = clean_points(points, book, Report())
-    surface = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+    surface = grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
     x = np.broadcast_to((stack.x - made.EAST).to_numpy(), surface.grain.shape)
     known = surface.grain.notnull().to_numpy()
     assert known[x < 140].mean() > 0.8
@@ -147,7 +147,7 @@ def test_nothing_is_known_outside_fields_and_far_from_records(made, book, grid_o
     assert surface.report["fields_estimated"] == 1
     assert 0.4 < surface.report["records_outside_share"] < 0.6
     with_numbers = put(stack, field_number=np.where(x < 150, 0.0, np.nan))
-    same = grain_surface(cleaned.points, fields, with_numbers, book, removed=cleaned.removed)
+    same = grain_surface(cleaned.points, fields, with_numbers, book, driven=cleaned.driven)
     assert same.grain.notnull().sum() == pytest.approx(known.sum(), rel=0.05)
 
 
@@ -174,3 +174,19 @@ def test_no_points_no_grain(made, book, grid_over) -> None:
     surface = grain_surface(points.iloc[:0], fields, grid_over(fields), book)
     assert surface.grain.isnull().all()
     assert surface.report["fields_estimated"] == 0
+
+
+@pytest.mark.parametrize("mixed", [False, True])
+def test_where_machines_drove_is_found_again_from_the_records(made, book, grid_over, mixed) -> None:
+    """A surface from points read back from a file is that from cleaning's own memory of the way."""
+    points = made.harvest(made.patchy, seconds=2.0, delay_s=2.0, machines=(1.0, 1.05), land_passes=8)
+    points.loc[points.index[300:340], "moisture_pct"] = 2.0
+    if mixed:
+        points = points.sample(frac=1, random_state=2).reset_index(drop=True)
+    fields = boundary_from_points(points.sort_values("time_s"))
+    stack = grid_over(fields)
+    cleaned = clean_points(points, book, Report())
+    told = grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
+    found = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
+    assert found.grain.to_numpy() == pytest.approx(told.grain.to_numpy(), nan_ok=True)
+    assert found.error.to_numpy() == pytest.approx(told.error.to_numpy(), nan_ok=True)
