@@ -16,13 +16,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numba import njit
 
 from stovergeo.yieldmap.levels import Field, Level, Records, fit, make_levels
+from stovergeo.yieldmap.usual import every
 
 #: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
 DIFFERENCES = (0.2708, -0.0142, 0.6909, -0.4858, -0.4617)
 _TINY = 1e-12
+_LOCAL = 250_000  #: records from which local means are told
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +65,20 @@ def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
     array, (n,)
         NaN at the ends of passes.
     """
-    span = len(DIFFERENCES)
     out = np.full(len(values), np.nan)
-    if len(values) >= span:
-        total = sum(d * values[k : len(values) - span + 1 + k] for k, d in enumerate(DIFFERENCES))
-        whole = pass_id[: len(values) - span + 1] == pass_id[span - 1 :]
-        out[span // 2 : span // 2 + len(whole)] = np.where(whole, total**2, np.nan)
+    _square_differences(values, pass_id, np.array(DIFFERENCES), out)
     return out
+
+
+@njit(cache=True, nogil=True)
+def _square_differences(values: np.ndarray, pass_id: np.ndarray, weights: np.ndarray, out: np.ndarray) -> None:
+    span = len(weights)
+    for i in range(len(values) - span + 1):
+        if pass_id[i] == pass_id[i + span - 1]:
+            total = 0.0
+            for k in range(span):
+                total += weights[k] * values[i + k]
+            out[i + span // 2] = total * total
 
 
 def learn_certainty(
@@ -99,25 +109,30 @@ def learn_certainty(
         Scale over which risk is averaged.
     """
     rng = np.random.default_rng(1)
-    own, spread, seen = np.zeros(len(residual)), np.zeros(len(residual)), 0.0
+    some = every(len(residual), _LOCAL)
+    own, spread, seen = 0.0, np.zeros(len(some)), 0.0
     for _ in range(probes):
         signs = rng.choice(np.array([-1.0, 1.0]), len(residual))
         _, left = fit(records, levels, signs, shrink, mean=0.0)
-        own += signs * (signs - left) / probes
-        spread += (signs - left) ** 2 / probes
+        own += (1 - float(signs @ left) / len(left)) / probes  # the mean of signs * (signs - left)
+        spread += (signs[some] - left[some]) ** 2 / probes
         along = pass_noise(left, pass_id)
         along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes
         seen += float(along.mean()) / probes if len(along) else 0.0
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
-    noise = pass_noise(residual, pass_id) / max(seen, _TINY)
-    known = np.isfinite(noise)
-    if not known.any():
-        known = np.ones(len(residual), bool)
+    noise = pass_noise(residual, pass_id)
+    known = np.flatnonzero(np.isfinite(noise))
+    if len(known):
+        noise /= max(seen, _TINY)
+    else:
+        known = np.arange(len(residual))
         noise = residual**2
-    variance = float(noise[known].mean())
-    inner = Records(records.x[known], records.y[known], np.ones(int(known.sum())))
+    known = known[every(len(known), _LOCAL)]
+    residual, noise = residual[known], noise[known]
+    variance = float(noise.mean())
+    inner = Records(records.x[known], records.y[known], np.ones(len(known)))
     window = make_levels(inner, [window_m])
-    raw = residual[known] ** 2 - noise[known] * (1 - 2 * own.mean())
+    raw = residual**2 - noise * (1 - 2 * own)
     mean_risk = max(float(raw.mean()), variance * float(spread.mean()))
     risk, away = fit(inner, window, raw, [1e-3])
     # believe the local mean as far as it varies more than its own sampling error explains
@@ -125,11 +140,11 @@ def learn_certainty(
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
-    all_window = make_levels(Records(records.x, records.y, np.ones(len(records.x))), [window_m])
+    outer = Records(records.x[some], records.y[some], np.ones(len(some)))
     return Certainty(
         risk=risk,
-        noise=fit(inner, window, noise[known], [1e-3])[0],
-        spread=fit(Records(records.x, records.y, np.ones(len(spread))), all_window, spread, [1e-3])[0],
+        noise=fit(inner, window, noise, [1e-3])[0],
+        spread=fit(outer, make_levels(outer, [window_m]), spread, [1e-3])[0],
         noise_sd=float(np.sqrt(variance)),
         shrink=between / (between + sampling + _TINY),
         mean_risk=mean_risk,

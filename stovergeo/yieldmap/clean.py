@@ -276,7 +276,7 @@ def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
         "grain_kg": run.grain,
         "grain_mg_ha": run.yields,
         "pass_number": track.pass_id,
-        "heading_deg": np.degrees(np.arctan2(track.east, track.north)) % 360,
+        "heading_deg": track.heading_deg(),
         "moved_m": run.moved_m,
     }
     found = {name: track.back(values)[keep] for name, values in columns.items()}

@@ -107,21 +107,23 @@ def _side(
 ) -> None:  # fmt: skip
     r2 = radius * radius
     for i in range(low, high):
-        row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
+        xi, yi, value = x[i], y[i], values[i]
+        row, col = int((yi - y0) / size), int((xi - x0) / size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         most = -1
         for r in range(max(row - 2, 0), min(row + 3, rows)):
             most += start[r * columns + right] - start[r * columns + left]
         stop = max(2.0, enough * most)
-        k, side = -1, -1  # the record itself is met once
+        k, side = np.int32(-1), np.int32(-1)  # the record itself is met once
         for up in (0, 1, -1, 2, -2):
             r = row + up
             if 0 <= r < rows:
-                for p in range(start[r * columns + left], start[r * columns + right]):
-                    dx, dy = x[p] - x[i], y[p] - y[i]
-                    near = dx * dx + dy * dy <= r2
+                # unsigned indices and no branch: several neighbours are looked at in one step
+                for p in range(np.uint32(start[r * columns + left]), np.uint32(start[r * columns + right])):
+                    dx, dy = x[p] - xi, y[p] - yi
+                    near = np.int32(dx * dx + dy * dy <= r2)
                     k += near
-                    side += near & (abs(values[p] - values[i]) <= tolerance)
+                    side += near * np.int32(abs(values[p] - value) <= tolerance)
                 if side >= stop:
                     break
         count[member[i]] = k

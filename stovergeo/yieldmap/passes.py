@@ -46,6 +46,12 @@ class Track:
         first = np.flatnonzero(np.diff(self.pass_id, prepend=-1))
         return first, np.append(first[1:], len(self.pass_id))
 
+    def heading_deg(self) -> np.ndarray:
+        """Return the heading of each record, 0 to 360 degrees from north by east."""
+        angle = np.degrees(np.arctan2(self.east, self.north))
+        angle[angle < 0] += 360
+        return angle
+
     def at_middle(self) -> Track:
         """Return the track with every record in the middle of the ground it covered, half its way back."""
         half = 0.5 * self.length

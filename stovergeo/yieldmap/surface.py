@@ -19,7 +19,7 @@ from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
-from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, windows
+from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, samples
 
 _ROWS = 32  #: rows of cells written at a time
 _MANY = 100_000  #: records beyond which one random probe tells as much as three
@@ -131,9 +131,10 @@ def grain_surface(
         distance = distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
         of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
         for f in range(len(fields)):
-            mine, inside = np.flatnonzero(of_point == f), numbers == f
-            outside -= len(mine)
-            if len(mine) < least or not inside.any():
+            mine, inside = of_point == f, numbers == f
+            count = int(mine.sum())
+            outside -= count
+            if count < least or not inside.any():
                 continue
             field, certainty, row = _estimate(points, mine, px[mine], py[mine], setting)
             part = _window(inside)
@@ -161,14 +162,14 @@ def _estimate(
     """Estimate one field from its records; return the fitted field, its certainty and what to report."""
     area, values, grain_kg = (points[name].to_numpy(float)[mine] for name in ("area_m2", "grain_mg_ha", "grain_kg"))
     records = Records(x, y, area / area.mean())
-    samples = [(w, Records(x[w], y[w], records.weight[w])) for w in windows(x, y)]
+    parts = samples(records, values)
     # blocks of one swath tell how calm the surface should be between neighbouring passes
-    chosen = choose(records, values, setting.scales, setting.swath_m)
+    chosen = choose(parts, setting.scales, setting.swath_m)
     shrink = CANDIDATES[chosen]
     held_out = np.concatenate(
-        [held_out_errors(part, values[w], setting.scales, [shrink], setting.block_m)[0] for w, part in samples]
+        [held_out_errors(p.records, p.values, setting.scales, [shrink], setting.block_m)[0] for p in parts]
     )
-    distance = np.concatenate([distance_to_used(part.x, part.y, setting.block_m) for _, part in samples])
+    distance = np.concatenate([distance_to_used(p.records.x, p.records.y, setting.block_m) for p in parts])
     levels = make_levels(records, setting.scales)
     field, residual = fit(records, levels, values, shrink)
     pass_id = points["pass_number"].to_numpy()[mine] if "pass_number" in points else np.arange(len(x))

@@ -7,6 +7,7 @@ nearly the same value (Roberts et al. 2017, Ecography 40:913-929; cited from mem
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -25,6 +26,7 @@ CANDIDATES = (
 )
 _SAMPLE = 6_000  #: records in one window of ground on which candidates are compared
 _WINDOWS = 4
+_FOLDS = 10  #: into which blocks are dealt to compare candidates
 
 
 def block_folds(x: np.ndarray, y: np.ndarray, block_m: float, folds: int = 5, seed: int = 1) -> np.ndarray:
@@ -43,6 +45,7 @@ def held_out_errors(
     shrinks: Sequence[Sequence[float]],
     block_m: float,
     folds: int = 5,
+    tried: int | None = None,
 ) -> np.ndarray:
     """Return measured less predicted for every record, predicted from the blocks it does not lie in.
 
@@ -54,14 +57,17 @@ def held_out_errors(
         Candidates to compare; lattices are shared between them.
     block_m : float
         Side of a block, m.
+    folds, tried : int
+        Into how many folds blocks are dealt, and how many of these are left out in turn: all, unless said.
 
     Returns
     -------
     array, (candidates, n)
+        NaN for records of folds that were not left out.
     """
     fold = block_folds(records.x, records.y, block_m, folds)
     errors = np.full((len(shrinks), len(values)), np.nan)
-    for left_out in range(folds):
+    for left_out in range(folds if tried is None else tried):
         out = fold == left_out
         if not out.any() or out.all():
             continue
@@ -73,23 +79,37 @@ def held_out_errors(
     return errors
 
 
-def choose(records: Records, values: np.ndarray, scales: Sequence[float], block_m: float) -> int:
-    """Return which of `CANDIDATES` predicts left-out blocks best."""
-    squares = np.zeros(len(CANDIDATES))
-    for w in windows(records.x, records.y):
-        part = Records(records.x[w], records.y[w], records.weight[w])
-        squares += np.nansum(held_out_errors(part, values[w], scales, CANDIDATES, block_m, folds=10) ** 2, axis=1)
-    return int(np.argmin(squares))
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Records of one compact window of ground, to validate on."""
+
+    records: Records
+    values: np.ndarray
 
 
-def windows(x: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
+def samples(records: Records, values: np.ndarray) -> list[Sample]:
     """Return the records to validate on: all, or of a large field those in a few compact windows."""
+    x, y, weight = records.x, records.y, records.weight
     n = len(x)
     if n <= _SAMPLE * _WINDOWS:
-        return [np.arange(n)]
-    middles = np.linspace(0, n - 1, _WINDOWS + 2).astype(int)[1:-1]
-    side = np.sqrt(_SAMPLE / n * (np.ptp(x) + 1) * (np.ptp(y) + 1))
-    return [np.flatnonzero((abs(x - x[m]) < side / 2) & (abs(y - y[m]) < side / 2)) for m in middles]
+        return [Sample(records, values)]
+    half = 0.5 * np.sqrt(_SAMPLE / n * (np.ptp(x) + 1) * (np.ptp(y) + 1))
+    found = []
+    for m in np.linspace(0, n - 1, _WINDOWS + 2).astype(int)[1:-1]:
+        w = np.flatnonzero(abs(x - x[m]) < half)
+        w = w[abs(y[w] - y[m]) < half]
+        found.append(Sample(Records(x[w], y[w], weight[w]), values[w]))
+    return found
+
+
+def choose(parts: Sequence[Sample], scales: Sequence[float], block_m: float) -> int:
+    """Return which of `CANDIDATES` predicts left-out blocks best; of many windows, half the blocks tell."""
+    tried = _FOLDS if len(parts) == 1 else _FOLDS // 2
+    squares = np.zeros(len(CANDIDATES))
+    for part in parts:
+        away = held_out_errors(part.records, part.values, scales, CANDIDATES, block_m, _FOLDS, tried)
+        squares += np.nansum(away**2, axis=1)
+    return int(np.argmin(squares))
 
 
 def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:

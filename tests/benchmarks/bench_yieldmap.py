@@ -36,7 +36,7 @@ from stovergeo.stack import new_stack
 from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_IN
 from stovergeo.yieldmap import clean_points, grain_surface
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose
+from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose, samples
 
 pytestmark = pytest.mark.benchmark
 MOST = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
@@ -52,7 +52,7 @@ def made():
 
 def ours(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
     records = Records(known[:, 0].copy(), known[:, 1].copy(), np.ones(len(known)))
-    shrink = CANDIDATES[choose(records, values, SCALES, SWATH)]
+    shrink = CANDIDATES[choose(samples(records, values), SCALES, SWATH)]
     field, _ = fit(records, make_levels(records, SCALES), values, shrink)
     return field.at(asked[:, 0].copy(), asked[:, 1].copy())
 
@@ -209,6 +209,6 @@ def test_kriging_takes_far_longer(made) -> None:
 
 def _fit_and_draw(known: np.ndarray, values: np.ndarray, stack) -> np.ndarray:
     records = Records(known[:, 0].copy(), known[:, 1].copy(), np.ones(len(known)))
-    shrink = CANDIDATES[choose(records, values, SCALES, SWATH)]
+    shrink = CANDIDATES[choose(samples(records, values), SCALES, SWATH)]
     field, _ = fit(records, make_levels(records, SCALES), values, shrink)
     return field.on_grid(stack.x.to_numpy(), stack.y.to_numpy())
