@@ -20,7 +20,7 @@ _READ = ("machine", "time_s", "seconds", "distance_m", "swath_m", "area_m2", "re
 
 def cells_of(px: np.ndarray, py: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Return the cell of each point on the grid of all x and y, numbered row by row; -1 where it lies outside."""
-    out = np.empty(len(px), np.int64)
+    out = np.empty(len(px), np.int32)
     _number(px, py, float(x[0]), float(y[0]), abs(float(x[1] - x[0])), len(y), len(x), out)
     return out
 

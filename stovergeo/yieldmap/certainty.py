@@ -81,24 +81,62 @@ def _square_differences(values: np.ndarray, pass_id: np.ndarray, weights: np.nda
             out[i + span // 2] = total * total
 
 
+@dataclass(frozen=True, slots=True)
+class Response:
+    """How a fit responds to its records."""
+
+    own: float  #: mean share of a record that the surface takes over from it
+    spread: np.ndarray  #: (k,) share of a record's variance that reaches the surface, at some records
+    some: np.ndarray  #: indices of these
+    seen: float  #: noise variance that is seen in the residuals where it is one
+
+
+def respond(
+    records: Records, levels: list[Level], shrink: Sequence[float], pass_id: np.ndarray, probes: int = 3
+) -> Response:
+    """Find how a fit responds to its records, from random signs sent through it.
+
+    Parameters
+    ----------
+    records, levels, shrink
+        Those of the fit.
+    pass_id : array of int, (n,)
+        Pass of each record; records in driving order.
+    probes : int
+        How many times signs are drawn.
+    """
+    rng = np.random.default_rng(1)
+    n = len(records.x)
+    some = every(n, _LOCAL)
+    own, spread, seen = 0.0, np.zeros(len(some)), 0.0
+    for _ in range(probes):
+        signs = rng.choice(np.array([-1.0, 1.0]), n)
+        _, left = fit(records, levels, signs, shrink, mean=0.0)
+        own += (1 - float(signs @ left) / n) / probes  # the mean of signs * (signs - left)
+        spread += (signs[some] - left[some]) ** 2 / probes
+        along = pass_noise(left, pass_id)
+        along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes
+        seen += float(along.mean()) / probes if len(along) else 0.0
+    return Response(own, spread, some, seen)
+
+
 def learn_certainty(
     records: Records,
-    levels: list[Level],
-    shrink: Sequence[float],
+    response: Response,
     residual: np.ndarray,
     pass_id: np.ndarray,
     held_out: np.ndarray,
     held_out_distance: np.ndarray,
     window_m: float,
     swath_m: float,
-    probes: int = 3,
 ) -> Certainty:
     """Learn the parts of the error of a fitted field.
 
     Parameters
     ----------
-    records, levels, shrink
-        Those of the fit.
+    records : Records
+    response : Response
+        Of the fit to these records.
     residual : array, (n,)
         Of the fit.
     pass_id : array of int, (n,)
@@ -108,22 +146,11 @@ def learn_certainty(
     window_m : float
         Scale over which risk is averaged.
     """
-    rng = np.random.default_rng(1)
-    some = every(len(residual), _LOCAL)
-    own, spread, seen = 0.0, np.zeros(len(some)), 0.0
-    for _ in range(probes):
-        signs = rng.choice(np.array([-1.0, 1.0]), len(residual))
-        _, left = fit(records, levels, signs, shrink, mean=0.0)
-        own += (1 - float(signs @ left) / len(left)) / probes  # the mean of signs * (signs - left)
-        spread += (signs[some] - left[some]) ** 2 / probes
-        along = pass_noise(left, pass_id)
-        along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes
-        seen += float(along.mean()) / probes if len(along) else 0.0
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
     noise = pass_noise(residual, pass_id)
     known = np.flatnonzero(np.isfinite(noise))
     if len(known):
-        noise /= max(seen, _TINY)
+        noise /= max(response.seen, _TINY)
     else:
         known = np.arange(len(residual))
         noise = residual**2
@@ -132,19 +159,19 @@ def learn_certainty(
     variance = float(noise.mean())
     inner = Records(records.x[known], records.y[known], np.ones(len(known)))
     window = make_levels(inner, [window_m])
-    raw = residual**2 - noise * (1 - 2 * own)
-    mean_risk = max(float(raw.mean()), variance * float(spread.mean()))
+    raw = residual**2 - noise * (1 - 2 * response.own)
+    mean_risk = max(float(raw.mean()), variance * float(response.spread.mean()))
     risk, away = fit(inner, window, raw, [1e-3])
     # believe the local mean as far as it varies more than its own sampling error explains
     taken = 4 * np.pi * window_m**2 / _ground_per_record(window[0])
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
-    outer = Records(records.x[some], records.y[some], np.ones(len(some)))
+    outer = Records(records.x[response.some], records.y[response.some], np.ones(len(response.some)))
     return Certainty(
         risk=risk,
         noise=fit(inner, window, noise, [1e-3])[0],
-        spread=fit(outer, make_levels(outer, [window_m]), spread, [1e-3])[0],
+        spread=fit(outer, make_levels(outer, [window_m]), response.spread, [1e-3])[0],
         noise_sd=float(np.sqrt(variance)),
         shrink=between / (between + sampling + _TINY),
         mean_risk=mean_risk,

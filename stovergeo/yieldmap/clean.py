@@ -99,8 +99,9 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     run = _Run(sound, x[whole], y[whole], book)
     corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
     _plain_faults(run, book)
-    pairs = side_pairs(run.track.at_middle())
-    corrections["delay"] = _delays(run, pairs, book)
+    middle = run.track.at_middle()
+    pairs = side_pairs(middle)
+    corrections["delay"] = _delays(run, middle, pairs, book)
     corrections["ends"] = _pass_faults(run, book)
     corrections["overlap"] = _swaths(run, pairs, book)
     _outliers(run, book)
@@ -158,10 +159,10 @@ def _plain_faults(run: _Run, book: Handbook) -> None:
         run.remove((run.moisture < low) | (run.moisture > high), "moisture")
 
 
-def _delays(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, dict]:
+def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str, dict]:
     """Find each machine's flow delay and move its grain where that helps."""
     search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
-    track, middle, found = run.track, run.track.at_middle(), {}
+    track, found = run.track, {}
     rate = run.grain / track.seconds
     flow, ground = np.where(run.kept, rate, np.nan), run.area / track.seconds
     for number, name in enumerate(track.machine_names):

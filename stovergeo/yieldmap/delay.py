@@ -60,14 +60,20 @@ def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
     later_s : array, (n,)
         Time from the record to when that grain was cut, s; within half a record.
     """
-    n = len(track.pass_id)
-    records = round(delay_s / usual(track.seconds))
-    source = np.arange(n) + records
-    inside = (source >= 0) & (source < n)
-    source = np.where(inside, source, 0)
-    inside &= track.pass_id[source] == track.pass_id
-    later_s = np.where(inside, track.clock[source] - delay_s - track.clock, 0.0)
-    return np.where(inside, source, -1), later_s
+    source, later_s = np.empty(len(track.pass_id), np.int64), np.empty(len(track.pass_id))
+    _move(track.pass_id, track.clock, round(delay_s / usual(track.seconds)), delay_s, source, later_s)
+    return source, later_s
+
+
+@njit(cache=True, nogil=True)
+def _move(
+    pass_id: np.ndarray, clock: np.ndarray, records: int, delay_s: float, source: np.ndarray, later_s: np.ndarray
+) -> None:
+    for i in range(len(pass_id)):
+        j = i + records
+        inside = 0 <= j < len(pass_id) and pass_id[j] == pass_id[i]
+        source[i] = j if inside else -1
+        later_s[i] = clock[j] - delay_s - clock[i] if inside else 0.0
 
 
 def later_ground(track: Track, amount: np.ndarray, later_s: np.ndarray) -> np.ndarray:
@@ -76,11 +82,19 @@ def later_ground(track: Track, amount: np.ndarray, later_s: np.ndarray) -> np.nd
     Part of the record's own and part of the next one's (or the one before); at the end of
     a pass the record's own stands for both.
     """
-    n = len(amount)
-    neighbour = np.clip(np.arange(n) + np.sign(later_s).astype(np.int64), 0, n - 1)
-    neighbour = np.where(track.pass_id[neighbour] == track.pass_id, neighbour, np.arange(n))
-    share = np.minimum(abs(later_s) / track.seconds, 1.0)
-    return (1 - share) * amount + share * amount[neighbour] * track.seconds / track.seconds[neighbour]
+    out = np.empty(len(amount))
+    _shift(amount, track.seconds, track.pass_id, later_s, out)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _shift(amount: np.ndarray, seconds: np.ndarray, pass_id: np.ndarray, later_s: np.ndarray, out: np.ndarray) -> None:
+    for i in range(len(amount)):
+        j = i + int(np.sign(later_s[i]))
+        if not (0 <= j < len(amount) and pass_id[j] == pass_id[i]):
+            j = i
+        share = min(abs(later_s[i]) / seconds[i], 1.0)
+        out[i] = (1 - share) * amount[i] + share * amount[j] * seconds[i] / seconds[j]
 
 
 def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:

@@ -14,7 +14,7 @@ from stovergeo.schemas import check_table
 from stovergeo.stack import variable
 from stovergeo.units import KG_PER_MG
 from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
-from stovergeo.yieldmap.certainty import Certainty, learn_certainty
+from stovergeo.yieldmap.certainty import Certainty, learn_certainty, respond
 from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.nearest import distance_to_records
@@ -131,8 +131,9 @@ def grain_surface(
         distance = distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
         of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
         for f in range(len(fields)):
-            mine, inside = of_point == f, numbers == f
-            count = int(mine.sum())
+            own, inside = of_point == f, numbers == f
+            count = int(own.sum())
+            mine = own if count < len(points) else slice(None)
             outside -= count
             if count < least or not inside.any():
                 continue
@@ -157,7 +158,7 @@ def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
 
 
 def _estimate(
-    points: gpd.GeoDataFrame, mine: np.ndarray, x: np.ndarray, y: np.ndarray, setting: _Setting
+    points: gpd.GeoDataFrame, mine: np.ndarray | slice, x: np.ndarray, y: np.ndarray, setting: _Setting
 ) -> tuple[Field, Certainty, dict[str, float]]:
     """Estimate one field from its records; return the fitted field, its certainty and what to report."""
     area, values, grain_kg = (points[name].to_numpy(float)[mine] for name in ("area_m2", "grain_mg_ha", "grain_kg"))
@@ -171,12 +172,13 @@ def _estimate(
     )
     distance = np.concatenate([distance_to_used(p.records.x, p.records.y, setting.block_m) for p in parts])
     levels = make_levels(records, setting.scales)
-    field, residual = fit(records, levels, values, shrink)
     pass_id = points["pass_number"].to_numpy()[mine] if "pass_number" in points else np.arange(len(x))
+    # before the fit itself, which then uses the same memory again
+    response = respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1)
+    field, residual = fit(records, levels, values, shrink)
     certainty = learn_certainty(
-        records, levels, shrink, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m,
-        probes=3 if len(x) < _MANY else 1,
-    )  # fmt: skip
+        records, response, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m
+    )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = float((grain_kg / values * (values - residual)).sum()) / KG_PER_MG
     row = {
@@ -212,7 +214,9 @@ def _array(values: np.ndarray, stack: xr.Dataset, name: str) -> xr.DataArray:
     kind = variable(name)
     said = {"units": kind.unit, "long_name": kind.long_name}
     out = xr.DataArray(values, coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"), name=name, attrs=said)
-    return out.rio.write_crs(stack.rio.crs).rio.write_transform(stack.rio.transform())
+    out.rio.write_crs(stack.rio.crs, inplace=True)
+    out.rio.write_transform(stack.rio.transform(), inplace=True)
+    return out
 
 
 def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:
