@@ -284,7 +284,9 @@ def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
     # column by column: a frame of many kinds is slow to copy whole
     other = [name for name in points.columns if name not in found and name != points.geometry.name]
     table = {name: points[name].array[keep] for name in other} | found
-    geometry = points_at(track.back(x)[keep], track.back(y)[keep])
+    xy = np.empty((int(keep.sum()), 2))
+    xy[:, 0], xy[:, 1] = track.back(x)[keep], track.back(y)[keep]
+    geometry = points_at(xy)
     return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep], copy=False)
 
 

@@ -76,15 +76,15 @@ def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     return shapely.get_x(geometry), shapely.get_y(geometry)
 
 
-def points_at(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Return points, (n,).
+def points_at(xy: np.ndarray) -> np.ndarray:
+    """Return points, (n,), at coordinates, (n, 2).
 
     Meanwhile Python does not look for garbage: it would search the growing million again and again, and find none.
     """
     searching = gc.isenabled()
     gc.disable()
     try:
-        return shapely.points(x, y)
+        return shapely.points(xy)
     finally:
         if searching:
             gc.enable()
@@ -138,7 +138,8 @@ def track_of(
     timed = bool(np.isfinite(time).all()) and n > 0
     back, resort = 0, False
     if timed:
-        back = int(((np.diff(time[order]) < 0) & (np.diff(machine[order]) == 0)).sum())
+        later, driver = (time, machine) if len(names) <= 1 else (time[order], machine[order])
+        back = int(((later[1:] < later[:-1]) & (driver[1:] == driver[:-1])).sum())
         resort = back > most_back_share * n
         if resort:
             order, back = np.lexsort((time, machine)), 0

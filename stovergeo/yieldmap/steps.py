@@ -18,14 +18,15 @@ _SAMPLE = 20_000  #: records that tell how far records usually are from their ne
 
 def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
-    east, north = np.diff(track.x, prepend=np.inf), np.diff(track.y, prepend=np.inf)
-    still = (np.diff(track.machine, prepend=-1) == 0) & (east * east + north * north < SAME_PLACE_M**2)
-    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), still)
-    return still
+    out = np.zeros(len(track.x), np.bool_)
+    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), track.machine, out)
+    return out
 
 
 @njit(cache=True, nogil=True)
-def _mark_repeated(x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, out: np.ndarray) -> None:
+def _mark_repeated(
+    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, out: np.ndarray
+) -> None:
     """Mark places met before, by a table of the places met, each in the first free slot from where its bits send it."""
     power = 1
     while 1 << power < 2 * len(x):
@@ -34,6 +35,9 @@ def _mark_repeated(x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.
     met = np.full(last + 1, -1, np.int32)
     odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
     for i in range(len(x)):
+        if i > 0 and machine[i] == machine[i - 1]:
+            dx, dy = x[i] - x[i - 1], y[i] - y[i - 1]
+            out[i] = dx * dx + dy * dy < SAME_PLACE_M**2
         slot = np.int64(((x_bits[i] * odd ^ y_bits[i]) * odd) >> np.uint64(64 - power))
         while met[slot] >= 0 and (x[met[slot]] != x[i] or y[met[slot]] != y[i]):
             slot = (slot + 1) & last
@@ -165,7 +169,8 @@ def outliers(
     deviations from the neighbours' median. Neither counts where at least the share
     `siding` of the neighbours (and two of them) has about the record's yield.
     """
-    along = np.diff(yields)[np.diff(pass_id) == 0]
+    some = every(len(yields))[1:]
+    along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var
     noise = MAD_TO_SD * usual(abs(along), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise

@@ -180,7 +180,7 @@ def _estimate(
         records, response, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m
     )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
-    surface_mg = float((grain_kg / values * (values - residual)).sum()) / KG_PER_MG
+    surface_mg = grain_mg - float((grain_kg / values) @ residual) / KG_PER_MG
     row = {
         "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
         "points_mg": grain_mg,
