@@ -296,7 +296,8 @@ def _blocks_of(
         for line in range(v, min(v + rows * pitch, nv), pitch):
             if held[line, u] > 0:
                 _, at = _longest(runs, line, u, end)
-                laid[count] = np.array([strip, u, line, at, held[line, u]])
+                laid[count, 0], laid[count, 1], laid[count, 2] = strip, u, line
+                laid[count, 3], laid[count, 4] = at, held[line, u]
                 count += 1
         u = min(end + fire, nu)
     return laid[:count]

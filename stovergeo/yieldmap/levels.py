@@ -214,7 +214,9 @@ def _blur(field: np.ndarray, taps: np.ndarray) -> None:
     strip = np.zeros((rows + 2 * _REACH, _STRIP))
     for first in range(0, columns, _STRIP):
         wide = min(_STRIP, columns - first)
-        strip[_REACH : _REACH + rows, :wide] = field[:, first : first + wide]
+        for r in range(rows):
+            for c in range(wide):
+                strip[_REACH + r, c] = field[r, first + c]
         for r in range(rows):
             for c in range(wide):
                 total = taps[0] * strip[r + _REACH, c]
@@ -223,7 +225,8 @@ def _blur(field: np.ndarray, taps: np.ndarray) -> None:
                 field[r, first + c] = total
     line = np.zeros(columns + 2 * _REACH)
     for r in range(rows):
-        line[_REACH : _REACH + columns] = field[r]
+        for c in range(columns):
+            line[_REACH + c] = field[r, c]
         for c in range(columns):
             total = taps[0] * line[c + _REACH]
             for k in range(1, _REACH + 1):
