@@ -10,18 +10,12 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
+import stovergeo
+
 DOCS = Path(__file__).parents[2] / "docs"
 
-#: modules whose formulas show a run example
-SHOWN = (
-    "stovergeo.residue.production",
-    "stovergeo.residue.cover",
-    "stovergeo.residue.carbon",
-    "stovergeo.residue.soil_loss",
-    "stovergeo.bales.bale",
-    "stovergeo.bales.loss",
-    "stovergeo.bales.wrap",
-)
+HOUSE = Path(stovergeo.__file__).parent
+SHOWING = [file for file in sorted(HOUSE.rglob("*.py")) if ">>> " in file.read_text("utf-8")]
 
 
 def test_the_notebook_runs() -> None:
@@ -43,8 +37,9 @@ def test_the_notebook_runs() -> None:
     assert zones_ha == pytest.approx(fields_ha, rel=1e-3)
 
 
-@pytest.mark.parametrize("name", SHOWN)
-def test_examples_in_docstrings_say_what_comes_out(name: str) -> None:
-    result = doctest.testmod(importlib.import_module(name))
-    assert result.attempted >= 2
+@pytest.mark.parametrize("file", SHOWING, ids=lambda file: file.stem)
+def test_examples_in_docstrings_say_what_comes_out(file: Path) -> None:
+    name = ".".join(file.relative_to(HOUSE.parent).with_suffix("").parts).removesuffix(".__init__")
+    result = doctest.testmod(importlib.import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)
+    assert result.attempted >= 1
     assert result.failed == 0
