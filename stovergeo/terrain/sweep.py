@@ -190,6 +190,46 @@ def _at_rim(j: int, before: int, part: np.float32, share: np.float32, minors: in
     return share
 
 
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+def _write_between(
+    n: int,
+    row: np.ndarray,
+    part: np.ndarray,
+    between: np.ndarray,
+    share: np.ndarray,
+    near: np.ndarray,
+    far: np.ndarray,
+    near_cover: np.ndarray,
+    far_cover: np.ndarray,
+    near_shaded: np.ndarray,
+    far_shaded: np.ndarray,
+    minors: int,
+    minor_from: int,
+    minor_to: int,
+    major_from: int,
+    major_to: int,
+    out: np.ndarray,
+    touched: np.ndarray,
+) -> None:
+    """Write the horizons of the core cells between line `n` (`far`) and the line before (`near`), tile by tile."""
+    for b in range(major_from >> TILE, ((major_to - 1) >> TILE) + 1):
+        if not (near_shaded[b] or far_shaded[b]):
+            continue
+        i_from, i_to = max(major_from, b << TILE), min(major_to, (b + 1) << TILE)
+        # a line crosses one tile row or two in a tile's length
+        touched[min(max(n + between[i_from], 0), minors - 1) >> TILE, b] = True
+        touched[min(max(n + between[i_to - 1], 0), minors - 1) >> TILE, b] = True
+        for i in range(i_from, i_to):
+            j = n + between[i]
+            if minor_from <= j < minor_to:
+                part_far = share[i]
+                if j == 0 or j == minors - 1:  # the rim of the grid: one line only may run beside the cell
+                    part_far = _at_rim(j, n - 1 + row[i], part[i], share[i], minors)
+                smooth = near[i] + part_far * (far[i] - near[i])
+                upright = far_cover[i] if part_far > np.float32(0.5) else near_cover[i]
+                out[j - minor_from, i - major_from] = max(smooth, upright)
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def sweep_lines(
     ground: np.ndarray,
@@ -238,7 +278,6 @@ def sweep_lines(
     near_cover, far_cover = near.copy(), near.copy()
     columns = bare.shape[1]
     near_shaded, far_shaded = np.zeros(columns, dtype=np.bool_), np.zeros(columns, dtype=np.bool_)
-    half = np.float32(0.5)
     for n in range(lines + 1):
         for b in range(columns):
             if far_shaded[b]:
@@ -285,22 +324,10 @@ def sweep_lines(
                 )  # fmt: skip
                 far_shaded[b] |= shaded
             k += count
-        if n > 0:  # the cells between this line and the one before
-            for b in range(major_from >> TILE, ((major_to - 1) >> TILE) + 1):
-                if not (near_shaded[b] or far_shaded[b]):
-                    continue
-                i_from, i_to = max(major_from, b << TILE), min(major_to, (b + 1) << TILE)
-                # a line crosses one tile row or two in a tile's length
-                touched[min(max(n + between[i_from], 0), minors - 1) >> TILE, b] = True
-                touched[min(max(n + between[i_to - 1], 0), minors - 1) >> TILE, b] = True
-                for i in range(i_from, i_to):
-                    j = n + between[i]
-                    if minor_from <= j < minor_to:
-                        part_far = share[i]
-                        if j == 0 or j == minors - 1:  # the rim of the grid: one line only may run beside the cell
-                            part_far = _at_rim(j, n - 1 + row[i], part[i], share[i], minors)
-                        smooth = near[i] + part_far * (far[i] - near[i])
-                        upright = far_cover[i] if part_far > half else near_cover[i]
-                        out[j - minor_from, i - major_from] = max(smooth, upright)
+        if n > 0:
+            _write_between(
+                n, row, part, between, share, near, far, near_cover, far_cover, near_shaded, far_shaded,
+                minors, minor_from, minor_to, major_from, major_to, out, touched,
+            )  # fmt: skip
         near, far, near_cover, far_cover = far, near, far_cover, near_cover
         near_shaded, far_shaded = far_shaded, near_shaded
