@@ -69,7 +69,9 @@ SOILS: Final[Table] = {
     "soil_id": _text("map unit symbol or key"),
     "name": _text("map unit name", optional=True),
     "drainage_class": _whole("1 excessively ... 7 very poorly drained, 8 subaqueous; NaN unknown"),
-    "wettest_drainage_class": _number("1", "the same of the wettest soil that covers 15 % or more", optional=True),
+    "wettest_drainage_class": _number(
+        "1", "drainage, 1 to 8, of the wettest soil that covers 15 % or more", optional=True
+    ),
     "flooding_class": _whole("0 none ... 5 very frequent"),
     "ponding_class": _whole("0 none ... 3 frequent"),
     "water_table_cm": _number("cm", "shallowest wet layer, 200 where none was seen"),
@@ -94,7 +96,7 @@ ZONES: Final[Table] = {
     "removable_mg_ha": _number("Mg/ha", "cautious limit of what may leave, over the whole zone"),
     "method": _text("recommended way to gather, or 'leave'"),
     "take_mg_ha": _number("Mg/ha", "what the method takes"),
-    "take_mg": _number("Mg", "the same over the zone"),
+    "take_mg": _number("Mg", "what the method takes over the whole zone"),
     "binding_rule": _text("the rule that asks for most on most of the zone, or 'method' where the method takes less"),
     "reason": _text("why, in words"),
     "geometry": GEOMETRY,

@@ -44,7 +44,9 @@ BY_ROOM: Final[dict[str, dict[str, Variable]]] = {
         "drainage_class": Variable(
             "1", "natural drainage: 1 excessively ... 7 very poorly drained, 8 subaqueous", 1, 8
         ),
-        "wettest_drainage_class": Variable("1", "the same of the wettest soil that covers 15 % or more", 1, 8),
+        "wettest_drainage_class": Variable(
+            "1", "natural drainage, 1 to 8, of the wettest soil that covers 15 % or more", 1, 8
+        ),
         "flooding_class": Variable(
             "1", "flooding: 0 none, 1 very rare, 2 rare, 3 occasional, 4 frequent, 5 very frequent", 0, 5
         ),
@@ -77,7 +79,7 @@ BY_ROOM: Final[dict[str, dict[str, Variable]]] = {
         "drainage_height_m": Variable("m", "height above the nearest drainage along the flow path", 0),
         "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
         "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
-        "sun_share": Variable("1", "the same as a share of open flat ground", 0),
+        "sun_share": Variable("1", "direct beam of the season as a share of what open flat ground gets", 0),
         "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
     },
     "residue": {

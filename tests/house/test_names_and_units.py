@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import inspect
+import re
 from collections.abc import Iterator
 from importlib import import_module
 
 import pytest
 
 import stovergeo
+from stovergeo.handbook import load_handbook
 from stovergeo.schemas import TABLES
 from stovergeo.stack import VARIABLES
 
@@ -77,3 +79,13 @@ def test_every_number_a_room_is_given_says_its_unit(room: str) -> None:
         if "float" in str(taken.annotation) and unit_in(argument) is None and argument not in UNITLESS
     }
     assert silent == set()
+
+
+def test_a_meaning_stands_on_its_own() -> None:
+    """It is read alone: beside a number on the map, in `sources.csv`, as the name of a raster."""
+    meanings = {name: kind.long_name for name, kind in VARIABLES.items()}
+    meanings |= {f"{table}.{name}": column.meaning for table, made in TABLES.items() for name, column in made.items()}
+    meanings |= {coefficient.key: coefficient.meaning for _, coefficient in load_handbook().items()}
+    assert all(meanings.values())
+    leaning = re.compile(r"(the same|as above|likewise|ditto|see above)\b", re.IGNORECASE)
+    assert {name: said for name, said in meanings.items() if leaning.match(said)} == {}
