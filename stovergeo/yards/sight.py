@@ -37,7 +37,8 @@ def looking_places(shapes: np.ndarray, every_m: float, clear_m: float, most: int
     float array (places, 2)
         x and y in the shapes' CRS.
     """
-    parts = shapely.get_parts(shapely.get_parts(shapes))
+    # a copy: a column of a table may be read-only, which shapely's older get_parts refuses
+    parts = shapely.get_parts(shapely.get_parts(np.array(shapes, dtype=object)))
     flat = shapely.get_dimensions(parts) == 2
     parts[flat] = shapely.get_exterior_ring(shapely.buffer(parts[flat], clear_m))
     lengths = shapely.length(parts)

@@ -303,7 +303,8 @@ def test_killed_at_random_moments_one_runs_results_stand_whole(tmp_path):
     told = json.loads(run.stdout)
     assert told["kills"] == kills
     assert told["cleaned"] > kills / 3  # most kills fell into the writing
-    assert told["seen"] == [0, 1]
+    assert told["seen"]
+    assert set(told["seen"]) <= {0, 1}  # on a busy machine all kills may leave the same one
 
 
 @pytest.mark.row(49)

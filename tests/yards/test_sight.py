@@ -191,3 +191,9 @@ def test_both_options_stay_off_until_the_plan_weighs_or_names_them(ground):
     stack, ratings = g.rate()
     assert {r.name: r.weight for r in ratings.rated} == {"slope": 2.0, "visibility": 0.0}  # shown, not weighed
     assert np.ptp(stack["yard_score"].values) == 0
+
+
+def test_places_of_a_read_only_column_are_found():
+    column = np.array([shapely.Point(3, 4)], dtype=object)
+    column.flags.writeable = False
+    assert looking_places(column, 50, 7.5, places_most(200)).tolist() == [[3, 4]]
