@@ -98,7 +98,10 @@ def season(
 
 
 def _plain_height_deg(solar: pd.DatetimeIndex, latitude: float) -> np.ndarray:
-    """Return the sun's height at mean solar times to some five degrees: Cooper's declination, no equation of time."""
+    """Return the sun's height at mean solar times to some five degrees, no equation of time.
+
+    Declination: Cooper 1969, Solar Energy 12:333-346 (from memory).
+    """
     declination = np.radians(23.45 * np.sin(2 * np.pi * (284 + solar.day_of_year.to_numpy()) / 365))
     hour = np.radians(15 * (solar.hour.to_numpy() + solar.minute.to_numpy() / 60 - 12))
     at = np.radians(latitude)

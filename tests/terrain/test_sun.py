@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from stovergeo.errors import ContractError
 from stovergeo.handbook import load_handbook
-from stovergeo.terrain import cloud_from_radiation, cloud_from_sunshine, season_sun, sun, sun_by_month
+from stovergeo.terrain import beam, cloud_from_radiation, cloud_from_sunshine, season_sun, sun, sun_by_month
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.rasters import checked, north_turn_deg
@@ -114,6 +114,14 @@ def test_months_add_up_to_the_season():
     assert list(months.month.values[[0, 1, -1]]) == ["2026-10", "2026-11", "2027-08"]
     np.testing.assert_allclose(months.sun_kwh_m2.sum("month"), whole.sun_kwh_m2, rtol=1e-3)
     assert months.sun_share.sel(month="2026-12").std() > months.sun_share.sel(month="2027-06").std()
+
+
+@pytest.mark.parametrize("latitude", [-40.0, 0.0, 42.0, 66.0])
+def test_leaving_nights_out_loses_no_sun(monkeypatch, latitude):
+    year = {"latitude": latitude, "longitude": -93.0, "altitude_m": 300.0, "step_min": 30}
+    days = season("2026-01-01", "2026-12-31", **year)
+    monkeypatch.setattr(beam, "NIGHT_DEG", -91.0)
+    np.testing.assert_array_equal(days.elevation_deg, season("2026-01-01", "2026-12-31", **year).elevation_deg)
 
 
 @settings(max_examples=10, deadline=None)
