@@ -6,11 +6,7 @@ at the few cells that the radius touches, whatever the number of points.
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numba import njit
@@ -71,15 +67,3 @@ def _sort(
         member[fill[cell[i]]] = i
         fill[cell[i]] += 1
     return start, member
-
-
-def in_threads(work: Callable[[int, int], None], n: int, least: int = 20_000) -> None:
-    """Run `work(low, high)` over blocks of 0..n in threads (the kernels release the interpreter lock)."""
-    threads = min(os.cpu_count() or 1, 8, max(1, n // least))
-    if threads == 1:
-        work(0, n)
-        return
-    edges = np.linspace(0, n, 4 * threads + 1).astype(int)
-    with ThreadPoolExecutor(threads) as pool:
-        for done in [pool.submit(work, int(a), int(b)) for a, b in pairwise(edges)]:
-            done.result()

@@ -43,12 +43,31 @@ class Certainty:
 
     def standard_error(self, x: np.ndarray, y: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
         """Return the standard error on the grid of all x and y; `distance_m` (len(y), len(x)) from records."""
-        own = np.maximum(self.noise.on_grid(x, y), 0) * np.maximum(self.spread.on_grid(x, y), 0)
-        risk = self.mean_risk + self.shrink * (self.risk.on_grid(x, y) - self.mean_risk)
-        variance = np.maximum(risk, own)
-        far = distance_m > self.gap_m[0]
-        variance[far] += np.interp(distance_m[far], self.gap_m, self.gap_variance)
-        return np.sqrt(variance)
+        out = self.risk.on_grid(x, y)
+        own = self.noise.on_grid(x, y), self.spread.on_grid(x, y)
+        _to_error(*own, distance_m, self.mean_risk, self.shrink, self.gap_m, self.gap_variance, out)
+        return out
+
+
+@njit(cache=True, nogil=True)
+def _to_error(
+    noise: np.ndarray, spread: np.ndarray, distance: np.ndarray, mean_risk: float, shrink: float, gap: np.ndarray,
+    added: np.ndarray, out: np.ndarray,
+) -> None:  # fmt: skip
+    """Turn local risk in `out` into the standard error, in its place."""
+    rows, columns = out.shape
+    for r in range(rows):
+        for c in range(columns):
+            own = max(noise[r, c], 0.0) * max(spread[r, c], 0.0)
+            variance = max(mean_risk + shrink * (out[r, c] - mean_risk), own)
+            far = distance[r, c]
+            if far > gap[0]:
+                k = 1
+                while k < len(gap) and gap[k] < far:
+                    k += 1
+                share = (far - gap[k - 1]) / (gap[k] - gap[k - 1]) if k < len(gap) else 0.0
+                variance += added[k - 1] + share * (added[min(k, len(gap) - 1)] - added[k - 1])
+            out[r, c] = np.sqrt(variance)
 
 
 def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
@@ -110,7 +129,7 @@ def respond(
     some = every(n, _LOCAL)
     own, spread, seen = 0.0, np.zeros(len(some)), 0.0
     for _ in range(probes):
-        signs = rng.choice(np.array([-1.0, 1.0]), n)
+        signs = 1.0 - 2.0 * rng.integers(0, 2, n, np.int8)
         _, left = fit(records, levels, signs, shrink, mean=0.0)
         own += (1 - float(signs @ left) / n) / probes  # the mean of signs * (signs - left)
         spread += (signs[some] - left[some]) ** 2 / probes

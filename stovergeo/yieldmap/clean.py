@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from dataclasses import fields as fields_of
 
@@ -98,18 +99,24 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     sound = points if whole.all() else points[whole]
     run = _Run(sound, x[whole], y[whole], book)
     corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
-    _plain_faults(run, book)
-    middle = run.track.at_middle()
-    pairs = side_pairs(middle)
-    corrections["delay"] = _delays(run, middle, pairs, book)
-    corrections["ends"] = _pass_faults(run, book)
-    corrections["overlap"] = _swaths(run, pairs, book)
+    swath = usual(run.track.swath)
+    with ThreadPoolExecutor(1) as aside:
+        co_located = aside.submit(steps.co_located, run.track)
+        middle = run.track.at_middle()
+        pairs = side_pairs(middle)
+        _plain_faults(run, co_located.result(), book)
+        corrections["delay"] = _delays(run, middle, pairs, book)
+        # one long compiled loop, beside which the interpreter is free to make points; nothing moves them any more
+        share = aside.submit(new_share, run.track, swath / book.value("yieldmap.swath.bitmap_cells"))
+        geometry = points_at(*run.places())
+        corrections["ends"] = _pass_faults(run, book)
+        corrections["overlap"] = _swaths(run, swath, share.result(), pairs, book)
     _outliers(run, book)
     corrections["machines"] = _machines(run, book)
     codes[np.flatnonzero(whole)[run.track.order]] = run.code
     _tell(report, codes, run.track)
     driven = Driven(run.track, ~np.isin(run.code, [code_of(reason) for reason in NOT_CUT]))
-    return _result(points, codes, _kept(sound, run), corrections, driven)
+    return _result(points, codes, _kept(sound, run, geometry), corrections, driven)
 
 
 class _Run:
@@ -149,10 +156,10 @@ def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.nda
     return placed(x, y) & np.isfinite(grain) & np.isfinite(area) & (area > 0)
 
 
-def _plain_faults(run: _Run, book: Handbook) -> None:
+def _plain_faults(run: _Run, co_located: np.ndarray, book: Handbook) -> None:
     if run.header is not None:
         run.remove(run.header == 0, "header_up")
-    run.remove(steps.co_located(run.track), "co_located")
+    run.remove(co_located, "co_located")
     run.remove(run.grain <= 0, "no_flow")
     if run.moisture is not None:
         low, high = book.value("yieldmap.moisture.least_pct"), book.value("yieldmap.moisture.most_pct")
@@ -200,13 +207,11 @@ def _pass_faults(run: _Run, book: Handbook) -> dict[str, dict]:
     return found
 
 
-def _swaths(run: _Run, pairs: Pairs, book: Handbook) -> dict[str, float]:
+def _swaths(run: _Run, swath: float, share: np.ndarray, pairs: Pairs, book: Handbook) -> dict[str, float]:
     """Count only ground not harvested before; remove records that cut too little of it."""
     track = run.track
     least = book.value("yieldmap.swath.least_share")
-    swath = usual(track.swath)
     run.remove(track.swath < least * swath, "part_swath")
-    share = new_share(track, swath / book.value("yieldmap.swath.bitmap_cells"))
     noise = 0.0
     if len(pairs.across):
         noise = float(MAD_TO_SD * np.median(abs(pairs.across - np.median(pairs.across))) / swath)
@@ -267,11 +272,10 @@ def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
     }
 
 
-def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
+def _kept(points: gpd.GeoDataFrame, run: _Run, geometry: np.ndarray) -> gpd.GeoDataFrame:
     """Return the kept records with what cleaning found, each in the middle of its ground."""
     track = run.track
     keep = track.back(run.kept)
-    x, y = run.places()
     columns = {
         "area_m2": run.area,
         "grain_kg": run.grain,
@@ -284,9 +288,7 @@ def _kept(points: gpd.GeoDataFrame, run: _Run) -> gpd.GeoDataFrame:
     # column by column: a frame of many kinds is slow to copy whole
     other = [name for name in points.columns if name not in found and name != points.geometry.name]
     table = {name: points[name].array[keep] for name in other} | found
-    xy = np.empty((int(keep.sum()), 2))
-    xy[:, 0], xy[:, 1] = track.back(x)[keep], track.back(y)[keep]
-    geometry = points_at(xy)
+    geometry = track.back(geometry)[keep]
     return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep], copy=False)
 
 

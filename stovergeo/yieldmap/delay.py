@@ -16,10 +16,12 @@ from numba import njit
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.threads import in_threads
 from stovergeo.yieldmap.usual import usual
 
 #: pairs beyond this many tell nothing more
 _MOST_PAIRS = 15_000
+_PHASES = 64  #: parts of a step of delays to which a record's time is rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +186,13 @@ def _squared_differences(
     out = np.full((len(delays), len(pairs.one)), np.nan)
     args = (flow, ground, track.clock, track.pass_id, first, last)
     step_s = float(delays[1] - delays[0]) if len(delays) > 1 else 1.0
-    _differences(*args, pairs.one, pairs.other, later, float(delays[0]), step_s, window_s, out)
+    bell = _bell(step_s, window_s)
+
+    def work(low: int, high: int) -> None:
+        part = (pairs.one[low:high], pairs.other[low:high], later[low:high])
+        _differences(*args, *part, float(delays[0]), step_s, window_s, bell, out[:, low:high])
+
+    in_threads(work, len(pairs.one), least=2_000)
     return out
 
 
@@ -204,15 +212,24 @@ def _lowest(delays: np.ndarray, cost: np.ndarray, around_s: float = 3.0) -> floa
     return float(np.clip(delays[k] + np.clip(foot, -around_s, around_s), delays[0], delays[-1]))
 
 
+def _bell(step: float, width: float) -> np.ndarray:
+    """Return Gaussian weights (phases, steps) at times `step` apart from three widths before a record to three after.
+
+    The phase is how far the first of these times lies into its step.
+    """
+    steps = int(np.ceil(6 * width / step))
+    at = (np.arange(steps) + (np.arange(_PHASES)[:, None] + 0.5) / _PHASES) * step / width - 3
+    return np.where(at < 3, np.exp(-0.5 * at**2), 0.0)
+
+
 @njit(cache=True, nogil=True)
 def _window_means(
     values: np.ndarray, clock: np.ndarray, first: int, last: int, near: int, t: float, step: float, width: float,
-    out: np.ndarray, weights: np.ndarray,
+    bell: np.ndarray, out: np.ndarray, weights: np.ndarray,
 ) -> None:  # fmt: skip
     """Gaussian-weighted means around the times t, t + step, ..., searched from record `near` of the pass first..last.
 
-    NaN at times when the pass was not recorded. The weight of a record at equally spaced times is the
-    weight before times a factor that itself falls by one factor: two exponentials serve all times.
+    NaN at times when the pass was not recorded.
     """
     many = len(out)
     out[:] = 0.0
@@ -222,22 +239,21 @@ def _window_means(
         k -= 1
     while k < last and clock[k] <= t - 3 * width:
         k += 1
-    falling = np.exp(-((step / width) ** 2))
     for j in range(k, last):
         if clock[j] >= t + (many - 1) * step + 3 * width:
             break
         if not np.isfinite(values[j]):
             continue
         d = max(int(np.floor((clock[j] - 3 * width - t) / step)) + 1, 0)
-        z = (clock[j] - t - d * step) / width
-        w = np.exp(-0.5 * z * z)
-        factor = np.exp((z - 0.5 * step / width) * step / width)
-        while d < many and t + d * step - clock[j] < 3 * width:
-            out[d] += w * values[j]
-            weights[d] += w
-            w *= factor
-            factor *= falling
-            d += 1
+        into = (t + d * step - clock[j] + 3 * width) / step
+        whole = int(into)
+        share = bell[int((into - whole) * len(bell)), whole:]
+        count = min(many - d, len(share))
+        if count > 0:
+            sums, counts = out[d : d + count], weights[d : d + count]
+            for i in range(count):
+                sums[i] += share[i] * values[j]
+                counts[i] += share[i]
     for d in range(many):
         at = t + d * step
         recorded = clock[first] <= at <= clock[last - 1] and weights[d] > 0
@@ -247,7 +263,8 @@ def _window_means(
 @njit(cache=True, nogil=True)
 def _differences(
     flow: np.ndarray, ground: np.ndarray, clock: np.ndarray, pass_id: np.ndarray, first: np.ndarray, last: np.ndarray,
-    one: np.ndarray, other: np.ndarray, later: np.ndarray, delay: float, step: float, width: float, out: np.ndarray,
+    one: np.ndarray, other: np.ndarray, later: np.ndarray, delay: float, step: float, width: float, bell: np.ndarray,
+    out: np.ndarray,
 ) -> None:  # fmt: skip
     here, there, weights = np.empty(len(out)), np.empty(len(out)), np.empty(len(out))
     cut_here, cut_there = np.empty(1), np.empty(1)
@@ -255,9 +272,9 @@ def _differences(
         i, j = one[q], other[q]
         a, b = pass_id[i], pass_id[j]
         t, u = clock[i], clock[j] + later[q]
-        _window_means(ground, clock, first[a], last[a], i, t, step, width, cut_here, weights[:1])
-        _window_means(ground, clock, first[b], last[b], j, u, step, width, cut_there, weights[:1])
-        _window_means(flow, clock, first[a], last[a], i, t + delay, step, width, here, weights)
-        _window_means(flow, clock, first[b], last[b], j, u + delay, step, width, there, weights)
+        _window_means(ground, clock, first[a], last[a], i, t, step, width, bell, cut_here, weights[:1])
+        _window_means(ground, clock, first[b], last[b], j, u, step, width, bell, cut_there, weights[:1])
+        _window_means(flow, clock, first[a], last[a], i, t + delay, step, width, bell, here, weights)
+        _window_means(flow, clock, first[b], last[b], j, u + delay, step, width, bell, there, weights)
         for d in range(len(out)):
             out[d, q] = (here[d] / cut_here[0] - there[d] / cut_there[0]) ** 2

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.swath import crossed, extent, in_parts
+from stovergeo.yieldmap.swath import Way, crossed, extent, outline, way_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,22 +37,23 @@ def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float
     """
     out = np.zeros((len(y), len(x)), np.bool_)
     cell = float(x[1] - x[0]) if len(x) > 1 else float(y[0] - y[1]) if len(y) > 1 else 1.0
-    for part, corners in in_parts(driven.track, slack_m):
-        _mark(corners, driven.cut[part], float(x[0]), float(y[0]), cell, out)
+    _mark(way_of(driven.track), driven.cut, slack_m, float(x[0]), float(y[0]), cell, out)
     return out
 
 
 @njit(cache=True, nogil=True)
-def _mark(corners: np.ndarray, count: np.ndarray, x0: float, y0: float, cell: float, out: np.ndarray) -> None:
+def _mark(way: Way, count: np.ndarray, widen: float, x0: float, y0: float, cell: float, out: np.ndarray) -> None:
     rows, columns = out.shape
-    for i in range(len(corners)):
+    corners = np.empty((4, 2))
+    for i in range(len(way.x)):
         if not count[i]:
             continue
-        low_y, high_y = extent(corners, i, 1)
+        outline(way, i, widen, corners)
+        low_y, high_y = extent(corners, 1)
         top = max(int(np.ceil((y0 - high_y) / cell)), 0)
         bottom = min(int(np.floor((y0 - low_y) / cell)), rows - 1)
         for row in range(top, bottom + 1):
-            left, right = crossed(corners, i, y0 - row * cell)
+            left, right = crossed(corners, y0 - row * cell)
             if left <= right:
                 first = max(int(np.ceil((left - x0) / cell)), 0)
                 for col in range(first, min(int(np.floor((right - x0) / cell)), columns - 1) + 1):

@@ -15,11 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from stovergeo.yieldmap.threads import for_each
 from stovergeo.yieldmap.usual import every
 
 _MARGIN = 3.0  #: scales beyond the records that the lattice reaches
 _STEPS = 2  #: lattice steps in a scale
 _REACH = 7  #: steps after which the Gaussian is cut off, 3.5 scales
+_MANY = 50_000  #: records beyond which a thread for each level saves time
 _STRIP = 32  #: columns blurred at a time, which stay in the processor's cache
 
 
@@ -60,19 +62,20 @@ def make_levels(records: Records, scales: Sequence[float]) -> list[Level]:
     taps = np.exp(-0.5 * (np.arange(_REACH + 1) / _STEPS) ** 2)
     taps /= taps[0] + 2 * taps[1:].sum()
     some = every(len(x))
-    at = np.empty(len(some))
-    levels = []
-    for scale in scales:
+
+    def make(scale: float) -> Level:
         step = scale / _STEPS
         x0, y0 = west - _MARGIN * scale, south - _MARGIN * scale
         columns = int((east + _MARGIN * scale - x0) / step) + 2
         rows = int((north + _MARGIN * scale - y0) / step) + 2
         weights = np.zeros((rows, columns))
-        _splat(x, y, records.weight, x0, y0, step, weights)
+        _splat(x, y, records.weight, None, x0, y0, step, weights)
         _blur(weights, taps)
-        _sample(weights, x[some], y[some], x0, y0, step, at)
-        levels.append(Level(scale, x0, y0, step, taps, weights, float(np.median(at))))
-    return levels
+        at = np.zeros(len(some))
+        _add(weights, x[some], y[some], x0, y0, step, 1.0, at)
+        return Level(scale, x0, y0, step, taps, weights, float(np.median(at)))
+
+    return for_each(make, scales) if len(x) > _MANY else [make(scale) for scale in scales]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +89,8 @@ class Field:
     def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Return the field's values at points, (n,), linear between lattice nodes."""
         total = np.full(len(x), self.mean)
-        part = np.empty(len(x))
         for level, correction in zip(self.levels, self.corrections, strict=True):
-            _sample(correction, x, y, level.x0, level.y0, level.step, part)
-            total += part
+            _add(correction, x, y, level.x0, level.y0, level.step, 1.0, total)
         return total
 
     def on_grid(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -130,25 +131,62 @@ def fit(
     for level, share in zip(levels, shrink, strict=True):
         if not np.isfinite(share):
             continue
-        moment = np.zeros_like(level.weights)
-        _splat(records.x, records.y, records.weight * residual, level.x0, level.y0, level.step, moment)
-        _blur(moment, level.taps)
-        _divide(moment, level.weights, max(share, 1e-9) * level.full)
-        _take_off(moment, records.x, records.y, level.x0, level.y0, level.step, residual)
         used.append(level)
-        corrections.append(moment)
+        corrections.append(_correct(records, level, share, residual))
     return Field(mean, used, corrections), residual
 
 
+def predict(
+    records: Records,
+    levels: list[Level],
+    values: np.ndarray,
+    shrinks: Sequence[Sequence[float]],
+    x: np.ndarray,
+    y: np.ndarray,
+) -> np.ndarray:
+    """Return what the fits with each of several `shrinks` say at places, (len(shrinks), len(x)).
+
+    As `fit` and `Field.at` for each; levels that several have in common, from the coarsest on, are fitted once.
+    """
+    mean = float(np.average(values, weights=records.weight))
+    fitted = {(): (values - mean, np.full(len(x), mean))}
+    for shrink in shrinks:
+        for depth, level in enumerate(levels):
+            head = tuple(shrink[: depth + 1])
+            if head in fitted:
+                continue
+            fitted[head] = fitted[head[:-1]]
+            if np.isfinite(shrink[depth]):
+                residual, said = (part.copy() for part in fitted[head])
+                correction = _correct(records, level, shrink[depth], residual)
+                _add(correction, x, y, level.x0, level.y0, level.step, 1.0, said)
+                fitted[head] = residual, said
+    return np.array([fitted[tuple(shrink)][1] for shrink in shrinks])
+
+
+def _correct(records: Records, level: Level, share: float, residual: np.ndarray) -> np.ndarray:
+    """Return a level's correction of what the levels before it missed, and take it off that."""
+    moment = np.zeros_like(level.weights)
+    _splat(records.x, records.y, records.weight, residual, level.x0, level.y0, level.step, moment)
+    _blur(moment, level.taps)
+    _divide(moment, level.weights, max(share, 1e-9) * level.full)
+    _add(moment, records.x, records.y, level.x0, level.y0, level.step, -1.0, residual)
+    return moment
+
+
 @njit(cache=True, nogil=True)
-def _splat(x: np.ndarray, y: np.ndarray, value: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray) -> None:
-    """Add each value to the four nodes around it, by linear weights."""
+def _splat(
+    x: np.ndarray, y: np.ndarray, weight: np.ndarray, value: np.ndarray | None, x0: float, y0: float, step: float,
+    out: np.ndarray,
+) -> None:  # fmt: skip
+    """Add each weight, times its value where there are values, to the four nodes around it by linear shares."""
     per_m = 1.0 / step
     for i in range(len(x)):
         fx, fy = (x[i] - x0) * per_m, (y[i] - y0) * per_m
         col, row = int(fx), int(fy)
         u, v = fx - col, fy - row
-        low, high = value[i] * (1 - v), value[i] * v
+        here = weight[i] if value is None else weight[i] * value[i]
+        low, high = here * (1 - v), here * v
         out[row, col] += low * (1 - u)
         out[row, col + 1] += low * u
         out[row + 1, col] += high * (1 - u)
@@ -168,21 +206,13 @@ def _between(field: np.ndarray, fx: float, fy: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _sample(
-    field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray
+def _add(
+    field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, times: float, out: np.ndarray
 ) -> None:
+    """Add the field at places, so many times, to what is in `out`."""
     per_m = 1.0 / step
     for i in range(len(x)):
-        out[i] = _between(field, (x[i] - x0) * per_m, (y[i] - y0) * per_m)
-
-
-@njit(cache=True, nogil=True)
-def _take_off(
-    field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, residual: np.ndarray
-) -> None:
-    per_m = 1.0 / step
-    for i in range(len(x)):
-        residual[i] -= _between(field, (x[i] - x0) * per_m, (y[i] - y0) * per_m)
+        out[i] += times * _between(field, (x[i] - x0) * per_m, (y[i] - y0) * per_m)
 
 
 @njit(cache=True, nogil=True)

@@ -8,10 +8,13 @@ that several passes agree on is crop, not error.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.bins import bin_points, in_threads
+from stovergeo.yieldmap.bins import bin_points
+from stovergeo.yieldmap.threads import in_threads
 
 #: median absolute deviation -> standard deviation of a normal distribution, 1 / Phi^-1(3/4)
 MAD_TO_SD = 1.482602218505602
@@ -30,16 +33,35 @@ def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
     return float(q1 - factor * (q3 - q1)), float(q3 + factor * (q3 - q1))
 
 
-def siding_neighbours(
-    x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float, enough: float = np.inf
-) -> tuple[np.ndarray, np.ndarray]:
+class Near(NamedTuple):
+    """Records in the order of square cells, half a radius wide, so that neighbours lie beside each other in memory."""
+
+    x: np.ndarray
+    y: np.ndarray
+    values: np.ndarray
+    member: np.ndarray  #: which record each is
+    radius: float  #: neighbours are all other records within it, m
+    x0: float
+    y0: float
+    size: float  #: of a cell
+    rows: int
+    columns: int
+    start: np.ndarray  #: see `bins.Bins`
+
+
+def near_each_other(x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
+    """Put records, (n,) float64 arrays of one or more, in order to look for neighbours within a radius, m."""
+    bins = bin_points(x, y, radius / 2)
+    places = x[bins.member], y[bins.member], values[bins.member], bins.member
+    return Near(*places, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
+
+
+def siding_neighbours(near: Near, tolerance: float, enough: float = np.inf) -> tuple[np.ndarray, np.ndarray]:
     """Return how many neighbours each record has, and how many side with it.
 
     Parameters
     ----------
-    x, y, values : array, (n,), float64
-    radius : float
-        Neighbours are all other records within it, m.
+    near : Near
     tolerance : float
         A neighbour sides with a record when their values differ by no more than this.
     enough : float
@@ -50,34 +72,19 @@ def siding_neighbours(
     -------
     count, siding : array, (n,), int32
     """
-    count, siding = np.zeros(len(x), np.int32), np.zeros(len(x), np.int32)
-    if len(x):
-        bins = bin_points(x, y, radius / 2)
-        # in the order of the cells, so that neighbours lie beside each other in memory
-        places = x[bins.member], y[bins.member], values[bins.member]
-
-        def work(low: int, high: int) -> None:
-            _side(
-                low, high, *places, radius, tolerance, enough,
-                bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member, count, siding,
-            )  # fmt: skip
-
-        in_threads(work, len(x))
+    count, siding = np.zeros(len(near.x), np.int32), np.zeros(len(near.x), np.int32)
+    in_threads(lambda low, high: _side(low, high, near, tolerance, enough, count, siding), len(near.x))
     return count, siding
 
 
-def neighbour_medians(
-    x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, asked: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the median and the spread of the neighbours of the records asked for.
 
     Parameters
     ----------
-    x, y, values : array, (n,), float64
-    radius : float
-        Neighbours are all other records within it, m.
+    near : Near
     asked : array of int, (m,)
-        Indices of records.
+        Which records.
 
     Returns
     -------
@@ -85,76 +92,66 @@ def neighbour_medians(
         Spread is the scaled median absolute deviation; NaN without neighbours.
     """
     median, spread = np.full(len(asked), np.nan), np.full(len(asked), np.nan)
-    if len(asked):
-        bins = bin_points(x, y, radius)
-        most = int(np.diff(bins.start).max()) * 9
-
-        def work(low: int, high: int) -> None:
-            _medians(
-                low, high, asked, most, x, y, values, radius,
-                bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member, median, spread,
-            )  # fmt: skip
-
-        in_threads(work, len(asked))
+    place = np.empty(len(near.x), np.int32)
+    place[near.member] = np.arange(len(near.x), dtype=np.int32)
+    most = int(np.diff(near.start).max()) * 25
+    at = place[asked]
+    in_threads(lambda low, high: _medians(low, high, near, at, most, median, spread), len(asked), least=2_000)
     return median, MAD_TO_SD * spread
 
 
 @njit(cache=True, nogil=True)
 def _side(
-    low: int, high: int, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float, tolerance: float,
-    enough: float, x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
-    count: np.ndarray, siding: np.ndarray,
-) -> None:  # fmt: skip
-    r2 = radius * radius
+    low: int, high: int, near: Near, tolerance: float, enough: float, count: np.ndarray, siding: np.ndarray
+) -> None:
+    x, y, values, start, columns = near.x, near.y, near.values, near.start, near.columns
+    r2 = near.radius * near.radius
     for i in range(low, high):
         xi, yi, value = x[i], y[i], values[i]
-        row, col = int((yi - y0) / size), int((xi - x0) / size)
+        row, col = int((yi - near.y0) / near.size), int((xi - near.x0) / near.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         most = -1
-        for r in range(max(row - 2, 0), min(row + 3, rows)):
+        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
             most += start[r * columns + right] - start[r * columns + left]
         stop = max(2.0, enough * most)
         k, side = np.int32(-1), np.int32(-1)  # the record itself is met once
         for up in (0, 1, -1, 2, -2):
             r = row + up
-            if 0 <= r < rows:
+            if 0 <= r < near.rows:
                 # unsigned indices and no branch: several neighbours are looked at in one step
                 for p in range(np.uint32(start[r * columns + left]), np.uint32(start[r * columns + right])):
                     dx, dy = x[p] - xi, y[p] - yi
-                    near = np.int32(dx * dx + dy * dy <= r2)
-                    k += near
-                    side += near * np.int32(abs(values[p] - value) <= tolerance)
+                    beside = np.int32(dx * dx + dy * dy <= r2)
+                    k += beside
+                    side += beside * np.int32(abs(values[p] - value) <= tolerance)
                 if side >= stop:
                     break
-        count[member[i]] = k
-        siding[member[i]] = side
+        count[near.member[i]] = k
+        siding[near.member[i]] = side
 
 
 @njit(cache=True, nogil=True)
 def _medians(
-    low: int, high: int, asked: np.ndarray, most: int, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float,
-    x0: float, y0: float, size: float, rows: int, columns: int, start: np.ndarray, member: np.ndarray,
-    median: np.ndarray, spread: np.ndarray,
-) -> None:  # fmt: skip
-    near, away = np.empty(most), np.empty(most)
-    r2 = radius * radius
+    low: int, high: int, near: Near, asked: np.ndarray, most: int, median: np.ndarray, spread: np.ndarray
+) -> None:
+    x, y, start, columns = near.x, near.y, near.start, near.columns
+    found, away = np.empty(most), np.empty(most)
+    r2 = near.radius * near.radius
     for q in range(low, high):
         i = asked[q]
-        row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
+        row, col = int((y[i] - near.y0) / near.size), int((x[i] - near.x0) / near.size)
+        left, right = max(col - 2, 0), min(col + 3, columns)
         k = 0
-        for r in range(max(row - 1, 0), min(row + 2, rows)):
-            first = start[r * columns + max(col - 1, 0)]
-            last = start[r * columns + min(col + 2, columns)]
-            for p in range(first, last):
-                j = member[p]
-                dx, dy = x[j] - x[i], y[j] - y[i]
-                if j != i and dx * dx + dy * dy <= r2:
-                    _insert(near, k, values[j])
+        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
+            for p in range(start[r * columns + left], start[r * columns + right]):
+                dx, dy = x[p] - x[i], y[p] - y[i]
+                if p != i and dx * dx + dy * dy <= r2:
+                    _insert(found, k, near.values[p])
                     k += 1
         if k > 0:
-            median[q] = 0.5 * (near[(k - 1) // 2] + near[k // 2])
+            median[q] = 0.5 * (found[(k - 1) // 2] + found[k // 2])
             for p in range(k):
-                _insert(away, p, abs(near[p] - median[q]))
+                _insert(away, p, abs(found[p] - median[q]))
             spread[q] = 0.5 * (away[(k - 1) // 2] + away[k // 2])
 
 

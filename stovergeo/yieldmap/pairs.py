@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.bins import bin_points, in_threads
+from stovergeo.yieldmap.bins import bin_points
 from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.threads import in_threads
 from stovergeo.yieldmap.usual import usual
 
 _PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees

@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numba import njit
 
+from stovergeo.yieldmap.threads import side_by_side
 from stovergeo.yieldmap.usual import every, usual
 
 _FAR_M = 100_000.0
@@ -73,19 +74,23 @@ class Track:
 def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return x and y of points; NaN where there is no position."""
     geometry = points.geometry.to_numpy()
-    return shapely.get_x(geometry), shapely.get_y(geometry)
+    return side_by_side(lambda: shapely.get_x(geometry), lambda: shapely.get_y(geometry))
 
 
-def points_at(xy: np.ndarray) -> np.ndarray:
-    """Return points, (n,), at coordinates, (n, 2).
+def points_at(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return points, (n,), at coordinates.
 
-    Meanwhile Python does not look for garbage: it would search the growing million again and again, and find none.
+    Python does not look for garbage among them: it would search the growing million again and again, and find none.
     """
-    searching = gc.isenabled()
+    searching, frozen = gc.isenabled(), gc.get_freeze_count()
     gc.disable()
     try:
-        return shapely.points(xy)
+        return shapely.points(x, y)
     finally:
+        if not frozen:
+            # there and back files all objects, unsearched, as old ones, which are seldom looked at
+            gc.freeze()
+            gc.unfreeze()
         if searching:
             gc.enable()
 

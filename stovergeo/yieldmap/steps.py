@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_medians, siding_neighbours, tukey_fences
+from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
 from stovergeo.yieldmap.usual import every, usual
 
@@ -174,14 +174,15 @@ def outliers(
     # record noise from first differences along passes: var(a - b) = 2 var
     noise = MAD_TO_SD * usual(abs(along), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
-    count, agree = siding_neighbours(x, y, yields, reach, tolerance, siding)
+    near = near_each_other(x, y, yields, reach)
+    count, agree = siding_neighbours(near, tolerance, siding)
     alone = agree < np.maximum(2, siding * count)
     low, high = tukey_fences(yields[every(len(yields))], tukey)
     far_out = alone & ((yields < low) | (yields > high))
     # how far records usually are from their neighbours' median: told from a sample of all
     sample = every(len(x), _SAMPLE)
     asked = np.flatnonzero(alone & ~far_out & (count >= 4))
-    median, spread = neighbour_medians(x, y, yields, reach, np.append(sample, asked))
+    median, spread = neighbour_medians(near, np.append(sample, asked))
     away = yields[sample] - median[: len(sample)]
     away = away[np.isfinite(away)]
     floor = MAD_TO_SD * usual(abs(away - usual(away)), 0.0)

@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numba import njit
 
 from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
@@ -19,6 +20,8 @@ from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
 from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
+from stovergeo.yieldmap.threads import for_each, in_threads, side_by_side
+from stovergeo.yieldmap.usual import usual
 from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, samples
 
 _ROWS = 32  #: rows of cells written at a time
@@ -126,18 +129,26 @@ def grain_surface(
         cells = cells_of(px, py, x, y)
         if driven is None:
             driven = driven_again(points, removed, *breaks)
-        harvested = harvested_cells(driven, x, y, slack)
         reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
-        distance = distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
         of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
-        for f in range(len(fields)):
-            own, inside = of_point == f, numbers == f
-            count = int(own.sum())
-            mine = own if count < len(points) else slice(None)
-            outside -= count
-            if count < least or not inside.any():
-                continue
-            field, certainty, row = _estimate(points, mine, px[mine], py[mine], setting)
+        records = np.bincount(of_point[of_point >= 0], minlength=len(fields))
+        outside -= int(records.sum())
+        enough = [f for f in range(len(fields)) if records[f] >= least and (numbers == f).any()]
+
+        def estimates() -> list[tuple[int, Field, Certainty, dict[str, float]]]:
+            found = []
+            for f in enough:
+                mine = of_point == f if records[f] < len(points) else slice(None)
+                found.append((f, *_estimate(points, mine, px[mine], py[mine], setting)))
+            return found
+
+        def distances() -> np.ndarray:
+            harvested = harvested_cells(driven, x, y, slack)
+            return distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
+
+        found, distance = side_by_side(estimates, distances)
+        for f, field, certainty, row in found:
+            inside = numbers == f
             part = _window(inside)
             known = inside[part] & np.isfinite(distance[part])
             where = grain[part], error[part], known, distance[part], x[part[1]], y[part[0]]
@@ -151,7 +162,7 @@ def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
     swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
     swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
     # without a swath, records stand for squares
-    swath = float(np.median(swaths if len(swaths) else np.sqrt(points["area_m2"])))
+    swath = usual(swaths if len(swaths) else np.sqrt(points["area_m2"].to_numpy(float)))
     scales = [swath * book.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
     block = swath * book.value("yieldmap.surface.block_swaths")
     return _Setting(scales, swath, block, swath * book.value("yieldmap.surface.error_window_swaths"))
@@ -167,25 +178,33 @@ def _estimate(
     # blocks of one swath tell how calm the surface should be between neighbouring passes
     chosen = choose(parts, setting.scales, setting.swath_m)
     shrink = CANDIDATES[chosen]
-    held_out = np.concatenate(
-        [held_out_errors(p.records, p.values, setting.scales, [shrink], setting.block_m)[0] for p in parts]
+    held_out = for_each(
+        lambda p: held_out_errors(p.records, p.values, setting.scales, [shrink], setting.block_m)[0], parts
     )
-    distance = np.concatenate([distance_to_used(p.records.x, p.records.y, setting.block_m) for p in parts])
+    distance = for_each(lambda p: distance_to_used(p.records.x, p.records.y, setting.block_m), parts)
     levels = make_levels(records, setting.scales)
     pass_id = points["pass_number"].to_numpy()[mine] if "pass_number" in points else np.arange(len(x))
-    # before the fit itself, which then uses the same memory again
-    response = respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1)
-    field, residual = fit(records, levels, values, shrink)
+    response, (field, residual) = side_by_side(
+        lambda: respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1),
+        lambda: fit(records, levels, values, shrink),
+    )
     certainty = learn_certainty(
-        records, response, residual, pass_id, held_out, distance, setting.window_m, setting.swath_m
+        records,
+        response,
+        residual,
+        pass_id,
+        np.concatenate(held_out),
+        np.concatenate(distance),
+        setting.window_m,
+        setting.swath_m,
     )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = grain_mg - float((grain_kg / values) @ residual) / KG_PER_MG
     row = {
         "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
         "points_mg": grain_mg,
-        "square": float(np.nansum(held_out**2)),
-        "held_out": float(np.isfinite(held_out).sum()),
+        "square": float(sum(np.nansum(part**2) for part in held_out)),
+        "held_out": float(sum(np.isfinite(part).sum() for part in held_out)),
         "noise_sd": certainty.noise_sd,
         "records": float(len(x)),
         "chosen": float(chosen),
@@ -198,11 +217,25 @@ def _fill(
     field: Field, certainty: Certainty, factor: float,
 ) -> None:  # fmt: skip
     """Write a field's grain and error into its known cells, few rows at a time, which stay in the processor's cache."""
-    for first in range(0, len(y), _ROWS):
-        rows = slice(first, first + _ROWS)
-        value = np.maximum(field.on_grid(x, y[rows]) * factor, 0)
-        np.copyto(grain[rows], value, "same_kind", known[rows])
-        np.copyto(error[rows], certainty.standard_error(x, y[rows], distance[rows]), "same_kind", known[rows])
+
+    def work(low: int, high: int) -> None:
+        for first in range(low, high, _ROWS):
+            rows = slice(first, min(first + _ROWS, high))
+            away = certainty.standard_error(x, y[rows], distance[rows])
+            _write(field.on_grid(x, y[rows]), factor, away, known[rows], grain[rows], error[rows])
+
+    in_threads(work, len(y), least=2 * _ROWS)
+
+
+@njit(cache=True, nogil=True)
+def _write(
+    value: np.ndarray, factor: float, away: np.ndarray, known: np.ndarray, grain: np.ndarray, error: np.ndarray
+) -> None:
+    rows, columns = known.shape
+    for r in range(rows):
+        for c in range(columns):
+            if known[r, c]:
+                grain[r, c], error[r, c] = max(value[r, c] * factor, 0.0), away[r, c]
 
 
 def _window(inside: np.ndarray) -> tuple[slice, slice]:

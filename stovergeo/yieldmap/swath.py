@@ -8,7 +8,7 @@ never overlaps itself on a straight or gently curved way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -17,30 +17,35 @@ from stovergeo.yieldmap.passes import Track
 
 #: cells along the side of a tile; a row of a tile is one word of 64 bits, and only tiles that hold records are kept
 _TILE = 64
-_PART = 20_000  #: footprints made at a time
 _ALL = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
 
 
-def footprints(track: Track, widen_m: float = 0.0, first: int = 0, last: int | None = None) -> np.ndarray:
-    """Return the four corners of the footprints of records first..last, all unless said, (n, 4, 2), in driving order.
+class Way(NamedTuple):
+    """What of a track tells footprints, as compiled loops take it; see `Track`."""
+
+    x: np.ndarray
+    y: np.ndarray
+    east: np.ndarray
+    north: np.ndarray
+    length: np.ndarray
+    swath: np.ndarray
+    pass_id: np.ndarray
+
+
+def way_of(track: Track) -> Way:
+    """Return the way of a track."""
+    return Way(track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id)
+
+
+def footprints(track: Track) -> np.ndarray:
+    """Return the four corners of each record's footprint, (n, 4, 2), in driving order.
 
     A footprint reaches from the previous position of the same pass (or one record's way
-    back, at the start of a pass) to the record's position, half a swath to each side;
-    `widen_m` is added on all four sides.
+    back, at the start of a pass) to the record's position, half a swath to each side.
     """
-    last = len(track.x) if last is None else last
-    corners = np.empty((last - first, 4, 2))
-    _corners(
-        track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id, widen_m, first, corners
-    )
+    corners = np.empty((len(track.x), 4, 2))
+    _outline_all(way_of(track), corners)
     return corners
-
-
-def in_parts(track: Track, widen_m: float = 0.0) -> Iterator[tuple[slice, np.ndarray]]:
-    """Give the footprints some records at a time: a million would fill the memory, and not the processor's cache."""
-    for first in range(0, len(track.x), _PART):
-        last = min(first + _PART, len(track.x))
-        yield slice(first, last), footprints(track, widen_m, first, last)
 
 
 def new_share(track: Track, cell_m: float) -> np.ndarray:
@@ -57,66 +62,71 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
     array, (n,), float64, in driving order
         NaN where a footprint holds no cell.
     """
-    bounds = np.array([_bounds(corners) for _, corners in in_parts(track)])
-    (x0, y0), (x1, y1) = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    way = way_of(track)
+    x0, y0, x1, y1 = _bounds(way)
     side = cell_m * _TILE
     slot = np.full((int((y1 - y0) / side) + 1, int((x1 - x0) / side) + 1), -1, np.int32)
-    tiles = 0
-    for _, corners in in_parts(track):
-        tiles = _touched(corners, x0, y0, side, slot, tiles)
+    tiles = _touched(way, x0, y0, side, slot)
     cut = np.zeros((tiles, _TILE, 2), np.uint64)  # bits of the cells cut by passes before, and by the last pass there
     owner = np.full((tiles, _TILE), -1, np.int64)  # that last pass
     share = np.full(len(track.x), np.nan)
-    for part, corners in in_parts(track):
-        _draw(corners, track.pass_id[part], x0, y0, cell_m, slot, cut, owner, share[part])
+    _draw(way, x0, y0, cell_m, slot, cut, owner, share)
     return share
 
 
 @njit(cache=True, nogil=True)
-def _corners(
-    x: np.ndarray, y: np.ndarray, east: np.ndarray, north: np.ndarray, length: np.ndarray, swath: np.ndarray,
-    pass_id: np.ndarray, widen: float, start: int, out: np.ndarray,
-) -> None:  # fmt: skip
-    for k in range(len(out)):
-        i = start + k
-        half = 0.5 * swath[i] + widen
-        if i > 0 and pass_id[i] == pass_id[i - 1]:
-            rx, ry, re, rn = x[i - 1], y[i - 1], east[i - 1], north[i - 1]
-        else:
-            rx, ry, re, rn = x[i] - length[i] * east[i], y[i] - length[i] * north[i], east[i], north[i]
-        rx, ry = rx - widen * re, ry - widen * rn
-        fx, fy, fe, fn = x[i] + widen * east[i], y[i] + widen * north[i], east[i], north[i]
-        out[k, 0, 0], out[k, 0, 1] = rx - half * rn, ry + half * re
-        out[k, 1, 0], out[k, 1, 1] = rx + half * rn, ry - half * re
-        out[k, 2, 0], out[k, 2, 1] = fx + half * fn, fy - half * fe
-        out[k, 3, 0], out[k, 3, 1] = fx - half * fn, fy + half * fe
+def outline(way: Way, i: int, widen: float, corners: np.ndarray) -> None:
+    """Write the corners, (4, 2), of footprint i, widened on all four sides."""
+    x, y, east, north = way.x[i], way.y[i], way.east[i], way.north[i]
+    half = 0.5 * way.swath[i] + widen
+    if i > 0 and way.pass_id[i] == way.pass_id[i - 1]:
+        rx, ry, re, rn = way.x[i - 1], way.y[i - 1], way.east[i - 1], way.north[i - 1]
+    else:
+        rx, ry, re, rn = x - way.length[i] * east, y - way.length[i] * north, east, north
+    rx, ry = rx - widen * re, ry - widen * rn
+    fx, fy = x + widen * east, y + widen * north
+    corners[0, 0], corners[0, 1] = rx - half * rn, ry + half * re
+    corners[1, 0], corners[1, 1] = rx + half * rn, ry - half * re
+    corners[2, 0], corners[2, 1] = fx + half * north, fy - half * east
+    corners[3, 0], corners[3, 1] = fx - half * north, fy + half * east
 
 
 @njit(cache=True, nogil=True)
-def extent(corners: np.ndarray, i: int, axis: int) -> tuple[float, float]:
-    """Return the lowest and highest coordinate of footprint i along an axis."""
-    low = high = corners[i, 0, axis]
+def _outline_all(way: Way, corners: np.ndarray) -> None:
+    for i in range(len(corners)):
+        outline(way, i, 0.0, corners[i])
+
+
+@njit(cache=True, nogil=True)
+def extent(corners: np.ndarray, axis: int) -> tuple[float, float]:
+    """Return the lowest and highest coordinate of a footprint along an axis."""
+    low = high = corners[0, axis]
     for k in range(1, 4):
-        low, high = min(low, corners[i, k, axis]), max(high, corners[i, k, axis])
+        low, high = min(low, corners[k, axis]), max(high, corners[k, axis])
     return low, high
 
 
 @njit(cache=True, nogil=True)
-def _bounds(corners: np.ndarray) -> tuple[float, float, float, float]:
+def _bounds(way: Way) -> tuple[float, float, float, float]:
     x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
-    for i in range(len(corners)):
-        low_x, high_x = extent(corners, i, 0)
-        low_y, high_y = extent(corners, i, 1)
+    corners = np.empty((4, 2))
+    for i in range(len(way.x)):
+        outline(way, i, 0.0, corners)
+        low_x, high_x = extent(corners, 0)
+        low_y, high_y = extent(corners, 1)
         x0, y0, x1, y1 = min(x0, low_x), min(y0, low_y), max(x1, high_x), max(y1, high_y)
     return x0, y0, x1, y1
 
 
 @njit(cache=True, nogil=True)
-def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.ndarray, found: int) -> int:
-    """Give a number to each tile that any footprint's bounding box touches; return how many were found by now."""
-    for i in range(len(corners)):
-        low_x, high_x = extent(corners, i, 0)
-        low_y, high_y = extent(corners, i, 1)
+def _touched(way: Way, x0: float, y0: float, side: float, slot: np.ndarray) -> int:
+    """Give a number to each tile that any footprint's bounding box touches; return how many were found."""
+    found = 0
+    corners = np.empty((4, 2))
+    for i in range(len(way.x)):
+        outline(way, i, 0.0, corners)
+        low_x, high_x = extent(corners, 0)
+        low_y, high_y = extent(corners, 1)
         for row in range(int((low_y - y0) / side), int((high_y - y0) / side) + 1):
             for col in range(int((low_x - x0) / side), int((high_x - x0) / side) + 1):
                 if slot[row, col] < 0:
@@ -126,12 +136,12 @@ def _touched(corners: np.ndarray, x0: float, y0: float, side: float, slot: np.nd
 
 
 @njit(cache=True, nogil=True)
-def crossed(corners: np.ndarray, i: int, y: float) -> tuple[float, float]:
-    """Return from where to where the line of equal y lies in footprint i, which is convex; left > right if nowhere."""
+def crossed(corners: np.ndarray, y: float) -> tuple[float, float]:
+    """Return from where to where the line of equal y lies in a footprint, which is convex; left > right if nowhere."""
     left, right = np.inf, -np.inf
-    xa, ya = corners[i, 3, 0], corners[i, 3, 1]
+    xa, ya = corners[3, 0], corners[3, 1]
     for b in range(4):
-        xb, yb = corners[i, b, 0], corners[i, b, 1]
+        xb, yb = corners[b, 0], corners[b, 1]
         if (ya <= y) != (yb <= y):
             x = xa + (y - ya) / (yb - ya) * (xb - xa)
             if x < left:
@@ -144,15 +154,16 @@ def crossed(corners: np.ndarray, i: int, y: float) -> tuple[float, float]:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _draw(
-    corners: np.ndarray, pass_id: np.ndarray, x0: float, y0: float, cell: float, slot: np.ndarray, cut: np.ndarray,
-    owner: np.ndarray, share: np.ndarray,
-) -> None:  # fmt: skip
-    for i in range(len(corners)):
-        mine = pass_id[i]
-        low_y, high_y = extent(corners, i, 1)
+    way: Way, x0: float, y0: float, cell: float, slot: np.ndarray, cut: np.ndarray, owner: np.ndarray, share: np.ndarray
+) -> None:
+    corners = np.empty((4, 2))
+    for i in range(len(way.x)):
+        mine = way.pass_id[i]
+        outline(way, i, 0.0, corners)
+        low_y, high_y = extent(corners, 1)
         all_cells, new_cells = np.uint64(0), np.uint64(0)
         for row in range(int((low_y - y0) / cell), int((high_y - y0) / cell) + 1):
-            left, right = crossed(corners, i, y0 + (row + 0.5) * cell)
+            left, right = crossed(corners, y0 + (row + 0.5) * cell)
             if left > right:
                 continue
             first, last = int(np.ceil((left - x0) / cell - 0.5)), int(np.ceil((right - x0) / cell - 0.5))

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.levels import Records, make_levels, predict
+from stovergeo.yieldmap.threads import for_each
 
 #: how far each level shrinks towards the one before it, from the liveliest candidate to the calmest;
 #: an infinite shrinkage leaves the finest level out
@@ -73,9 +74,7 @@ def held_out_errors(
             continue
         known = Records(records.x[~out], records.y[~out], records.weight[~out])
         levels = make_levels(known, scales)
-        for k, shrink in enumerate(shrinks):
-            field, _ = fit(known, levels, values[~out], shrink)
-            errors[k, out] = values[out] - field.at(records.x[out], records.y[out])
+        errors[:, out] = values[out] - predict(known, levels, values[~out], shrinks, records.x[out], records.y[out])
     return errors
 
 
@@ -105,11 +104,12 @@ def samples(records: Records, values: np.ndarray) -> list[Sample]:
 def choose(parts: Sequence[Sample], scales: Sequence[float], block_m: float) -> int:
     """Return which of `CANDIDATES` predicts left-out blocks best; of many windows, half the blocks tell."""
     tried = _FOLDS if len(parts) == 1 else _FOLDS // 2
-    squares = np.zeros(len(CANDIDATES))
-    for part in parts:
+
+    def squares(part: Sample) -> np.ndarray:
         away = held_out_errors(part.records, part.values, scales, CANDIDATES, block_m, _FOLDS, tried)
-        squares += np.nansum(away**2, axis=1)
-    return int(np.argmin(squares))
+        return np.nansum(away**2, axis=1)
+
+    return int(np.argmin(np.sum(for_each(squares, parts), axis=0)))
 
 
 def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:
@@ -120,5 +120,5 @@ def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray
     for k in range(int(fold.max()) + 1):
         here = fold == k
         if here.any() and not here.all():
-            out[here] = cKDTree(xy[~here]).query(xy[here])[0]
+            out[here] = cKDTree(xy[~here], compact_nodes=False, balanced_tree=False).query(xy[here])[0]
     return out

@@ -16,7 +16,7 @@ from stovergeo.handbook import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.outliers import MAD_TO_SD, neighbour_medians, siding_neighbours, tukey_fences
+from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import track_of
 from stovergeo.yieldmap.swath import footprints, new_share
 
@@ -65,8 +65,9 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     xy, values = rng.uniform(0, 60, (400, 2)), rng.normal(8, 1, 400)
     x, y = xy[:, 0].copy(), xy[:, 1].copy()
     asked = np.arange(0, 400, 7)
-    count, siding = siding_neighbours(x, y, values, 9.0, 0.8)
-    median, spread = neighbour_medians(x, y, values, 9.0, asked)
+    near = near_each_other(x, y, values, 9.0)
+    count, siding = siding_neighbours(near, 0.8)
+    median, spread = neighbour_medians(near, asked)
     tree = cKDTree(xy)
     for k, i in enumerate(asked):
         near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i]
