@@ -129,7 +129,7 @@ def respond(
     some = every(n, _LOCAL)
     own, spread, seen = 0.0, np.zeros(len(some)), 0.0
     for _ in range(probes):
-        signs = 1.0 - 2.0 * rng.integers(0, 2, n, np.int8)
+        signs = np.where(rng.integers(0, 2, n, np.int8), 1.0, -1.0)
         _, left = fit(records, levels, signs, shrink, mean=0.0)
         own += (1 - float(signs @ left) / n) / probes  # the mean of signs * (signs - left)
         spread += (signs[some] - left[some]) ** 2 / probes

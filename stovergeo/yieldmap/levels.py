@@ -149,7 +149,7 @@ def predict(
     As `fit` and `Field.at` for each; levels that several have in common, from the coarsest on, are fitted once.
     """
     mean = float(np.average(values, weights=records.weight))
-    fitted = {(): (values - mean, np.full(len(x), mean))}
+    fitted: dict[tuple[float, ...], tuple[np.ndarray, np.ndarray]] = {(): (values - mean, np.full(len(x), mean))}
     for shrink in shrinks:
         for depth, level in enumerate(levels):
             head = tuple(shrink[: depth + 1])
@@ -157,7 +157,7 @@ def predict(
                 continue
             fitted[head] = fitted[head[:-1]]
             if np.isfinite(shrink[depth]):
-                residual, said = (part.copy() for part in fitted[head])
+                residual, said = fitted[head][0].copy(), fitted[head][1].copy()
                 correction = _correct(records, level, shrink[depth], residual)
                 _add(correction, x, y, level.x0, level.y0, level.step, 1.0, said)
                 fitted[head] = residual, said

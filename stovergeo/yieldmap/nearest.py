@@ -28,15 +28,18 @@ def distance_to_records(cells: np.ndarray, asked: np.ndarray, cell_m: float, rea
         Infinite in cells not asked for, and where no record lies within reach.
     """
     out = np.full(asked.shape, np.inf, np.float32)
-    _search(cells, asked, cell_m, min(reach_m / cell_m, 65_000.0), out)
+    most = min(reach_m / cell_m, 65_000.0)
+    away = np.full(asked.shape, int(most) + 1, np.uint16)  # rows to the nearest record of the column
+    _search(cells, asked, cell_m, most, away, out)
     return out
 
 
 @njit(cache=True, nogil=True)
-def _search(cells: np.ndarray, asked: np.ndarray, cell_m: float, most: float, out: np.ndarray) -> None:
+def _search(
+    cells: np.ndarray, asked: np.ndarray, cell_m: float, most: float, away: np.ndarray, out: np.ndarray
+) -> None:
     rows, columns = asked.shape
     reach = int(most)
-    away = np.full((rows, columns), reach + 1, np.uint16)  # rows to the nearest record of the column
     for cell in cells:
         if cell >= 0:
             away[cell // columns, cell % columns] = 0

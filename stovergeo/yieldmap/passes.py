@@ -165,9 +165,9 @@ def track_of(
     seconds = _column(points, "seconds", order, usual_dt)
     seconds = np.where(seconds > 0, seconds, usual_dt)
     reach = max(usual_step, 0.1)
-    pass_id, clock, east, north = _drive(
-        x, y, machine, time, length, seconds, reach, usual_dt, gap_records, np.cos(np.radians(turn_deg))
-    )
+    pass_id, clock, east, north = np.empty(n, np.int64), np.empty(n), np.ones(n), np.zeros(n)
+    limits = reach, usual_dt, gap_records, np.cos(np.radians(turn_deg))
+    _drive(x, y, machine, time, length, seconds, *limits, pass_id, clock, east, north)
     return Track(
         order, as_filed, machine, names, x, y, seconds, clock, pass_id, east, north, swath, length, back, resort
     )
@@ -192,10 +192,10 @@ def _column(points: pd.DataFrame, name: str, order: np.ndarray, default: float) 
 def _drive(
     x: np.ndarray, y: np.ndarray, machine: np.ndarray, time: np.ndarray, length: np.ndarray, seconds: np.ndarray,
     usual_step: float, usual_dt: float, gap_records: float, least_cosine: float,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:  # fmt: skip
-    """Return number of the pass, clock and unit heading of each record."""
+    pass_id: np.ndarray, clock: np.ndarray, east: np.ndarray, north: np.ndarray,
+) -> None:  # fmt: skip
+    """Find number of the pass, clock and unit heading of each record; the heading is east to begin with."""
     n = len(x)
-    pass_id, clock = np.empty(n, np.int64), np.empty(n)
     number, now = -1, 0.0
     ended, step, dx, dy = True, 0.0, 0.0, 0.0
     for i in range(n):
@@ -214,8 +214,7 @@ def _drive(
         number += ended or turned
         now += dt if dt > 0 else usual_dt
         pass_id[i], clock[i] = number, now
-    # the heading is that from the record before to the record after, of the same pass; east where there is none
-    east, north = np.ones(n), np.zeros(n)
+    # the heading is that from the record before to the record after, of the same pass
     for i in range(n):
         before = i - 1 if i > 0 and pass_id[i - 1] == pass_id[i] else i
         after = i + 1 if i + 1 < n and pass_id[i + 1] == pass_id[i] else i
@@ -223,4 +222,3 @@ def _drive(
         step = np.sqrt(dx * dx + dy * dy)
         if step > 0:
             east[i], north[i] = dx / step, dy / step
-    return pass_id, clock, east, north

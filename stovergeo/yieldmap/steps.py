@@ -19,20 +19,21 @@ _SAMPLE = 20_000  #: records that tell how far records usually are from their ne
 def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
     out = np.zeros(len(track.x), np.bool_)
-    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), track.machine, out)
+    met = np.full(1 << max(2 * len(out) - 1, 1).bit_length(), -1, np.int32)
+    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), track.machine, met, out)
     return out
 
 
 @njit(cache=True, nogil=True)
 def _mark_repeated(
-    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, out: np.ndarray
-) -> None:
+    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, met: np.ndarray,
+    out: np.ndarray,
+) -> None:  # fmt: skip
     """Mark places met before, by a table of the places met, each in the first free slot from where its bits send it."""
-    power = 1
-    while 1 << power < 2 * len(x):
+    last = len(met) - 1
+    power = 0
+    while 1 << power < len(met):
         power += 1
-    last = (1 << power) - 1
-    met = np.full(last + 1, -1, np.int32)
     odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
     for i in range(len(x)):
         if i > 0 and machine[i] == machine[i - 1]:
