@@ -19,21 +19,20 @@ _SAMPLE = 20_000  #: records that tell how far records usually are from their ne
 def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
     out = np.zeros(len(track.x), np.bool_)
-    met = np.full(1 << max(2 * len(out) - 1, 1).bit_length(), -1, np.int32)
-    _mark_repeated(track.x, track.y, track.x.view(np.uint64), track.y.view(np.uint64), track.machine, met, out)
+    power = max(2 * len(out), 2).bit_length()
+    met = np.full(1 << power, -1, np.int32)
+    bits = track.x.view(np.uint64), track.y.view(np.uint64)
+    _mark_repeated(track.x, track.y, *bits, track.machine, power, met, out)
     return out
 
 
 @njit(cache=True, nogil=True)
 def _mark_repeated(
-    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, met: np.ndarray,
-    out: np.ndarray,
+    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, power: int,
+    met: np.ndarray, out: np.ndarray,
 ) -> None:  # fmt: skip
-    """Mark places met before, by a table of the places met, each in the first free slot from where its bits send it."""
+    """Mark places met before, by a table of 2^power places, each in the first free slot from where its bits send it."""
     last = len(met) - 1
-    power = 0
-    while 1 << power < len(met):
-        power += 1
     odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
     for i in range(len(x)):
         if i > 0 and machine[i] == machine[i - 1]:

@@ -65,9 +65,9 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     xy, values = rng.uniform(0, 60, (400, 2)), rng.normal(8, 1, 400)
     x, y = xy[:, 0].copy(), xy[:, 1].copy()
     asked = np.arange(0, 400, 7)
-    near = near_each_other(x, y, values, 9.0)
-    count, siding = siding_neighbours(near, 0.8)
-    median, spread = neighbour_medians(near, asked)
+    places = near_each_other(x, y, values, 9.0)
+    count, siding = siding_neighbours(places, 0.8)
+    median, spread = neighbour_medians(places, asked)
     tree = cKDTree(xy)
     for k, i in enumerate(asked):
         near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i]
