@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 import pytest
+from folds import unfold
 
 pytestmark = pytest.mark.browser
 
@@ -33,7 +34,7 @@ def test_map_has_no_violation(visit, pages, axe_script, size):
 
 def test_map_with_everything_open_has_no_violation(visit, pages, axe_script):
     page = visit(pages / "plain.html").page
-    page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    unfold(page)
     page.check("input[name='yard-Y2'][value=maybe]")
     page.select_option("#ground", "yard_reason")
     page.check("input[data-layer=kept-clear]")

@@ -7,6 +7,7 @@ import json
 import hostile
 import made_up
 import pytest
+from folds import open_tables, unfold
 
 pytestmark = pytest.mark.browser
 
@@ -246,7 +247,7 @@ def test_keyboard_reaches_every_control_and_focus_shows(visit, pages):
 
 def test_tables_hold_everything_the_map_shows(visit, pages):
     page = visit(pages / "plain.html").page
-    page.click("summary:has-text('Everything on the map')")
+    open_tables(page)
     captions = page.eval_on_selector_all("#tables caption", "all => all.map(c => c.innerText)")
     assert captions == [
         "Fields",
@@ -270,7 +271,7 @@ def test_hostile_strings_stay_text(visit, pages):
     page.click("#panel-close")
     for name in page.eval_on_selector_all("#ground option", "all => all.map(o => o.value)"):
         page.select_option("#ground", name)
-    page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    unfold(page)
     for unit in ("metric", "us"):
         page.click(f"input[value={unit}]")
     page.wait_for_timeout(300)
@@ -302,7 +303,7 @@ def test_hostile_strings_stay_text(visit, pages):
     assert hostile.HOSTILE[0] in words
     # plain and hostile page have the same elements, one for one
     plain = visit(pages / "plain.html").page
-    plain.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    unfold(plain)
     count = "document.querySelectorAll('#words *, #tables *, #sources *, #answer *').length"
     assert plain.evaluate(count) == page.evaluate(count)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import made_up
 import pytest
+from folds import unfold
 
 pytestmark = pytest.mark.browser
 
@@ -99,7 +100,7 @@ def test_paper_shows_what_is_read_and_hides_what_is_pressed(visit, pages):
 
 def test_long_names_widen_no_screen(visit, wordy):
     page = visit(wordy, **PHONE).page
-    page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    unfold(page)
     page.select_option("#goto", "yard Y1")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     names = page.locator(".label-field").all_inner_texts()

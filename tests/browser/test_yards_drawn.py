@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from folds import open_tables, unfold
 
 pytestmark = pytest.mark.browser
 
@@ -37,7 +38,7 @@ def test_ground_kept_clear_is_shown_when_asked_for(visit, pages):
     assert "Clear of wells" in page.inner_text("#legend")
     page.uncheck("input[data-layer=kept-clear]")
     assert fill_of(page, "clear") == []
-    page.click("summary:has-text('Everything on the map')")
+    open_tables(page)
     table = page.locator("table:has(caption:text-is('Ground kept clear of stacks'))").inner_text()
     assert "250\u00a0ft" in table  # 76.2 m
     assert "not on it" in table
@@ -53,7 +54,7 @@ def test_a_yard_of_the_plan_before_is_pale_dashed_and_named(visit, pages):
     assert page.locator(BEFORE).count() == page.locator(".label-before").count() == 0
     page.check("input[data-layer=before]")
     assert page.locator(BEFORE).count() == 1
-    page.click("summary:has-text('Everything on the map')")
+    open_tables(page)
     table = page.locator("table:has(caption:text-is('Yards of the plan before'))")
     assert table.locator("tbody tr").all_inner_texts() == ["Y3\t430\tno\tno bales", "Y1\t120\t–\tyard Y1"]
 
@@ -111,7 +112,7 @@ def test_names_of_fields_stand_on_the_map(visit, pages):
 def test_whatever_is_touched_is_large_enough(visit, pages):
     """WCAG 2.2 asks for 24 CSS pixels (2.5.8); 44 (2.5.5) is what an old finger needs."""
     page = visit(pages / "plain.html", **PHONE).page
-    page.eval_on_selector_all("details", "all => all.forEach(d => { d.open = true; })")
+    unfold(page)
     small = page.evaluate(
         """[...document.querySelectorAll('button, select, summary, input[type=text], label:has(input), a.main-button')]
         .filter(e => e.offsetParent).map(e => [e.id || e.textContent.slice(0, 20), e.getBoundingClientRect().height])
