@@ -265,7 +265,9 @@ def test_sun_against_r_sun(tmp_path):
     run("g.region", "raster=dem")
     run("r.slope.aspect", "elevation=dem", "slope=slope", "aspect=aspect", "-e")
     idle = min(run("g.version") for _ in range(3))
-    ours_s, _ = timed(season_sun, *map(raster, made_up(2048)[::-1]), *SPAN, **PLACE)
+    # each the best of three: whatever else the machine does only ever slows
+    layers = [raster(layer) for layer in made_up(2048)[::-1]]
+    ours_s = min(timed(season_sun, *layers, *SPAN, **PLACE)[0] for _ in range(3))
     ours_cell_day = ours_s / 2048**2 / DAYS
     ratios = {}
     horizons = 360 / 64
@@ -284,7 +286,8 @@ def test_sun_against_r_sun(tmp_path):
             f"horizon_step={horizons}",
             *wanted,
         ]
-        theirs_s = np.mean([run("r.sun", *words, f"day={day}", "--overwrite") - idle for day in (15, 105, 305)])
+        days = [min(run("r.sun", *words, f"day={day}", "--overwrite") for _ in range(3)) for day in (15, 105, 305)]
+        theirs_s = np.mean(days) - idle
         ratios[name] = (theirs_s / side**2) / ours_cell_day
     row(
         "season's sun a cell and day, times faster than r.sun with horizons ready",

@@ -7,7 +7,8 @@ variogram); a third, stricter yardstick is no library but the least that can be 
 out, as ours does. Rows whose reference is not installed say so.
 STOVERGEO_BENCH_POINTS sets the largest number of points
 (100,000 when unset, 1,000,000 in full). Ratios are of waiting time, each program as it comes: ours uses the threads it
-finds, the references one. Beside them stand ratios of processor time, all threads counted.
+finds, the references one. Each is the best of three, and ours is told for the first time too, when its memory is new.
+Beside them stand ratios of processor time, all threads counted.
 """
 
 from __future__ import annotations
@@ -151,6 +152,10 @@ def _timed(work: Callable[[], object]) -> tuple[np.ndarray, object]:
     return np.array([time.perf_counter() - start[0], time.process_time() - start[1]]), result
 
 
+def _waiting(run: tuple[np.ndarray, np.ndarray]) -> float:
+    return float(run[0][0])
+
+
 def _faster(slow_s: np.ndarray, ours_s: np.ndarray) -> str:
     waiting, processor = slow_s / ours_s
     return f"{waiting:.1f} times faster (processor time {processor:.1f})"
@@ -171,27 +176,36 @@ def test_speed_and_growth(made) -> None:
         ends = np.ceil(side / 2) * 2
         box = BoundingBox(made.EAST, made.NORTH, made.EAST + ends, made.NORTH + ends, crs=points.crs.to_wkt())
         stack = new_stack(GeoBox.from_bbox(box, resolution=2))
-        clean_s, cleaned = _timed(lambda p=points: clean_points(p, book, Report()))
-        grid_s, surface = _timed(
-            lambda c=cleaned, f=field, s=stack: grain_surface(c.points, f, s, book, driven=c.driven)
-        )
+        runs = []
+        for _ in range(3):
+            cleaned = surface = None  # or letting go of them would be timed with the next
+            clean_s, cleaned = _timed(lambda p=points: clean_points(p, book, Report()))
+            grid_s, surface = _timed(
+                lambda c=cleaned, f=field, s=stack: grain_surface(c.points, f, s, book, driven=c.driven)
+            )
+            runs.append((clean_s + grid_s, grid_s))
         if n not in sizes:
             continue
+        first, best = runs[0], min(runs, key=_waiting)
         peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6  # before the references take theirs
         known, values = places(cleaned.points)
         x, y = np.meshgrid(stack.x.to_numpy(), stack.y.to_numpy())
         asked = np.column_stack([x.ravel(), y.ravel()])
         fit_s, _ = _timed(lambda k=known, v=values, s=stack: _fit_and_draw(k, v, s))
-        spent[n] = float((clean_s + grid_s)[0])
+        spent[n] = _waiting(best)
         size = f"{len(points):,} points to {asked.shape[0]:,} cells of 2 m"
         row(size, peak_GB_of_cleaning_and_gridding=f"{peak_gb:.2f}")
         for name, reference in (("verde", neighbours), ("inverse distance on cKDTree", inverse_distance)):
-            slow_s, _ = _timed(lambda r=reference, k=known, v=values, a=asked: r(k, v, a))
+            slow_s = min(
+                (_timed(lambda r=reference, k=known, v=values, a=asked: r(k, v, a))[0] for _ in range(3)),
+                key=lambda both: both[0],
+            )
             row(
                 f"{size}; {name} = 1",
                 estimate_alone=_faster(slow_s, fit_s),
-                surface_with_error_and_validation=_faster(slow_s, grid_s),
-                cleaned_and_gridded=_faster(slow_s, clean_s + grid_s),
+                surface_with_error_and_validation=_faster(slow_s, best[1]),
+                cleaned_and_gridded=_faster(slow_s, best[0]),
+                the_first_time=_faster(slow_s, first[0]),
             )
         assert surface.grain.notnull().mean() > 0.9
     row(
