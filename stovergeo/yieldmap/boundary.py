@@ -63,8 +63,7 @@ def boundary_from_points(
     corners = footprints(track)
     ground = shapely.make_valid(shapely.polygons(corners))
     # pass by pass first: few large unions are much faster than one of every footprint
-    first, _ = track.bounds()
-    passes = [shapely.union_all(part) for part in np.split(ground, first[1:])]
+    passes = [shapely.union_all(part) for part in np.split(ground, track.start[1:-1])]
     joined = shapely.union_all(passes).buffer(close_m, join_style="mitre").buffer(-close_m, join_style="mitre")
     parts = [_without_small_holes(part, least_hole_m2) for part in _polygons(joined)]
     parts = [_polygons(part.simplify(simplify_m))[0] for part in parts if part.area >= least_part_ha * M2_PER_HA]

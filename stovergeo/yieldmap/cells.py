@@ -47,7 +47,8 @@ def field_of(
     px: np.ndarray, py: np.ndarray, cells: np.ndarray, fields: gpd.GeoDataFrame, numbers: np.ndarray, reach: float
 ) -> np.ndarray:
     """Return each point's field, -1 where none lies within `reach`; `cells` are the points' cells."""
-    out = np.where(cells >= 0, numbers.ravel()[cells], -1)
+    out = numbers.ravel()[cells]
+    out[cells < 0] = -1
     lost = np.flatnonzero(out < 0)
     if len(lost):
         tree = shapely.STRtree(fields.geometry.to_numpy())

@@ -14,18 +14,32 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.levels import Field, Level, Records, fit, make_levels
+from stovergeo.yieldmap.levels import Along, Field, Level, Records, fit, longest, make_levels, row_at
+from stovergeo.yieldmap.threads import side_by_side
 from stovergeo.yieldmap.usual import every
 
 #: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
 DIFFERENCES = (0.2708, -0.0142, 0.6909, -0.4858, -0.4617)
 _TINY = 1e-12
-_LOCAL = 250_000  #: records from which local means are told
+_LOCAL = 250_000  #: records from which means, local and of all, are told
+
+
+class ErrorAlong(NamedTuple):
+    """A certainty made ready to be read along rows of a grid, by compiled loops; see `Certainty`."""
+
+    risk: Along
+    noise: Along
+    spread: Along
+    mean_risk: float
+    shrink: float
+    gap_m: np.ndarray
+    gap_variance: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,34 +57,52 @@ class Certainty:
 
     def standard_error(self, x: np.ndarray, y: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
         """Return the standard error on the grid of all x and y; `distance_m` (len(y), len(x)) from records."""
-        out = self.risk.on_grid(x, y)
-        own = self.noise.on_grid(x, y), self.spread.on_grid(x, y)
-        _to_error(*own, distance_m, self.mean_risk, self.shrink, self.gap_m, self.gap_variance, out)
+        out = np.empty(distance_m.shape)
+        _fill(self.along(x), y, distance_m, out)
         return out
+
+    def along(self, x: np.ndarray) -> ErrorAlong:
+        """Return the error ready for rows of a grid whose cells have their middles at x."""
+        own = self.risk.along(x), self.noise.along(x), self.spread.along(x)
+        return ErrorAlong(*own, self.mean_risk, self.shrink, self.gap_m, self.gap_variance)
 
 
 @njit(cache=True, nogil=True)
-def _to_error(
-    noise: np.ndarray, spread: np.ndarray, distance: np.ndarray, mean_risk: float, shrink: float, gap: np.ndarray,
-    added: np.ndarray, out: np.ndarray,
-) -> None:  # fmt: skip
-    """Turn local risk in `out` into the standard error, in its place."""
-    rows, columns = out.shape
-    for r in range(rows):
-        for c in range(columns):
-            own = max(noise[r, c], 0.0) * max(spread[r, c], 0.0)
-            variance = max(mean_risk + shrink * (out[r, c] - mean_risk), own)
-            far = distance[r, c]
-            if far > gap[0]:
-                k = 1
-                while k < len(gap) and gap[k] < far:
-                    k += 1
-                share = (far - gap[k - 1]) / (gap[k] - gap[k - 1]) if k < len(gap) else 0.0
-                variance += added[k - 1] + share * (added[min(k, len(gap) - 1)] - added[k - 1])
-            out[r, c] = np.sqrt(variance)
+def error_row(along: ErrorAlong, y: float, distance: np.ndarray, room: np.ndarray, out: np.ndarray) -> None:
+    """Write the standard error along the row at y; `room` is that of `room_for`."""
+    noise, spread = room[1, : len(out)], room[2, : len(out)]
+    row_at(along.risk, y, room[0], out)
+    row_at(along.noise, y, room[0], noise)
+    row_at(along.spread, y, room[0], spread)
+    gap, added = along.gap_m, along.gap_variance
+    for c in range(len(out)):
+        own = max(noise[c], 0.0) * max(spread[c], 0.0)
+        variance = max(along.mean_risk + along.shrink * (out[c] - along.mean_risk), own)
+        far = distance[c]
+        if far > gap[0]:
+            k = 1
+            while k < len(gap) and gap[k] < far:
+                k += 1
+            share = (far - gap[k - 1]) / (gap[k] - gap[k - 1]) if k < len(gap) else 0.0
+            variance += added[k - 1] + share * (added[min(k, len(gap) - 1)] - added[k - 1])
+        out[c] = np.sqrt(variance)
 
 
-def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
+@njit(cache=True, nogil=True)
+def room_for(along: ErrorAlong, columns: int) -> np.ndarray:
+    """Return the room that `error_row` needs for rows of so many cells."""
+    lattice = max(longest(along.risk), longest(along.noise), longest(along.spread))
+    return np.empty((3, max(lattice, columns)))
+
+
+@njit(cache=True, nogil=True)
+def _fill(along: ErrorAlong, y: np.ndarray, distance: np.ndarray, out: np.ndarray) -> None:
+    room = room_for(along, out.shape[1])
+    for r in range(len(y)):
+        error_row(along, y[r], distance[r], room, out[r])
+
+
+def pass_noise(values: np.ndarray, pass_id: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Return squared differences along passes, each an unbiased estimate of the noise variance.
 
     Parameters
@@ -78,26 +110,34 @@ def pass_noise(values: np.ndarray, pass_id: np.ndarray) -> np.ndarray:
     values : array, (n,)
         In driving order.
     pass_id : array of int, (n,)
+    at : array of int, (m,)
+        Indices of the records around which to take them.
 
     Returns
     -------
-    array, (n,)
+    array, (m,)
         NaN at the ends of passes.
     """
-    out = np.full(len(values), np.nan)
-    _square_differences(values, pass_id, np.array(DIFFERENCES), out)
+    out = np.empty(len(at))
+    _square_differences(values, pass_id, np.array(DIFFERENCES), at, out)
     return out
 
 
 @njit(cache=True, nogil=True)
-def _square_differences(values: np.ndarray, pass_id: np.ndarray, weights: np.ndarray, out: np.ndarray) -> None:
+def _square_differences(
+    values: np.ndarray, pass_id: np.ndarray, weights: np.ndarray, at: np.ndarray, out: np.ndarray
+) -> None:
     span = len(weights)
-    for i in range(len(values) - span + 1):
-        if pass_id[i] == pass_id[i + span - 1]:
-            total = 0.0
-            for k in range(span):
-                total += weights[k] * values[i + k]
-            out[i + span // 2] = total * total
+    for m in range(len(at)):
+        first = at[m] - span // 2
+        last = first + span - 1
+        if first < 0 or last >= len(values) or pass_id[first] != pass_id[last]:
+            out[m] = np.nan
+            continue
+        total = 0.0
+        for k in range(span):
+            total += weights[k] * values[first + k]
+        out[m] = total * total
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +173,7 @@ def respond(
         _, left = fit(records, levels, signs, shrink, mean=0.0)
         own += (1 - float(signs @ left) / n) / probes  # the mean of signs * (signs - left)
         spread += (signs[some] - left[some]) ** 2 / probes
-        along = pass_noise(left, pass_id)
+        along = pass_noise(left, pass_id, some)
         along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes
         seen += float(along.mean()) / probes if len(along) else 0.0
     return Response(own, spread, some, seen)
@@ -166,15 +206,15 @@ def learn_certainty(
         Scale over which risk is averaged.
     """
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
-    noise = pass_noise(residual, pass_id)
-    known = np.flatnonzero(np.isfinite(noise))
-    if len(known):
-        noise /= max(response.seen, _TINY)
+    known = every(len(residual), _LOCAL)
+    noise = pass_noise(residual, pass_id, known) / max(response.seen, _TINY)
+    told = np.isfinite(noise)
+    if told.any():
+        known, noise = known[told], noise[told]
+        residual = residual[known]
     else:
-        known = np.arange(len(residual))
+        residual = residual[known]
         noise = residual**2
-    known = known[every(len(known), _LOCAL)]
-    residual, noise = residual[known], noise[known]
     variance = float(noise.mean())
     inner = Records(records.x[known], records.y[known], np.ones(len(known)))
     window = make_levels(inner, [window_m])
@@ -187,10 +227,14 @@ def learn_certainty(
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
     outer = Records(records.x[response.some], records.y[response.some], np.ones(len(response.some)))
+    local_noise, spread = side_by_side(
+        lambda: fit(inner, window, noise, [1e-3])[0],
+        lambda: fit(outer, make_levels(outer, [window_m]), response.spread, [1e-3])[0],
+    )
     return Certainty(
         risk=risk,
-        noise=fit(inner, window, noise, [1e-3])[0],
-        spread=fit(outer, make_levels(outer, [window_m]), response.spread, [1e-3])[0],
+        noise=local_noise,
+        spread=spread,
         noise_sd=float(np.sqrt(variance)),
         shrink=between / (between + sampling + _TINY),
         mean_risk=mean_risk,

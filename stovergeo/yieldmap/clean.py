@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from dataclasses import fields as fields_of
@@ -9,6 +10,7 @@ from dataclasses import fields as fields_of
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from pandas.api.extensions import ExtensionArray
 
 from stovergeo.errors import Report
 from stovergeo.handbook import Handbook
@@ -23,6 +25,7 @@ from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
+from stovergeo.yieldmap.threads import for_each
 from stovergeo.yieldmap.usual import usual
 
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
@@ -275,21 +278,25 @@ def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
 def _kept(points: gpd.GeoDataFrame, run: _Run, geometry: np.ndarray) -> gpd.GeoDataFrame:
     """Return the kept records with what cleaning found, each in the middle of its ground."""
     track = run.track
-    keep = track.back(run.kept)
-    columns = {
-        "area_m2": run.area,
-        "grain_kg": run.grain,
-        "grain_mg_ha": run.yields,
-        "pass_number": track.pass_id,
-        "heading_deg": track.heading_deg(),
-        "moved_m": run.moved_m,
+    keep = np.flatnonzero(track.back(run.kept))
+    found: dict[str, Callable[[], np.ndarray]] = {
+        points.geometry.name: lambda: geometry,
+        "area_m2": lambda: run.area,
+        "grain_kg": lambda: run.grain,
+        "grain_mg_ha": lambda: run.yields,
+        "pass_number": lambda: track.pass_id,
+        "heading_deg": track.heading_deg,
+        "moved_m": lambda: run.moved_m,
     }
-    found = {name: track.back(values)[keep] for name, values in columns.items()}
-    # column by column: a frame of many kinds is slow to copy whole
-    other = [name for name in points.columns if name not in found and name != points.geometry.name]
-    table = {name: points[name].array[keep] for name in other} | found
-    geometry = track.back(geometry)[keep]
-    return gpd.GeoDataFrame(table, geometry=geometry, crs=points.crs, index=points.index[keep], copy=False)
+
+    def column(name: str) -> np.ndarray | ExtensionArray:
+        return track.back(found[name]())[keep] if name in found else points[name].array.take(keep)
+
+    # column by column, for a frame of many kinds is slow to copy whole
+    names = [*found, *(name for name in points.columns if name not in found)]
+    table = dict(zip(names, for_each(column, names), strict=True))
+    place = gpd.array.GeometryArray(table.pop(points.geometry.name), crs=points.crs)
+    return gpd.GeoDataFrame(table, geometry=place, index=points.index[keep], copy=False)
 
 
 def _pass_report(track: Track) -> dict[str, float | str]:

@@ -20,7 +20,7 @@ from stovergeo.yieldmap.threads import in_threads
 from stovergeo.yieldmap.usual import usual
 
 #: pairs beyond this many tell nothing more
-_MOST_PAIRS = 15_000
+_MOST_PAIRS = 10_000
 _PHASES = 64  #: parts of a step of delays to which a record's time is rounded
 
 
@@ -179,7 +179,7 @@ def _squared_differences(
     track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs, delays: np.ndarray, window_s: float
 ) -> np.ndarray:
     """Return (delays, pairs) squared differences; NaN where either pass is not recorded then."""
-    first, last = track.bounds()
+    first, last = track.start[:-1], track.start[1:]
     speed = track.length / np.maximum(track.seconds, 1e-6)
     # the foot of `one` on the other, opposite pass lies `along` ahead of `other` in its own direction
     later = pairs.along / np.maximum(speed[pairs.other], 1e-6)

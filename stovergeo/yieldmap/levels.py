@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -78,6 +79,23 @@ def make_levels(records: Records, scales: Sequence[float]) -> list[Level]:
     return for_each(make, scales) if len(x) > _MANY else [make(scale) for scale in scales]
 
 
+class Lattice(NamedTuple):
+    """Values at the nodes of a level, as compiled loops take them; see `Level`."""
+
+    values: np.ndarray
+    y0: float
+    step: float
+
+
+class Along(NamedTuple):
+    """A field made ready to be read along rows of a grid, by compiled loops."""
+
+    mean: float
+    lattices: tuple[Lattice, ...]
+    left: np.ndarray  #: (lattices, columns of the grid) column of the lattice to the left of each cell's middle
+    share: np.ndarray  #: how far towards the next one the middle lies, 0 to 1
+
+
 @dataclass(frozen=True, slots=True)
 class Field:
     """A fitted field: a mean and one correction for each level."""
@@ -95,10 +113,19 @@ class Field:
 
     def on_grid(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """Return the field on the grid of all x and y, (len(y), len(x))."""
-        total = np.full((len(y), len(x)), self.mean)
-        for level, correction in zip(self.levels, self.corrections, strict=True):
-            _add_grid(correction, x, y, level.x0, level.y0, level.step, total)
+        total = np.empty((len(y), len(x)))
+        _fill(self.along(x), y, total)
         return total
+
+    def along(self, x: np.ndarray) -> Along:
+        """Return the field ready for rows of a grid whose cells have their middles at x."""
+        at = [
+            np.clip((x - level.x0) / level.step, 0.0, correction.shape[1] - 1.001)
+            for level, correction in zip(self.levels, self.corrections, strict=True)
+        ]
+        left = np.array(at).astype(np.uint32)
+        lattices = zip(self.corrections, self.levels, strict=True)
+        return Along(self.mean, tuple(Lattice(c, v.y0, v.step) for c, v in lattices), left, np.array(at) - left)
 
 
 def fit(
@@ -216,25 +243,36 @@ def _add(
 
 
 @njit(cache=True, nogil=True)
-def _add_grid(
-    field: np.ndarray, x: np.ndarray, y: np.ndarray, x0: float, y0: float, step: float, out: np.ndarray
-) -> None:
-    rows, columns = field.shape
-    left, right = np.empty(len(x), np.int32), np.empty(len(x))
-    for c in range(len(x)):
-        fx = min(max((x[c] - x0) / step, 0.0), columns - 1.001)
-        left[c] = int(fx)
-        right[c] = fx - left[c]
-    line = np.empty(columns)
-    for r in range(len(y)):
-        fy = min(max((y[r] - y0) / step, 0.0), rows - 1.001)
+def row_at(along: Along, y: float, line: np.ndarray, out: np.ndarray) -> None:
+    """Write the field's values along the row at y; `line` is room for the longest lattice's row."""
+    out[:] = along.mean
+    for k in range(len(along.lattices)):
+        lattice, left, share = along.lattices[k], along.left[k], along.share[k]
+        rows, columns = lattice.values.shape
+        fy = min(max((y - lattice.y0) / lattice.step, 0.0), rows - 1.001)
         row = int(fy)
         v = fy - row
-        for k in range(columns):
-            line[k] = field[row, k] * (1 - v) + field[row + 1, k] * v
-        for c in range(len(x)):
-            k, u = left[c], right[c]
-            out[r, c] += line[k] * (1 - u) + line[k + 1] * u
+        for c in range(columns):
+            line[c] = lattice.values[row, c] * (1 - v) + lattice.values[row + 1, c] * v
+        for c in range(len(out)):
+            # unsigned indices: no branch for those below zero
+            out[c] += line[left[c]] * (1 - share[c]) + line[left[c] + np.uint32(1)] * share[c]
+
+
+@njit(cache=True, nogil=True)
+def longest(along: Along) -> int:
+    """Return the number of columns of the longest lattice."""
+    most = 0
+    for k in range(len(along.lattices)):
+        most = max(most, along.lattices[k].values.shape[1])
+    return most
+
+
+@njit(cache=True, nogil=True)
+def _fill(along: Along, y: np.ndarray, out: np.ndarray) -> None:
+    line = np.empty(longest(along))
+    for r in range(len(y)):
+        row_at(along, y[r], line, out[r])
 
 
 @njit(cache=True, nogil=True)

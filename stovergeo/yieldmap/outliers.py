@@ -52,29 +52,33 @@ class Near(NamedTuple):
 def near_each_other(x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
     """Put records, (n,) float64 arrays of one or more, in order to look for neighbours within a radius, m."""
     bins = bin_points(x, y, radius / 2)
-    places = x[bins.member], y[bins.member], values[bins.member], bins.member
-    return Near(*places, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
+    places = np.empty(len(x)), np.empty(len(x)), np.empty(len(x))
+    in_threads(lambda low, high: _gather(low, high, bins.member, x, y, values, *places), len(x))
+    return Near(*places, bins.member, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
 
 
-def siding_neighbours(near: Near, tolerance: float, enough: float = np.inf) -> tuple[np.ndarray, np.ndarray]:
-    """Return how many neighbours each record has, and how many side with it.
+def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how many neighbours each record has, how many side with it, and whether it stands alone.
 
     Parameters
     ----------
     near : Near
     tolerance : float
         A neighbour sides with a record when their values differ by no more than this.
-    enough : float
-        Share of the neighbours. A record with which surely this share, and two of them, side is
+    share : float
+        Of the neighbours. A record with which surely this share, and two of them, side is
         counted no further: both its numbers are those found by then.
 
     Returns
     -------
     count, siding : array, (n,), int32
+    alone : array of bool, (n,)
+        Whether less than the share, or than two, side with it.
     """
-    count, siding = np.zeros(len(near.x), np.int32), np.zeros(len(near.x), np.int32)
-    in_threads(lambda low, high: _side(low, high, near, tolerance, enough, count, siding), len(near.x))
-    return count, siding
+    n = len(near.x)
+    count, siding, alone = np.empty(n, np.int32), np.empty(n, np.int32), np.empty(n, np.bool_)
+    in_threads(lambda low, high: _side(low, high, near, tolerance, share, count, siding, alone), n)
+    return count, siding, alone
 
 
 def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -101,33 +105,45 @@ def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.nda
 
 
 @njit(cache=True, nogil=True)
+def _gather(
+    low: int, high: int, member: np.ndarray, x: np.ndarray, y: np.ndarray, values: np.ndarray,
+    to_x: np.ndarray, to_y: np.ndarray, to_values: np.ndarray,
+) -> None:  # fmt: skip
+    for p in range(low, high):
+        i = member[p]
+        to_x[p], to_y[p], to_values[p] = x[i], y[i], values[i]
+
+
+@njit(cache=True, nogil=True)
 def _side(
-    low: int, high: int, near: Near, tolerance: float, enough: float, count: np.ndarray, siding: np.ndarray
-) -> None:
+    low: int, high: int, near: Near, tolerance: float, share: float,
+    count: np.ndarray, siding: np.ndarray, alone: np.ndarray,
+) -> None:  # fmt: skip
     x, y, values, start, columns = near.x, near.y, near.values, near.start, near.columns
     r2 = near.radius * near.radius
     for i in range(low, high):
         xi, yi, value = x[i], y[i], values[i]
         row, col = int((yi - near.y0) / near.size), int((xi - near.x0) / near.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
-        most = -1
+        ahead = 0  # records in rows of cells not looked at yet
         for r in range(max(row - 2, 0), min(row + 3, near.rows)):
-            most += start[r * columns + right] - start[r * columns + left]
-        stop = max(2.0, enough * most)
+            ahead += start[r * columns + right] - start[r * columns + left]
         k, side = np.int32(-1), np.int32(-1)  # the record itself is met once
         for up in (0, 1, -1, 2, -2):
             r = row + up
             if 0 <= r < near.rows:
+                first, last = start[r * columns + left], start[r * columns + right]
                 # unsigned indices and no branch: several neighbours are looked at in one step
-                for p in range(np.uint32(start[r * columns + left]), np.uint32(start[r * columns + right])):
+                for p in range(np.uint32(first), np.uint32(last)):
                     dx, dy = x[p] - xi, y[p] - yi
                     beside = np.int32(dx * dx + dy * dy <= r2)
                     k += beside
                     side += beside * np.int32(abs(values[p] - value) <= tolerance)
-                if side >= stop:
+                ahead -= last - first
+                if side >= max(2.0, share * (k + ahead)):
                     break
-        count[near.member[i]] = k
-        siding[near.member[i]] = side
+        m = near.member[i]
+        count[m], siding[m], alone[m] = k, side, side < max(2.0, share * k)
 
 
 @njit(cache=True, nogil=True)

@@ -37,7 +37,7 @@ class Pairs:
         return Pairs(*(getattr(self, name)[keep] for name in self.__slots__))
 
 
-def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 100_000) -> Pairs:
+def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 50_000) -> Pairs:
     """Return for each record the nearest record of another, parallel pass, on either side.
 
     Parameters

@@ -30,6 +30,7 @@ class Track:
     seconds: np.ndarray  #: time the record covers; all one where no time is known
     clock: np.ndarray  #: s since the machine's first record, never backwards inside a pass
     pass_id: np.ndarray  #: 0, 1, ... in driving order
+    start: np.ndarray  #: (passes + 1,) the first record of each pass, and the number of records
     east: np.ndarray  #: unit heading
     north: np.ndarray
     swath: np.ndarray  #: width cut, m
@@ -40,18 +41,12 @@ class Track:
     @property
     def passes(self) -> int:
         """Number of passes."""
-        return int(self.pass_id[-1]) + 1 if len(self.pass_id) else 0
-
-    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return the first and one past the last record of each pass."""
-        first = np.flatnonzero(np.diff(self.pass_id, prepend=-1))
-        return first, np.append(first[1:], len(self.pass_id))
+        return len(self.start) - 1
 
     def heading_deg(self) -> np.ndarray:
         """Return the heading of each record, 0 to 360 degrees from north by east."""
         angle = np.degrees(np.arctan2(self.east, self.north))
-        angle[angle < 0] += 360
-        return angle
+        return np.add(angle, 360, out=angle, where=angle < 0)
 
     def at_middle(self) -> Track:
         """Return the track with every record in the middle of the ground it covered, half its way back."""
@@ -100,11 +95,11 @@ def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
     A receiver that has lost its satellites writes zeros, which lie an ocean away.
     """
-    known = np.isfinite(x) & np.isfinite(y)
-    if known.any():
-        east, north = x - usual(x[known]), y - usual(y[known])
-        known &= east * east + north * north < _FAR_M**2  # never so for NaN
-    return known
+    known = np.isfinite(x + y)
+    if not known.any():
+        return known
+    east, north = x - usual(x[known]), y - usual(y[known])
+    return east * east + north * north < _FAR_M**2  # never so for NaN
 
 
 def track_of(
@@ -168,16 +163,19 @@ def track_of(
     pass_id, clock, east, north = np.empty(n, np.int64), np.empty(n), np.ones(n), np.zeros(n)
     limits = reach, usual_dt, gap_records, np.cos(np.radians(turn_deg))
     _drive(x, y, machine, time, length, seconds, *limits, pass_id, clock, east, north)
+    start = np.searchsorted(pass_id, np.arange(pass_id[-1] + 2)) if n else np.zeros(1, np.int64)
     return Track(
-        order, as_filed, machine, names, x, y, seconds, clock, pass_id, east, north, swath, length, back, resort
+        order, as_filed, machine, names, x, y, seconds, clock, pass_id, start, east, north, swath, length, back, resort
     )
 
 
 def _machines(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
     if "machine" not in points:
         return np.zeros(len(points), dtype=np.int32), ["all"]
-    codes, names = pd.factorize(points["machine"].fillna("unnamed").astype(str), sort=True)
-    return codes.astype(np.int32), [str(name) for name in names]
+    codes, found = pd.factorize(points["machine"], use_na_sentinel=False)
+    # named after they are told apart, which are few; a machine named "unnamed" is the one without a name
+    names, number = np.unique(["unnamed" if pd.isna(name) else str(name) for name in found], return_inverse=True)
+    return number.astype(np.int32)[codes], names.tolist()
 
 
 def _column(points: pd.DataFrame, name: str, order: np.ndarray, default: float) -> np.ndarray:

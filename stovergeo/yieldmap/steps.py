@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numba import njit
 
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
@@ -13,38 +14,55 @@ from stovergeo.yieldmap.usual import every, usual
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
-_SAMPLE = 20_000  #: records that tell how far records usually are from their neighbours
+_BITS = 8  #: least bits for each record in the table of places met; each of 16 or so is rarely shared
+_SAMPLE = 10_000  #: records that tell how far records usually are from their neighbours
 
 
 def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
     out = np.zeros(len(track.x), np.bool_)
-    power = max(2 * len(out), 2).bit_length()
-    met = np.full(1 << power, -1, np.int32)
-    bits = track.x.view(np.uint64), track.y.view(np.uint64)
-    _mark_repeated(track.x, track.y, *bits, track.machine, power, met, out)
+    _mark_standing(track.x, track.y, track.machine, out)
+    # most places share no bit with any other; only those that do are compared
+    power = max(_BITS * len(out), 64).bit_length()
+    met, shared = np.zeros((2, 1 << (power - 6)), np.uint64)
+    some = np.empty(len(out), np.int32)
+    some = some[: _sharing(track.x.view(np.uint64), track.y.view(np.uint64), power, met, shared, some)]
+    out[some] |= pd.DataFrame({"x": track.x[some], "y": track.y[some]}).duplicated().to_numpy()
     return out
 
 
 @njit(cache=True, nogil=True)
-def _mark_repeated(
-    x: np.ndarray, y: np.ndarray, x_bits: np.ndarray, y_bits: np.ndarray, machine: np.ndarray, power: int,
-    met: np.ndarray, out: np.ndarray,
-) -> None:  # fmt: skip
-    """Mark places met before, by a table of 2^power places, each in the first free slot from where its bits send it."""
-    last = len(met) - 1
+def _mark_standing(x: np.ndarray, y: np.ndarray, machine: np.ndarray, out: np.ndarray) -> None:
+    for i in range(1, len(x)):
+        dx, dy = x[i] - x[i - 1], y[i] - y[i - 1]
+        out[i] = machine[i] == machine[i - 1] and dx * dx + dy * dy < SAME_PLACE_M**2
+
+
+@njit(cache=True, nogil=True)
+def _sent_to(x_bits: np.uint64, y_bits: np.uint64, power: int) -> np.uint64:
+    """Return the number below 2^power that a place's bits send it to."""
     odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
-    for i in range(len(x)):
-        if i > 0 and machine[i] == machine[i - 1]:
-            dx, dy = x[i] - x[i - 1], y[i] - y[i - 1]
-            out[i] = dx * dx + dy * dy < SAME_PLACE_M**2
-        slot = np.int64(((x_bits[i] * odd ^ y_bits[i]) * odd) >> np.uint64(64 - power))
-        while met[slot] >= 0 and (x[met[slot]] != x[i] or y[met[slot]] != y[i]):
-            slot = (slot + 1) & last
-        if met[slot] >= 0:
-            out[i] = True
-        else:
-            met[slot] = i
+    return ((x_bits * odd ^ y_bits) * odd) >> np.uint64(64 - power)
+
+
+@njit(cache=True, nogil=True)
+def _sharing(
+    x_bits: np.ndarray, y_bits: np.ndarray, power: int, met: np.ndarray, shared: np.ndarray, some: np.ndarray
+) -> int:
+    """Write into `some` the records that share a bit with another; return how many there are."""
+    six, low = np.uint64(6), np.uint64(63)
+    for i in range(len(x_bits)):
+        bit = _sent_to(x_bits[i], y_bits[i], power)
+        word, mask = bit >> six, np.uint64(1) << (bit & low)
+        shared[word] |= met[word] & mask
+        met[word] |= mask
+    found = 0
+    for i in range(len(x_bits)):
+        bit = _sent_to(x_bits[i], y_bits[i], power)
+        if shared[bit >> six] & (np.uint64(1) << (bit & low)):
+            some[found] = i
+            found += 1
+    return found
 
 
 def short_passes(track: Track, least_records: int) -> np.ndarray:
@@ -122,23 +140,36 @@ def _ramp_length(window: np.ndarray, most: int, inward: int, tolerance: float) -
 
 def _usable_bounds(track: Track, usable: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the first and one past the last usable record of each pass; an empty range where there is none."""
-    n = len(usable)
-    if n == 0:
-        return track.bounds()
-    starts, _ = track.bounds()
-    at = np.arange(n)
-    first = np.minimum.reduceat(np.where(usable, at, n), starts)
-    last = np.maximum.reduceat(np.where(usable, at, -1), starts) + 1
-    return first, np.maximum(last, first)
+    first, last = track.start[:-1].copy(), track.start[1:].copy()
+    _shorten(usable, first, last)
+    return first, last
+
+
+@njit(cache=True, nogil=True)
+def _shorten(usable: np.ndarray, first: np.ndarray, last: np.ndarray) -> None:
+    """Draw both ends of each range in to the outermost usable records."""
+    for k in range(len(first)):
+        while first[k] < last[k] and not usable[first[k]]:
+            first[k] += 1
+        while first[k] < last[k] and not usable[last[k] - 1]:
+            last[k] -= 1
 
 
 def in_ramp(track: Track, ramp: Ramp, usable: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return which records lie in the ramp at the start, and at the end, of the usable part of their pass."""
     first, last = _usable_bounds(track, usable)
-    at = np.arange(len(track.pass_id))
-    from_start = at - first[track.pass_id]
-    from_end = last[track.pass_id] - 1 - at
-    return from_start < ramp.start, from_end < ramp.end
+    at_start, at_end = np.zeros(len(usable), bool), np.zeros(len(usable), bool)
+    _mark_ends(first, last, ramp.start, ramp.end, at_start, at_end)
+    return at_start, at_end
+
+
+@njit(cache=True, nogil=True)
+def _mark_ends(
+    first: np.ndarray, last: np.ndarray, from_start: int, from_end: int, at_start: np.ndarray, at_end: np.ndarray
+) -> None:
+    for k in range(len(first)):
+        at_start[first[k] : min(first[k] + from_start, last[k])] = True
+        at_end[max(last[k] - from_end, first[k]) : last[k]] = True
 
 
 def bad_speed(track: Track, least: float, most: float, most_change: float) -> np.ndarray:
@@ -147,10 +178,10 @@ def bad_speed(track: Track, least: float, most: float, most_change: float) -> np
     Without a recorded time per record there is no speed, and nothing is flagged.
     """
     speed = track.length / track.seconds
-    same = np.diff(track.pass_id, prepend=-1) == 0
-    before = np.roll(speed, 1)
-    jump = same & (abs(speed - before) > most_change * np.maximum(before, 1e-9))
-    return (speed < least) | (speed > most) | jump
+    out = (speed < least) | (speed > most)
+    before, now = speed[:-1], speed[1:]
+    out[1:] |= (abs(now - before) > most_change * before) & (track.pass_id[1:] == track.pass_id[:-1])
+    return out
 
 
 def outliers(
@@ -175,8 +206,7 @@ def outliers(
     noise = MAD_TO_SD * usual(abs(along), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
     near = near_each_other(x, y, yields, reach)
-    count, agree = siding_neighbours(near, tolerance, siding)
-    alone = agree < np.maximum(2, siding * count)
+    count, _, alone = siding_neighbours(near, tolerance, siding)
     low, high = tukey_fences(yields[every(len(yields))], tukey)
     far_out = alone & ((yields < low) | (yields > high))
     # how far records usually are from their neighbours' median: told from a sample of all

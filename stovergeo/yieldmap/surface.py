@@ -15,16 +15,15 @@ from stovergeo.schemas import check_table
 from stovergeo.stack import variable
 from stovergeo.units import KG_PER_MG
 from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
-from stovergeo.yieldmap.certainty import Certainty, learn_certainty, respond
+from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond, room_for
 from stovergeo.yieldmap.harvested import Driven, harvested_cells
-from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
+from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
 from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
-from stovergeo.yieldmap.threads import for_each, in_threads, side_by_side
+from stovergeo.yieldmap.threads import in_threads, side_by_side
 from stovergeo.yieldmap.usual import usual
-from stovergeo.yieldmap.validation import CANDIDATES, choose, distance_to_used, held_out_errors, samples
+from stovergeo.yieldmap.validation import CANDIDATES, choose, held_out, samples
 
-_ROWS = 32  #: rows of cells written at a time
 _MANY = 100_000  #: records beyond which one random probe tells as much as three
 
 
@@ -115,8 +114,8 @@ def grain_surface(
     True
     """
     check_table(points, "points", "the grain surface")
-    numbers = field_numbers(fields, stack)
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
+    numbers, (px, py) = side_by_side(lambda: field_numbers(fields, stack), lambda: coordinates(points))
     grain = np.full(numbers.shape, np.nan, np.float32)
     error = np.full(numbers.shape, np.nan, np.float32)
     rows: list[dict[str, float]] = []
@@ -125,7 +124,6 @@ def grain_surface(
         setting = _setting(points, book)
         slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
         breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
-        px, py = coordinates(points)
         cells = cells_of(px, py, x, y)
         if driven is None:
             driven = driven_again(points, removed, *breaks)
@@ -174,15 +172,15 @@ def _estimate(
     """Estimate one field from its records; return the fitted field, its certainty and what to report."""
     area, values, grain_kg = (points[name].to_numpy(float)[mine] for name in ("area_m2", "grain_mg_ha", "grain_kg"))
     records = Records(x, y, area / area.mean())
-    parts = samples(records, values)
-    # blocks of one swath tell how calm the surface should be between neighbouring passes
-    chosen = choose(parts, setting.scales, setting.swath_m)
+
+    def validate() -> tuple[int, np.ndarray, np.ndarray]:
+        parts = samples(records, values)
+        # blocks of one swath tell how calm the surface should be between neighbouring passes
+        chosen = choose(parts, setting.scales, setting.swath_m)
+        return chosen, *held_out(parts, setting.scales, CANDIDATES[chosen], setting.block_m)
+
+    (chosen, away, distance), levels = side_by_side(validate, lambda: make_levels(records, setting.scales))
     shrink = CANDIDATES[chosen]
-    held_out = for_each(
-        lambda p: held_out_errors(p.records, p.values, setting.scales, [shrink], setting.block_m)[0], parts
-    )
-    distance = for_each(lambda p: distance_to_used(p.records.x, p.records.y, setting.block_m), parts)
-    levels = make_levels(records, setting.scales)
     pass_id = points["pass_number"].to_numpy()[mine] if "pass_number" in points else np.arange(len(x))
     response, (field, residual) = side_by_side(
         lambda: respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1),
@@ -193,8 +191,8 @@ def _estimate(
         response,
         residual,
         pass_id,
-        np.concatenate(held_out),
-        np.concatenate(distance),
+        away,
+        distance,
         setting.window_m,
         setting.swath_m,
     )
@@ -203,8 +201,8 @@ def _estimate(
     row = {
         "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
         "points_mg": grain_mg,
-        "square": float(sum(np.nansum(part**2) for part in held_out)),
-        "held_out": float(sum(np.isfinite(part).sum() for part in held_out)),
+        "square": float((away**2).sum()),
+        "held_out": float(len(away)),
         "noise_sd": certainty.noise_sd,
         "records": float(len(x)),
         "chosen": float(chosen),
@@ -216,26 +214,26 @@ def _fill(
     grain: np.ndarray, error: np.ndarray, known: np.ndarray, distance: np.ndarray, x: np.ndarray, y: np.ndarray,
     field: Field, certainty: Certainty, factor: float,
 ) -> None:  # fmt: skip
-    """Write a field's grain and error into its known cells, few rows at a time, which stay in the processor's cache."""
-
-    def work(low: int, high: int) -> None:
-        for first in range(low, high, _ROWS):
-            rows = slice(first, min(first + _ROWS, high))
-            away = certainty.standard_error(x, y[rows], distance[rows])
-            _write(field.on_grid(x, y[rows]), factor, away, known[rows], grain[rows], error[rows])
-
-    in_threads(work, len(y), least=2 * _ROWS)
+    """Write a field's grain and error into its known cells."""
+    what = field.along(x), factor, certainty.along(x)
+    where = known, distance, grain, error
+    in_threads(lambda low, high: _write(*what, y[low:high], *(part[low:high] for part in where)), len(y), least=64)
 
 
 @njit(cache=True, nogil=True)
 def _write(
-    value: np.ndarray, factor: float, away: np.ndarray, known: np.ndarray, grain: np.ndarray, error: np.ndarray
-) -> None:
+    field: Along, factor: float, certainty: ErrorAlong, y: np.ndarray, known: np.ndarray, distance: np.ndarray,
+    grain: np.ndarray, error: np.ndarray,
+) -> None:  # fmt: skip
     rows, columns = known.shape
+    value, away, line = np.empty(columns), np.empty(columns), np.empty(longest(field))
+    room = room_for(certainty, columns)
     for r in range(rows):
+        row_at(field, y[r], line, value)
+        error_row(certainty, y[r], distance[r], room, away)
         for c in range(columns):
             if known[r, c]:
-                grain[r, c], error[r, c] = max(value[r, c] * factor, 0.0), away[r, c]
+                grain[r, c], error[r, c] = max(value[c] * factor, 0.0), away[c]
 
 
 def _window(inside: np.ndarray) -> tuple[slice, slice]:

@@ -107,28 +107,34 @@ def extent(corners: np.ndarray, axis: int) -> tuple[float, float]:
 
 
 @njit(cache=True, nogil=True)
+def _box(way: Way, i: int) -> tuple[float, float, float, float]:
+    """Return west, south, east and north ends of a box that holds footprint i, and little more."""
+    half = 0.5 * way.swath[i]
+    if i > 0 and way.pass_id[i] == way.pass_id[i - 1]:
+        rx, ry = way.x[i - 1], way.y[i - 1]
+    else:
+        rx, ry = way.x[i] - way.length[i] * way.east[i], way.y[i] - way.length[i] * way.north[i]
+    x, y = way.x[i], way.y[i]
+    return min(x, rx) - half, min(y, ry) - half, max(x, rx) + half, max(y, ry) + half
+
+
+@njit(cache=True, nogil=True)
 def _bounds(way: Way) -> tuple[float, float, float, float]:
     x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
-    corners = np.empty((4, 2))
     for i in range(len(way.x)):
-        outline(way, i, 0.0, corners)
-        low_x, high_x = extent(corners, 0)
-        low_y, high_y = extent(corners, 1)
-        x0, y0, x1, y1 = min(x0, low_x), min(y0, low_y), max(x1, high_x), max(y1, high_y)
+        west, south, east, north = _box(way, i)
+        x0, y0, x1, y1 = min(x0, west), min(y0, south), max(x1, east), max(y1, north)
     return x0, y0, x1, y1
 
 
 @njit(cache=True, nogil=True)
 def _touched(way: Way, x0: float, y0: float, side: float, slot: np.ndarray) -> int:
-    """Give a number to each tile that any footprint's bounding box touches; return how many were found."""
+    """Give a number to each tile that any footprint's box touches; return how many were found."""
     found = 0
-    corners = np.empty((4, 2))
     for i in range(len(way.x)):
-        outline(way, i, 0.0, corners)
-        low_x, high_x = extent(corners, 0)
-        low_y, high_y = extent(corners, 1)
-        for row in range(int((low_y - y0) / side), int((high_y - y0) / side) + 1):
-            for col in range(int((low_x - x0) / side), int((high_x - x0) / side) + 1):
+        west, south, east, north = _box(way, i)
+        for row in range(int((south - y0) / side), int((north - y0) / side) + 1):
+            for col in range(int((west - x0) / side), int((east - x0) / side) + 1):
                 if slot[row, col] < 0:
                     slot[row, col] = found
                     found += 1

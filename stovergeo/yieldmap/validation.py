@@ -28,6 +28,7 @@ CANDIDATES = (
 _SAMPLE = 6_000  #: records in one window of ground on which candidates are compared
 _WINDOWS = 4
 _FOLDS = 10  #: into which blocks are dealt to compare candidates
+_HELD_OUT_FOLDS = 5  #: into which blocks are dealt to tell the error
 
 
 def block_folds(x: np.ndarray, y: np.ndarray, block_m: float, folds: int = 5, seed: int = 1) -> np.ndarray:
@@ -45,8 +46,8 @@ def held_out_errors(
     scales: Sequence[float],
     shrinks: Sequence[Sequence[float]],
     block_m: float,
-    folds: int = 5,
-    tried: int | None = None,
+    folds: int,
+    tried: int,
 ) -> np.ndarray:
     """Return measured less predicted for every record, predicted from the blocks it does not lie in.
 
@@ -59,7 +60,7 @@ def held_out_errors(
     block_m : float
         Side of a block, m.
     folds, tried : int
-        Into how many folds blocks are dealt, and how many of these are left out in turn: all, unless said.
+        Into how many folds blocks are dealt, and how many of these are left out in turn.
 
     Returns
     -------
@@ -68,7 +69,7 @@ def held_out_errors(
     """
     fold = block_folds(records.x, records.y, block_m, folds)
     errors = np.full((len(shrinks), len(values)), np.nan)
-    for left_out in range(folds if tried is None else tried):
+    for left_out in range(tried):
         out = fold == left_out
         if not out.any() or out.all():
             continue
@@ -101,9 +102,14 @@ def samples(records: Records, values: np.ndarray) -> list[Sample]:
     return found
 
 
+def _tried(parts: Sequence[Sample], folds: int) -> int:
+    """Return how many folds are left out in turn: all, or of many windows half."""
+    return folds if len(parts) == 1 else (folds + 1) // 2
+
+
 def choose(parts: Sequence[Sample], scales: Sequence[float], block_m: float) -> int:
-    """Return which of `CANDIDATES` predicts left-out blocks best; of many windows, half the blocks tell."""
-    tried = _FOLDS if len(parts) == 1 else _FOLDS // 2
+    """Return which of `CANDIDATES` predicts left-out blocks best."""
+    tried = _tried(parts, _FOLDS)
 
     def squares(part: Sample) -> np.ndarray:
         away = held_out_errors(part.records, part.values, scales, CANDIDATES, block_m, _FOLDS, tried)
@@ -112,12 +118,33 @@ def choose(parts: Sequence[Sample], scales: Sequence[float], block_m: float) -> 
     return int(np.argmin(np.sum(for_each(squares, parts), axis=0)))
 
 
-def distance_to_used(x: np.ndarray, y: np.ndarray, block_m: float) -> np.ndarray:
-    """Return how far each record lies from the nearest one of another fold, m."""
-    fold = block_folds(x, y, block_m)
-    out = np.full(len(x), np.inf)
-    xy = np.column_stack([x, y])
-    for k in range(int(fold.max()) + 1):
+def held_out(
+    parts: Sequence[Sample], scales: Sequence[float], shrink: Sequence[float], block_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what a candidate misses on blocks left out, and how far from the nearest record used, m.
+
+    Returns
+    -------
+    errors, distance : array, (m,)
+        Measured less predicted, for all records left out in turn.
+    """
+    tried = _tried(parts, _HELD_OUT_FOLDS)
+
+    def found(part: Sample) -> tuple[np.ndarray, np.ndarray]:
+        errors = held_out_errors(part.records, part.values, scales, [shrink], block_m, _HELD_OUT_FOLDS, tried)[0]
+        told = np.isfinite(errors)
+        return errors[told], _distance_to_used(part.records, block_m, _HELD_OUT_FOLDS, tried)[told]
+
+    errors, distance = zip(*for_each(found, parts), strict=True)
+    return np.concatenate(errors), np.concatenate(distance)
+
+
+def _distance_to_used(records: Records, block_m: float, folds: int, tried: int) -> np.ndarray:
+    """Return how far each record of the folds tried lies from the nearest one of another fold, m; else infinite."""
+    fold = block_folds(records.x, records.y, block_m, folds)
+    out = np.full(len(fold), np.inf)
+    xy = np.column_stack([records.x, records.y])
+    for k in range(tried):
         here = fold == k
         if here.any() and not here.all():
             out[here] = cKDTree(xy[~here], compact_nodes=False, balanced_tree=False).query(xy[here])[0]

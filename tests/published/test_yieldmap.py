@@ -66,13 +66,15 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     x, y = xy[:, 0].copy(), xy[:, 1].copy()
     asked = np.arange(0, 400, 7)
     places = near_each_other(x, y, values, 9.0)
-    count, siding = siding_neighbours(places, 0.8)
+    count, siding, _ = siding_neighbours(places, 0.8)
+    *_, alone = siding_neighbours(places, 0.8, 0.5)
     median, spread = neighbour_medians(places, asked)
     tree = cKDTree(xy)
     for k, i in enumerate(asked):
         near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i]
         assert count[i] == len(near)
         assert siding[i] == (abs(values[near] - values[i]) <= 0.8).sum()
+        assert alone[i] == (siding[i] < max(2, 0.5 * len(near)))
         assert median[k] == pytest.approx(np.median(values[near]))
         assert spread[k] == pytest.approx(scipy.stats.median_abs_deviation(values[near], scale="normal"))
 
@@ -84,13 +86,13 @@ def test_difference_sequence_tells_noise() -> None:
     assert (weights**2).sum() == pytest.approx(1, abs=2e-4)
     order = len(weights) - 1
     rng = np.random.default_rng(4)
-    one_pass = np.zeros(2000, int)
-    found = np.array([np.nanmean(pass_noise(rng.normal(0, 0.5, 2000), one_pass)) for _ in range(400)])
+    one_pass, every_one = np.zeros(2000, int), np.arange(2000)
+    found = np.array([np.nanmean(pass_noise(rng.normal(0, 0.5, 2000), one_pass, every_one)) for _ in range(400)])
     assert found.mean() == pytest.approx(0.25, rel=0.01)
     # variance of a variance estimate from n independent values is 2 s^4 / n at best
     assert found.var() * 2000 / (2 * 0.5**4) == pytest.approx(1 + 1 / (2 * order), rel=0.2)
     slope = np.linspace(0, 1, 2000)  # crop that changes slowly does not count as noise
-    assert np.nanmean(pass_noise(slope, one_pass)) < 1e-5
+    assert np.nanmean(pass_noise(slope, one_pass, every_one)) < 1e-5
 
 
 def test_bitmap_shares_equal_polygon_areas(made) -> None:

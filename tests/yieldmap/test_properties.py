@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,6 +11,8 @@ from hypothesis import strategies as st
 from stovergeo.errors import Report
 from stovergeo.yieldmap import clean_points
 from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.passes import Track, track_of
+from stovergeo.yieldmap.steps import Ramp, co_located, in_ramp
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds
 
 SCALES = [40.0, 20.0, 10.0, 5.0]
@@ -69,6 +72,51 @@ def test_blocks_stay_whole(seed, block) -> None:
     row = np.floor((records.y - records.y.min()) / block)
     for key in {(c, r) for c, r in zip(column, row, strict=True)}:
         assert len(set(fold[(column == key[0]) & (row == key[1])])) == 1
+
+
+def _track(x: np.ndarray, y: np.ndarray, machine: list[str | None] | None = None) -> Track:
+    table = pd.DataFrame({"distance_m": 2.0, "swath_m": 6.0, "area_m2": 12.0}, index=range(len(x)))
+    if machine is not None:
+        table["machine"] = machine
+    return track_of(table, x, y, gap_records=2.5, turn_deg=60)
+
+
+@given(seed=st.integers(0, 10_000), n=st.integers(1, 400), sites=st.integers(1, 300))
+@settings(max_examples=60, deadline=None)
+def test_every_place_met_before_is_found(seed, n, sites) -> None:
+    """`pandas.DataFrame.duplicated` is the reference; standing still is looked at beside it."""
+    rng = np.random.default_rng(seed)
+    at = rng.integers(0, sites, n)
+    x, y = 440_000 + rng.uniform(0, 900, sites)[at], 4_650_000 + rng.uniform(0, 900, sites)[at]
+    again = pd.DataFrame({"x": x, "y": y}).duplicated().to_numpy()
+    still = np.append(False, np.hypot(np.diff(x), np.diff(y)) < 0.1)
+    assert (co_located(_track(x, y)) == (again | still)).all()
+
+
+@given(seed=st.integers(0, 10_000), start=st.integers(0, 6), end=st.integers(0, 6))
+@settings(max_examples=40, deadline=None)
+def test_ramps_begin_where_records_can_be_used(seed, start, end) -> None:
+    rng = np.random.default_rng(seed)
+    many = rng.integers(1, 25, 8)
+    x = np.repeat(np.arange(8) * 60.0, many)
+    y = np.concatenate([2.0 * np.arange(k) for k in many])
+    track = _track(x, y)
+    assert np.diff(track.start).tolist() == many.tolist()
+    usable = rng.random(len(x)) < 0.7
+    at_start, at_end = in_ramp(track, Ramp(start, end, 8), usable)
+    for k in range(8):
+        mine = np.flatnonzero((track.pass_id == k) & usable)
+        if len(mine):
+            assert (at_start[mine] == (mine < mine[0] + start)).all()
+            assert (at_end[mine] == (mine > mine[-1] - end)).all()
+
+
+def test_machines_without_a_name_are_one() -> None:
+    x = np.arange(6.0) * 2
+    track = _track(x, np.zeros(6), ["b", None, "unnamed", "a", np.nan, "b"])
+    assert track.machine_names == ["a", "b", "unnamed"]
+    assert track.order.tolist() == [3, 0, 5, 1, 2, 4]
+    assert track.machine.tolist() == [0, 1, 1, 2, 2, 2]
 
 
 @pytest.mark.parametrize("factor", [0.5, 2.0])

@@ -12,7 +12,7 @@ from stovergeo.stack import put
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import boundary_from_points, clean_points, grain_surface
 from stovergeo.yieldmap.certainty import Certainty
-from stovergeo.yieldmap.levels import Field
+from stovergeo.yieldmap.levels import Field, Level
 
 NOMINAL_90 = 1.6449  # standard normal quantile of 95 %
 CASES = ["smooth", "patchy", "sharp border", "low spot"]
@@ -198,7 +198,9 @@ def test_where_machines_drove_is_found_again_from_the_records(made, book, grid_o
 def test_error_grows_with_distance_as_held_out_records_tell(known_at):
     """Straight between the distances at which it is told, level beyond; `numpy.interp` is the reference."""
     gap_m, gap_variance = np.array([7.0, 12.0, 20.0, 33.0])[:known_at], np.array([0.0, 0.2, 0.5, 0.6])[:known_at]
-    plain = {name: Field(mean, [], []) for name, mean in {"risk": 0.3, "noise": 1.2, "spread": 0.1}.items()}
+    flat = np.zeros((4, 4))
+    level = Level(scale=4.0, x0=-2.0, y0=-2.0, step=5.0, taps=np.ones(1), weights=flat, full=1.0)
+    plain = {name: Field(mean, [level], [flat]) for name, mean in {"risk": 0.3, "noise": 1.2, "spread": 0.1}.items()}
     certainty = Certainty(**plain, noise_sd=1.1, shrink=0.5, mean_risk=0.2, gap_m=gap_m, gap_variance=gap_variance)
     distance_m = np.array([[0.0, 7.0, 7.1, 12.0, 15.0, 33.0, 40.0, np.inf]])
     found = certainty.standard_error(np.arange(8.0), np.zeros(1), distance_m)
