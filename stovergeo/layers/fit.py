@@ -63,7 +63,7 @@ def check_points_on_fields(
     for name, rows, area_ha in zip(fields["name"], on_field, fields["area_ha"], strict=True):
         where = f"fields, {name!r}"
         if len(rows) < LEAST_POINTS:
-            report.add("points.sparse", where, f"Only {len(rows):,} yield records lie on it.")
+            report.add("points.sparse", where, f"Yield records that lie on it: {len(rows):,}.")
             continue
         cut = float(points["area_m2"].to_numpy()[rows].clip(min=0).sum()) / M2_PER_HA / area_ha
         if not COVERED[0] <= cut <= COVERED[1]:

@@ -217,20 +217,23 @@ def learn_certainty(
         noise = residual**2
     variance = float(noise.mean())
     inner = Records(records.x[known], records.y[known], np.ones(len(known)))
-    window = make_levels(inner, [window_m])
     raw = residual**2 - noise * (1 - 2 * response.own)
     mean_risk = max(float(raw.mean()), variance * float(response.spread.mean()))
-    risk, away = fit(inner, window, raw, [1e-3])
+
+    def of_residuals() -> tuple[Level, tuple[Field, np.ndarray], Field]:
+        window = make_levels(inner, [window_m])
+        return window[0], fit(inner, window, raw, [1e-3]), fit(inner, window, noise, [1e-3])[0]
+
+    def of_response() -> Field:
+        outer = Records(records.x[response.some], records.y[response.some], np.ones(len(response.some)))
+        return fit(outer, make_levels(outer, [window_m]), response.spread, [1e-3])[0]
+
+    (window, (risk, away), local_noise), spread = side_by_side(of_residuals, of_response)
     # believe the local mean as far as it varies more than its own sampling error explains
-    taken = 4 * np.pi * window_m**2 / _ground_per_record(window[0])
+    taken = 4 * np.pi * window_m**2 / _ground_per_record(window)
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
-    outer = Records(records.x[response.some], records.y[response.some], np.ones(len(response.some)))
-    local_noise, spread = side_by_side(
-        lambda: fit(inner, window, noise, [1e-3])[0],
-        lambda: fit(outer, make_levels(outer, [window_m]), response.spread, [1e-3])[0],
-    )
     return Certainty(
         risk=risk,
         noise=local_noise,

@@ -99,8 +99,9 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     codes[~whole] = code_of("incomplete")
     if not whole.any():
         return _result(points, codes, points.iloc[:0], {}, None)
-    sound = points if whole.all() else points[whole]
-    run = _Run(sound, x[whole], y[whole], book)
+    all_whole = bool(whole.all())
+    sound = points if all_whole else points[whole]
+    run = _Run(sound, x, y, book) if all_whole else _Run(sound, x[whole], y[whole], book)
     corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
     swath = usual(run.track.swath)
     with ThreadPoolExecutor(1) as aside:
@@ -116,10 +117,12 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
         corrections["overlap"] = _swaths(run, swath, share.result(), pairs, book)
     _outliers(run, book)
     corrections["machines"] = _machines(run, book)
-    codes[np.flatnonzero(whole)[run.track.order]] = run.code
+    codes[whole] = run.track.back(run.code)
     _tell(report, codes, run.track)
-    driven = Driven(run.track, ~np.isin(run.code, [code_of(reason) for reason in NOT_CUT]))
-    return _result(points, codes, _kept(sound, run, geometry), corrections, driven)
+    keep = np.flatnonzero(run.track.back(run.kept))
+    x, y = (run.track.back(values)[keep] for values in run.places())
+    driven = Driven(run.track, ~np.isin(run.code, [code_of(reason) for reason in NOT_CUT]), (x, y))
+    return _result(points, codes, _kept(sound, run, keep, geometry), corrections, driven)
 
 
 class _Run:
@@ -275,10 +278,9 @@ def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
     }
 
 
-def _kept(points: gpd.GeoDataFrame, run: _Run, geometry: np.ndarray) -> gpd.GeoDataFrame:
-    """Return the kept records with what cleaning found, each in the middle of its ground."""
+def _kept(points: gpd.GeoDataFrame, run: _Run, keep: np.ndarray, geometry: np.ndarray) -> gpd.GeoDataFrame:
+    """Return the rows to keep with what cleaning found, each record in the middle of its ground."""
     track = run.track
-    keep = np.flatnonzero(track.back(run.kept))
     found: dict[str, Callable[[], np.ndarray]] = {
         points.geometry.name: lambda: geometry,
         "area_m2": lambda: run.area,

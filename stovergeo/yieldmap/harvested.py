@@ -17,6 +17,7 @@ class Driven:
 
     track: Track
     cut: np.ndarray  #: (n,) in driving order
+    stood: tuple[np.ndarray, np.ndarray] | None = None  #: x and y of the kept records, in the order of their table
 
 
 def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:

@@ -144,20 +144,22 @@ def track_of(
         if resort:
             order, back = np.lexsort((time, machine)), 0
     as_filed = len(names) <= 1 and not resort
-    if not as_filed:
-        x, y, machine = x[order], y[order], machine[order]
+    driven = slice(None) if as_filed else order  # a view spares the copy
+    x, y, machine = x[driven], y[driven], machine[driven]
     # read once in a while where there are many
     some = every(n)[1:]
     step = np.hypot(x[some] - x[some - 1], y[some] - y[some - 1])
     usual_step = usual(step[step > 0], 1.0)
-    length = _column(points, "distance_m", order, usual_step)
-    swath = _column(points, "swath_m", order, np.nan)
+    length = _column(points, "distance_m", driven, usual_step)
+    swath = _column(points, "swath_m", driven, np.nan)
     if not np.isfinite(swath).all():
-        swath = np.where(np.isfinite(swath), swath, points["area_m2"].to_numpy(float)[order] / np.maximum(length, 1e-6))
-    time = time[order] if timed else np.arange(n, dtype=float)
+        swath = np.where(
+            np.isfinite(swath), swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6)
+        )
+    time = np.array(time[driven]) if timed else np.arange(n, dtype=float)
     dt = time[some] - time[some - 1]
     usual_dt = usual(dt[dt > 0], 1.0)
-    seconds = _column(points, "seconds", order, usual_dt)
+    seconds = _column(points, "seconds", driven, usual_dt)
     seconds = np.where(seconds > 0, seconds, usual_dt)
     reach = max(usual_step, 0.1)
     pass_id, clock, east, north = np.empty(n, np.int64), np.empty(n), np.ones(n), np.zeros(n)
@@ -178,10 +180,10 @@ def _machines(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
     return number.astype(np.int32)[codes], names.tolist()
 
 
-def _column(points: pd.DataFrame, name: str, order: np.ndarray, default: float) -> np.ndarray:
+def _column(points: pd.DataFrame, name: str, order: np.ndarray | slice, default: float) -> np.ndarray:
     """Return a column in driving order, with the default where it holds no number or one below zero."""
     if name not in points:
-        return np.full(len(order), default)
+        return np.full(len(points), default)
     values = points[name].to_numpy(float)[order]
     return np.where(np.isfinite(values) & (values >= 0), values, default)
 

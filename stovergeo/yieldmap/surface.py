@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 import xarray as xr
 from numba import njit
 
+from stovergeo.errors import ContractError
 from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
-from stovergeo.stack import variable
+from stovergeo.stack import put
 from stovergeo.units import KG_PER_MG
 from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond, room_for
@@ -21,9 +23,10 @@ from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_
 from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import coordinates
 from stovergeo.yieldmap.threads import in_threads, side_by_side
-from stovergeo.yieldmap.usual import usual
+from stovergeo.yieldmap.usual import every, usual
 from stovergeo.yieldmap.validation import CANDIDATES, choose, held_out, samples
 
+_LOOKED_AT = 1_000  #: points looked at to see that they are those that cleaning remembers
 _MANY = 100_000  #: records beyond which one random probe tells as much as three
 
 
@@ -68,7 +71,7 @@ def grain_surface(
         Removed records of `clean_points`: they tell where the machine harvested although
         its yield was not used. Without them the ground of removed records stays unknown.
     driven : Driven, optional
-        `Cleaned.driven`: says that already, where it is at hand, and in less time.
+        `Cleaned.driven` of the cleaning that kept these points: says that already, in less time.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def grain_surface(
     Raises
     ------
     ContractError
-        When a column that must be there is missing.
+        When a column that must be there is missing, or `driven` tells of other points.
 
     Examples
     --------
@@ -115,7 +118,7 @@ def grain_surface(
     """
     check_table(points, "points", "the grain surface")
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
-    numbers, (px, py) = side_by_side(lambda: field_numbers(fields, stack), lambda: coordinates(points))
+    numbers, (px, py) = side_by_side(lambda: field_numbers(fields, stack), lambda: _places(points, driven))
     grain = np.full(numbers.shape, np.nan, np.float32)
     error = np.full(numbers.shape, np.nan, np.float32)
     rows: list[dict[str, float]] = []
@@ -153,7 +156,22 @@ def grain_surface(
             _fill(*where, field, certainty, row["mass_factor"])
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
     report = _report(rows, outside, len(points), setting.block_m if len(points) else np.nan)
-    return Surface(_array(grain, stack, "grain_mg_ha"), _array(error, stack, "grain_error_mg_ha"), report)
+    filled = put(stack, grain_mg_ha=grain, grain_error_mg_ha=error)
+    return Surface(filled["grain_mg_ha"], filled["grain_error_mg_ha"], report)
+
+
+def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the points lie; as cleaning remembers it if it can, for reading a million points takes time."""
+    if driven is None or driven.stood is None:
+        return coordinates(points)
+    x, y = driven.stood
+    some = every(len(points), _LOOKED_AT)
+    seen = points.geometry.to_numpy()[some]
+    if len(x) != len(points) or (x[some] != shapely.get_x(seen)).any() or (y[some] != shapely.get_y(seen)).any():
+        raise ContractError(
+            "`driven` tells of other records than `points`; hand on both from one cleaning, or `removed` instead"
+        )
+    return x, y
 
 
 def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
@@ -239,15 +257,6 @@ def _write(
 def _window(inside: np.ndarray) -> tuple[slice, slice]:
     rows, cols = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
     return slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
-
-
-def _array(values: np.ndarray, stack: xr.Dataset, name: str) -> xr.DataArray:
-    kind = variable(name)
-    said = {"units": kind.unit, "long_name": kind.long_name}
-    out = xr.DataArray(values, coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"), name=name, attrs=said)
-    out.rio.write_crs(stack.rio.crs, inplace=True)
-    out.rio.write_transform(stack.rio.transform(), inplace=True)
-    return out
 
 
 def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from stovergeo.errors import Report
+from stovergeo.errors import ContractError, Report
 from stovergeo.stack import put
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import boundary_from_points, clean_points, grain_surface
@@ -192,6 +192,15 @@ def test_where_machines_drove_is_found_again_from_the_records(made, book, grid_o
     found = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
     assert found.grain.to_numpy() == pytest.approx(told.grain.to_numpy(), nan_ok=True)
     assert found.error.to_numpy() == pytest.approx(told.error.to_numpy(), nan_ok=True)
+
+
+@pytest.mark.parametrize("other", [lambda kept: kept.iloc[::-1], lambda kept: kept.iloc[:-1]])
+def test_memory_of_other_points_is_refused(made, book, grid_over, other) -> None:
+    points = made.harvest(made.smooth, seconds=2.0, width_m=80, height_m=200)
+    fields = boundary_from_points(points)
+    cleaned = clean_points(points, book, Report())
+    with pytest.raises(ContractError, match="other records"):
+        grain_surface(other(cleaned.points), fields, grid_over(fields), book, driven=cleaned.driven)
 
 
 @pytest.mark.parametrize("known_at", [1, 4])
