@@ -215,7 +215,7 @@ def _estimate(
         setting.swath_m,
     )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
-    surface_mg = grain_mg - float((grain_kg / values) @ residual) / KG_PER_MG
+    surface_mg = grain_mg - float(np.einsum("i,i", grain_kg / values, residual)) / KG_PER_MG
     row = {
         "mass_factor": grain_mg / surface_mg if surface_mg > 0 else 1.0,
         "points_mg": grain_mg,
