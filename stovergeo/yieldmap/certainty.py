@@ -33,11 +33,7 @@ _LOCAL = 250_000  #: records from which means, local and of all, are told
 class ErrorAlong(NamedTuple):
     """A certainty made ready to be read along rows of a grid, by compiled loops; see `Certainty`."""
 
-    risk: Along
-    noise: Along
-    spread: Along
-    mean_risk: float
-    shrink: float
+    variance: Along
     gap_m: np.ndarray
     gap_variance: np.ndarray
 
@@ -46,12 +42,8 @@ class ErrorAlong(NamedTuple):
 class Certainty:
     """The parts of the error; variances in (Mg/ha)²."""
 
-    risk: Field  #: local mean of the unbiased risk
-    noise: Field  #: local variance of a record about the crop
-    spread: Field  #: local share of that variance that reaches the surface
+    variance: Field  #: local variance of the surface's error near records
     noise_sd: float  #: of a record, mean over the field, Mg/ha
-    shrink: float  #: how far local risk is believed against its mean over the field
-    mean_risk: float
     gap_m: np.ndarray  #: distances from the nearest record ...
     gap_variance: np.ndarray  #: ... and the variance to be added there
 
@@ -63,22 +55,16 @@ class Certainty:
 
     def along(self, x: np.ndarray) -> ErrorAlong:
         """Return the error ready for rows of a grid whose cells have their middles at x."""
-        own = self.risk.along(x), self.noise.along(x), self.spread.along(x)
-        return ErrorAlong(*own, self.mean_risk, self.shrink, self.gap_m, self.gap_variance)
+        return ErrorAlong(self.variance.along(x), self.gap_m, self.gap_variance)
 
 
 @njit(cache=True, nogil=True)
-def error_row(along: ErrorAlong, y: float, distance: np.ndarray, room: np.ndarray, out: np.ndarray) -> None:
-    """Write the standard error along the row at y; `room` is that of `room_for`."""
-    noise, spread = room[1, : len(out)], room[2, : len(out)]
-    row_at(along.risk, y, room[0], out)
-    row_at(along.noise, y, room[0], noise)
-    row_at(along.spread, y, room[0], spread)
+def error_row(along: ErrorAlong, y: float, distance: np.ndarray, line: np.ndarray, out: np.ndarray) -> None:
+    """Write the standard error along the row at y; `line` is room for the lattice's row."""
+    row_at(along.variance, y, line, out)
     gap, added = along.gap_m, along.gap_variance
     for c in range(len(out)):
-        own = max(noise[c], 0.0) * max(spread[c], 0.0)
-        variance = max(along.mean_risk + along.shrink * (out[c] - along.mean_risk), own)
-        far = distance[c]
+        variance, far = out[c], distance[c]
         if far > gap[0]:
             k = 1
             while k < len(gap) and gap[k] < far:
@@ -89,17 +75,10 @@ def error_row(along: ErrorAlong, y: float, distance: np.ndarray, room: np.ndarra
 
 
 @njit(cache=True, nogil=True)
-def room_for(along: ErrorAlong, columns: int) -> np.ndarray:
-    """Return the room that `error_row` needs for rows of so many cells."""
-    lattice = max(longest(along.risk), longest(along.noise), longest(along.spread))
-    return np.empty((3, max(lattice, columns)))
-
-
-@njit(cache=True, nogil=True)
 def _fill(along: ErrorAlong, y: np.ndarray, distance: np.ndarray, out: np.ndarray) -> None:
-    room = room_for(along, out.shape[1])
+    line = np.empty(longest(along.variance))
     for r in range(len(y)):
-        error_row(along, y[r], distance[r], room, out[r])
+        error_row(along, y[r], distance[r], line, out[r])
 
 
 def pass_noise(values: np.ndarray, pass_id: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -234,16 +213,13 @@ def learn_certainty(
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
-    return Certainty(
-        risk=risk,
-        noise=local_noise,
-        spread=spread,
-        noise_sd=float(np.sqrt(variance)),
-        shrink=between / (between + sampling + _TINY),
-        mean_risk=mean_risk,
-        gap_m=gap_m,
-        gap_variance=gap_variance,
-    )
+    # said at the nodes of one lattice, between which the grid reads it; never less than the noise that comes through
+    rows, columns = window.weights.shape
+    nodes = window.x0 + window.step * np.arange(columns), window.y0 + window.step * np.arange(rows)
+    own = np.maximum(local_noise.on_grid(*nodes), 0) * np.maximum(spread.on_grid(*nodes), 0)
+    shrink = between / (between + sampling + _TINY)
+    local = np.maximum(mean_risk + shrink * (risk.on_grid(*nodes) - mean_risk), own)
+    return Certainty(Field(0.0, [window], [local]), float(np.sqrt(variance)), gap_m, gap_variance)
 
 
 def _ground_per_record(level: Level) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.swath import Way, crossed, extent, outline, way_of
+from stovergeo.yieldmap.swath import Way, crossed, extent, outline, slopes, way_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +29,8 @@ def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float
     x, y : array
         Cell centres of a regular north-up grid: x rising, y falling.
     slack_m : float
-        Footprints are widened by this on every side, to close what position error opens
-        between passes.
+        Footprints are widened by this on either side, to close what position error opens
+        between passes, and where what was cut begins and ends.
 
     Returns
     -------
@@ -43,18 +43,22 @@ def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float
 
 
 @njit(cache=True, nogil=True)
-def _mark(way: Way, count: np.ndarray, widen: float, x0: float, y0: float, cell: float, out: np.ndarray) -> None:
+def _mark(way: Way, cut: np.ndarray, widen: float, x0: float, y0: float, cell: float, out: np.ndarray) -> None:
     rows, columns = out.shape
-    corners = np.empty((4, 2))
+    corners, per_y = np.empty((4, 2)), np.empty(4)
     for i in range(len(way.x)):
-        if not count[i]:
+        if not cut[i]:
             continue
-        outline(way, i, widen, corners)
+        # the record before or after of the same pass covers what lies there
+        back = 0.0 if i > 0 and cut[i - 1] and way.pass_id[i - 1] == way.pass_id[i] else widen
+        ahead = 0.0 if i + 1 < len(cut) and cut[i + 1] and way.pass_id[i + 1] == way.pass_id[i] else widen
+        outline(way, i, widen, back, ahead, corners)
+        slopes(corners, per_y)
         low_y, high_y = extent(corners, 1)
         top = max(int(np.ceil((y0 - high_y) / cell)), 0)
         bottom = min(int(np.floor((y0 - low_y) / cell)), rows - 1)
         for row in range(top, bottom + 1):
-            left, right = crossed(corners, y0 - row * cell)
+            left, right = crossed(corners, per_y, y0 - row * cell)
             if left <= right:
                 first = max(int(np.ceil((left - x0) / cell)), 0)
                 for col in range(first, min(int(np.floor((right - x0) / cell)), columns - 1) + 1):

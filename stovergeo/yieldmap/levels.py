@@ -23,7 +23,7 @@ _MARGIN = 3.0  #: scales beyond the records that the lattice reaches
 _STEPS = 2  #: lattice steps in a scale
 _REACH = 7  #: steps after which the Gaussian is cut off, 3.5 scales
 _MANY = 50_000  #: records beyond which a thread for each level saves time
-_STRIP = 32  #: columns blurred at a time, which stay in the processor's cache
+_ROWS = 32  #: rows blurred at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def make_levels(records: Records, scales: Sequence[float]) -> list[Level]:
         rows = int((north + _MARGIN * scale - y0) / step) + 2
         weights = np.zeros((rows, columns))
         _splat(x, y, records.weight, None, x0, y0, step, weights)
-        _blur(weights, taps)
+        _blur(weights, taps, None, 0.0)
         at = np.zeros(len(some))
         _add(weights, x[some], y[some], x0, y0, step, 1.0, at)
         return Level(scale, x0, y0, step, taps, weights, float(np.median(at)))
@@ -195,8 +195,7 @@ def _correct(records: Records, level: Level, share: float, residual: np.ndarray)
     """Return a level's correction of what the levels before it missed, and take it off that."""
     moment = np.zeros_like(level.weights)
     _splat(records.x, records.y, records.weight, residual, level.x0, level.y0, level.step, moment)
-    _blur(moment, level.taps)
-    _divide(moment, level.weights, max(share, 1e-9) * level.full)
+    _blur(moment, level.taps, level.weights, max(share, 1e-9) * level.full)
     _add(moment, records.x, records.y, level.x0, level.y0, level.step, -1.0, residual)
     return moment
 
@@ -275,36 +274,33 @@ def _fill(along: Along, y: np.ndarray, out: np.ndarray) -> None:
         row_at(along, y[r], line, out[r])
 
 
-@njit(cache=True, nogil=True)
-def _blur(field: np.ndarray, taps: np.ndarray) -> None:
-    """Blur a field in its place by a separable Gaussian, nothing beyond the edge; a strip of columns at a time."""
+@njit(cache=True, nogil=True, error_model="numpy")
+def _blur(field: np.ndarray, taps: np.ndarray, by: np.ndarray | None, added: float) -> None:
+    """Blur a field in its place by a separable Gaussian, nothing beyond the edge; then divide it by `by` and `added`.
+
+    Some rows at a time, which stay in the processor's cache together with those above and below as they were.
+    """
     rows, columns = field.shape
-    strip = np.zeros((rows + 2 * _REACH, _STRIP))
-    for first in range(0, columns, _STRIP):
-        wide = min(_STRIP, columns - first)
-        for r in range(rows):
-            for c in range(wide):
-                strip[_REACH + r, c] = field[r, first + c]
-        for r in range(rows):
-            for c in range(wide):
-                total = taps[0] * strip[r + _REACH, c]
+    before, line = np.zeros((_ROWS + 2 * _REACH, columns)), np.zeros(columns + 2 * _REACH)
+    for r in range(min(_REACH, rows)):
+        before[_REACH + r] = field[r]
+    for first in range(0, rows, _ROWS):
+        for r in range(_ROWS):
+            ahead = first + _REACH + r
+            if ahead < rows:
+                before[2 * _REACH + r] = field[ahead]
+            else:
+                before[2 * _REACH + r] = 0.0
+        for r in range(min(_ROWS, rows - first)):
+            for c in range(columns):
+                total = taps[0] * before[_REACH + r, c]
                 for k in range(1, _REACH + 1):
-                    total += taps[k] * (strip[r + _REACH - k, c] + strip[r + _REACH + k, c])
-                field[r, first + c] = total
-    line = np.zeros(columns + 2 * _REACH)
-    for r in range(rows):
-        for c in range(columns):
-            line[_REACH + c] = field[r, c]
-        for c in range(columns):
-            total = taps[0] * line[c + _REACH]
-            for k in range(1, _REACH + 1):
-                total += taps[k] * (line[c + _REACH - k] + line[c + _REACH + k])
-            field[r, c] = total
-
-
-@njit(cache=True, nogil=True)
-def _divide(field: np.ndarray, by: np.ndarray, added: float) -> None:
-    rows, columns = field.shape
-    for r in range(rows):
-        for c in range(columns):
-            field[r, c] /= by[r, c] + added
+                    total += taps[k] * (before[_REACH + r - k, c] + before[_REACH + r + k, c])
+                line[_REACH + c] = total
+            for c in range(columns):
+                total = taps[0] * line[_REACH + c]
+                for k in range(1, _REACH + 1):
+                    total += taps[k] * (line[_REACH + c - k] + line[_REACH + c + k])
+                field[first + r, c] = total if by is None else total / (by[first + r, c] + added)
+        for r in range(2 * _REACH):
+            before[r] = before[_ROWS + r]

@@ -27,39 +27,38 @@ def distance_to_records(cells: np.ndarray, asked: np.ndarray, cell_m: float, rea
     array, (rows, columns), float32
         Infinite in cells not asked for, and where no record lies within reach.
     """
-    out = np.full(asked.shape, np.inf, np.float32)
-    most = min(reach_m / cell_m, 65_000.0)
-    away = np.full(asked.shape, int(most) + 1, np.uint16)  # rows to the nearest record of the column
-    _search(cells, asked, cell_m, most, away, out)
-    return out
+    most = min(reach_m / cell_m, 65_000.0)  # a whole number of 32 bits tells it exactly
+    away = np.full(asked.shape, np.floor(most) + 1, np.float32)
+    _search(cells, asked, cell_m, most, away)
+    return away
 
 
 @njit(cache=True, nogil=True)
-def _search(
-    cells: np.ndarray, asked: np.ndarray, cell_m: float, most: float, away: np.ndarray, out: np.ndarray
-) -> None:
+def _search(cells: np.ndarray, asked: np.ndarray, cell_m: float, most: float, away: np.ndarray) -> None:
+    """Write the distance where first the most is, and a row further off."""
     rows, columns = asked.shape
     reach = int(most)
     for cell in cells:
         if cell >= 0:
             away[cell // columns, cell % columns] = 0
+    # rows to the nearest record of the column
     for r in range(1, rows):
         for c in range(columns):
-            away[r, c] = min(away[r, c], away[r - 1, c] + 1)
+            away[r, c] = min(away[r, c], away[r - 1, c] + np.float32(1))
     for r in range(rows - 2, -1, -1):
         for c in range(columns):
-            away[r, c] = min(away[r, c], away[r + 1, c] + 1)
+            away[r, c] = min(away[r, c], away[r + 1, c] + np.float32(1))
+    own = np.empty(columns, np.int64)
     for r in range(rows):
         for c in range(columns):
-            if not asked[r, c]:
-                continue
-            best = away[r, c] * away[r, c]
+            own[c] = int(away[r, c]) ** 2
+        for c in range(columns):
+            best = own[c]
             k = 1
-            while k * k < best and k <= reach:
+            while k * k < best and k <= reach and asked[r, c]:
                 if c >= k:
-                    best = min(best, k * k + away[r, c - k] * away[r, c - k])
+                    best = min(best, k * k + own[c - k])
                 if c + k < columns:
-                    best = min(best, k * k + away[r, c + k] * away[r, c + k])
+                    best = min(best, k * k + own[c + k])
                 k += 1
-            if best <= most * most:
-                out[r, c] = cell_m * np.sqrt(best)
+            away[r, c] = cell_m * np.sqrt(best) if asked[r, c] and best <= most * most else np.inf

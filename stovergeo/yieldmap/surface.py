@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -17,7 +18,7 @@ from stovergeo.schemas import check_table
 from stovergeo.stack import put
 from stovergeo.units import KG_PER_MG
 from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
-from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond, room_for
+from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
 from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
 from stovergeo.yieldmap.nearest import distance_to_records
@@ -118,40 +119,37 @@ def grain_surface(
     """
     check_table(points, "points", "the grain surface")
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
-    numbers, (px, py) = side_by_side(lambda: field_numbers(fields, stack), lambda: _places(points, driven))
-    grain = np.full(numbers.shape, np.nan, np.float32)
-    error = np.full(numbers.shape, np.nan, np.float32)
+    px, py = _places(points, driven)
+    grain = np.full((len(y), len(x)), np.nan, np.float32)
+    error = np.full((len(y), len(x)), np.nan, np.float32)
     rows: list[dict[str, float]] = []
     outside = len(points)
     if len(points):
         setting = _setting(points, book)
         slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
-        breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
-        cells = cells_of(px, py, x, y)
-        if driven is None:
-            driven = driven_again(points, removed, *breaks)
         reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
-        of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
-        records = np.bincount(of_point[of_point >= 0], minlength=len(fields))
-        outside -= int(records.sum())
-        enough = [f for f in range(len(fields)) if records[f] >= least and (numbers == f).any()]
-
-        def estimates() -> list[tuple[int, Field, Certainty, dict[str, float]]]:
+        if driven is None:
+            breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+            driven = driven_again(points, removed, *breaks)
+        with ThreadPoolExecutor(1) as aside:
+            harvested = aside.submit(harvested_cells, driven, x, y, slack)
+            numbers = field_numbers(fields, stack)
+            cells = cells_of(px, py, x, y)
+            cell_m = abs(float(x[1] - x[0]))
+            there = aside.submit(lambda: distance_to_records(cells, harvested.result() & (numbers >= 0), cell_m, reach))
+            of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
+            records = np.bincount(of_point + 1, minlength=len(fields) + 1)[1:]
+            outside -= int(records.sum())
             found = []
-            for f in enough:
-                mine = of_point == f if records[f] < len(points) else slice(None)
-                found.append((f, *_estimate(points, mine, px[mine], py[mine], setting)))
-            return found
-
-        def distances() -> np.ndarray:
-            harvested = harvested_cells(driven, x, y, slack)
-            return distance_to_records(cells, harvested & (numbers >= 0), abs(float(x[1] - x[0])), reach)
-
-        found, distance = side_by_side(estimates, distances)
-        for f, field, certainty, row in found:
-            inside = numbers == f
-            part = _window(inside)
-            known = inside[part] & np.isfinite(distance[part])
+            for f in np.flatnonzero(records >= least):
+                part = _window(fields.geometry.iloc[f], x, y)
+                inside = numbers[part] == f
+                if inside.any():
+                    mine = of_point == f if records[f] < len(points) else slice(None)
+                    found.append((part, inside, *_estimate(points, mine, px[mine], py[mine], setting)))
+            distance = there.result()
+        for part, inside, field, certainty, row in found:
+            known = inside & np.isfinite(distance[part])
             where = grain[part], error[part], known, distance[part], x[part[1]], y[part[0]]
             _fill(*where, field, certainty, row["mass_factor"])
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
@@ -244,19 +242,21 @@ def _write(
     grain: np.ndarray, error: np.ndarray,
 ) -> None:  # fmt: skip
     rows, columns = known.shape
-    value, away, line = np.empty(columns), np.empty(columns), np.empty(longest(field))
-    room = room_for(certainty, columns)
+    value, away, line = np.empty(columns), np.empty(columns), np.empty(max(longest(field), longest(certainty.variance)))
     for r in range(rows):
         row_at(field, y[r], line, value)
-        error_row(certainty, y[r], distance[r], room, away)
+        error_row(certainty, y[r], distance[r], line, away)
         for c in range(columns):
             if known[r, c]:
                 grain[r, c], error[r, c] = max(value[c] * factor, 0.0), away[c]
 
 
-def _window(inside: np.ndarray) -> tuple[slice, slice]:
-    rows, cols = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
-    return slice(rows[0], rows[-1] + 1), slice(cols[0], cols[-1] + 1)
+def _window(outline: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> tuple[slice, slice]:
+    """Return the rows and columns of a grid that hold all cells that may count to an outline."""
+    west, south, east, north = outline.bounds
+    spare = abs(float(x[1] - x[0]))
+    rows = slice(*np.searchsorted(-y, [-north - spare, spare - south]))
+    return rows, slice(*np.searchsorted(x, [west - spare, east + spare]))
 
 
 def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:

@@ -17,6 +17,7 @@ from stovergeo.yieldmap.passes import Track
 
 #: cells along the side of a tile; a row of a tile is one word of 64 bits, and only tiles that hold records are kept
 _TILE = 64
+_POWER, _WITHIN = np.uint32(6), np.uint32(63)  # a cell's tile, and its place there, from its number
 _ALL = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
 
 
@@ -75,16 +76,16 @@ def new_share(track: Track, cell_m: float) -> np.ndarray:
 
 
 @njit(cache=True, nogil=True)
-def outline(way: Way, i: int, widen: float, corners: np.ndarray) -> None:
-    """Write the corners, (4, 2), of footprint i, widened on all four sides."""
+def outline(way: Way, i: int, aside: float, back: float, ahead: float, corners: np.ndarray) -> None:
+    """Write the corners, (4, 2), of footprint i, widened on either side, at its back and ahead."""
     x, y, east, north = way.x[i], way.y[i], way.east[i], way.north[i]
-    half = 0.5 * way.swath[i] + widen
+    half = 0.5 * way.swath[i] + aside
     if i > 0 and way.pass_id[i] == way.pass_id[i - 1]:
         rx, ry, re, rn = way.x[i - 1], way.y[i - 1], way.east[i - 1], way.north[i - 1]
     else:
         rx, ry, re, rn = x - way.length[i] * east, y - way.length[i] * north, east, north
-    rx, ry = rx - widen * re, ry - widen * rn
-    fx, fy = x + widen * east, y + widen * north
+    rx, ry = rx - back * re, ry - back * rn
+    fx, fy = x + ahead * east, y + ahead * north
     corners[0, 0], corners[0, 1] = rx - half * rn, ry + half * re
     corners[1, 0], corners[1, 1] = rx + half * rn, ry - half * re
     corners[2, 0], corners[2, 1] = fx + half * north, fy - half * east
@@ -94,7 +95,7 @@ def outline(way: Way, i: int, widen: float, corners: np.ndarray) -> None:
 @njit(cache=True, nogil=True)
 def _outline_all(way: Way, corners: np.ndarray) -> None:
     for i in range(len(corners)):
-        outline(way, i, 0.0, corners[i])
+        outline(way, i, 0.0, 0.0, 0.0, corners[i])
 
 
 @njit(cache=True, nogil=True)
@@ -141,20 +142,25 @@ def _touched(way: Way, x0: float, y0: float, side: float, slot: np.ndarray) -> i
     return found
 
 
+@njit(cache=True, nogil=True, error_model="numpy")
+def slopes(corners: np.ndarray, per_y: np.ndarray) -> None:
+    """Write how far each side of a footprint goes in x for each metre in y; no number where it goes along x."""
+    for a in range(4):
+        b = (a + 1) % 4
+        per_y[a] = (corners[b, 0] - corners[a, 0]) / (corners[b, 1] - corners[a, 1])
+
+
 @njit(cache=True, nogil=True)
-def crossed(corners: np.ndarray, y: float) -> tuple[float, float]:
-    """Return from where to where the line of equal y lies in a footprint, which is convex; left > right if nowhere."""
+def crossed(corners: np.ndarray, per_y: np.ndarray, y: float) -> tuple[float, float]:
+    """Return from where to where the line of equal y lies in a footprint, which is convex; left > right if nowhere.
+
+    All four sides are asked and no branch is taken, for which sides the line meets cannot be foretold.
+    """
     left, right = np.inf, -np.inf
-    xa, ya = corners[3, 0], corners[3, 1]
-    for b in range(4):
-        xb, yb = corners[b, 0], corners[b, 1]
-        if (ya <= y) != (yb <= y):
-            x = xa + (y - ya) / (yb - ya) * (xb - xa)
-            if x < left:
-                left = x
-            if x > right:
-                right = x
-        xa, ya = xb, yb
+    for a in range(4):
+        met = (corners[a, 1] <= y) != (corners[(a + 1) % 4, 1] <= y)
+        x = corners[a, 0] + (y - corners[a, 1]) * per_y[a]
+        left, right = min(left, x if met else np.inf), max(right, x if met else -np.inf)
     return left, right
 
 
@@ -162,31 +168,39 @@ def crossed(corners: np.ndarray, y: float) -> tuple[float, float]:
 def _draw(
     way: Way, x0: float, y0: float, cell: float, slot: np.ndarray, cut: np.ndarray, owner: np.ndarray, share: np.ndarray
 ) -> None:
-    corners = np.empty((4, 2))
+    corners, per_y = np.empty((4, 2)), np.empty(4)
+    per_m = 1.0 / cell
     for i in range(len(way.x)):
         mine = way.pass_id[i]
-        outline(way, i, 0.0, corners)
+        outline(way, i, 0.0, 0.0, 0.0, corners)
+        slopes(corners, per_y)
         low_y, high_y = extent(corners, 1)
         all_cells, new_cells = np.uint64(0), np.uint64(0)
-        for row in range(int((low_y - y0) / cell), int((high_y - y0) / cell) + 1):
-            left, right = crossed(corners, y0 + (row + 0.5) * cell)
+        # unsigned indices: no branch for those below zero
+        for row in range(np.uint32((low_y - y0) * per_m), np.uint32((high_y - y0) * per_m) + np.uint32(1)):
+            left, right = crossed(corners, per_y, y0 + (row + 0.5) * cell)
             if left > right:
                 continue
-            first, last = int(np.ceil((left - x0) / cell - 0.5)), int(np.ceil((right - x0) / cell - 0.5))
-            line = row % _TILE
+            first, last = np.uint32(np.ceil((left - x0) * per_m - 0.5)), np.uint32(np.ceil((right - x0) * per_m - 0.5))
+            above, line = np.uint32(row) >> _POWER, np.uint32(row) & _WITHIN
             while first < last:  # tile by tile
-                tile, start = slot[row // _TILE, first // _TILE], first % _TILE
-                cells = min(last - first, _TILE - start)
-                bits = (_ALL >> np.uint64(_TILE - cells)) << np.uint64(start)
+                tile, start = np.uint32(slot[above, first >> _POWER]), first & _WITHIN
+                cells = min(last - first, _WITHIN + np.uint32(1) - start)
+                bits = (_ALL >> np.uint64(np.uint32(_TILE) - cells)) << np.uint64(start)
                 if owner[tile, line] != mine:
                     cut[tile, line, 0] |= cut[tile, line, 1]
                     cut[tile, line, 1] = 0
                     owner[tile, line] = mine
-                new = bits & ~(cut[tile, line, 0] | cut[tile, line, 1])
-                cut[tile, line, 1] |= new
-                new_cells += _ones(new)
-                all_cells += _ones(new | (bits & cut[tile, line, 0]))
-                first += cells
+                before, own = cut[tile, line, 0], cut[tile, line, 1]
+                new = bits & ~(before | own)
+                cut[tile, line, 1] = own | new
+                first = np.uint32(first + cells)
+                if new == bits:  # all of it, nearly always
+                    new_cells += np.uint64(cells)
+                    all_cells += np.uint64(cells)
+                else:
+                    new_cells += _ones(new)
+                    all_cells += _ones(new | (bits & before))
         if all_cells > 0:
             share[i] = new_cells / all_cells
 

@@ -209,9 +209,8 @@ def test_error_grows_with_distance_as_held_out_records_tell(known_at):
     gap_m, gap_variance = np.array([7.0, 12.0, 20.0, 33.0])[:known_at], np.array([0.0, 0.2, 0.5, 0.6])[:known_at]
     flat = np.zeros((4, 4))
     level = Level(scale=4.0, x0=-2.0, y0=-2.0, step=5.0, taps=np.ones(1), weights=flat, full=1.0)
-    plain = {name: Field(mean, [level], [flat]) for name, mean in {"risk": 0.3, "noise": 1.2, "spread": 0.1}.items()}
-    certainty = Certainty(**plain, noise_sd=1.1, shrink=0.5, mean_risk=0.2, gap_m=gap_m, gap_variance=gap_variance)
+    near = Field(0.3, [level], [flat])
+    certainty = Certainty(near, noise_sd=1.1, gap_m=gap_m, gap_variance=gap_variance)
     distance_m = np.array([[0.0, 7.0, 7.1, 12.0, 15.0, 33.0, 40.0, np.inf]])
     found = certainty.standard_error(np.arange(8.0), np.zeros(1), distance_m)
-    risk = max(0.2 + 0.5 * (0.3 - 0.2), 1.2 * 0.1)
-    np.testing.assert_allclose(found, np.sqrt(risk + np.interp(distance_m, gap_m, gap_variance)), rtol=1e-12)
+    np.testing.assert_allclose(found, np.sqrt(0.3 + np.interp(distance_m, gap_m, gap_variance)), rtol=1e-12)
