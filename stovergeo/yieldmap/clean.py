@@ -17,12 +17,13 @@ from stovergeo.handbook import Handbook
 from stovergeo.schemas import check_table
 from stovergeo.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
-from stovergeo.yieldmap.delay import DelaySearch, find_delay, later_ground, moved
+from stovergeo.yieldmap.bins import Bins, bin_points
+from stovergeo.yieldmap.delay import DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
-from stovergeo.yieldmap.passes import Track, coordinates, placed, points_at, track_of
+from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, names_of, tally
 from stovergeo.yieldmap.swath import new_share
 from stovergeo.yieldmap.threads import for_each
@@ -94,43 +95,52 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     """
     check_table(points, "points", "cleaning")
     codes = np.zeros(len(points), np.int8)
-    x, y = coordinates(points)
-    whole = _whole_records(points, x, y)
-    codes[~whole] = code_of("incomplete")
-    if not whole.any():
-        return _result(points, codes, points.iloc[:0], {}, None)
-    all_whole = bool(whole.all())
-    sound = points if all_whole else points[whole]
-    run = _Run(sound, x, y, book) if all_whole else _Run(sound, x[whole], y[whole], book)
-    corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
-    swath = usual(run.track.swath)
     with ThreadPoolExecutor(1) as aside:
+        machines = aside.submit(machines_of, points)
+        x, y = coordinates(points)
+        whole = _whole_records(points, x, y)
+        codes[~whole] = code_of("incomplete")
+        if not whole.any():
+            return _result(points, codes, points.iloc[:0], tally(codes), {}, None)
+        if whole.all():
+            sound, run = points, _Run(points, x, y, machines.result(), book)
+        else:
+            sound = points[whole]
+            run = _Run(sound, x[whole], y[whole], machines_of(sound), book)
+        corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
+        swath = usual(run.track.swath)
         co_located = aside.submit(steps.co_located, run.track)
         middle = run.track.at_middle()
         pairs = side_pairs(middle)
         _plain_faults(run, co_located.result(), book)
         corrections["delay"] = _delays(run, middle, pairs, book)
-        # one long compiled loop, beside which the interpreter is free to make points; nothing moves them any more
+        places, reach = run.places(), swath * book.value("yieldmap.outlier.reach_swaths")
+        # long compiled loops, beside which the interpreter is free to make points; nothing moves them any more
         share = aside.submit(new_share, run.track, swath / book.value("yieldmap.swath.bitmap_cells"))
-        geometry = points_at(*run.places())
+        bins = aside.submit(bin_points, *places, reach / 2)
+        geometry = points_at(*places)
         corrections["ends"] = _pass_faults(run, book)
         corrections["overlap"] = _swaths(run, swath, share.result(), pairs, book)
-    _outliers(run, book)
-    corrections["machines"] = _machines(run, book)
+        _outliers(run, bins.result(), places, reach, book)
+    corrections["machines"] = _machines(run, places, book)
     codes[whole] = run.track.back(run.code)
-    _tell(report, codes, run.track)
-    keep = np.flatnonzero(run.track.back(run.kept))
-    x, y = (run.track.back(values)[keep] for values in run.places())
+    counts = tally(codes)
+    _tell(report, counts, run.track)
+    keep = run.track.back(run.kept)
+    x, y = (run.track.back(values)[keep] for values in places)
     driven = Driven(run.track, ~np.isin(run.code, [code_of(reason) for reason in NOT_CUT]), (x, y))
-    return _result(points, codes, _kept(sound, run, keep, geometry), corrections, driven)
+    return _result(points, codes, _kept(sound, run, keep, geometry), counts, corrections, driven)
 
 
 class _Run:
     """The records in driving order while they are being cleaned."""
 
-    def __init__(self, points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray, book: Handbook) -> None:
+    def __init__(
+        self, points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray, machines: tuple[np.ndarray, list[str]],
+        book: Handbook,
+    ) -> None:  # fmt: skip
         gap, turn = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
-        self.track = track_of(points, x, y, gap_records=gap, turn_deg=turn)
+        self.track = track_of(points, x, y, gap_records=gap, turn_deg=turn, machines=machines)
         driven = self.track.driven
         self.code = np.zeros(len(points), np.int8)
         self.area = np.array(driven(points["area_m2"].to_numpy(float)))
@@ -176,20 +186,15 @@ def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str,
     """Find each machine's flow delay and move its grain where that helps."""
     search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
     track, found = run.track, {}
-    rate = run.grain / track.seconds
-    flow, ground = np.where(run.kept, rate, np.nan), run.area / track.seconds
+    flow, ground = np.where(run.kept, run.grain / track.seconds, np.nan), run.area / track.seconds
     for number, name in enumerate(track.machine_names):
         mine = (track.machine[pairs.one] == number) & (track.machine[pairs.other] == number)
         delay = find_delay(middle, flow, ground, pairs.where(mine), search)
         if delay.applied:
             here = track.machine == number
-            source, later_s = moved(track, delay.seconds)
-            run.remove(here & (source < 0), "not_recorded")
-            measured = here & (source >= 0)
-            run.grain = np.where(measured, rate[source] * track.seconds, run.grain)
-            later_s = np.where(measured, later_s, 0.0)
-            run.area = later_ground(track, run.area, later_s)
-            run.moved_m += later_s * track.length / track.seconds
+            run.grain, run.area, ahead_m, missing = shifted(track, here, delay.seconds, run.grain, run.area)
+            run.moved_m += ahead_m
+            run.remove(missing, "not_recorded")
             run.remove(here & (run.grain <= 0), "no_flow")
         found[name] = asdict(delay)
     return found
@@ -235,27 +240,26 @@ def _swaths(run: _Run, swath: float, share: np.ndarray, pairs: Pairs, book: Hand
     }
 
 
-def _outliers(run: _Run, book: Handbook) -> None:
-    track = run.track
-    run.remove(run.yields > book.value("yieldmap.outlier.most_mg_ha"), "impossible")
-    kept = np.flatnonzero(run.kept)
-    if len(kept) < _FEWEST:
+def _outliers(run: _Run, bins: Bins, places: tuple[np.ndarray, np.ndarray], reach: float, book: Handbook) -> None:
+    yields = run.yields
+    run.remove(yields > book.value("yieldmap.outlier.most_mg_ha"), "impossible")
+    kept = run.kept
+    if np.count_nonzero(kept) < _FEWEST:
         return
-    reach = book.value("yieldmap.outlier.reach_swaths") * usual(track.swath)
+    yields[~kept] = np.nan
     limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
-    x, y = run.places()
-    found = steps.outliers(x[kept], y[kept], run.yields[kept], track.pass_id[kept], reach, *limits)
-    for reason, where in zip(("far_out", "unlike_neighbours"), found, strict=True):
-        run.code[kept[where]] = code_of(reason)
+    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, *limits)
+    for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
+        run.code[which] = code_of(reason)
 
 
-def _machines(run: _Run, book: Handbook) -> dict[str, dict]:
+def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], book: Handbook) -> dict[str, dict]:
     """Set machines to one level where they worked side by side; the total stays what it was."""
     track = run.track
     kept = np.flatnonzero(run.kept)
     if len(track.machine_names) < 2 or len(kept) < _FEWEST:
         return {}
-    x, y = run.places()
+    x, y = places
     scale_m = book.value("yieldmap.machines.scale_swaths") * usual(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
@@ -292,7 +296,7 @@ def _kept(points: gpd.GeoDataFrame, run: _Run, keep: np.ndarray, geometry: np.nd
     }
 
     def column(name: str) -> np.ndarray | ExtensionArray:
-        return track.back(found[name]())[keep] if name in found else points[name].array.take(keep)
+        return track.back(found[name]())[keep] if name in found else points[name].array[keep]
 
     # column by column, for a frame of many kinds is slow to copy whole
     names = [*found, *(name for name in points.columns if name not in found)]
@@ -310,23 +314,25 @@ def _pass_report(track: Track) -> dict[str, float | str]:
     }
 
 
-def _tell(report: Report, codes: np.ndarray, track: Track) -> None:
+def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
+    points = counts.set_index("reason")["points"]
     for code, reasons in (
-        ("yield.not_positive", ("no_flow",)),
-        ("yield.outlier", ("impossible", "far_out", "unlike_neighbours")),
-        ("points.duplicate", ("co_located",)),
+        ("yield.not_positive", ["no_flow"]),
+        ("yield.outlier", ["impossible", "far_out", "unlike_neighbours"]),
+        ("points.duplicate", ["co_located"]),
     ):
-        count = int(np.isin(codes, [code_of(reason) for reason in reasons]).sum())
+        count = int(points[reasons].sum())
         if count:
-            report.add(code, "yield points", f"{count:,} of {len(codes):,} records were left out.")
+            report.add(code, "yield points", f"{count:,} of {points.sum():,} records were left out.")
     if track.clock_steps_back or track.sorted_by_time:
         how = "records were sorted by time" if track.sorted_by_time else "the file's order was kept"
         report.add("time.order", "yield points", f"The clock runs backwards {track.clock_steps_back} times; {how}.")
 
 
 def _result(
-    points: gpd.GeoDataFrame, codes: np.ndarray, kept: gpd.GeoDataFrame, corrections: dict, driven: Driven | None
-) -> Cleaned:
+    points: gpd.GeoDataFrame, codes: np.ndarray, kept: gpd.GeoDataFrame, counts: pd.DataFrame, corrections: dict,
+    driven: Driven | None,
+) -> Cleaned:  # fmt: skip
     out = codes != 0
     removed = points[out].assign(removed_because=names_of(codes[out]).astype(str))
-    return Cleaned(kept, removed, tally(codes), corrections, driven)
+    return Cleaned(kept, removed, counts, corrections, driven)

@@ -9,6 +9,7 @@ and Drummond 2002, Trans. ASAE 45:915-926; cited from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -48,55 +49,60 @@ class DelaySearch:
     window_s: float  #: standard deviation of the window through which series are read
 
 
-def moved(track: Track, delay_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return, for each record, the record that measured its grain, and how much later that grain was cut.
+class Shifted(NamedTuple):
+    """What belongs to each record once the delay is known; arrays (n,) in driving order."""
 
-    The grain is taken over from a whole record, so that nothing is averaged; what is left
-    of the delay, less than a record, moves the ground instead (`later_ground`).
+    grain: np.ndarray
+    area: np.ndarray
+    ahead_m: np.ndarray  #: how much further on that ground lies; less than a record's way
+    missing: np.ndarray  #: bool: the pass's recording had stopped (or not begun, for a negative delay)
 
-    Returns
-    -------
-    source : array of int, (n,)
-        Index of the record of the same pass that measured the grain; -1 where the pass's
-        recording had stopped (or not begun, for a negative delay).
-    later_s : array, (n,)
-        Time from the record to when that grain was cut, s; within half a record.
+
+def shifted(track: Track, here: np.ndarray, delay_s: float, grain: np.ndarray, area: np.ndarray) -> Shifted:
+    """Give each record the grain that was measured a delay later, and the ground on which that stood.
+
+    The grain is taken over from a whole record of the same pass, so that nothing is averaged; what is left of the
+    delay, less than a record, moves the ground instead: part of it is the record's own and part the next one's (or
+    that of the one before); at the end of a pass the record's own stands for both.
+
+    Parameters
+    ----------
+    track : Track
+    here : array of bool, (n,)
+        Records of the machine; all others stay as they are.
+    delay_s : float
+    grain, area : array, (n,)
+        Of each record, as measured.
     """
-    source, later_s = np.empty(len(track.pass_id), np.int64), np.empty(len(track.pass_id))
-    _move(track.pass_id, track.clock, round(delay_s / usual(track.seconds)), delay_s, source, later_s)
-    return source, later_s
-
-
-@njit(cache=True, nogil=True)
-def _move(
-    pass_id: np.ndarray, clock: np.ndarray, records: int, delay_s: float, source: np.ndarray, later_s: np.ndarray
-) -> None:
-    for i in range(len(pass_id)):
-        j = i + records
-        inside = 0 <= j < len(pass_id) and pass_id[j] == pass_id[i]
-        source[i] = j if inside else -1
-        later_s[i] = clock[j] - delay_s - clock[i] if inside else 0.0
-
-
-def later_ground(track: Track, amount: np.ndarray, later_s: np.ndarray) -> np.ndarray:
-    """Return what of `amount` (area or way of each record) lies in the record's time moved by `later_s`.
-
-    Part of the record's own and part of the next one's (or the one before); at the end of
-    a pass the record's own stands for both.
-    """
-    out = np.empty(len(amount))
-    _shift(amount, track.seconds, track.pass_id, later_s, out)
+    n = len(grain)
+    out = Shifted(np.empty(n), np.empty(n), np.empty(n), np.empty(n, np.bool_))
+    records = round(delay_s / usual(track.seconds))
+    _shift(track.pass_id, track.clock, track.seconds, track.length, here, records, delay_s, grain, area, out)
     return out
 
 
 @njit(cache=True, nogil=True)
-def _shift(amount: np.ndarray, seconds: np.ndarray, pass_id: np.ndarray, later_s: np.ndarray, out: np.ndarray) -> None:
-    for i in range(len(amount)):
-        j = i + int(np.sign(later_s[i]))
-        if not (0 <= j < len(amount) and pass_id[j] == pass_id[i]):
-            j = i
-        share = min(abs(later_s[i]) / seconds[i], 1.0)
-        out[i] = (1 - share) * amount[i] + share * amount[j] * seconds[i] / seconds[j]
+def _shift(
+    pass_id: np.ndarray, clock: np.ndarray, seconds: np.ndarray, length: np.ndarray, here: np.ndarray,
+    records: int, delay_s: float, grain: np.ndarray, area: np.ndarray, out: Shifted,
+) -> None:  # fmt: skip
+    n = len(grain)
+    for i in range(n):
+        out.grain[i], out.area[i], out.ahead_m[i], out.missing[i] = grain[i], area[i], 0.0, False
+        if not here[i]:
+            continue
+        j = i + records
+        if not (0 <= j < n and pass_id[j] == pass_id[i]):
+            out.missing[i] = True
+            continue
+        out.grain[i] = grain[j] / seconds[j] * seconds[i]
+        later_s = clock[j] - delay_s - clock[i]
+        k = i + int(np.sign(later_s))
+        if not (0 <= k < n and pass_id[k] == pass_id[i]):
+            k = i
+        share = min(abs(later_s) / seconds[i], 1.0)
+        out.area[i] = (1 - share) * area[i] + share * area[k] * seconds[i] / seconds[k]
+        out.ahead_m[i] = later_s * length[i] / seconds[i]
 
 
 def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs, search: DelaySearch) -> Delay:
@@ -180,9 +186,9 @@ def _squared_differences(
 ) -> np.ndarray:
     """Return (delays, pairs) squared differences; NaN where either pass is not recorded then."""
     first, last = track.start[:-1], track.start[1:]
-    speed = track.length / np.maximum(track.seconds, 1e-6)
     # the foot of `one` on the other, opposite pass lies `along` ahead of `other` in its own direction
-    later = pairs.along / np.maximum(speed[pairs.other], 1e-6)
+    speed = track.length[pairs.other] / np.maximum(track.seconds[pairs.other], 1e-6)
+    later = pairs.along / np.maximum(speed, 1e-6)
     out = np.full((len(delays), len(pairs.one)), np.nan)
     args = (flow, ground, track.clock, track.pass_id, first, last)
     step_s = float(delays[1] - delays[0]) if len(delays) > 1 else 1.0

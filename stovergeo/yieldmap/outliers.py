@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.bins import bin_points
+from stovergeo.yieldmap.bins import Bins
 from stovergeo.yieldmap.threads import in_threads
 
 #: median absolute deviation -> standard deviation of a normal distribution, 1 / Phi^-1(3/4)
@@ -34,12 +34,15 @@ def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
 
 
 class Near(NamedTuple):
-    """Records in the order of square cells, half a radius wide, so that neighbours lie beside each other in memory."""
+    """Records in the order of square cells, so that neighbours lie beside each other in memory.
+
+    Those without a value have no place: they have no neighbours and are nobody's.
+    """
 
     x: np.ndarray
     y: np.ndarray
     values: np.ndarray
-    member: np.ndarray  #: which record each is
+    member: np.ndarray  #: which record each is, in their own order
     radius: float  #: neighbours are all other records within it, m
     x0: float
     y0: float
@@ -49,9 +52,18 @@ class Near(NamedTuple):
     start: np.ndarray  #: see `bins.Bins`
 
 
-def near_each_other(x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
-    """Put records, (n,) float64 arrays of one or more, in order to look for neighbours within a radius, m."""
-    bins = bin_points(x, y, radius / 2)
+def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
+    """Put records in order to look for neighbours.
+
+    Parameters
+    ----------
+    bins : Bins
+        Of these places, in cells of half a radius or more.
+    x, y, values : array, (n,), float64
+        NaN for values that do not count.
+    radius : float
+        How far neighbours lie at most, m.
+    """
     places = np.empty(len(x)), np.empty(len(x)), np.empty(len(x))
     in_threads(lambda low, high: _gather(low, high, bins.member, x, y, values, *places), len(x))
     return Near(*places, bins.member, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
@@ -59,6 +71,8 @@ def near_each_other(x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: fl
 
 def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return how many neighbours each record has, how many side with it, and whether it stands alone.
+
+    All in the order of `near`.
 
     Parameters
     ----------
@@ -73,7 +87,7 @@ def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tu
     -------
     count, siding : array, (n,), int32
     alone : array of bool, (n,)
-        Whether less than the share, or than two, side with it.
+        Whether less than the share, or than two, side with it; not so for one without a value.
     """
     n = len(near.x)
     count, siding, alone = np.empty(n, np.int32), np.empty(n, np.int32), np.empty(n, np.bool_)
@@ -88,7 +102,7 @@ def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.nda
     ----------
     near : Near
     asked : array of int, (m,)
-        Which records.
+        Which records, by their number in the order of `near`; each has a value.
 
     Returns
     -------
@@ -96,11 +110,8 @@ def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.nda
         Spread is the scaled median absolute deviation; NaN without neighbours.
     """
     median, spread = np.full(len(asked), np.nan), np.full(len(asked), np.nan)
-    place = np.empty(len(near.x), np.int32)
-    place[near.member] = np.arange(len(near.x), dtype=np.int32)
     most = int(np.diff(near.start).max()) * 25
-    at = place[asked]
-    in_threads(lambda low, high: _medians(low, high, near, at, most, median, spread), len(asked), least=2_000)
+    in_threads(lambda low, high: _medians(low, high, near, asked, most, median, spread), len(asked), least=2_000)
     return median, MAD_TO_SD * spread
 
 
@@ -111,7 +122,7 @@ def _gather(
 ) -> None:  # fmt: skip
     for p in range(low, high):
         i = member[p]
-        to_x[p], to_y[p], to_values[p] = x[i], y[i], values[i]
+        to_x[p], to_y[p], to_values[p] = x[i] if np.isfinite(values[i]) else np.nan, y[i], values[i]
 
 
 @njit(cache=True, nogil=True)
@@ -123,6 +134,9 @@ def _side(
     r2 = near.radius * near.radius
     for i in range(low, high):
         xi, yi, value = x[i], y[i], values[i]
+        if not np.isfinite(value):
+            count[i], siding[i], alone[i] = 0, 0, False
+            continue
         row, col = int((yi - near.y0) / near.size), int((xi - near.x0) / near.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         ahead = 0  # records in rows of cells not looked at yet
@@ -142,8 +156,7 @@ def _side(
                 ahead -= last - first
                 if side >= max(2.0, share * (k + ahead)):
                     break
-        m = near.member[i]
-        count[m], siding[m], alone[m] = k, side, side < max(2.0, share * k)
+        count[i], siding[i], alone[i] = k, side, side < max(2.0, share * k)
 
 
 @njit(cache=True, nogil=True)

@@ -98,8 +98,12 @@ def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     known = np.isfinite(x + y)
     if not known.any():
         return known
-    east, north = x - usual(x[known]), y - usual(y[known])
-    return east * east + north * north < _FAR_M**2  # never so for NaN
+    east, north = (x, y) if known.all() else (x[known], y[known])
+    east, north = x - usual(east), y - usual(north)
+    east *= east
+    north *= north
+    east += north
+    return east < _FAR_M**2  # never so for NaN
 
 
 def track_of(
@@ -110,6 +114,7 @@ def track_of(
     gap_records: float,
     turn_deg: float,
     most_back_share: float = 0.01,
+    machines: tuple[np.ndarray, list[str]] | None = None,
 ) -> Track:
     """Put records in driving order and split them into passes.
 
@@ -130,9 +135,11 @@ def track_of(
         A change of heading above this between two records ends a pass.
     most_back_share : float
         Largest share of backward clock steps for which the file's order is trusted.
+    machines : (array of int32, list of str), optional
+        `machines_of` these points, where that is known already.
     """
     n = len(points)
-    machine, names = _machines(points)
+    machine, names = machines or machines_of(points)
     order = np.argsort(machine, kind="stable") if len(names) > 1 else np.arange(n)
     time = points["time_s"].to_numpy(float) if "time_s" in points else np.full(n, np.nan)
     timed = bool(np.isfinite(time).all()) and n > 0
@@ -171,7 +178,8 @@ def track_of(
     )
 
 
-def _machines(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
+def machines_of(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
+    """Return the number of each record's machine, int32, and the machines' names."""
     if "machine" not in points:
         return np.zeros(len(points), dtype=np.int32), ["all"]
     codes, found = pd.factorize(points["machine"], use_na_sentinel=False)

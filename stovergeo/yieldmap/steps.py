@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
+from stovergeo.yieldmap.bins import Bins
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
 from stovergeo.yieldmap.usual import every, usual
@@ -22,13 +23,22 @@ def co_located(track: Track) -> np.ndarray:
     """Return which records stand where the machine's record before them stands, or repeat any earlier one."""
     out = np.zeros(len(track.x), np.bool_)
     _mark_standing(track.x, track.y, track.machine, out)
-    # most places share no bit with any other; only those that do are compared
-    power = max(_BITS * len(out), 64).bit_length()
-    met, shared = np.zeros((2, 1 << (power - 6)), np.uint64)
-    some = np.empty(len(out), np.int32)
-    some = some[: _sharing(track.x.view(np.uint64), track.y.view(np.uint64), power, met, shared, some)]
+    # most places share no bit with any other, and most that do share no second one; only those left are compared
+    some = _sharing(track.x, track.y)
+    some = some[_sharing(track.y[some], track.x[some])]
     out[some] |= pd.DataFrame({"x": track.x[some], "y": track.y[some]}).duplicated().to_numpy()
     return out
+
+
+def _sharing(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Return the indices of places that share a bit in a table with an earlier or later one; repeated ones always do.
+
+    A place is sent to another bit when its coordinates are handed over the other way round.
+    """
+    power = max(_BITS * len(one), 64).bit_length()
+    met, shared = np.zeros((2, 1 << (power - 6)), np.uint64)
+    found = np.empty(len(one), np.int32)
+    return found[: _find_sharing(one.view(np.uint64), other.view(np.uint64), power, met, shared, found)]
 
 
 @njit(cache=True, nogil=True)
@@ -46,7 +56,7 @@ def _sent_to(x_bits: np.uint64, y_bits: np.uint64, power: int) -> np.uint64:
 
 
 @njit(cache=True, nogil=True)
-def _sharing(
+def _find_sharing(
     x_bits: np.ndarray, y_bits: np.ndarray, power: int, met: np.ndarray, shared: np.ndarray, some: np.ndarray
 ) -> int:
     """Write into `some` the records that share a bit with another; return how many there are."""
@@ -67,7 +77,8 @@ def _sharing(
 
 def short_passes(track: Track, least_records: int) -> np.ndarray:
     """Return which records belong to passes of fewer records than `least_records`."""
-    return np.bincount(track.pass_id)[track.pass_id] < least_records
+    records = np.diff(track.start)
+    return np.repeat(records < least_records, records)
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,14 +188,27 @@ def bad_speed(track: Track, least: float, most: float, most_change: float) -> np
 
     Without a recorded time per record there is no speed, and nothing is flagged.
     """
-    speed = track.length / track.seconds
-    out = (speed < least) | (speed > most)
-    before, now = speed[:-1], speed[1:]
-    out[1:] |= (abs(now - before) > most_change * before) & (track.pass_id[1:] == track.pass_id[:-1])
+    out = np.empty(len(track.length), np.bool_)
+    _mark_speed(track.length, track.seconds, track.pass_id, least, most, most_change, out)
     return out
 
 
+@njit(cache=True, nogil=True)
+def _mark_speed(
+    length: np.ndarray, seconds: np.ndarray, pass_id: np.ndarray,
+    least: float, most: float, most_change: float, out: np.ndarray,
+) -> None:  # fmt: skip
+    before = 0.0
+    for i in range(len(length)):
+        speed = length[i] / seconds[i]
+        out[i] = speed < least or speed > most
+        if i > 0 and pass_id[i] == pass_id[i - 1] and abs(speed - before) > most_change * before:
+            out[i] = True
+        before = speed
+
+
 def outliers(
+    bins: Bins,
     x: np.ndarray,
     y: np.ndarray,
     yields: np.ndarray,
@@ -194,29 +218,38 @@ def outliers(
     hampel: float,
     siding: float,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return global and local outliers among kept records.
+    """Return the indices of global and of local outliers among records with a yield.
 
     Global: beyond Tukey's fences. Local: further than `hampel` scaled median absolute
     deviations from the neighbours' median. Neither counts where at least the share
     `siding` of the neighbours (and two of them) has about the record's yield.
+
+    Parameters
+    ----------
+    bins : Bins
+        Of the places, in cells of half a reach.
+    x, y, yields, pass_id : array, (n,)
+        In driving order; NaN for yields that do not count.
     """
     some = every(len(yields))[1:]
     along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var
-    noise = MAD_TO_SD * usual(abs(along), 0.0) / np.sqrt(2)
+    noise = MAD_TO_SD * usual(abs(along[np.isfinite(along)]), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
-    near = near_each_other(x, y, yields, reach)
+    near = near_each_other(bins, x, y, yields, reach)
     count, _, alone = siding_neighbours(near, tolerance, siding)
-    low, high = tukey_fences(yields[every(len(yields))], tukey)
-    far_out = alone & ((yields < low) | (yields > high))
+    known = every(len(yields))
+    known = known[np.isfinite(near.values[known])]
+    low, high = tukey_fences(near.values[known], tukey)
+    far_out = alone & ((near.values < low) | (near.values > high))
     # how far records usually are from their neighbours' median: told from a sample of all
-    sample = every(len(x), _SAMPLE)
+    sample = every(len(yields), _SAMPLE)
+    sample = sample[np.isfinite(near.values[sample])]
     asked = np.flatnonzero(alone & ~far_out & (count >= 4))
     median, spread = neighbour_medians(near, np.append(sample, asked))
-    away = yields[sample] - median[: len(sample)]
+    away = near.values[sample] - median[: len(sample)]
     away = away[np.isfinite(away)]
     floor = MAD_TO_SD * usual(abs(away - usual(away)), 0.0)
     median, spread = median[len(sample) :], spread[len(sample) :]
-    unlike = np.zeros(len(x), bool)
-    unlike[asked] = abs(yields[asked] - median) > hampel * np.maximum(spread, floor)
-    return far_out, unlike
+    unlike = asked[abs(near.values[asked] - median) > hampel * np.maximum(spread, floor)]
+    return near.member[np.flatnonzero(far_out)], near.member[unlike]

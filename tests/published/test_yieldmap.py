@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from stovergeo.handbook import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
+from stovergeo.yieldmap.bins import bin_points
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise
 from stovergeo.yieldmap.levels import Records, fit, make_levels
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
@@ -64,17 +65,21 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     rng = np.random.default_rng(3)
     xy, values = rng.uniform(0, 60, (400, 2)), rng.normal(8, 1, 400)
     x, y = xy[:, 0].copy(), xy[:, 1].copy()
-    asked = np.arange(0, 400, 7)
-    places = near_each_other(x, y, values, 9.0)
+    unknown = np.arange(0, 400, 13)  # without a value: nobody's neighbour
+    values[unknown] = np.nan
+    places = near_each_other(bin_points(x, y, 4.5), x, y, values, 9.0)
+    asked = np.flatnonzero(np.isfinite(places.values))[::7]
     count, siding, _ = siding_neighbours(places, 0.8)
     *_, alone = siding_neighbours(places, 0.8, 0.5)
     median, spread = neighbour_medians(places, asked)
+    assert not alone[np.isnan(places.values)].any()
     tree = cKDTree(xy)
-    for k, i in enumerate(asked):
-        near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i]
-        assert count[i] == len(near)
-        assert siding[i] == (abs(values[near] - values[i]) <= 0.8).sum()
-        assert alone[i] == (siding[i] < max(2, 0.5 * len(near)))
+    for k, p in enumerate(asked):
+        i = places.member[p]
+        near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i and j not in unknown]
+        assert count[p] == len(near)
+        assert siding[p] == (abs(values[near] - values[i]) <= 0.8).sum()
+        assert alone[p] == (siding[p] < max(2, 0.5 * len(near)))
         assert median[k] == pytest.approx(np.median(values[near]))
         assert spread[k] == pytest.approx(scipy.stats.median_abs_deviation(values[near], scale="normal"))
 
