@@ -285,13 +285,13 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], book: Handbook) 
 def _kept(points: gpd.GeoDataFrame, run: _Run, keep: np.ndarray, geometry: np.ndarray) -> gpd.GeoDataFrame:
     """Return the rows to keep with what cleaning found, each record in the middle of its ground."""
     track = run.track
-    found: dict[str, Callable[[], np.ndarray]] = {
+    found: dict[str, Callable[[], np.ndarray]] = {  # what takes longest first
+        "heading_deg": track.heading_deg,
         points.geometry.name: lambda: geometry,
         "area_m2": lambda: run.area,
         "grain_kg": lambda: run.grain,
         "grain_mg_ha": lambda: run.yields,
         "pass_number": lambda: track.pass_id,
-        "heading_deg": track.heading_deg,
         "moved_m": lambda: run.moved_m,
     }
 
@@ -315,15 +315,15 @@ def _pass_report(track: Track) -> dict[str, float | str]:
 
 
 def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
-    points = counts.set_index("reason")["points"]
+    points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),
         ("yield.outlier", ["impossible", "far_out", "unlike_neighbours"]),
         ("points.duplicate", ["co_located"]),
     ):
-        count = int(points[reasons].sum())
+        count = sum(points[reason] for reason in reasons)
         if count:
-            report.add(code, "yield points", f"{count:,} of {points.sum():,} records were left out.")
+            report.add(code, "yield points", f"{count:,} of {sum(points.values()):,} records were left out.")
     if track.clock_steps_back or track.sorted_by_time:
         how = "records were sorted by time" if track.sorted_by_time else "the file's order was kept"
         report.add("time.order", "yield points", f"The clock runs backwards {track.clock_steps_back} times; {how}.")
