@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 
 from stovergeo.errors import Report
-from stovergeo.yieldmap import clean_points
+from stovergeo.yieldmap import clean_points, grain_surface
+from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import Track, track_of
 from stovergeo.yieldmap.steps import Ramp, co_located, in_ramp
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds
@@ -138,3 +143,56 @@ def test_field_turned_by_a_quarter_is_cleaned_alike(made, book) -> None:
     assert len(one.points) == pytest.approx(len(other.points), abs=5)
     heading = (one.points["heading_deg"].iloc[0] - other.points["heading_deg"].iloc[0]) % 360
     assert heading == pytest.approx(90, abs=1e-6)
+
+
+@given(heading=st.floats(0, 360), first=st.integers(0, 20), gap=st.integers(0, 25), slack=st.floats(0, 4))
+@settings(max_examples=40, deadline=None)
+def test_harvested_ground_is_widened_aside_and_where_cutting_begins_and_ends(heading, first, gap, slack) -> None:
+    """A straight pass with a stretch that was not cut; `shapely` buffers what was, with square corners."""
+    east, north = np.sin(np.radians(heading)), np.cos(np.radians(heading))
+    along = 2.0 * np.arange(1, 61)
+    track = _track(300 + along * east, 300 + along * north)
+    cut = np.ones(60, bool)
+    cut[first : first + gap] = False
+    x, y = np.arange(160.25, 440, 1.5), np.arange(439.75, 160, -1.5)
+    found = harvested_cells(Driven(track, cut), x, y, slack)
+    stretches = [(2.0 * first + 2 * gap, 120.0)] if first == 0 else [(0.0, 2.0 * first), (2.0 * (first + gap), 120.0)]
+    # a pass of 6 m goes right at its own heading: (along, left) to (east, north)
+    ground = shapely.union_all([shapely.box(a - slack, -3 - slack, b + slack, 3 + slack) for a, b in stretches])
+    turned = shapely.transform(ground, lambda at: 300 + at @ np.array([[east, north], [-north, east]]))
+    gx, gy = np.meshgrid(x, y)
+    surely = shapely.contains_xy(turned.buffer(-0.01), gx, gy)
+    possible = shapely.contains_xy(turned.buffer(0.01), gx, gy)
+    assert found[surely].all()
+    assert not found[~possible].any()
+
+
+def test_fields_beside_each_other_are_estimated_as_if_alone(made, book, grid_over) -> None:
+    points = made.harvest(made.patchy, seconds=2.0, width_m=260, height_m=200)
+    boxes = [shapely.box(made.EAST + a, made.NORTH, made.EAST + b, made.NORTH + 200) for a, b in ((0, 110), (150, 260))]
+    columns = {"field_id": ["F1", "F2"], "name": ["west", "east"], "area_ha": [2.2, 2.2]}
+    fields = gpd.GeoDataFrame(columns, geometry=boxes, crs=made.CRS)
+    stack = grid_over(fields)
+    cleaned = clean_points(points, book, Report())
+    both = grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
+    alone = [grain_surface(cleaned.points, fields.iloc[[k]], stack, book, driven=cleaned.driven) for k in (0, 1)]
+    for layer in ("grain", "error"):
+        west, east = (getattr(surface, layer).to_numpy() for surface in alone)
+        assert np.isfinite(west).sum() > 500
+        assert np.isfinite(east).sum() > 500
+        np.testing.assert_array_equal(getattr(both, layer).to_numpy(), np.where(np.isfinite(west), west, east))
+
+
+@given(seed=st.integers(0, 10_000), n=st.integers(0, 40), reach=st.floats(0, 60))
+@settings(max_examples=40, deadline=None)
+def test_distance_to_records_is_that_of_a_transform(seed, n, reach) -> None:
+    """`scipy.ndimage.distance_transform_edt` is the reference."""
+    rng = np.random.default_rng(seed)
+    shape, cell_m = (23, 31), 2.5
+    cells = rng.integers(-1, shape[0] * shape[1], n)
+    asked = rng.random(shape) < 0.8
+    empty = np.ones(shape, bool)
+    empty.ravel()[cells[cells >= 0]] = False
+    exact = cell_m * ndimage.distance_transform_edt(empty) if not empty.all() else np.full(shape, np.inf)
+    near = np.where(asked & (exact <= reach), exact, np.inf)
+    np.testing.assert_allclose(distance_to_records(cells, asked, cell_m, reach), near, rtol=1e-6)
