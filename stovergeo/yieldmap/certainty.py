@@ -150,7 +150,8 @@ def respond(
     for _ in range(probes):
         signs = np.where(rng.integers(0, 2, n, np.int8), 1.0, -1.0)
         _, left = fit(records, levels, signs, shrink, mean=0.0)
-        own += (1 - float(np.einsum("i,i", signs, left)) / n) / probes  # the mean of signs * (signs - left)
+        # the mean of signs * (signs - left); `@` would wake threads of its own, which take a processor from ours
+        own += (1 - float(np.einsum("i,i", signs, left)) / n) / probes
         spread += (signs[some] - left[some]) ** 2 / probes
         along = pass_noise(left, pass_id, some)
         along = along[np.isfinite(along)]  # nothing where no pass is long enough, or nobody numbered the passes

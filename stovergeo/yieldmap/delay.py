@@ -145,6 +145,8 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
     delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
     window_s = max(search.window_s, usual(track.seconds))
+    if window_s > search.most_s - search.least_s:
+        return Delay(0.0, False, 0.0, len(pairs.one), f"records of {window_s:.0f} s are too long to find a delay")
     squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
     if known.sum() < search.least_pairs:

@@ -159,10 +159,11 @@ def track_of(
     usual_step = usual(step[step > 0], 1.0)
     length = _column(points, "distance_m", driven, usual_step)
     swath = _column(points, "swath_m", driven, np.nan)
-    if not np.isfinite(swath).all():
-        swath = np.where(
-            np.isfinite(swath), swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6)
-        )
+    told = np.isfinite(swath)
+    if not usual(swath[told], 0.0) > 0:
+        told[:] = False  # a width of nothing tells nothing
+    if not told.all():
+        swath = np.where(told, swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6))
     time = np.array(time[driven]) if timed else np.arange(n, dtype=float)
     dt = time[some] - time[some - 1]
     usual_dt = usual(dt[dt > 0], 1.0)

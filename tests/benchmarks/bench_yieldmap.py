@@ -42,6 +42,7 @@ from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose, sampl
 pytestmark = pytest.mark.benchmark
 MOST = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
 SWATH = 9.144
+DEALS = 6  #: of blocks to folds on the real field; one deal alone may favour either of two equal methods
 NOMINAL_90 = 1.645  #: standard errors to either side that should hold 90 % of the truth
 SCALES = [SWATH * s for s in (4, 2, 1, 0.5)]
 Predict = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
@@ -95,14 +96,17 @@ METHODS: dict[str, Predict] = {
 }
 
 
-def blocked(known: np.ndarray, values: np.ndarray, predict: Predict, block_m: float) -> float:
-    """Root mean square error on left-out blocks; each method sees the same folds."""
-    fold = block_folds(known[:, 0], known[:, 1], block_m, seed=5)
-    away = np.empty(len(values))
-    for k in range(5):
-        out = fold == k
-        away[out] = predict(known[~out], values[~out], known[out]) - values[out]
-    return float(np.sqrt(np.mean(away**2)))
+def blocked(known: np.ndarray, values: np.ndarray, predict: Predict, block_m: float) -> np.ndarray:
+    """Root mean square error on left-out blocks, for each deal of blocks to folds; all methods see the same ones."""
+    errors = []
+    for deal in range(1, DEALS + 1):
+        fold = block_folds(known[:, 0], known[:, 1], block_m, seed=deal)
+        away = np.empty(len(values))
+        for k in range(5):
+            out = fold == k
+            away[out] = predict(known[~out], values[~out], known[out]) - values[out]
+        errors.append(np.sqrt(np.mean(away**2)))
+    return np.array(errors)
 
 
 def places(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -129,8 +133,15 @@ def test_accuracy_on_the_real_field(real_field: Path, block_swaths: int) -> None
         crs=26915,
     )
     known, values = places(clean_points(points, load_handbook(), Report()).points)
-    error = {name: blocked(known, values, predict, block_swaths * SWATH) for name, predict in METHODS.items()}
-    row(f"real field, blocks of {block_swaths} swaths, RMS Mg/ha", **{k: f"{v:.4f}" for k, v in error.items()})
+    deals = {name: blocked(known, values, predict, block_swaths * SWATH) for name, predict in METHODS.items()}
+    error = {name: float(each.mean()) for name, each in deals.items()}
+    next_best = min((name for name in error if name != "ours"), key=lambda name: error[name])
+    better = deals[next_best] - deals["ours"]
+    row(
+        f"real field, blocks of {block_swaths} swaths, RMS Mg/ha, mean of {DEALS} deals",
+        **{name: f"{value:.4f}" for name, value in error.items()},
+        **{f"ours better than {next_best} by": f"{better.mean():.4f}, {better.min():.4f} to {better.max():.4f}"},
+    )
     assert error["ours"] == min(error.values())
 
 

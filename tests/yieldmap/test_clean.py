@@ -185,8 +185,14 @@ def test_lost_positions_and_useless_columns_do_no_harm(sound, book, made) -> Non
     x[lost], y[lost] = -9e6, -4.8e6  # where 0° north, 0° east falls
     gone = clean_points(sound.set_geometry(gpd.points_from_xy(x, y, crs=sound.crs)), book, Report()).removed
     assert set(gone.loc[lost, "removed_because"]) == {"incomplete"}
-    for column, value in (("seconds", 0.0), ("swath_m", np.nan), ("swath_m", -9.0), ("time_s", 5.0), ("machine", None)):
-        assert len(clean_points(sound.assign(**{column: value}), book, Report()).points) > 0.95 * len(sound)
+    useless = {"seconds": [0.0], "swath_m": [np.nan, -9.0, 0.0], "time_s": [5.0], "machine": [None]}
+    for column, values in useless.items():
+        for value in values:
+            assert len(clean_points(sound.assign(**{column: value}), book, Report()).points) > 0.95 * len(sound)
+    ages = clean_points(sound.assign(seconds=1e9), book, Report())  # a clock taken for what a record lasts
+    assert len(ages.points) == 0
+    assert (ages.removed["removed_because"] == "speed").mean() > 0.95
+    assert "too long" in ages.corrections["delay"]["combine 1"]["words"]
 
 
 @pytest.mark.parametrize("n", [1, 2, 5, 12, 60])
