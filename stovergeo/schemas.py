@@ -103,7 +103,7 @@ ZONES: Final[Table] = {
 }
 
 YARDS: Final[Table] = {
-    "yard_id": _text("Y1, Y2, ... best first"),
+    "yard_id": _text("Y1, Y2, ... best first; after an answer a place keeps its name"),
     "score": _number("1", "mean score of its ground, 0 to 1"),
     "capacity_bales": _whole("bales its drawn rows hold"),
     "area_ha": _number("ha", "outline with lanes and fire gaps"),

@@ -13,6 +13,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+import geopandas as gpd
+
 from stovergeo import bales, layers, residue, supply, yards, yieldmap, zones
 from stovergeo.errors import Report
 from stovergeo.handbook import Handbook, load_handbook
@@ -79,7 +81,14 @@ def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> l
     return layers.propose_roles(plan, Report())  # what is wrong with the points stands in the report already
 
 
-def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell = tell_nobody) -> SeasonResult:
+def run_season(
+    plan: Plan | Path,
+    report: Report,
+    step: Step = quiet,
+    tell: Tell = tell_nobody,
+    *,
+    yards_before: gpd.GeoDataFrame | None = None,
+) -> SeasonResult:
     """Plan one season.
 
     Parameters
@@ -92,6 +101,8 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell
         Told what is being done, for a progress line.
     tell : callable, optional
         Told what the run will need, before any raster is read.
+    yards_before : GeoDataFrame, optional
+        Yards of the plan before, in the same working CRS: a place keeps its name, a new one gets a new name.
 
     Returns
     -------
@@ -167,7 +178,7 @@ def run_season(plan: Plan | Path, report: Report, step: Step = quiet, tell: Tell
     all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
     offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
-    found = yards.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric")
+    found = yards.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric", before=yards_before)
     for words in ratings.not_checked.values():
         what, _, why = words.partition(": ")
         not_checked.setdefault(what, why or words)
@@ -285,7 +296,7 @@ def replan_with_answer(
     with _put_back_if_it_fails(out / "no_go.geojson"):
         out.mkdir(parents=True, exist_ok=True)
         plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
-        after = run_season(plan, Report(), step)
+        after = run_season(plan, Report(), step, yards_before=before.yards)
     after.words["changed"] = story.changed_words(before, after)
     after.words["answer"] = answer.words()
     if len(answer.pins):

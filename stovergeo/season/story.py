@@ -120,12 +120,12 @@ def totals(
 def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
     """Say what differs between two plans of the same farm, in the order a landowner asks."""
     words = []
-    # ids are given anew in each run, so places are compared
-    gone, new = _gone(before, after), _gone(after, before)
+    # a name means one place in both
+    gone, new = _only_in(before, after), _only_in(after, before)
     if gone:
-        words.append(f"No longer a stack yard: {', '.join(gone)} of the plan before.")
+        words.append(f"No longer a stack yard: {', '.join(gone)}.")
     if new:
-        words.append(f"New stack yard: {', '.join(new)} of this plan.")
+        words.append(f"New stack yard: {', '.join(new)}.")
     sums = (
         ("bales", "Bales made", "", ""),
         ("take_mg", "Dry stover taken", "", " Mg"),
@@ -159,26 +159,20 @@ def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) 
     planned = before.hauls.groupby("yard_id")["bales"].sum()
     answers = dict(zip(said["yard_id"], said["answer"], strict=True))
     yards = before.yards[before.yards["yard_id"].isin([*planned.index, *answers])]
-    now = after.yards[after.yards["yard_id"].isin(after.hauls["yard_id"])]
-    stays = [now.geometry.intersection(shape).area for shape in yards.geometry]
+    now = set(after.hauls["yard_id"])
     return gpd.GeoDataFrame(
         {
             "yard_id": yards["yard_id"].to_numpy(),
             "bales": [int(planned.get(y, 0)) for y in yards["yard_id"]],
             "answer": [answers.get(y, "") for y in yards["yard_id"]],
-            "now": [
-                str(now["yard_id"].loc[part.idxmax()]) if len(part) and part.max() > shape.area / 2 else ""
-                for part, shape in zip(stays, yards.geometry, strict=True)
-            ],
+            "now": [y if y in now else "" for y in yards["yard_id"]],
         },
         geometry=yards.geometry.to_numpy(),
         crs=before.crs,
     )
 
 
-def _gone(before: SeasonResult, after: SeasonResult) -> list[str]:
-    """Yards in use before on whose ground no yard stands in use after."""
-    used = before.yards[before.yards["yard_id"].isin(before.hauls["yard_id"])]
-    now = after.yards[after.yards["yard_id"].isin(after.hauls["yard_id"])]
-    ground = now.union_all() if len(now) else None
-    return [row.yard_id for row in used.itertuples() if ground is None or row.geometry.intersection(ground).is_empty]
+def _only_in(one: SeasonResult, other: SeasonResult) -> list[str]:
+    """Return yards in use in one plan and not in the other."""
+    used = one.yards["yard_id"][one.yards["yard_id"].isin(one.hauls["yard_id"])]
+    return list(used[~used.isin(other.hauls["yard_id"])])

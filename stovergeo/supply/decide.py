@@ -16,7 +16,7 @@ from stovergeo.supply.shortage import conflict, reliefs
 
 POORER_CROP = -0.15  #: the change of stover that is looked at
 _SMALL = 1_000  # pairs of zone and yard
-_FINE = 2e-4
+_FINE = 1e-6  # of a farm's season that is cents: to lose one of the same places never seems to make it cheaper
 
 
 def choose(

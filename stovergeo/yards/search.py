@@ -53,6 +53,7 @@ def find_yards(
     book: Handbook,
     *,
     units: str = "us",
+    before: gpd.GeoDataFrame | None = None,
 ) -> FoundYards:
     """Find the best places for so many bales and lay out their rows.
 
@@ -70,6 +71,8 @@ def find_yards(
     book : Handbook
     units : {"us", "metric"}
         For the words.
+    before : GeoDataFrame, optional
+        Yards of the plan before. A place keeps its name, and no new place gets one of theirs.
 
     Returns
     -------
@@ -113,7 +116,7 @@ def find_yards(
     else:
         words = no_ground_words(stack, ratings, book, units)
     words += [known_place_words(name, cells, stack, ratings, units) for name, cells in hunt.refused]
-    return FoundYards(*make_tables(found, stack, ratings, book, units), words)
+    return FoundYards(*make_tables(found, stack, ratings, book, units, before), words)
 
 
 class _Hunt:

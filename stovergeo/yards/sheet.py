@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import count
 from typing import Any
 
 import geopandas as gpd
@@ -119,16 +120,39 @@ def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings,
     return " ".join(said)
 
 
-def behind_words(told: list[dict[str, Any]], first: list[dict[str, Any]], ratings: GroundRatings) -> str:
-    """Say in what a yard lies behind the first one most; nothing where it hardly does."""
+def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | None) -> list[str]:
+    """Return a name for each yard: Y1, Y2, ... in their order, or names that mean one place in the plan before too.
+
+    Parameters
+    ----------
+    grounds : sequence of geometry
+        Best yard first.
+    before : GeoDataFrame or None
+        Yards of the plan before, with ``yard_id``. A yard that takes more than half of the ground of one of them keeps
+        its name; all others get numbers that were not given before.
+    """
+    names: dict[int, str] = {}
+    taken = 0
+    for row in before.itertuples() if before is not None else ():
+        shared = [ground.intersection(row.geometry).area for ground in grounds]
+        most = int(np.argmax(shared)) if shared else -1
+        if most >= 0 and most not in names and shared[most] > row.geometry.area / 2:
+            names[most] = row.yard_id
+        taken = max(taken, int(row.yard_id.removeprefix("Y")))
+    fresh = count(taken + 1)
+    return [names.get(k) or f"Y{next(fresh)}" for k in range(len(grounds))]
+
+
+def behind_words(told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings) -> str:
+    """Say in what a yard lies behind the best one most; nothing where it hardly does."""
     floor = ratings.options.book.value("yards.search.score_floor")
     weight = {r.name: r.weight for r in ratings.rated}
     most, said = _BEHIND, ""
-    for row, best in zip(told, first, strict=True):
-        if np.isfinite(row["score"]) and np.isfinite(best["score"]):
-            loss = weight.get(row["criterion"], 0) * np.log(max(best["score"], floor) / max(row["score"], floor))
+    for row, there in zip(told, first, strict=True):
+        if np.isfinite(row["score"]) and np.isfinite(there["score"]):
+            loss = weight.get(row["criterion"], 0) * np.log(max(there["score"], floor) / max(row["score"], floor))
             if loss > most:
-                most, said = loss, f"Behind Y1 most in: {row['title'].lower()}."
+                most, said = loss, f"Behind {best} most in: {row['title'].lower()}."
     return said
 
 
@@ -138,9 +162,17 @@ def base_words(base: BaseCost, units: str) -> str:
 
 
 def make_tables(
-    yards: list[Yard], stack: xr.Dataset, ratings: GroundRatings, book: Handbook, units: str
+    yards: list[Yard],
+    stack: xr.Dataset,
+    ratings: GroundRatings,
+    book: Handbook,
+    units: str,
+    before: gpd.GeoDataFrame | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
-    """Return the tables yards, stacks, apron and lanes (`stovergeo.schemas`), the ratings, and what stands near."""
+    """Return the tables yards, stacks, apron and lanes (`stovergeo.schemas`), the ratings, and what stands near.
+
+    Yards bear the names of `yard_names`.
+    """
     figures: list[dict[str, Any]] = []
     rated: list[dict[str, Any]] = []
     stacks: list[dict[str, Any]] = []
@@ -148,12 +180,12 @@ def make_tables(
     lanes: list[dict[str, Any]] = []
     near: list[dict[str, Any]] = []
     first: list[dict[str, Any]] = []
-    for number, yard in enumerate(yards, start=1):
-        yard_id = f"Y{number}"
+    names = yard_names([yard.ground for yard in yards], before)
+    for yard_id, yard in zip(names, yards, strict=True):
         told = ratings_of(yard, ratings, units)
         first = first or told
         rated += [{"yard_id": yard_id, **row} for row in told]
-        behind = behind_words(told, first, ratings)
+        behind = behind_words(told, names[0], first, ratings)
         figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book, units)})
         stacks += _stacks(yard, yard_id)
         if yard.apron is not None:

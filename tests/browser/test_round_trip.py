@@ -43,6 +43,7 @@ def test_a_refused_yard_is_free_on_the_next_map(visit, tmp_path: Path) -> None:
     refused = gpd.read_file(tmp_path / "first" / "plan.gpkg", layer="yards").set_index("yard_id").geometry[used]
     stacks = gpd.read_file(tmp_path / "second" / "plan.gpkg", layer="stacks")
     assert stacks.intersection(refused.buffer(-0.5)).area.sum() == 0
+    assert used not in set(stacks["stack_id"].str.split("-").str[0])  # another place bears another name
 
     page = visit(tmp_path / "second" / "map.html").page
     assert page.locator("#words section").first.inner_text().startswith("What changed since the last map")

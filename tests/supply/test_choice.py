@@ -305,3 +305,16 @@ def test_what_c_prints_meanwhile_is_lost_and_later_words_are_not(capfd) -> None:
     assert "solver" not in said
     assert "words after" in said
     assert "and Python's" in said
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_place_refused_never_makes_the_season_cheaper(season, seed):
+    """To the dollar, as the owner who refused it would compare."""
+    problem = season(zones=12, yards=6, months=6, seed=seed, need_share=0.6, room=0.7)
+    problem = replace(problem, prices=replace(problem.prices, yard_opening=600.0))
+    plan = choose(problem, explain=False)
+    used = plan.yard_use.loc[plan.yard_use["bales"] > 0, "yard_id"]
+    assert len(used) >= 2
+    for yard in used:
+        other = choose(replace(problem, no_go_yards=problem.no_go_yards | {yard}), explain=False)
+        assert (other.short_bales, other.total_cost) >= (plan.short_bales, plan.total_cost - 0.5)
