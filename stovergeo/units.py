@@ -72,6 +72,7 @@ _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
     "money per area": {"$/ha": 1, "$/ac": 1 / HA_PER_ACRE, "$/m2": M2_PER_HA},
     "money per length": {"$/m": 1, "$/ft": 1 / M_PER_FT, "$/km": 0.001, "$/mi": 1 / M_PER_MI},
     "time": {"s": 1, "min": 60, "h": 3600, "d": 86_400},
+    "mass per mass": {"kg/Mg": 1, "kg/t": 1, "lb/ton": KG_MG_PER_LB_TON},
 }
 #: the unit in which each dimension is kept inside
 SI_UNIT: Final = {
@@ -85,12 +86,49 @@ SI_UNIT: Final = {
     "money per area": "$/ha",
     "money per length": "$/m",
     "time": "s",
+    "mass per mass": "kg/Mg",
 }
 #: a comma stands between thousands only: "1,5 m" would else be read as 15 m
 _NUMBER = r"(?:\d{1,3}(?:,\d{3})+|\d[\d_]*)(?:\.\d*)?(?:[eE][-+]?\d+)?|\.\d+"
 _QUANTITY = re.compile(rf"\s*([-+]?(?:{_NUMBER}))\s*([^\d\s,.].*?)\s*", re.ASCII)
 _MONEY = re.compile(rf"\s*\$\s*({_NUMBER})\s*/\s*(\S+)\s*", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"\s*[-+$]?\s*\d+,\d+\b.*")
+
+
+class Quantity(float):
+    """A number in SI that remembers how it was given, or how a ledger of rounded numbers prints it.
+
+    Arithmetic on it returns a plain float: what is worked out from it was given by nobody.
+
+    Parameters
+    ----------
+    value : float
+        In SI.
+    given : float, optional
+        The number as a plan file or a source gives it.
+    unit : str, optional
+        The unit of `given`.
+    printed : mapping of str to str, optional
+        The number as printed in each unit system, without its unit.
+    """
+
+    __slots__ = ("given", "printed", "unit")
+
+    given: float | None
+    unit: str
+    printed: dict[str, str]
+
+    def __new__(
+        cls, value: float, given: float | None = None, unit: str = "", printed: dict[str, str] | None = None
+    ) -> Quantity:
+        """Make the number."""
+        made = super().__new__(cls, value)
+        made.given, made.unit, made.printed = given, unit, dict(printed or {})
+        return made
+
+    def __reduce__(self) -> tuple[type[Quantity], tuple[float, float | None, str, dict[str, str]]]:
+        """Keep what it remembers when it is copied or sent to another process."""
+        return Quantity, (float(self), self.given, self.unit, self.printed)
 
 
 def unit_names(dimension: str) -> tuple[str, ...]:
@@ -112,8 +150,26 @@ def to_si(value: float, unit: str, dimension: str) -> float:
     return value * factors[unit]
 
 
-def parse_quantity(text: object, dimension: str) -> float:
-    """Read ``"100 ft"`` or ``"2.5 ac"`` as a number in the inside unit of `dimension`.
+def per_si_unit(si_unit: str, unit: str, dimension: str) -> tuple[float, float]:
+    """Return factor and offset that turn a value in `si_unit` into one in `unit`.
+
+    Raises
+    ------
+    ValueError
+        When either does not belong to the dimension.
+    """
+    if dimension == "temperature":
+        if si_unit != "°C" or unit not in ("°C", "°F"):
+            raise ValueError(f"{unit!r} is not a unit of temperature; use °C or °F")
+        return (1.8, 32.0) if unit == "°F" else (1.0, 0.0)
+    factors = _DIMENSIONS[dimension]
+    for name in (si_unit, unit):
+        to_si(1.0, name, dimension)  # refuses a unit of something else
+    return factors[si_unit] / factors[unit], 0.0
+
+
+def parse_quantity(text: object, dimension: str) -> Quantity:
+    """Read ``"100 ft"`` or ``"2.5 ac"`` as a number in the inside unit of `dimension` that remembers how it was given.
 
     Parameters
     ----------
@@ -138,7 +194,8 @@ def parse_quantity(text: object, dimension: str) -> float:
     if not match:
         comma = "; write a decimal point, not a comma" if _DECIMAL_COMMA.fullmatch(text) else ""
         raise ValueError(f"needs a number with its unit, such as '{example}', not {text!r}{comma}")
-    number = to_si(float(match[1].replace(",", "").replace("_", "")), match[2], dimension)
+    given = float(match[1].replace(",", "").replace("_", ""))
+    number = to_si(given, match[2], dimension)
     if not math.isfinite(number):
         raise ValueError(f"is larger than any number: {text!r}")
-    return number
+    return Quantity(number, given, match[2])

@@ -13,6 +13,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from stovergeo.errors import StovergeoError
+from stovergeo.units import SI_UNIT, parse_quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -146,6 +147,9 @@ def _shipped() -> dict[str, Coefficient]:
 def read_coefficients(text: str) -> list[Coefficient]:
     """Read coefficients from TOML text: nested tables, a leaf is a table with ``value``.
 
+    A number may be written as its source gives it, ``value = "250 ft"`` beside ``unit = "m"``: it is kept in the
+    unit named and printed as given.
+
     Raises
     ------
     ValueError
@@ -161,14 +165,15 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
             yield from _leaves(below, (*path, name))
         return
     key = ".".join(path)
-    value = float(table["value"])
     try:
+        unit = table["unit"]
+        value = _in_unit(table["value"], unit)
         c = Coefficient(
             key=key,
             value=value,
-            low=float(table.get("low", value)),
-            high=float(table.get("high", value)),
-            unit=table["unit"],
+            low=_in_unit(table["low"], unit) if "low" in table else value,
+            high=_in_unit(table["high"], unit) if "high" in table else value,
+            unit=unit,
             meaning=table["meaning"],
             source=table.get("source", ""),
             standing=Standing(table["standing"]),
@@ -181,6 +186,16 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
     if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGEMENT):
         raise ValueError(f"{key}: standing {c.standing!r} needs a source")
     yield c
+
+
+def _in_unit(number: float | str, unit: str) -> float:
+    """Return a number of the handbook in its unit; text is a quantity as the source gives it."""
+    if not isinstance(number, str):
+        return float(number)
+    dimension = next((d for d, si in SI_UNIT.items() if si == unit), None)
+    if dimension is None:
+        raise ValueError(f"a quantity with its own unit must be kept in an SI unit, not in {unit!r}: {number!r}")
+    return parse_quantity(number, dimension)
 
 
 def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:

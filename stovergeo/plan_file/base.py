@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BaseModel, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator
 
 from stovergeo.units import parse_quantity
 
@@ -20,15 +20,16 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, allow_inf_nan=False)
 
 
-def _quantity(dimension: str) -> BeforeValidator:
-    def parse(value: object) -> object:
+def _quantity(dimension: str) -> WrapValidator:
+    def parse(value: object, check: ValidatorFunctionWrapHandler) -> float:
         # defaults are already numbers in SI and never pass through here (pydantic does not validate defaults)
         number = parse_quantity(value, dimension)
         if number < 0:
             raise ValueError("cannot be less than nothing")
+        check(float(number))  # limits of the key itself
         return number
 
-    return BeforeValidator(parse)
+    return WrapValidator(parse)
 
 
 LengthM = Annotated[float, _quantity("length")]

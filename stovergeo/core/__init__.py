@@ -1,0 +1,1 @@
+"""What every package builds on: messages, units and how they are printed."""

@@ -1,0 +1,234 @@
+"""The one place where values become text: convert, then round, then print.
+
+`KINDS` says what a kind of quantity is in SI; each unit system of ``unit_systems.toml`` says how it is printed.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from calendar import month_name
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from stovergeo.core.messages import Field, Message, Reader, is_date, is_text
+from stovergeo.units import Quantity, per_si_unit
+
+#: text whose quantities differ by unit system: plain strings, and one string for each system by its name
+Parts = list[str | dict[str, str]]
+UNKNOWN: Final = "not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of quantity: its SI unit, and the ending of columns that hold it."""
+
+    si_unit: str
+    column: str = ""
+    dimension: str = ""  #: of `stovergeo.units`; "" where every system prints it alike
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """How a kind is printed in one system: SI value x factor + offset, rounded, with its unit."""
+
+    factor: float
+    unit: str
+    decimals: int
+    label: str
+    one: str
+    offset: float = 0.0
+    column: str = ""
+
+
+#: kinds that every system prints alike
+_SAME: Final = {
+    "count": ("", Printed(1, "", 0, "", "")),
+    "number1": ("", Printed(1, "", 1, "", "")),
+    "number2": ("", Printed(1, "", 2, "", "")),
+    "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
+    "percent1": ("_pct", Printed(1, "%", 1, "%", "%")),
+    "share": ("_share", Printed(100, "%", 0, "%", "%")),
+    "share1": ("_share", Printed(100, "%", 1, "%", "%")),
+    "money": ("", Printed(1, "$", 0, "$", "$")),
+    "money2": ("", Printed(1, "$", 2, "$", "$")),
+}
+KINDS: Final[dict[str, Kind]] = {
+    **{name: Kind("1", column) for name, (column, _) in _SAME.items()},
+    "area": Kind("ha", "_ha", "area"),
+    "mass": Kind("Mg", "_mg", "mass"),
+    "mass1": Kind("Mg", "_mg", "mass"),
+    "rate": Kind("Mg/ha", "_mg_ha", "mass per area"),
+    "bale_mass": Kind("kg", "_kg", "mass"),
+    "nutrient_rate": Kind("kg/ha", "_kg_ha", "mass per area"),
+    "content": Kind("kg/Mg", "_kg_mg", "mass per mass"),
+    "density": Kind("kg/m3", "_kg_m3", "density"),
+    "length": Kind("m", "_m", "length"),
+    "length1": Kind("m", "_m", "length"),
+    "depth": Kind("m", "_m", "length"),
+    "road": Kind("km", "_km", "length"),
+    "per_mass": Kind("$/Mg", "_per_mg", "money per mass"),
+    "per_area": Kind("$/ha", "_per_ha", "money per area"),
+    "temperature": Kind("°C", "_c", "temperature"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSystem:
+    """One way to print every kind of quantity."""
+
+    title: str
+    kinds: dict[str, Printed]
+
+
+def read_unit_system(table: dict[str, Any]) -> UnitSystem:
+    """Return a unit system from its table in ``unit_systems.toml``.
+
+    Raises
+    ------
+    ValueError
+        When a kind is missing or unknown, or a unit does not belong to its kind.
+    """
+    given = table["kinds"]
+    wanted = {name for name, kind in KINDS.items() if kind.dimension}
+    if given.keys() != wanted:
+        raise ValueError(f"unit system {table['title']!r} lacks or does not know {sorted(given.keys() ^ wanted)}")
+    kinds = {name: printed for name, (_, printed) in _SAME.items()}
+    for name, how in given.items():
+        kind, unit = KINDS[name], how["unit"]
+        factor, offset = per_si_unit(kind.si_unit, unit, kind.dimension)
+        label = how.get("label", unit)
+        kinds[name] = Printed(
+            factor, unit, how["decimals"], label, how.get("one", label), offset, how.get("column", "")
+        )
+    return UnitSystem(table["title"], kinds)
+
+
+def _shipped() -> dict[str, UnitSystem]:
+    table = tomllib.loads(files("stovergeo.core").joinpath("unit_systems.toml").read_text("utf-8"))
+    return {name: read_unit_system(entry) for name, entry in table.items()}
+
+
+#: every unit system by the name a plan file gives it
+UNIT_SYSTEMS: Final = _shipped()
+
+
+def how_printed(kind: str, system: str) -> Printed:
+    """Return how a kind of quantity is printed in a unit system."""
+    return UNIT_SYSTEMS[system].kinds[kind]
+
+
+def number(kind: str, value: float, system: str) -> str:
+    """Return the number alone, converted, rounded and with its thousands marked; "not known" for NaN."""
+    if math.isnan(value):
+        return UNKNOWN
+    if isinstance(value, Quantity) and (own := value.printed.get(system)) is not None:
+        return own
+    how = how_printed(kind, system)
+    text = f"{value * how.factor + how.offset:,.{how.decimals}f}"
+    return text if text.strip("-0.,") else text.lstrip("-")  # no "-0"
+
+
+def quantity(kind: str, value: float, system: str) -> str:
+    """Return a quantity with its unit: ``250 ft``, ``$12.50/ton``, ``14 %`` as ``14%``.
+
+    A `Quantity` that was given in a unit of this system prints as it was given; one that was given in another
+    prints converted, with what was given behind it.
+    """
+    how = how_printed(kind, system)
+    if isinstance(value, Quantity) and value.given is not None:
+        as_given = f"{value.given:g} {value.unit}"
+        if value.unit in _units_of(system):
+            return as_given
+        return f"{_with_unit(number(kind, value, system), how)} ({as_given})"
+    return _with_unit(number(kind, value, system), how)
+
+
+def _with_unit(text: str, how: Printed) -> str:
+    if text == UNKNOWN or not how.label:
+        return text
+    if how.label.startswith("$"):
+        return f"-${text[1:]}{how.label[1:]}" if text.startswith("-") else f"${text}{how.label[1:]}"
+    if how.label == "%":
+        return f"{text}%"
+    return f"{text} {how.one if text.strip('-') == '1' else how.label}"
+
+
+@cache
+def _units_of(system: str) -> frozenset[str]:
+    """Return the units a system prints in, with those of the same family that a plan file may use."""
+    families = (frozenset({"ft", "in", "mi", "ac", "lb", "ton", "ton/ac", "lb/ac"}),)
+    printed = {p.unit for p in UNIT_SYSTEMS[system].kinds.values()}
+    return frozenset(printed | {u for family in families if family & printed for u in family})
+
+
+def listing(texts: Sequence[str], word: str = "and") -> str:
+    """Return ``a``, ``a and b`` or ``a, b and c``."""
+    return f"{', '.join(texts[:-1])} {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
+
+
+def render(text: Any, system: str, reader: Reader = "grower") -> str:
+    """Return a message, or several one after the other, as text in one unit system."""
+    return "".join(_pieces(text, system, reader))
+
+
+def parts(text: Any, reader: Reader = "grower") -> Parts:
+    """Return a message as text that a page can show in any unit system."""
+    by_system = {name: _pieces(text, name, reader) for name in UNIT_SYSTEMS}
+    found: Parts = []
+    for pieces in zip(*by_system.values(), strict=True):
+        alike = pieces.count(pieces[0]) == len(pieces)
+        if not alike:
+            found.append(dict(zip(by_system, pieces, strict=True)))
+        elif found and isinstance(found[-1], str):
+            found[-1] += pieces[0]
+        elif pieces[0]:
+            found.append(pieces[0])
+    return found
+
+
+def _pieces(text: Any, system: str, reader: Reader) -> list[str]:
+    """Return plain text and printed fields in turn: as many, in the same order, for every system."""
+    if isinstance(text, str):
+        return [text]
+    if isinstance(text, Message):
+        pieces: list[str] = []
+        for part in text.template.parts(reader):
+            if isinstance(part, Field):
+                pieces += _field(part, text.values[part.name], system, reader)
+            else:
+                pieces.append(part)
+        return pieces
+    if isinstance(text, Iterable):
+        pieces = []
+        for one in text:
+            said = _pieces(one, system, reader)
+            pieces += [" ", *said] if pieces and said else said
+        return pieces
+    raise TypeError(f"a message, or text, is needed, not {type(text).__name__}")
+
+
+def _field(field: Field, value: Any, system: str, reader: Reader) -> list[str]:
+    if field.words is not None:
+        return [field.words[value != 1]]
+    if field.spec in KINDS:
+        return [quantity(field.spec, value, system)]
+    if field.spec in ("and", "or"):
+        return [listing([render(v, system, reader) for v in value], field.spec)]
+    if field.spec in ("capital", "lower"):
+        said = render(value, system, reader)
+        return [(said[:1].upper() if field.spec == "capital" else said[:1].lower()) + said[1:]]
+    if field.spec == "month":
+        return [month_name[int(value)]]
+    if field.spec:
+        raise ValueError(f"no kind of quantity and no way to write text: {field.spec!r}")
+    if is_text(value) or value == ():
+        return _pieces(value, system, reader)
+    if is_date(value):
+        return [f"{month_name[value.month]} {value.day}, {value.year}"]
+    if isinstance(value, float):
+        return [f"{value:,g}"]
+    return [f"{value:,}"]
