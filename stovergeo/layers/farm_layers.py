@@ -16,7 +16,7 @@ STACKS: Final = "stacks"
 
 
 def only_stacks(no_go: gpd.GeoDataFrame) -> pd.Series:
-    """Return for each refused place whether it is refused to stacks alone; without a word of it nothing is baled there."""
+    """Return which refused places are refused to stacks alone; where no such word stands, nothing is baled either."""
     if KEEP_CLEAR_OF not in no_go:
         return pd.Series(False, index=no_go.index)
     return no_go[KEEP_CLEAR_OF] == STACKS

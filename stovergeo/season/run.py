@@ -260,7 +260,7 @@ def run_season(
             "grower": [
                 *choice.grower_words,
                 *choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"],
-                *bales.break_even_words(bales.break_even_table(losses, bale)),
+                *(bales.break_even_words(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
             ],
             "baling": bales.baling_words(made, plan, book),
             "storage": bales.storage_words(losses, need),

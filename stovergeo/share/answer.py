@@ -50,8 +50,8 @@ class Answer:
         Returns
         -------
         GeoDataFrame
-            name, keep_clear_of, geometry. A no to a yard keeps its ground clear of stacks and says nothing of baling; an
-            area drawn to be kept free says neither, and is kept clear of both ("").
+            name, keep_clear_of, geometry. A no to a yard keeps its ground clear of stacks and says nothing of
+            baling; an area drawn to be kept free is kept clear of both ("").
         """
         no = self.yards[self.yards["answer"] == "no"]
         names = [

@@ -34,8 +34,8 @@ ANSWER_NAMES: Final = (*NAMES, NO_GO_NAME)
 def refuse_existing(folder: Path, overwrite: bool, report: Report, names: tuple[str, ...] = NAMES) -> None:
     """Check, before any computing, that the results may be written to a folder; clear away dead runs' left-overs.
 
-    A folder that does not exist yet is tried and taken away again. `names` are the files the command writes: `NAMES`, or
-    `ANSWER_NAMES` where an answer is taken in.
+    A folder that does not exist yet is tried and taken away again. `names` are the files the command writes:
+    `NAMES`, or `ANSWER_NAMES` where an answer is taken in.
 
     Raises
     ------

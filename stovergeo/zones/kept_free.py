@@ -15,8 +15,8 @@ def divide_field(
 ) -> tuple[BaseGeometry, BaseGeometry]:
     """Return the part of a field that is kept free and the part that may be worked.
 
-    What is left beside refused ground and is too narrow or, in all, too small for a zone is kept free with it: no machine
-    works a strip along an outline drawn by hand. Parts that do not touch refused ground stay as they are.
+    What is left beside refused ground and is too narrow or, in all, too small for a zone is kept free with it: no
+    machine works a strip along an outline drawn by hand. Parts that do not touch refused ground stay as they are.
 
     Parameters
     ----------

@@ -74,8 +74,8 @@ def make_zones(
         No zone is smaller, unless its whole field is.
     options : ZoneOptions
     refused : Polygon or MultiPolygon, optional
-        Ground the landowner keeps free, in the fields' CRS. It is cut out of the zones and is, in each field it meets, one
-        zone of its own with the flag `kept_free`; less than a cell of it is cut out only.
+        Ground the landowner keeps free, in the fields' CRS. It is cut out of the zones and is, in each field it meets,
+        one zone of its own with the flag `kept_free`; less than a cell of it is cut out only.
     units : {"us", "metric"}
         Of the words in `reason`.
 
