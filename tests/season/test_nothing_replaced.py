@@ -14,7 +14,7 @@ from small_farm import CRS, SOUTH, WEST, write_small_farm
 from stovergeo.cli import app
 from stovergeo.share import ANSWER_NAMES, NAMES
 
-#: command -> what it is given besides; {farm} holds a plan, an answer and two finished plans, {out} is the user's folder
+#: command -> what it is given; {farm} holds a plan, an answer and a finished plan, {out} is the user's folder
 WORDS = {
     "plan": ("{farm}/plan.toml", "--out", "{out}"),
     "answer": ("{farm}/plan.toml", "{farm}/answer.geojson", "--out", "{out}"),
