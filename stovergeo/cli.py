@@ -175,12 +175,11 @@ def answer(
 ) -> None:
     """Take in the landowner's answer, plan again, and make a map that shows what changed."""
     from stovergeo.season import replan_with_answer
-    from stovergeo.share import grower_table, refuse_existing, write_outputs
+    from stovergeo.share import grower_table, write_outputs
 
     report = Report()
-    refuse_existing(out, overwrite, report)
     with _progress() as step:
-        result = replan_with_answer(plan_path, answer_path, report, out, step, _tell_need)
+        result = replan_with_answer(plan_path, answer_path, report, out, step, _tell_need, overwrite=overwrite)
         step("Writing map and files")
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)

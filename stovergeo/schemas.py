@@ -35,6 +35,8 @@ def _whole(meaning: str) -> Column:
     return Column("whole", "1", meaning)
 
 
+#: stands as binding rule of ground that the landowner keeps free
+KEPT_FREE_RULE: Final = "landowner"
 GEOMETRY: Final = Column("geometry", "m", "in the farm's working CRS")
 
 FIELDS: Final[Table] = {
@@ -97,8 +99,13 @@ ZONES: Final[Table] = {
     "method": _text("recommended way to gather, or 'leave'"),
     "take_mg_ha": _number("Mg/ha", "what the method takes"),
     "take_mg": _number("Mg", "what the method takes over the whole zone"),
-    "binding_rule": _text("the rule that asks for most on most of the zone, or 'method' where the method takes less"),
+    "binding_rule": _text(
+        "the rule that asks for most on most of the zone, 'method' where the method takes less, "
+        f"or '{KEPT_FREE_RULE}' on ground kept free"
+    ),
     "reason": _text("why, in words"),
+    "cost_reason": _text("why this method, in money", optional=True),
+    "kept_free": Column("flag", "", "the landowner keeps this ground free: nothing is gathered", optional=True),
     "geometry": GEOMETRY,
 }
 
@@ -113,6 +120,7 @@ YARDS: Final[Table] = {
     "slope_pct": _number("%", "mean slope"),
     "road_m": _number("m", "way to the nearest road or gate"),
     "reason": _text("why this place, in words"),
+    "cost_reason": _text("what the season would cost without it, in words", optional=True),
     "not_checked": _text("what could not be checked here"),
     "pattern": _text("how the bales are stacked: single row, touching rows, mushroom, pyramid, squares", optional=True),
     "rows_deg": _number("degree", "direction of the rows, clockwise from north", optional=True),

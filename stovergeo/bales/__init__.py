@@ -10,7 +10,7 @@ from stovergeo.bales.demand import need_table
 from stovergeo.bales.heating import heating_action, heating_table, moisture_band
 from stovergeo.bales.making import bale_plan, baling_words, pace
 from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
-from stovergeo.bales.storage_words import storage_words
+from stovergeo.bales.storage_words import break_even_words, storage_words
 from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "baling_words",
     "base_of_ground",
     "break_even_table",
+    "break_even_words",
     "contract_terms",
     "crew_notes",
     "heating_action",

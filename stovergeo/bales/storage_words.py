@@ -10,15 +10,13 @@ from stovergeo.bales.storage import TITLES
 from stovergeo.plan_file.need import MONTHS
 
 
-def storage_words(table: pd.DataFrame, break_even: pd.DataFrame, need: pd.DataFrame) -> list[str]:
-    """Say which way of keeping is cheapest for which months, what does not pay, and what the herds draw.
+def storage_words(table: pd.DataFrame, need: pd.DataFrame) -> list[str]:
+    """Say which way of keeping is cheapest for which months, and what the herds draw.
 
     Parameters
     ----------
     table : pandas.DataFrame
         From `wrap_table`.
-    break_even : pandas.DataFrame
-        From `break_even_table`.
     need : pandas.DataFrame
         From `need_table`.
 
@@ -31,7 +29,6 @@ def storage_words(table: pd.DataFrame, break_even: pd.DataFrame, need: pd.DataFr
     refused = season[season["words"] != ""].drop_duplicates(["wrap", "words"])
     return [
         *_best(season),
-        *_dear(break_even),
         *_drawn(need, table),
         *(f"{TITLES[r.wrap].capitalize()}: {r.words}" for r in refused.itertuples()),
     ]
@@ -60,8 +57,19 @@ def _span(first: pd.Series, last: pd.Series) -> str:
     return f"in {start}" if start == end else f"from {start} to {end}"
 
 
-def _dear(break_even: pd.DataFrame) -> list[str]:
-    """Answer on the rain-shedding cover, which growers ask about first, and on gravel."""
+def break_even_words(break_even: pd.DataFrame) -> list[str]:
+    """Say from when the rain-shedding cover, which growers ask about first, and gravel pay.
+
+    Parameters
+    ----------
+    break_even : pandas.DataFrame
+        From `break_even_table`.
+
+    Returns
+    -------
+    list of str
+        Sentences with money in them.
+    """
     cover = break_even[(break_even["wrap"] == "full_cover") & break_even["base"].isin(["soil", "clay"])]
     gravel = break_even[(break_even["wrap"] == "net") & (break_even["base"] == "gravel")]
     out = [*gravel["words"], *cover["words"]]

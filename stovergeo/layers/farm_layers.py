@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import geopandas as gpd
+import pandas as pd
 import xarray as xr
 from pyproj import CRS
+
+#: column of the no-go layer that may narrow a refusal, and its one value: no stack may stand there, baling goes on
+KEEP_CLEAR_OF: Final = "keep_clear_of"
+STACKS: Final = "stacks"
+
+
+def only_stacks(no_go: gpd.GeoDataFrame) -> pd.Series:
+    """Return which refused places are refused to stacks alone; where no such word stands, nothing is baled either."""
+    if KEEP_CLEAR_OF not in no_go:
+        return pd.Series(False, index=no_go.index)
+    return no_go[KEEP_CLEAR_OF] == STACKS
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,5 +37,7 @@ class Landowner(Section):
     )
     price_per_ha: MoneyPerHa | None = Field(None, alias="rent", description='Or per acre, e.g. "20 $/ac".')
     no_go: str | None = Field(
-        None, description="Layer file of places the landowner refuses; `stovergeo answer` fills it."
+        None,
+        description="Layer file of places the landowner refuses: nothing is baled, stacked or hauled there. Rows whose "
+        'column `keep_clear_of` says "stacks" are refused to stacks alone. `stovergeo answer` fills it.',
     )

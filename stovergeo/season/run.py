@@ -26,14 +26,16 @@ from stovergeo.season.ground import grain_map, with_earlier_years, with_terrain
 from stovergeo.season.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.season.tables import (
     ground_of,
+    kept_free_ground,
     most_used,
     with_reasons,
+    without_kept_free,
     without_unstorable,
     worked_zones,
     yard_sun,
     yard_ways,
 )
-from stovergeo.share import add_answer, plan_key, read_answer
+from stovergeo.share import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, read_answer, refuse_existing
 from stovergeo.stack import new_stack
 
 #: an own number so many times outside the handbook's spread is told: it may be in another unit (judgement)
@@ -158,6 +160,7 @@ def run_season(
         working_width_m=plan.gather.working_width_m,
         smallest_zone_ha=plan.gather.smallest_zone_ha,
         options=zones.zone_options(book),
+        refused=kept_free_ground(farm.no_go),
         units="metric",
     )
     labels = zones.zone_numbers(drawn_zones, grid)
@@ -167,7 +170,9 @@ def run_season(
     )
 
     step("Finding stack yards")
-    offers = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
+    storable = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
+    kept_free = frozenset(drawn_zones.loc[drawn_zones["kept_free"], "zone_id"])
+    offers = without_kept_free(storable, kept_free)
     usual = residue.recommended(offers)
     bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
     value = plan.money.stover_value_per_mg
@@ -186,7 +191,9 @@ def run_season(
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
     distance = supply.haul_distances(drawn_zones, found.yards, hauling)
-    problem = supply.supply_problem(plan, book, drawn_zones, offers, ways, found.yards, distance, need, stack=stack)
+    problem = supply.supply_problem(
+        plan, book, drawn_zones, storable, ways, found.yards, distance, need, stack=stack, no_go_zones=kept_free
+    )
     titles = {name: way.title for name, way in ways.items()}
     choice = supply.choose(problem, titles=titles)
     chosen = choice.methods if len(need) else usual
@@ -231,7 +238,7 @@ def run_season(
         surface_report=grain.report,
         zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
         yard_near=found.near,
-        yard_ways=yard_ways(found.yards, drawn_zones, distance),
+        yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
         limit_totals=residue.limit_totals(stack, options, units="metric"),
         zone_methods=offers,
         zone_nutrients=nutrients,
@@ -250,9 +257,13 @@ def run_season(
         totals=sums,
         words={
             "choice": choice.words,
-            "wrap": list(choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"]),
+            "grower": [
+                *choice.grower_words,
+                *choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"],
+                *(bales.break_even_words(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
+            ],
             "baling": bales.baling_words(made, plan, book),
-            "storage": bales.storage_words(losses, bales.break_even_table(losses, bale), need),
+            "storage": bales.storage_words(losses, need),
             "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
             "yards": found.words,
         },
@@ -262,7 +273,14 @@ def run_season(
 
 
 def replan_with_answer(
-    plan_path: Path, answer_path: Path, report: Report, out: Path, step: Step = quiet, tell: Tell = tell_nobody
+    plan_path: Path,
+    answer_path: Path,
+    report: Report,
+    out: Path,
+    step: Step = quiet,
+    tell: Tell = tell_nobody,
+    *,
+    overwrite: bool = False,
 ) -> SeasonResult:
     """Plan again with the landowner's answer; the result's words say what changed.
 
@@ -279,6 +297,8 @@ def replan_with_answer(
         Told what is being done.
     tell : callable, optional
         Told what each run will need, before any raster is read.
+    overwrite : bool
+        Whether a layer and results that stand in `out` may be replaced.
 
     Returns
     -------
@@ -288,16 +308,19 @@ def replan_with_answer(
     Raises
     ------
     InputError
-        When the plan, its layers or the answer file cannot be used.
+        When the plan, its layers or the answer file cannot be used; ``out.exists`` before any work.
     """
+    refuse_existing(out, overwrite, report, ANSWER_NAMES)
     before = run_season(plan_path, report, step, tell)
     step("Reading the landowner's answer")
     answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
-    with _put_back_if_it_fails(out / "no_go.geojson"):
+    layer = out / NO_GO_NAME
+    with _put_back_if_it_fails(layer):
         out.mkdir(parents=True, exist_ok=True)
-        plan = add_answer(before.plan, answer, out / "no_go.geojson", report)
+        plan = add_answer(before.plan, answer, layer, report)
         after = run_season(plan, Report(), step, yards_before=before.yards)
     after.words["changed"] = story.changed_words(before, after)
+    after.words["grower"] = [*story.changed_cost_words(before, after), *after.words["grower"]]
     after.words["answer"] = answer.words()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)

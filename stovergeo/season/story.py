@@ -95,7 +95,8 @@ def totals(
     Returns
     -------
     dict
-        ``fields_ha``, ``gathered_ha``, ``grain_mg``, ``stover_mg``, ``removable_mg`` (cell by cell, central estimate),
+        ``fields_ha``, ``gathered_ha``, ``kept_free_ha`` (by the landowner's word), ``grain_mg``, ``stover_mg``,
+        ``removable_mg`` (what the soil can spare cell by cell, central estimate, ground kept free among it),
         ``take_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``, ``s_kg``,
         ``nutrient_cost`` ($).
     """
@@ -104,6 +105,7 @@ def totals(
     return {
         "fields_ha": float(zones["area_ha"].sum()),
         "gathered_ha": float(gathered["area_ha"].sum()),
+        "kept_free_ha": float(zones.loc[zones["kept_free"], "area_ha"].sum()),
         "grain_mg": total(stack, "grain_mg_ha", inside),
         "stover_mg": total(stack, "stover_mg_ha", inside),
         "removable_mg": total(stack, "removable_mg_ha", inside),
@@ -118,7 +120,7 @@ def totals(
 
 
 def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
-    """Say what differs between two plans of the same farm, in the order a landowner asks."""
+    """Say what differs between two plans of the same farm, in the order a landowner asks; nothing of costs."""
     words = []
     # a name means one place in both
     gone, new = _only_in(before, after), _only_in(after, before)
@@ -127,18 +129,24 @@ def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
     if new:
         words.append(f"New stack yard: {', '.join(new)}.")
     sums = (
-        ("bales", "Bales made", "", ""),
-        ("take_mg", "Dry stover taken", "", " Mg"),
-        ("cost", "Cost of the season", "$", ""),
+        ("kept_free_ha", "Ground kept free", " ha", 1),
+        ("bales", "Bales made", "", 0),
+        ("take_mg", "Dry stover taken", " Mg", 0),
     )
-    for key, name, sign, unit in sums:
+    for key, name, unit, places in sums:
         a, b = before.totals.get(key, 0.0), after.totals.get(key, 0.0)
-        if abs(b - a) >= 0.5:
-            words.append(f"{name}: {sign}{a:,.0f}{unit} before, {sign}{b:,.0f}{unit} now.")
+        if abs(b - a) >= 0.5 / 10**places:
+            words.append(f"{name}: {a:,.{places}f}{unit} before, {b:,.{places}f}{unit} now.")
     short = after.totals.get("short_bales", 0.0)
     if short > before.totals.get("short_bales", 0.0):
         words.append(f"The need is now short by {short:,.0f} bales.")
     return words or ["Nothing in the plan changes."]
+
+
+def changed_cost_words(before: SeasonResult, after: SeasonResult) -> list[str]:
+    """Say what the season cost before and costs now, where that differs."""
+    a, b = before.totals.get("cost", 0.0), after.totals.get("cost", 0.0)
+    return [f"Cost of the season: ${a:,.0f} before, ${b:,.0f} now."] if abs(b - a) >= 0.5 else []
 
 
 def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) -> gpd.GeoDataFrame:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 import xarray as xr
+from shapely.geometry.base import BaseGeometry
 
 from stovergeo import residue, supply, zones
 from stovergeo.handbook import Handbook
+from stovergeo.layers.farm_layers import only_stacks
 from stovergeo.stack import grid_of
 
 
@@ -21,6 +24,22 @@ def without_unstorable(offers: pd.DataFrame, reasons: dict[str, str]) -> pd.Data
     offers = offers.assign(allowed=offers["allowed"] & ~refused, words=words)
     most = offers[offers["allowed"]].groupby("zone_id")["take_mg_ha"].idxmax()
     return offers.assign(recommended=offers.index.isin(most))
+
+
+def kept_free_ground(no_go: gpd.GeoDataFrame | None) -> BaseGeometry | None:
+    """Return the ground on which nothing may be gathered: all refused places but those refused to stacks alone."""
+    if no_go is None:
+        return None
+    return shapely.union_all(no_go.geometry[~only_stacks(no_go)])
+
+
+def without_kept_free(offers: pd.DataFrame, kept_free: frozenset[str]) -> pd.DataFrame:
+    """Return the offers with those refused that lie on ground the landowner keeps free."""
+    refused = offers["zone_id"].isin(kept_free)
+    words = offers["words"].mask(refused, "Refused: the landowner keeps this ground free.")
+    return offers.assign(
+        allowed=offers["allowed"] & ~refused, recommended=offers["recommended"] & ~refused, words=words
+    )
 
 
 def most_used(usual: dict[str, str], ways: dict[str, residue.Method]) -> str:
@@ -41,18 +60,19 @@ def worked_zones(
 
 
 def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
-    """Return zones or yards with the choice's reason behind their own."""
+    """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
     said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
-    both = [f"{own} {said.get(i, '')}".strip() for i, own in zip(table[f"{kind}_id"], table["reason"], strict=True)]
-    return table.assign(reason=pd.array(both, dtype="str"))
+    return table.assign(cost_reason=pd.array([said.get(i, "") for i in table[f"{kind}_id"]], dtype="str"))
 
 
-def yard_ways(found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray) -> pd.DataFrame:
-    """Return the way from every zone to every yard that can be reached, nearest first in each yard."""
+def yard_ways(
+    found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray, kept_free: frozenset[str]
+) -> pd.DataFrame:
+    """Return the way from every zone not kept free to every yard that can be reached, nearest first in each yard."""
     ways = pd.DataFrame(distance_m, index=drawn["zone_id"], columns=found["yard_id"]).rename_axis(columns="yard_id")
     table = ways.stack().rename("distance_m").reset_index()[["yard_id", "zone_id", "distance_m"]]
-    table = table[np.isfinite(table["distance_m"])]
+    table = table[np.isfinite(table["distance_m"]) & ~table["zone_id"].isin(kept_free)]
     return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
 
 

@@ -7,12 +7,14 @@ from stovergeo.share.answer import Answer, add_answer, read_answer
 from stovergeo.share.compare import compare_plans, comparison_table
 from stovergeo.share.compare_page import comparison_page, refuse_page_place, write_comparison
 from stovergeo.share.compare_record import read_two
-from stovergeo.share.outputs import NAMES, refuse_existing, write_outputs
+from stovergeo.share.outputs import ANSWER_NAMES, NAMES, NO_GO_NAME, refuse_existing, write_outputs
 from stovergeo.share.page_data import plan_key
 from stovergeo.share.terminal import grower_table
 
 __all__ = [
+    "ANSWER_NAMES",
     "NAMES",
+    "NO_GO_NAME",
     "Answer",
     "add_answer",
     "compare_plans",

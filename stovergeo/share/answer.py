@@ -17,6 +17,7 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.errors import InputError, Report
+from stovergeo.layers.farm_layers import KEEP_CLEAR_OF, STACKS, only_stacks
 from stovergeo.layers.open_file import local_file
 from stovergeo.layers.text import clean_text
 from stovergeo.layers.vector import read_layer
@@ -44,13 +45,22 @@ class Answer:
     plan_key: str  #: fingerprint of the plan whose map was answered, see `share.page_data.plan_key`
 
     def refused(self) -> gpd.GeoDataFrame:
-        """Return all ground the landowner refuses: areas drawn, and yards answered with no; columns name, geometry."""
+        """Return all ground the landowner refuses: areas drawn, and yards answered with no.
+
+        Returns
+        -------
+        GeoDataFrame
+            name, keep_clear_of, geometry. A no to a yard keeps its ground clear of stacks and says nothing of
+            baling; an area drawn to be kept free is kept clear of both ("").
+        """
         no = self.yards[self.yards["answer"] == "no"]
         names = [
             *(f"landowner: {n}" if n else "landowner: keep free" for n in self.no_go["note"]),
             *(f"landowner: no to yard {y}" for y in no["yard_id"]),
         ]
-        return gpd.GeoDataFrame({"name": names}, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
+        clear_of = [""] * len(self.no_go) + [STACKS] * len(no)
+        columns = {"name": names, KEEP_CLEAR_OF: clear_of}
+        return gpd.GeoDataFrame(columns, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
 
     def words(self) -> list[str]:
         """Return what the landowner said, a line for each yard and mark, notes in their own words."""
@@ -250,9 +260,11 @@ def add_answer(plan: Plan, answer: Answer, layer_path: Path, report: Report) -> 
     if plan.landowner.no_go is not None:
         before = read_layer(Layer(path=plan.landowner.no_go), plan, "no_go", report).to_crs(4326)
         names = before["name"] if "name" in before else pd.Series("landowner: keep free", index=before.index)
-        kept = gpd.GeoDataFrame({"name": names.map(clean_text)}, geometry=before.geometry, crs=4326)
+        clear_of = only_stacks(before).map({True: STACKS, False: ""})
+        columns = {"name": names.map(clean_text), KEEP_CLEAR_OF: clear_of}
+        kept = gpd.GeoDataFrame(columns, geometry=before.geometry, crs=4326)
         refused = pd.concat([kept, refused], ignore_index=True)
-        refused = refused.drop_duplicates(subset=["geometry"], ignore_index=True)
+        refused = refused.drop_duplicates(subset=["geometry", KEEP_CLEAR_OF], ignore_index=True)
     layer_path = Path(layer_path).resolve()
     layer_path.parent.mkdir(parents=True, exist_ok=True)
     beside = layer_path.with_name(f".{layer_path.name}.part")

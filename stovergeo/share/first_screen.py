@@ -11,6 +11,7 @@ import pandas as pd
 from stovergeo.result import SeasonResult
 from stovergeo.share.cautions import LEASE
 from stovergeo.share.say import Parts, parts_of, quantity
+from stovergeo.share.terminal import field_rows, kept_free
 
 _MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905
@@ -70,8 +71,19 @@ def without_keys(words: str) -> str:
     return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), words)
 
 
+_MONEY: Final = re.compile(r"\$\s?\d|\d\s?\$")
+
+
+def without_prices(words: str) -> str:
+    """Return words without sentences that hold an amount of money: what the season costs is the grower's to know."""
+    if not _MONEY.search(words):
+        return words
+    return " ".join(s for s in re.split(r"(?<=[.!?])\s+(?=[A-Z])", words) if not _MONEY.search(s))
+
+
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    return [parts_of(without_keys(w), names_given(result)) for w in result.words.get(topic, [])]
+    told = [without_prices(without_keys(w)) for w in result.words.get(topic, [])]
+    return [parts_of(w, names_given(result)) for w in told if w]
 
 
 def _taken(result: SeasonResult) -> pd.DataFrame:
@@ -85,13 +97,13 @@ def gathered_ha(taken: pd.DataFrame) -> float:
 
 def _proposed(result: SeasonResult) -> list[Parts]:
     farm, taken = result.plan.farm, _taken(result)
+    rows = field_rows(result)
+    kept_ha = sum(r["kept_free_ha"] for r in rows)
+    kept: list[Parts] = [[quantity("area", kept_ha), " are kept free because you said so."]] if kept_ha else []
     if taken.empty:
-        return [
-            [
-                f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: "
-                "all of it stays on the ground."
-            ]
-        ]
+        all_kept = all(r["kept_free"] for r in rows)
+        why = "you keep all of this ground free" if all_kept else "all of it stays on the ground"
+        return [[f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: {why}."], *kept]
     return [
         [
             f"After the {farm.season} corn harvest on {farm.name}, some of the corn stover – the stalks, "
@@ -100,7 +112,8 @@ def _proposed(result: SeasonResult) -> list[Parts]:
             " of ",
             quantity("area", float(result.fields["area_ha"].sum())),
             ". This is a proposal: below you can say yes or no to each place.",
-        ]
+        ],
+        *kept,
     ]
 
 
@@ -108,7 +121,6 @@ def _bales(result: SeasonResult) -> list[Parts]:
     taken = _taken(result)
     if taken.empty:
         return []
-    by_zone = result.bale_plan.set_index("zone_id")["bales"]
     total = int(result.bale_plan["bales"].sum())
     lines: list[Parts] = [
         [
@@ -117,10 +129,13 @@ def _bales(result: SeasonResult) -> list[Parts]:
             " of dry stover.",
         ]
     ]
-    for field in result.fields.itertuples():
-        zones = taken[taken["field_id"] == field.field_id]
-        bales = int(by_zone.reindex(zones["zone_id"], fill_value=0).sum())
-        lines.append([f"{field.name}: {bales:,} bales." if bales else f"{field.name}: none, all stover stays."])
+    for field in field_rows(result):
+        if field["kept_free"]:
+            lines.append([f"{field['name']}: none. You keep it free."])
+            continue
+        bales = f"{field['bales']:,} bales" if field["bales"] else "none, all stover stays"
+        kept = ["; ", quantity("area", field["kept_free_ha"]), " are kept free because you said so"]
+        lines.append([f"{field['name']}: {bales}", *(kept if field["kept_free_ha"] else []), "."])
     return lines
 
 
@@ -134,7 +149,8 @@ def _yards(result: SeasonResult) -> list[Parts]:
         if bales:
             stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
             start = f"Yard {yard.yard_id}: {bales:,} bales, in {stacks} {'stack' if stacks == 1 else 'stacks'}. "
-            lines.append([start, *parts_of(first_sentences(str(yard.reason), 3), names_given(result))])
+            why = first_sentences(without_prices(str(yard.reason)), 3)
+            lines.append([start, *parts_of(why, names_given(result))])
     idle = [y for y in result.yards["yard_id"] if not planned.get(y, 0)]
     if idle:
         lines.append([f"Also possible, not used in this plan: {', '.join(idle)}."])
@@ -198,7 +214,8 @@ def _stays(result: SeasonResult) -> list[Parts]:
 
 def _binding(result: SeasonResult) -> list[Parts]:
     """Say which rules were looked at, and why the one that asks for most on most ground does."""
-    limits = result.zone_limits.merge(result.zones[["zone_id", "area_ha"]], on="zone_id")
+    asked = result.zones[~kept_free(result.zones)]
+    limits = result.zone_limits.merge(asked[["zone_id", "area_ha"]], on="zone_id")
     if limits.empty:
         return []
     limits["binds_ha"] = limits["binds_share"].fillna(0) * limits["area_ha"]

@@ -7,7 +7,7 @@ from typing import Final
 import pandas as pd
 
 from stovergeo.result import SeasonResult
-from stovergeo.share.first_screen import names_given, without_keys
+from stovergeo.share.first_screen import names_given, without_keys, without_prices
 from stovergeo.share.page_yards import yard_tables
 from stovergeo.share.panels import MONTHS, Block, amount, capital, method_titles, table_of
 from stovergeo.share.say import Parts, parts_of
@@ -20,9 +20,7 @@ _MOST_CAUSES: Final = 3
 
 def storage_blocks(result: SeasonResult) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
-    names = names_given(result)
-    said = [parts_of(w, names) for topic in ("storage", "wrap", "baling") for w in result.words.get(topic, [])]
-    blocks: list[Block] = [{"ul": said}] if said else []
+    blocks = _told(result, ("storage", "baling"))
     table = result.wrap_table
     if table.empty:
         return blocks
@@ -40,7 +38,7 @@ def storage_blocks(result: SeasonResult) -> list[Block]:
         series.append({"label": str(title), "mid": [None if v != v else round(float(v), 2) for v in losses]})
     labels = [MONTHS[int(m) - 1] for m in months["month"]]
     rows = [
-        [[MONTHS[int(r.month) - 1]], [str(r.title)], amount("pct1", r.loss_pct), amount("money2", r.cost_bale)]
+        [[MONTHS[int(r.month) - 1]], [str(r.title)], amount("pct1", r.loss_pct)]
         for r in table[table["best"].astype(bool)].sort_values("months_stored").itertuples()
     ]
     return [
@@ -52,16 +50,21 @@ def storage_blocks(result: SeasonResult) -> list[Block]:
                 "series": series,
             }
         },
-        table_of("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost", "Cost of a bale"], rows),
+        table_of("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost"], rows),
         *blocks,
     ]
 
 
+def _told(result: SeasonResult, topics: tuple[str, ...]) -> list[Block]:
+    """Return the words of some topics as a list, as far as they are for the landowner."""
+    words = [without_prices(w) for topic in topics for w in result.words.get(topic, [])]
+    said = [parts_of(w, names_given(result)) for w in words if w]
+    return [{"ul": said}] if said else []
+
+
 def choice_blocks(result: SeasonResult) -> list[Block]:
-    """Return why this plan was chosen, what else was looked at, what it hangs on and the years to come."""
-    names = names_given(result)
-    said = [parts_of(w, names) for topic in ("summary", "choice", "yards") for w in result.words.get(topic, [])]
-    blocks: list[Block] = [{"ul": said}] if said else []
+    """Return what was chosen and what its limit hangs on; costs and second choices are the grower's (`terminal`)."""
+    blocks = _told(result, ("summary", "choice", "yards"))
     field_names = dict(result.fields.set_index("field_id")["name"].astype(str))
     if len(result.sensitivity):
         rows = [
@@ -69,37 +72,6 @@ def choice_blocks(result: SeasonResult) -> list[Block]:
             for s in result.sensitivity[result.sensitivity["rank"] <= _MOST_CAUSES].itertuples()
         ]
         blocks.append(table_of("What the limit hangs on most", ["Field", "What is uncertain", "Its part"], rows))
-    others = result.alternatives
-    if len(others):  # another aim that leads to the same plan is no alternative
-        others = others[(others["aim"] == "cost") | (others["shift_mg"] > 0.5) | (others["more_cost"] > 0.0005)]
-    if len(others) > 1:
-        rows = [
-            [
-                [capital(str(a.title))],
-                amount("money", a.cost),
-                amount("per_mass", a.cost_per_mg),
-                amount("share", a.more_cost),
-                amount("mass", a.baled_mg),
-                [f"{a.yards:,.0f}"],
-                amount("share", a.near_limit),
-            ]
-            for a in others.itertuples()
-        ]
-        head = ["Aim", "Cost of the season", "Cost, dry", "Dearer by", "Baled, dry", "Yards", "Of what may leave there"]
-        blocks.append(table_of("The same season planned with another aim", head, rows))
-    care = result.trade_off
-    # a curve only where money does buy care: on farms with one allowed way to gather it is flat
-    if len(care) and float(care["near_limit"].max() - care["near_limit"].min()) >= 0.005:
-        bars = {
-            "caption": "What care of the soil costs: how near the take comes to what may leave, for each budget",
-            "kind": "share",
-            "rows": [
-                ["cheapest" if c.aim == "cost" else f"{c.more_cost:.1%} dearer", float(c.near_limit)]
-                for c in care.itertuples()
-            ],
-            "line": None,
-        }
-        blocks.append({"bars": bars})
     return blocks
 
 
@@ -137,7 +109,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     amount("rate", z.take_mg_ha),
                     [titles.get(z.method, str(z.method))],
                     [f"{bales.get(z.zone_id, 0):,.0f}"],
-                    parts_of(str(z.reason), names_given(result)),
+                    parts_of(without_prices(str(z.reason)), names_given(result)),
                 ]
                 for z in result.zones.itertuples()
             ],
@@ -152,7 +124,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     amount("pct1", y.slope_pct),
                     amount("share", y.sun_share),
                     amount("length", y.road_m),
-                    parts_of(str(y.reason), names_given(result)),
+                    parts_of(without_prices(str(y.reason)), names_given(result)),
                     [without_keys(str(y.not_checked))],
                 ]
                 for y in result.yards.itertuples()
@@ -160,9 +132,9 @@ def all_tables(result: SeasonResult) -> list[Block]:
         ),
         table_of(
             "Hauls",
-            ["From zone", "To yard", "Bales", "Way", "Cost"],
+            ["From zone", "To yard", "Bales", "Way"],
             [
-                [[h.zone_id], [h.yard_id], [f"{h.bales:,.0f}"], amount("length", h.distance_m), amount("money", h.cost)]
+                [[h.zone_id], [h.yard_id], [f"{h.bales:,.0f}"], amount("length", h.distance_m)]
                 for h in result.hauls.itertuples()
             ],
         ),
@@ -181,7 +153,7 @@ def _around(result: SeasonResult) -> list[list[Parts]]:
 
 
 def source_blocks(result: SeasonResult) -> list[Block]:
-    """Return the coefficients used, with sources and standing, and the problems met."""
+    """Return the coefficients used, with sources and standing, and the problems met; the grower's prices left out."""
     blocks: list[Block] = []
     if result.coefficients:
         blocks.append(
@@ -196,6 +168,7 @@ def source_blocks(result: SeasonResult) -> list[Block]:
                         [c.source],
                     ]
                     for c in result.coefficients
+                    if "$" not in c.unit or c.key.startswith("nutrients.")
                 ],
             )
         )
@@ -207,7 +180,7 @@ def source_blocks(result: SeasonResult) -> list[Block]:
             table_of(
                 "Found in the layers and dealt with",
                 ["Where", "What", "Why it matters"],
-                [[[p.where], [p.what], [p.why]] for p in result.problems],
+                [[[p.where], [what], [p.why]] for p in result.problems if (what := without_prices(p.what))],
             )
         )
     return blocks

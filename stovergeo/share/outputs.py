@@ -26,19 +26,23 @@ NAMES: Final = (
     "sources.csv",
     "plan.json",
 )
+#: what a plan with the landowner's answer writes: the layer of refused places too, see `answer.add_answer`
+NO_GO_NAME: Final = "no_go.geojson"
+ANSWER_NAMES: Final = (*NAMES, NO_GO_NAME)
 
 
-def refuse_existing(folder: Path, overwrite: bool, report: Report) -> None:
+def refuse_existing(folder: Path, overwrite: bool, report: Report, names: tuple[str, ...] = NAMES) -> None:
     """Check, before any computing, that the results may be written to a folder; clear away dead runs' left-overs.
 
-    A folder that does not exist yet is tried and taken away again.
+    A folder that does not exist yet is tried and taken away again. `names` are the files the command writes:
+    `NAMES`, or `ANSWER_NAMES` where an answer is taken in.
 
     Raises
     ------
     InputError
         ``out.exists``, ``out.permission`` or ``out.not_folder``.
     """
-    outputs_folder.prepare_folder(Path(folder), NAMES, overwrite, report, leave=False)
+    outputs_folder.prepare_folder(Path(folder), names, overwrite, report, leave=False)
 
 
 def write_outputs(

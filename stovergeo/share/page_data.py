@@ -12,7 +12,7 @@ from stovergeo.result import SeasonResult
 from stovergeo.share import page_yards
 from stovergeo.share.cautions import CREW, GUIDANCE
 from stovergeo.share.drawing import north_turn_deg
-from stovergeo.share.first_screen import first_screen, names_given
+from stovergeo.share.first_screen import first_screen, names_given, without_prices
 from stovergeo.share.folded import all_tables, choice_blocks, source_blocks, storage_blocks
 from stovergeo.share.panels import class_titles, method_titles, rule_titles, zone_panel
 from stovergeo.share.pictures import block_factor, raster_layers
@@ -78,7 +78,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "tiles": _tiles(result, frame),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
-        "changes": [parts_of(w, names_given(result)) for w in result.words.get("changed", [])],
+        "changes": [parts_of(without_prices(w), names_given(result)) for w in result.words.get("changed", [])],
         "answered": [[w] for w in result.words.get("answer", [])],  # the landowner's own words, left as they are
         "first": first_screen(result),
         "fields": shapes_of(
@@ -148,6 +148,7 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
             "limit": round(float(z.removable_mg_ha), 3),
             "rule": str(z.binding_rule),
             "method": str(z.method),
+            "kept": bool(getattr(z, "kept_free", False)),
             "bales": int(bales.get(z.zone_id, 0)),
             "odds": _number(odds.get(z.zone_id)),
             "panel": zone_panel(result, z),

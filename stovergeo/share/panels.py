@@ -13,8 +13,10 @@ from typing import Any, Final
 
 from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, through_door
 from stovergeo.result import SeasonResult
-from stovergeo.share.first_screen import names_given, without_keys
+from stovergeo.schemas import KEPT_FREE_RULE
+from stovergeo.share.first_screen import names_given, without_keys, without_prices
 from stovergeo.share.say import Parts, parts_of, quantity
+from stovergeo.share.terminal import kept_free
 
 Block = dict[str, Any]
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -23,8 +25,9 @@ _AS_GOOD_AS_BEST: Final = 0.995  # prints as 100 %
 
 
 def rule_titles(result: SeasonResult) -> dict[str, str]:
-    """Return title in words by name of retention rule."""
-    return dict(result.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
+    """Return title in words by name of retention rule, and of the landowner's word where it keeps ground free."""
+    titles = dict(result.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
+    return titles | ({KEPT_FREE_RULE: "Kept free: the landowner said so"} if kept_free(result.zones).any() else {})
 
 
 def method_titles(result: SeasonResult) -> dict[str, str]:
@@ -70,7 +73,13 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     methods = result.zone_methods[result.zone_methods["zone_id"] == zone.zone_id]
     bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
     titles = method_titles(result)
-    blocks: list[Block] = [{"p": parts_of(str(zone.reason), names)}]
+    blocks: list[Block] = [{"p": parts_of(without_prices(str(zone.reason)), names)}]
+    if getattr(zone, "kept_free", False):
+        rows: list[Sequence[Parts]] = [
+            [["Area"], amount("area", zone.area_ha)],
+            [["Stover grown, dry"], amount("rate", zone.stover_mg_ha)],
+        ]
+        return [*blocks, table_of("This zone in numbers", ["What", "How much"], rows)]
     facts: list[Sequence[Parts]] = [
         [["Area"], amount("area", zone.area_ha)],
         [["Stover grown, dry"], amount("rate", zone.stover_mg_ha)],
@@ -183,13 +192,12 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         [["Room for"], [f"{yard.capacity_bales:,.0f} bales in {stacks} stacks"]],
         [["Ground taken, with lanes"], amount("area", yard.area_ha)],
         [["Bales stand on"], [base]],
-        [["Cost of that"], amount("money", yard.base_cost)],
         [["Sun, share of open ground"], amount("share", yard.sun_share)],
         [["Slope"], amount("pct1", yard.slope_pct)],
         [["Way to road or gate"], amount("length", yard.road_m)],
     ]
     blocks: list[Block] = [
-        {"p": parts_of(str(yard.reason), names)},
+        {"p": parts_of(without_prices(str(yard.reason)), names)},
         {"drawing": number},
         *_drawn(result, yard.yard_id),
         table_of("This yard in numbers", ["What", "How much"], facts),
@@ -219,7 +227,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         }
         blocks += [{"bars": bars}, {"p": [best]}] if len(worst) else [{"p": [best]}]
         reasons = [
-            [f"{r.title}: ", *parts_of(str(r.words), names), *_source(said_by.get(r.criterion))]
+            [f"{r.title}: ", *parts_of(without_prices(str(r.words)), names), *_source(said_by.get(r.criterion))]
             for r in ratings.itertuples()
         ]
         blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Final
+
 import pandas as pd
 from rich.console import RenderableType
 from rich.table import Table
@@ -9,6 +11,8 @@ from rich.text import Text
 
 from stovergeo.result import SeasonResult
 from stovergeo.share.say import KINDS, Parts, number_in, parts_of, quantity, said
+
+_MOST_LINES: Final = 8  # of what only the grower is told
 
 
 def grower_table(result: SeasonResult) -> list[RenderableType]:
@@ -42,6 +46,7 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
             Text(row["turns"]),
             Text(row["yards"]),
         )
+    kept = [r for r in field_rows(result) if r["kept_free_ha"]]
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
@@ -53,19 +58,30 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
         lines.append(
             ["Need, where it is used: ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry, {met}."]
         )
-    choice = result.words.get("choice", [])
-    # what is lacking, and why, belongs under the table; the rest is one click away on the map
-    brief = choice if result.totals.get("short_bales", 0) >= 0.5 else choice[:2]
-    lines += [parts_of(w) for w in [*brief, *result.words.get("shortage", [])]]
+    if kept:
+        each = [part for r in kept for part in (", ", quantity("area", r["kept_free_ha"]), f" of {r['name']}")]
+        lines.append(["Kept free because the landowner said so: ", *each[1:], "."])
+    # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
+    grower = result.words.get("grower", [])
+    lines += [parts_of(w) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
+    lines += [parts_of(w) for w in grower[:_MOST_LINES]]
     if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
         lines += [parts_of(w) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
-    if len(brief) < len(choice):
-        lines.append(["Why, what was second best and what the next ton costs: on the map, under More detail."])
+    if len(grower) > _MOST_LINES:
+        lines.append(["More on trucks, wraps and second choices: in plan.json, under words, grower."])
     return [table, *(told(line) for line in lines)]
 
 
-def field_rows(result: SeasonResult) -> list[dict]:
-    """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts)."""
+def kept_free(zones: pd.DataFrame) -> pd.Series:
+    """Return which zones the landowner keeps free."""
+    return zones["kept_free"].astype(bool) if "kept_free" in zones else pd.Series(False, index=zones.index)
+
+
+def field_rows(result: SeasonResult) -> list[dict[str, Any]]:
+    """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts).
+
+    Also kept_free_ha, what the landowner keeps free of it, and kept_free, whether that is all of it.
+    """
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
     plan = result.bale_plan.set_index("zone_id")
     rows = []
@@ -74,6 +90,8 @@ def field_rows(result: SeasonResult) -> list[dict]:
         taken = zones[zones["take_mg"] > 0]
         mine = plan.reindex(taken["zone_id"]).dropna(subset=["bales"])
         turns = sorted({f"{t:g}" for t in mine.loc[mine["bales"] > 0, "turns"] if not pd.isna(t)})
+        kept = kept_free(zones)
+        alone = "kept free" if len(zones) and kept.all() else "left alone"
         yards = result.hauls.loc[result.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
         rows.append(
             {
@@ -82,11 +100,13 @@ def field_rows(result: SeasonResult) -> list[dict]:
                 "area_ha": float(field.area_ha),
                 "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
                 "take_mg": float(taken["take_mg"].sum()),
-                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or "left alone",
-                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or "left alone",
+                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or alone,
+                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or alone,
                 "bales": int(mine["bales"].sum()),
                 "turns": ", ".join(turns) or "–",
                 "yards": ", ".join(yards) or "–",
+                "kept_free_ha": float(zones.loc[kept, "area_ha"].sum()),
+                "kept_free": alone == "kept free",
             }
         )
     return rows

@@ -40,7 +40,9 @@ class Choice:
     gap: float  #: proved distance from the least possible cost, as a share of it
     bound: float  #: no plan that meets as much can cost less, $
     status: str  #: "optimal" within the gap, or "best found in time"
-    words: list[str] = field(default_factory=list)  #: the plan in plain sentences
+    words: list[str] = field(default_factory=list)  #: the plan in plain sentences, without money
+    grower_words: list[str] = field(default_factory=list)
+    """What only the grower is told: costs, prices, what was second best, trucks; what matters most first."""
     reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "words"]))
     """Why this method (kind zone), this yard, this wrap: what was second best and by how much."""
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: see `stovergeo.supply.alternatives`

@@ -92,6 +92,7 @@ def choose(
         # the next ton cannot be had at any price: what the solver prices then is the shortage, not a ton
         choice = replace(choice, next_mg=choice.next_mg.iloc[:0])
     said = words.plan_words(problem, choice, named)
+    costs = words.cost_words(choice)
     hard: list[str] = []
     if choice.short_bales and explain:
         hard = conflict(problem)
@@ -100,19 +101,19 @@ def choose(
     elif choice.short_bales:
         said += words.shortage_words(choice, [], pd.DataFrame(columns=["limit", "words", "gained_mg", "left_mg"]), 0.5)
     if not explain or not len(choice.flows):
-        return replace(choice, words=said, conflict=hard)
+        return replace(choice, words=said, grower_words=costs, conflict=hard)
 
     reasons = _reasons(problem, choice, named, gap, yards_explained)
     if not choice.short_bales:
-        said += _next(problem, choice, named)
-    said += words.month_words(choice.next_mg)
+        costs += _next(problem, choice, named)
+    costs += words.month_words(choice.next_mg)
     others = alternatives(problem, choice, gap=gap)
-    said += words.other_words(others)
+    costs += words.other_words(others)
     fallen = if_yields_fall(problem, POORER_CROP, gap=gap)
     if fallen is not None:
-        said.append(words.yield_words(choice, fallen, POORER_CROP))
-    said += problem.notes
-    return replace(choice, words=said, reasons=reasons, alternatives=others, conflict=hard)
+        costs.append(words.yield_words(choice, fallen, POORER_CROP))
+    costs += problem.notes
+    return replace(choice, words=said, grower_words=costs, reasons=reasons, alternatives=others, conflict=hard)
 
 
 def _reasons(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str], gap: float, most: int) -> pd.DataFrame:

@@ -110,7 +110,7 @@ def haul_ground(
     fields : GeoDataFrame, optional
         For gates, and for crops that still stand (`crop_stands`).
     no_go : GeoDataFrame, optional
-        Places that are not crossed.
+        Places that are not crossed, on a road neither.
 
     Returns
     -------
@@ -129,12 +129,12 @@ def haul_ground(
     hardness = np.where(flow > 0, np.maximum(hardness, options.waterway), hardness)
     shut = slope > options.slope_most_pct
 
-    def burn(geometries: list[BaseGeometry]) -> np.ndarray:
+    def burn(geometries: list[BaseGeometry], all_touched: bool = True) -> np.ndarray:
         good = [g for g in geometries if g is not None and not g.is_empty]
         if not good:
             return np.zeros(shape, dtype=bool)
         return rasterio.features.rasterize(
-            good, out_shape=shape, transform=transform, all_touched=True, default_value=1, dtype="uint8"
+            good, out_shape=shape, transform=transform, all_touched=all_touched, default_value=1, dtype="uint8"
         ).astype(bool)
 
     for name in ("buildings", "trees", "water"):
@@ -148,6 +148,8 @@ def haul_ground(
     if "roads" in surroundings:  # a road that meets water or trees has its bridge or its gap
         on_road = burn(list(surroundings["roads"].geometry.buffer(options.line_width_m / 2)))
         hardness = np.where(on_road, options.road, hardness)
+    if no_go is not None:  # a lane along its edge stays open: only cells whose middle lies on it are shut
+        hardness = np.where(burn(list(no_go.geometry), all_touched=False), np.nan, hardness)
 
     room, door = np.full(shape, -1), np.zeros(shape, dtype=bool)
     if fields is not None and len(surroundings.get("gates", ())):

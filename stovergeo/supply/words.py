@@ -45,7 +45,7 @@ def joined(parts: list[str]) -> str:
 
 
 def plan_words(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[str]:
-    """Say what is gathered, what it costs by step, and how good that is proved to be."""
+    """Say what is gathered, by which way, from where: no money, so that a landowner may read it."""
     taken = choice.zone_method[choice.zone_method["take_mg"] > 0]
     if not len(taken):
         if not (problem.need["dry_mg"] > 0).any():
@@ -57,20 +57,27 @@ def plan_words(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]
         f"Bale {choice.baled_mg:.0f} Mg of dry stover, {int(taken['bales'].sum()):,} bales ({ways}), "
         f"from {len(taken)} of {len(problem.zones)} zones, into {_count(len(choice.yard_use), 'yard')}."
     ]
+    part = taken[taken["share"] < 0.995]
+    for row in part.itertuples(index=False):
+        said.append(f"{row.zone_id}: {100 * row.share:.0f} % of the zone is enough; the rest stays whole.")
+    return said
+
+
+def cost_words(choice: Choice) -> list[str]:
+    """Say what the season costs by step, and how good that is proved to be; nothing where nothing is gathered."""
+    if not choice.drawn_mg > 0:
+        return []
     per_mg = choice.cost / choice.drawn_mg
     steps = [f"{_STEPS[s]} {v:.2f} $/Mg" for s, v in per_mg.sort_values(ascending=False).items() if v >= 0.005]
-    said.append(
-        f"It costs ${choice.total_cost:,.0f}, {choice.cost_per_mg:.2f} $/Mg of dry stover that reaches its use: "
-        f"{joined(steps)}."
-    )
+    said = [
+        f"The season costs ${choice.total_cost:,.0f}, {choice.cost_per_mg:.2f} $/Mg of dry stover that reaches its "
+        f"use: {joined(steps)}."
+    ]
     less = f"more than {100 * choice.gap:.2g} % less" if choice.gap >= 5e-5 else "less"
     if choice.status == "optimal":
         said.append(f"Proved: no plan inside these limits that meets as much costs {less}.")
     else:
         said.append(f"The time given ended the search: this is the best plan found, and no other can cost {less}.")
-    part = taken[taken["share"] < 0.995]
-    for row in part.itertuples(index=False):
-        said.append(f"{row.zone_id}: {100 * row.share:.0f} % of the zone is enough; the rest stays whole.")
     return said
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import geopandas as gpd
 import pandas as pd
 
-from stovergeo.schemas import check_table
+from stovergeo.schemas import KEPT_FREE_RULE, check_table
 from stovergeo.zones.words import leave_words, method_words
 
 
@@ -21,7 +21,8 @@ def assign_methods(
     """Return the zones with method, take and reason filled in.
 
     Without a choice, each zone gets the allowed method that takes most: by construction of
-    `zone_methods` every allowed take fits under the zone's limit.
+    `zone_methods` every allowed take fits under the zone's limit. From ground kept free nothing may leave,
+    whatever is offered or chosen.
 
     Parameters
     ----------
@@ -37,7 +38,8 @@ def assign_methods(
     Returns
     -------
     GeoDataFrame, ZONES schema
-        `binding_rule` becomes "method" where the method takes clearly less than may leave.
+        `binding_rule` becomes "method" where the method takes clearly less than may leave, and
+        "landowner" on ground kept free, where `removable_mg_ha` becomes 0.
 
     Raises
     ------
@@ -53,12 +55,21 @@ def assign_methods(
         wanted = chosen.get(zone["zone_id"], "leave") if chosen is not None else None
         if wanted is None and offers is not None:
             wanted = offers["take_mg_ha"].idxmax()
-        if wanted is None or wanted == "leave":
+        if zone.get("kept_free", False):
+            record = {
+                "method": "leave",
+                "take_mg_ha": 0.0,
+                "binding_rule": KEPT_FREE_RULE,
+                "reason": zone["reason"],
+                "removable_mg_ha": 0.0,
+            }
+        elif wanted is None or wanted == "leave":
             record = {
                 "method": "leave",
                 "take_mg_ha": 0.0,
                 "binding_rule": zone["binding_rule"],
                 "reason": leave_words(zone, offers is not None),
+                "removable_mg_ha": zone["removable_mg_ha"],
             }
         elif offers is None or wanted not in offers.index:
             raise ValueError(f"{wanted!r} is not an allowed method in zone {zone['zone_id']}")
@@ -70,6 +81,7 @@ def assign_methods(
                 "take_mg_ha": float(offer["take_mg_ha"]),
                 "binding_rule": zone["binding_rule"] if held else "method",
                 "reason": method_words(zone, offer, units),
+                "removable_mg_ha": zone["removable_mg_ha"],
             }
         records.append(record)
     filled = pd.DataFrame(records, index=zones.index)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import rasterio.features
 import shapely
 import xarray as xr
 from affine import Affine
@@ -15,6 +16,7 @@ from stovergeo.stack import grid_of, need
 from stovergeo.units import M2_PER_HA
 from stovergeo.zones.divide import ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
+from stovergeo.zones.kept_free import divide_field
 from stovergeo.zones.outline import outlines, zone_numbers
 from stovergeo.zones.words import ground_words
 
@@ -54,6 +56,7 @@ def make_zones(
     working_width_m: float,
     smallest_zone_ha: float,
     options: ZoneOptions,
+    refused: BaseGeometry | None = None,
     units: str = "us",
 ) -> gpd.GeoDataFrame:
     """Divide each field into zones that one crew can gather one way.
@@ -70,13 +73,16 @@ def make_zones(
     smallest_zone_ha : float
         No zone is smaller, unless its whole field is.
     options : ZoneOptions
+    refused : Polygon or MultiPolygon, optional
+        Ground the landowner keeps free, in the fields' CRS. It is cut out of the zones and is, in each field it meets,
+        one zone of its own with the flag `kept_free`; less than a cell of it is cut out only.
     units : {"us", "metric"}
         Of the words in `reason`.
 
     Returns
     -------
     GeoDataFrame, ZONES schema
-        In the order of the fields, each field's most giving zone first. `method` is
+        In the order of the fields, each field's most giving zone first, ground kept free last. `method` is
         "leave" and `take_mg_ha` 0 until `assign_methods` fills them. `removable_mg_ha` is
         the cautious limit (`cautious_limit`) of an even take over the zone.
 
@@ -108,11 +114,17 @@ def make_zones(
     """
     need(stack, ("field_number", "cell_area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha"), "make_zones")
     check_table(fields, "fields", "make_zones")
-    field_number = stack["field_number"].values
-    spare = stack["removable_mg_ha"].values.astype(float)
-    left = _left_whole(stack)
     cell_m = abs(float(stack.rio.transform().a))
     least_width_m = 2 * working_width_m
+    kept: dict[int, BaseGeometry] = {}
+    free = list(fields.geometry)
+    for row, outline in enumerate(fields.geometry if refused is not None else ()):
+        own, free[row] = divide_field(outline, refused, least_width_m=least_width_m, least_ha=smallest_zone_ha)
+        if not own.is_empty:
+            kept[row] = own
+    field_number = _without(stack, kept)
+    spare = stack["removable_mg_ha"].values.astype(float)
+    left = _left_whole(stack)
 
     smooth = np.full(spare.shape, np.nan)
     windows = [_window(field_number == row) for row in range(len(fields))]
@@ -124,9 +136,11 @@ def make_zones(
             smooth[window] = np.where(inside, calm, smooth[window])
     drawn: list[tuple[int, dict[int, BaseGeometry]]] = []
     for row, window in enumerate(windows):
-        field = fields.iloc[row]
         if window is None:  # smaller than a cell: one zone of which nothing is known
-            drawn.append((row, {0: field.geometry}))
+            if row in kept:
+                kept[row] = fields.geometry.iloc[row]
+            else:
+                drawn.append((row, {0: free[row]}))
             continue
         inside = field_number[window] == row
         numbers = best_division(
@@ -141,9 +155,19 @@ def make_zones(
             options=options,
         )
         transform = stack.rio.transform() * Affine.translation(window[1].start, window[0].start)
-        pieces = outlines(numbers, transform, field.geometry, options.corner_cells * cell_m, least_width_m**2)
+        pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, least_width_m**2)
         drawn.append((row, pieces))
-    return _table(stack, fields, drawn, options.over_share, units)
+    told = {row: own for row, own in kept.items() if own.area >= cell_m**2}
+    return _table(stack, fields, drawn, told, options.over_share, units)
+
+
+def _without(stack: xr.Dataset, kept: dict[int, BaseGeometry]) -> np.ndarray:
+    """Return the field of each cell, NaN where its middle lies on ground kept free."""
+    numbers = stack["field_number"].values
+    if not kept:
+        return numbers
+    shape, transform = numbers.shape, stack.rio.transform()
+    return np.where(rasterio.features.rasterize(list(kept.values()), shape, transform=transform) == 1, np.nan, numbers)
 
 
 def _left_whole(stack: xr.Dataset) -> np.ndarray:
@@ -165,12 +189,13 @@ def _table(
     stack: xr.Dataset,
     fields: gpd.GeoDataFrame,
     drawn: list[tuple[int, dict[int, BaseGeometry]]],
+    kept: dict[int, BaseGeometry],
     over_share: float,
     units: str,
 ) -> gpd.GeoDataFrame:
     """Measure the drawn zones on the grid and put them in the ZONES table."""
-    geometry = [g for _, pieces in drawn for g in pieces.values()]
-    owner = [row for row, pieces in drawn for _ in pieces]
+    geometry = [*(g for _, pieces in drawn for g in pieces.values()), *kept.values()]
+    owner = [*(row for row, pieces in drawn for _ in pieces), *kept]
     loose = gpd.GeoDataFrame(geometry=geometry, crs=fields.crs)
     numbers = zone_numbers(loose, grid_of(stack)).values
     area = stack["cell_area_ha"].values.astype(float)
@@ -197,17 +222,20 @@ def _table(
             "left_share": _mean(left[cells].astype(float), weight),
             "unknown_share": _mean(unknown[cells].astype(float), weight),
             "binding_rule": _most(stack, cells, weight, rules),
+            "kept_free": i >= len(geometry) - len(kept),
         }
         rows.append(row)
     table = gpd.GeoDataFrame(rows, geometry=geometry, crs=fields.crs)
     table["gives"] = table["removable_mg_ha"] * table["area_ha"]
-    table = table.sort_values(["order", "gives"], ascending=[True, False], kind="stable").reset_index(drop=True)
+    order = {"by": ["order", "kept_free", "gives"], "ascending": [True, True, False]}
+    table = table.sort_values(**order, kind="stable").reset_index(drop=True)
     rank = table.groupby("field_id", sort=False).cumcount()
     table["zone_id"] = [f"{f}-{_letters(n)}" for f, n in zip(table["field_id"], rank, strict=True)]
     table["method"], table["take_mg_ha"], table["take_mg"] = "leave", 0.0, 0.0
     table["reason"] = [ground_words(row, units) for row in table.to_dict("records")]
     columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha", "method"]
     columns += ["take_mg_ha", "take_mg", "binding_rule", "reason", "spare_mean_mg_ha", "left_share", "unknown_share"]
+    columns += ["kept_free"]
     return table[[*columns, "geometry"]]
 
 

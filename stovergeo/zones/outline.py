@@ -13,6 +13,8 @@ from scipy import ndimage
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
+from stovergeo.zones.kept_free import surface
+
 
 def outlines(
     numbers: np.ndarray, transform: Affine, boundary: BaseGeometry, tolerance_m: float, least_part_m2: float
@@ -43,7 +45,7 @@ def outlines(
     names = sorted(traced)
     whole = [shapely.union_all(traced[n]) for n in names]
     smooth = shapely.coverage_simplify(whole, tolerance_m) if len(whole) > 1 else whole
-    cut = {n: _surface(shapely.intersection(g, boundary)) for n, g in zip(names, smooth, strict=True)}
+    cut = {n: surface(shapely.intersection(g, boundary)) for n, g in zip(names, smooth, strict=True)}
     return _tidy({n: g for n, g in cut.items() if not g.is_empty}, least_part_m2)
 
 
@@ -85,14 +87,6 @@ def _carry_outwards(numbers: np.ndarray, transform: Affine, boundary: BaseGeomet
     return padded[tuple(nearest)], transform * Affine.translation(-before[1], -before[0])
 
 
-def _surface(geometry: BaseGeometry) -> BaseGeometry:
-    """Keep the polygons of whatever a cut left."""
-    parts = [p for p in shapely.get_parts(geometry) if p.geom_type == "Polygon" and p.area > 0]
-    if geometry.geom_type == "GeometryCollection":
-        parts += [q for p in shapely.get_parts(geometry) if p.geom_type == "MultiPolygon" for q in p.geoms]
-    return shapely.union_all(parts) if len(parts) != 1 else parts[0]
-
-
 def _tidy(zones: dict[int, BaseGeometry], least_part_m2: float) -> dict[int, BaseGeometry]:
     """Hand crumbs that the cut broke off to the neighbour with which they share most edge."""
     crumbs = []
@@ -107,5 +101,5 @@ def _tidy(zones: dict[int, BaseGeometry], least_part_m2: float) -> dict[int, Bas
         best = max(shared, key=lambda n: (shared[n], n == number))
         if shared[best] <= 0:
             best = number
-        zones[best] = _surface(shapely.union(zones[best], crumb))
+        zones[best] = surface(shapely.union(zones[best], crumb))
     return zones

@@ -15,6 +15,8 @@ def per_area(mg_ha: float, units: str) -> str:
 
 def ground_words(zone: Mapping[str, Any], units: str) -> str:
     """Say what the ground of a zone grows, must keep and can spare."""
+    if zone["kept_free"]:
+        return "Kept free because the landowner said so: nothing is baled here, and all stover stays."
     if zone["unknown_share"] > 0.5:
         return "No yield is known on most of this ground, so nothing is taken."
     if zone["removable_mg_ha"] <= 0:

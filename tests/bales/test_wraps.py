@@ -18,6 +18,7 @@ from stovergeo.bales import (
     bale_plan,
     base_of_ground,
     break_even_table,
+    break_even_words,
     contract_terms,
     crew_notes,
     moisture_band,
@@ -255,7 +256,7 @@ def test_storage_words_say_months_and_reasons():
     bale = bale_of(plan.bale, None, BOOK)
     table = table_of(plan)
     need = need_table(plan.need, plan.storage, plan.wrap, bale, BOOK, 2026)
-    words = " ".join(storage_words(table, break_even_table(table, bale), need))
+    words = " ".join(storage_words(table, need) + break_even_words(break_even_table(table, bale)))
     assert "net on drained ground costs least" in words
     assert "Full cover that sheds rain on drained ground does not pay" in words
     assert "barn: " in words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import subprocess
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pyogrio
 import pytest
 import rasterio
 from declared import outside_range
+from page_money import money_in
 
 from stovergeo.stack import variable
 
@@ -36,6 +38,43 @@ def test_the_command_writes_every_result_and_ends_with_a_table(sample_run: Run) 
         assert word in said.stdout
     assert "Traceback" not in said.stderr
     assert (out / "map.html").stat().st_size < 3_000_000
+
+
+def test_the_landowners_page_holds_the_offer_and_none_of_the_growers_money(
+    sample_run: Run, sample_record: dict
+) -> None:
+    page = (sample_run[0] / "map.html").read_text("utf-8")
+    totals, plan = sample_record["totals"], sample_record["plan"]
+    price = plan["landowner"]["price_per_mg"]
+    nutrients = [row["cost"] for row in sample_record["zone_nutrients"]]
+    lime = next(row["value"] for row in sample_record["sources"] if row["key"] == "nutrients.lime.price")
+    # what is offered, and what replacing the nutrients costs, are the landowner's to know
+    own = [price, price * totals["take_mg"], *nutrients, sum(nutrients), lime, 30.0]
+    shown = money_in(page)
+    assert round(price, 6) in shown
+    assert round(sum(nutrients), 6) in shown
+    strange = {v for v in shown if not any(abs(v - o) < 1e-4 for o in own)}
+    assert strange == set()
+
+    # and as bare digits: nothing that the plan costs, in total, by step, by ton, and what the buyer pays
+    costs = {k: v for k, v in totals.items() if k.startswith("cost") and k not in ("cost_nutrients", "cost_land")}
+    assert len(costs) > 8
+    per_mg = [totals["cost_per_mg"], *(v / totals["drawn_mg"] for k, v in totals.items() if k.startswith("cost_"))]
+    rates = [*per_mg, *(c["price_per_mg"] for c in plan["need"]["contract"])]
+    for value in (v for v in [*costs.values(), *rates] if v > 0):
+        for form in (
+            f"${value:,.0f}",
+            f"${value:,.2f}",
+            f"${value * 0.90718474:,.2f}",
+            f"{value:.4f}",
+            f"{value:.2f} $",
+        ):
+            assert not re.search(rf"(?<![\d.,]){re.escape(form)}(?!\d)", page), form
+    said = sample_run[1].stdout
+    assert f"${totals['cost']:,.0f}" in said  # the grower still reads them
+    assert "would cost $" in said
+    assert any("They bring $" in line for line in sample_record["words"]["grower"])
+    assert any(zone["properties"]["cost_reason"] for zone in sample_record["zones"]["features"])
 
 
 def test_vector_results_open_and_carry_their_crs(sample_run: Run) -> None:

@@ -100,7 +100,7 @@ def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_
         return whole(*args, **kwargs)
 
     monkeypatch.setattr(run, "run_season", once)
-    code, _, err = ask("answer", farm / "plan.toml", tmp_path / "answer.geojson", "--out", out)
+    code, _, err = ask("answer", farm / "plan.toml", tmp_path / "answer.geojson", "--out", out, "--overwrite")
     assert code == 130, err
     assert len(calls) == 2
     if stood is None:

@@ -39,6 +39,7 @@ def test_a_sound_answer_is_read_whole(tmp_path):
         "A pin: gate sticks.",
     ]
     assert list(answer.refused()["name"]) == ["landowner: old well", "landowner: no to yard Y1"]
+    assert list(answer.refused()["keep_clear_of"]) == ["", "stacks"]  # no to a yard says nothing of baling
 
 
 def _set(path, value):
@@ -181,7 +182,20 @@ def test_refused_ground_is_added_to_the_plans_no_go_places(tmp_path, result):
     assert len(gpd.read_file(tmp_path / "both.geojson")) == 2
     other = read_answer(saved(tmp_path, changed(_set((*GEOMETRY, "coordinates", 0, 1), [-93.633, 42.05]))), Report())
     add_answer(again, other, tmp_path / "three.geojson", Report())
-    assert len(gpd.read_file(tmp_path / "three.geojson")) == 3
+    three = gpd.read_file(tmp_path / "three.geojson")
+    assert len(three) == 3
+    assert sorted(three["keep_clear_of"].fillna("")) == ["", "", "stacks"]  # what was meant before is not lost
+
+
+def test_ground_of_a_refused_yard_that_is_drawn_as_well_is_kept_clear_of_baling_too(tmp_path, result):
+    first = add_answer(result.plan, read_answer(saved(tmp_path, GOOD), Report()), tmp_path / "one.geojson", Report())
+    drawn = {
+        **GOOD["features"][1],
+        "geometry": {"type": "Polygon", "coordinates": GOOD["features"][0]["geometry"]["coordinates"][0]},
+    }
+    again = read_answer(saved(tmp_path, {**GOOD, "features": [drawn]}), Report())
+    add_answer(first, again, tmp_path / "two.geojson", Report())
+    assert len(gpd.read_file(tmp_path / "two.geojson")) == 3
 
 
 def test_an_answer_without_a_refusal_changes_no_plan(tmp_path, result):

@@ -13,9 +13,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from page_money import money_in
 from pyproj import CRS, Transformer
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 
+from stovergeo.errors import Problem, Severity
 from stovergeo.share.crew import TOPICS, crew_sheet, load_rows
 from stovergeo.share.first_screen import first_screen, without_keys
 from stovergeo.share.map_page import landowner_page
@@ -293,20 +295,40 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
     assert grower_table(none)
 
 
-def test_what_else_could_be_aimed_at_stands_below_the_map(result):
+def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
+    """Money is put into every word, price and table that reaches the page; only the offer and plant food remain."""
+    told = "The pit costs $7,654.32 to dig. Then 76.54 $/Mg a season."
     rows = [
-        ("yards", "fewest yards", 31_000.0, 110.0, 0.04, 180.0, 1, 0.62, 12.0),
-        ("cost", "cheapest", 3e4, 1e2, 0, 9, 2, 1, 0.0),
-        ("soil", "least taken near the soil's limit", 3e4, 1e2, 0, 9, 2, 1, 0.0),  # the same plan as the cheapest
+        ("yards", "fewest yards", 7654.0, 76.54, 0.04, 180.0, 1, 0.62, 12.0),
+        ("cost", "cheapest", 7600.0, 76.0, 0.0, 181.0, 2, 0.9, 0.0),
     ]
     names = ["aim", "title", "cost", "cost_per_mg", "more_cost", "baled_mg", "yards", "near_limit", "shift_mg"]
-    other = replace(result, alternatives=pd.DataFrame(rows, columns=names))
-    table = next(
-        b["table"] for b in page_data(other)["choice"] if "another aim" in b.get("table", {}).get("caption", "")
+    problem = Problem("plan.far_from_handbook", Severity.WARN, "plan file", told, "It matters.", "Mend it.")
+    topics = ("summary", "choice", "storage", "baling", "yards", "soil", "shortage", "changed", "grower", "wrap")
+    rich = replace(
+        result,
+        words={topic: [told] for topic in topics},
+        zones=result.zones.assign(reason=result.zones["reason"] + f" {told}", cost_reason=told),
+        yards=result.yards.assign(reason=f"{told} Beside the lane.", cost_reason=told, base_cost=7654.0),
+        yard_ratings=result.yard_ratings.assign(words=told),
+        hauls=result.hauls.assign(cost=7654.0),
+        wrap_table=result.wrap_table.assign(cost_bale=7654.0),
+        alternatives=pd.DataFrame(rows, columns=names),
+        trade_off=pd.DataFrame(rows, columns=names),
+        problems=[problem],
+        totals={**result.totals, "cost": 7654.32, "cost_per_mg": 76.54},
     )
-    shown = [said(cell, "us") for cell in table["rows"][0]]
-    assert len(table["rows"]) == 2
-    assert shown == ["Fewest yards", "$31,000", "$99.79/ton", "4%", "198 tons", "1", "62%"]
+    page = landowner_page(rich)
+    assert not re.search(r"7,?654|76\.54", page)
+    assert "Beside the lane." in page
+    owner, mass = rich.plan.landowner, rich.zones["take_mg"].sum()
+    offered = {
+        owner.price_per_mg,
+        owner.price_per_mg * mass,
+        *rich.zone_nutrients["cost"],
+        rich.zone_nutrients["cost"].sum(),
+    }
+    assert money_in(page) <= {round(v, 6) for v in offered}
 
 
 def test_the_first_screen_names_no_key_of_the_plan_file(result):

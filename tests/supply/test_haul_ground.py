@@ -97,6 +97,15 @@ def test_refused_ground_is_gone_round(stack):
     assert way(stack, no_go=refused) > way(stack) * 1.05
 
 
+def test_a_road_over_refused_ground_is_shut_and_one_along_its_edge_is_open(stack):
+    creek = frame(LineString([at(600, -10), at(600, 820)]))
+    road = frame(LineString([at(0, 400), at(1200, 400)]))
+    around = {"water": creek, "roads": road}
+    assert np.isfinite(way(stack, around))
+    assert np.isinf(way(stack, around, no_go=frame(patch(580, 360, 620, 440))))
+    assert np.isfinite(way(stack, around, no_go=frame(patch(500, 404, 700, 800))))
+
+
 def test_unknown_slope_counts_as_flat_stubble(stack):
     blank = stack.assign(slope_pct=stack["slope_pct"] * np.nan)
     assert way(blank) == pytest.approx(way(stack))

@@ -70,7 +70,7 @@ function startDrawing(kind) {
   closePanel();
   drawing = { kind: kind, points: [], layer: L.layerGroup().addTo(map) };
   byId('draw-help').textContent = kind === 'no_go'
-    ? 'Touch the map at each corner of the ground to keep free, then finish.'
+    ? 'Touch the map at each corner of the ground to keep free, then finish. No bales will be made or stacked there.'
     : 'Touch the place, or move the map under the cross.';
   byId('draw-add').textContent = kind === 'no_go' ? 'Put a corner at the cross' : 'Set the pin at the cross';
   byId('draw-done').hidden = byId('draw-undo').hidden = kind !== 'no_go';

@@ -56,7 +56,7 @@ function zoneLook(zone) {
 // the number or word behind a zone's colour, written on the zone
 function zoneWord(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
-  if (zone.method === 'leave' && theme !== 'rule') { return 'leave'; }
+  if (zone.method === 'leave' && theme !== 'rule') { return zone.kept ? 'kept free' : 'leave'; }
   if (theme === 'none') { return ''; }
   return how.classes ? how.classes()[value] || String(value) : quantity(how.kind, value);
 }
