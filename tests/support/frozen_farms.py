@@ -126,10 +126,10 @@ CHANGES: dict[str, dict[str, Any]] = {
         "crop": {"contoured": True, "cut_height": "14 in", "wind_loss_us": 8, "nutrient_basis": "maturity"},
         "limits": {
             "keep_at_least": "1 ton/ac",
-            "take_at_most": "1 ton/ac",
-            "cover_pct": 40,
-            "potash_at_most": "40 lb/ac",
-            "phosphate_at_most": "9 lb/ac",
+            "take_at_most": "2.5 ton/ac",
+            "cover_pct": 35,
+            "potash_at_most": "60 lb/ac",
+            "phosphate_at_most": "12 lb/ac",
             "tolerance_share": 0.8,
             "take_highly_erodible": True,
         },
@@ -188,7 +188,7 @@ def write_made_farm(folder: Path) -> None:
     shapes = {
         "fields": ({"name": list(WEST_M)}, fields),
         "soils": (SOILS, bands),
-        "soils_in_part": ({name: values[1:] for name, values in SOILS.items()}, bands[1:]),
+        "soils_in_part": ({name: values[::2] for name, values in SOILS.items()}, bands[::2]),
         "refused": ({"name": ["refused"]}, [_from_corner(-10, 100, 150, 310)]),
         "property": ({"name": ["own"]}, [box(west + 20, NORTH - 40, east - 20, NORTH + HIGH_M + 40)]),
         "trees": ({"name": ["grove"]}, [box(EAST + 300, NORTH + 302, EAST + 380, NORTH + 314)]),

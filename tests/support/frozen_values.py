@@ -22,8 +22,8 @@ DIGITS = 7
 #: floats may differ by this before it counts: twice what rounding to seven digits can do
 RELATIVE = 1e-6
 ABSOLUTE = 1e-9
-#: dry Mg below which a need is met: a gram
-_MET_MG = 1e-6
+#: dry Mg by which a need may lack and still be met: a fiftieth of a bale, as the choice itself counts
+_MET_MG = 0.01
 
 
 class Value(NamedTuple):
