@@ -10,13 +10,13 @@ from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
-from stovergeo.contracts import STEPS
-from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, Plugin, through_door
-from stovergeo.errors import problem_table
-from stovergeo.handbook import Coefficient
-from stovergeo.handbook.book import read_coefficients
-from stovergeo.schemas import TABLES
-from stovergeo.stack import BY_ROOM, VARIABLES, Variable
+from stovergeo.core.coefficients import Coefficient
+from stovergeo.core.coefficients.handbook import read_coefficients
+from stovergeo.core.contracts import STEPS
+from stovergeo.core.errors import problem_table
+from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, Plugin, load_plugins
+from stovergeo.core.schemas import TABLES
+from stovergeo.core.stack import BY_PACKAGE, VARIABLES, Variable
 
 HERE = Path(__file__).parent
 ACTIONS = {"refuse": "refused: nothing is written", "warn": "kept, and said", "fix": "repaired, counted and said"}
@@ -27,7 +27,7 @@ def problems_page() -> str:
     lines = [
         "# Problems and cures",
         "",
-        "Every problem the tool can report, by its code. Made from `stovergeo/problems.toml`; do not edit here.",
+        "Every problem the tool can report, by its code. Made from `stovergeo/core/problems.toml`; do not edit here.",
         "",
         "| code | what is wrong | what the tool does | why it matters | cure |",
         "| --- | --- | --- | --- | --- |",
@@ -43,8 +43,8 @@ def glossary_page() -> str:
     lines = [
         "# Glossary",
         "",
-        "The single authority for names and units, made from `stovergeo/stack.py` and `stovergeo/schemas.py`;",
-        "do not edit here. Masses are oven-dry unless the name says `as_is`.",
+        "The single authority for names and units, made from `stovergeo/core/stack.py` and",
+        "`stovergeo/core/schemas.py`; do not edit here. Masses are oven-dry unless the name says `as_is`.",
         "",
         "## The field stack",
         "",
@@ -87,7 +87,7 @@ def contracts_page() -> str:
     for step in STEPS:
         makes = [_names(step.makes)] * bool(step.makes) + [f"table `{table}`" for table in step.tables]
         lines.append(_row((f"`{step.name}`", _names(step.reads), _names(step.uses), ", ".join(makes) or "ways")))
-    for room, made in BY_ROOM.items():
+    for room, made in BY_PACKAGE.items():
         lines += [
             "",
             f"## The room `{room}` makes",
@@ -98,7 +98,7 @@ def contracts_page() -> str:
         lines += [f"| `{name}` | {v.unit} | {_range(v)} | {v.long_name} |" for name, v in made.items()]
         if room == "residue":
             lines.append("| `keep_<rule>_mg_ha` | Mg/ha | 0 and more | dry stover asked for by a retention rule |")
-        if room == "yards":
+        if room == "siting":
             lines.append("| `score_<criterion>` | 1 | 0 to 1 | score of the ground for a site criterion |")
     lines += [
         "",
@@ -128,7 +128,7 @@ def contracts_page() -> str:
 
 def _built_in(group: str) -> list[Plugin]:
     """Return our own entries of a door, whatever else is installed here."""
-    return [plugin for plugin in through_door(group) if plugin.package == "stovergeo"]
+    return [plugin for plugin in load_plugins(group) if plugin.package == "stovergeo"]
 
 
 def _names(names: Iterable[str]) -> str:
@@ -149,8 +149,8 @@ def handbook_page(topic: str) -> str:
     lines = [
         f"# Handbook: {topic.replace('_', ' ')}",
         "",
-        f"Made from `stovergeo/handbook/data/{topic}.toml`; do not edit here. A number set under `[handbook]` in the",
-        "plan file replaces a default and its spread.",
+        f"Made from `stovergeo/core/coefficients/data/{topic}.toml`; do not edit here. A number set under",
+        "`[handbook]` in the plan file replaces a default and its spread.",
         "",
         *([" ".join(opening), ""] if opening else []),
         "| key | value (low to high) | unit | what it is | standing | source and note |",
@@ -184,7 +184,7 @@ def handbook_index() -> str:
 
 
 def _topic_text(topic: str) -> str:
-    return (files("stovergeo.handbook") / "data" / f"{topic}.toml").read_text("utf-8")
+    return (files("stovergeo.core.coefficients") / "data" / f"{topic}.toml").read_text("utf-8")
 
 
 def _spread(c: Coefficient) -> str:
@@ -197,7 +197,7 @@ def _row(cells: tuple[str, ...]) -> str:
 
 TOPICS = sorted(
     entry.name.removesuffix(".toml")
-    for entry in (files("stovergeo.handbook") / "data").iterdir()
+    for entry in (files("stovergeo.core.coefficients") / "data").iterdir()
     if entry.name.endswith(".toml")
 )
 PAGES = {

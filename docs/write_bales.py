@@ -11,12 +11,12 @@ import pandas as pd
 
 from stovergeo.bales import BaleSize, bale_of, break_even_table, need_table, net_length_m, wrap_table
 from stovergeo.bales.storage import TITLES
-from stovergeo.errors import Report
-from stovergeo.handbook import Handbook, load_handbook
-from stovergeo.plan_file import Plan
-from stovergeo.plan_file.need import MONTHS
-from stovergeo.plan_file.plan import plan_from
-from stovergeo.units import KG_PER_LB, MG_PER_TON
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.units import KG_PER_LB, MG_PER_TON
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.need import MONTHS
+from stovergeo.inputs.plan.plan import plan_from
 
 PAGE = Path(__file__).with_name("bales.md")
 SEASON = 2026

@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from stovergeo.doors import RETENTION_RULES, through_door
-from stovergeo.handbook import Coefficient, Handbook, load_handbook
-from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.core.coefficients import Coefficient, Handbook, load_handbook
+from stovergeo.core.plugins import RETENTION_RULES, load_plugins
+from stovergeo.core.stack import VARIABLES
+from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.stack import VARIABLES
 
 PAGE = Path(__file__).with_name("limits.md")
 
@@ -50,7 +50,7 @@ def one_cell() -> xr.Dataset:
 
 def asked_of(name: str, book: Handbook) -> list[Coefficient]:
     """Return the coefficients a rule asks for, over rotations, tillage and methods."""
-    rule = next(p.thing for p in through_door(RETENTION_RULES) if p.name == name)
+    rule = next(p.thing for p in load_plugins(RETENTION_RULES) if p.name == name)
     floors = Limits.model_validate({"potash_at_most": "50 lb/ac", "phosphate_at_most": "10 lb/ac"})
     keys: set[str] = set()
     for rotation in ("continuous corn", "corn-soybean"):
@@ -80,7 +80,7 @@ def page() -> str:
     """Return the whole page."""
     book = load_handbook()
     lines = [INTRODUCTION]
-    for plugin in through_door(RETENTION_RULES):
+    for plugin in load_plugins(RETENTION_RULES):
         if plugin.package != "stovergeo":
             continue
         rule = plugin.thing

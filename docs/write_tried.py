@@ -12,11 +12,11 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stovergeo.errors import problem_table
+from stovergeo.core.errors import problem_table
 
 HERE = Path(__file__).parent
 TESTS = HERE.parent / "tests"
-ROOMS = ("layers", "season", "share", "house")
+PACKAGES = ("inputs", "workflow", "report", "core")
 ACTIONS = {"refuse": "refused", "warn": "warned", "fix": "fixed"}
 
 
@@ -40,7 +40,7 @@ def tests() -> list[Tried]:
     """Return every test of the rooms that take in what users bring, in the order of files and lines."""
     known = set(problem_table())
     found = []
-    for room in ROOMS:
+    for room in PACKAGES:
         for path in sorted((TESTS / room).glob("test_*.py")):
             tree = ast.parse(path.read_text("utf-8"))
             shared = _lists(tree)

@@ -16,11 +16,11 @@ from rich.markup import escape
 from rich.padding import Padding
 from rich.table import Table
 
-from stovergeo.errors import InputError, Problem, Report, Severity, StovergeoError
+from stovergeo.core.errors import InputError, Problem, Report, Severity, StovergeoError
 
 if TYPE_CHECKING:
     from stovergeo.result import SeasonResult
-    from stovergeo.season.run_size import RunNeed
+    from stovergeo.workflow.run_size import RunNeed
 
 app = typer.Typer(
     add_completion=False,
@@ -44,8 +44,8 @@ def plan(
     overwrite: Annotated[bool, typer.Option(help="Replace results that are there already.")] = False,
 ) -> None:
     """Do the whole job: read the layers, plan the season, write the map and the files."""
-    from stovergeo.season import run_season, sample_plan_path
-    from stovergeo.share import grower_table, refuse_existing, write_outputs
+    from stovergeo.report import grower_table, refuse_existing, write_outputs
+    from stovergeo.workflow import run_season, sample_plan_path
 
     report = Report()
     refuse_existing(out, overwrite, report)
@@ -69,7 +69,7 @@ def _stop_where_short(result: SeasonResult) -> None:
 @app.command()
 def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
     """Read everything, write nothing, list every problem."""
-    from stovergeo.season import check_season, sample_plan_path
+    from stovergeo.workflow import check_season, sample_plan_path
 
     report = Report()
     proposals = []
@@ -107,7 +107,7 @@ def new(
     folder: Annotated[Path, typer.Argument(help="Folder for the plan file; made where it is missing.")],
 ) -> None:
     """Write a starter plan file, every key explained."""
-    from stovergeo.plan_file import starter_text
+    from stovergeo.inputs.plan import starter_text
 
     path = folder / "plan.toml"
     try:
@@ -127,7 +127,7 @@ def handbook(
     as_json: AsJson = False,
 ) -> None:
     """Print the coefficients with their spread, source and standing."""
-    from stovergeo.handbook import load_handbook
+    from stovergeo.core.coefficients import load_handbook
 
     rows = [c for key, c in load_handbook().items() if key.startswith(topic)]
     if as_json:
@@ -142,9 +142,9 @@ def handbook(
 @app.command()
 def rules(as_json: AsJson = False) -> None:
     """List the retention rules and site criteria that are installed, broken ones too."""
-    from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, through_door
+    from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 
-    rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in through_door(group)]
+    rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(group)]
     if as_json:
         keys = ("door", "name", "package", "title", "source", "broken")
         found = [
@@ -174,8 +174,8 @@ def answer(
     overwrite: Annotated[bool, typer.Option(help="Replace results that are there already.")] = False,
 ) -> None:
     """Take in the landowner's answer, plan again, and make a map that shows what changed."""
-    from stovergeo.season import replan_with_answer
-    from stovergeo.share import grower_table, write_outputs
+    from stovergeo.report import grower_table, write_outputs
+    from stovergeo.workflow import replan_with_answer
 
     report = Report()
     with _progress() as step:
@@ -200,20 +200,27 @@ def compare(
     as_json: AsJson = False,
 ) -> None:
     """Set two plans already made side by side, in the first one's units."""
-    from stovergeo import share
+    from stovergeo.report import (
+        compare_plans,
+        comparison_page,
+        comparison_table,
+        read_two,
+        refuse_page_place,
+        write_comparison,
+    )
 
     report = Report()
     if out is not None:
-        share.refuse_page_place(out, overwrite, report)
-    records = share.read_two(one, two, report)
-    lines = share.compare_plans(*records)
+        refuse_page_place(out, overwrite, report)
+    records = read_two(one, two, report)
+    lines = compare_plans(*records)
     if out is not None:
-        share.write_comparison(share.comparison_page(lines, records), out, overwrite, report)
+        write_comparison(comparison_page(lines, records), out, overwrite, report)
     _print_problems(report.by_severity(), to_side)
     if as_json:
         print(json.dumps([line.as_dict() for line in lines], indent=1, ensure_ascii=True, allow_nan=False))
         return
-    to_user.print(share.comparison_table(lines, records))
+    to_user.print(comparison_table(lines, records))
     if out is not None:
         to_user.print(f"Page: {out}", soft_wrap=True, highlight=False, markup=False)
 

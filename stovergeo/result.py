@@ -9,18 +9,18 @@ import pandas as pd
 import xarray as xr
 from pyproj import CRS
 
-from stovergeo.errors import Problem
-from stovergeo.handbook import Coefficient
-from stovergeo.plan_file import Plan
+from stovergeo.core.coefficients import Coefficient
+from stovergeo.core.errors import Problem
+from stovergeo.inputs.plan import Plan
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonResult:
-    """The result of `stovergeo.season.run_season`. Tables follow `stovergeo.schemas`."""
+    """The result of `stovergeo.workflow.run_season`. Tables follow `stovergeo.core.schemas`."""
 
     plan: Plan
     crs: CRS  #: working CRS of every geometry and of the stack
-    stack: xr.Dataset  #: the field stack, see `stovergeo.stack.VARIABLES`
+    stack: xr.Dataset  #: the field stack, see `stovergeo.core.stack.VARIABLES`
     fields: gpd.GeoDataFrame
     zones: gpd.GeoDataFrame
     yards: gpd.GeoDataFrame

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
 
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.gather import Bale
-from stovergeo.units import M_PER_IN
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.units import M_PER_IN
+from stovergeo.inputs.plan.gather import Bale
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -188,7 +188,7 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
     Examples
     --------
     >>> from stovergeo import bale_of, load_handbook
-    >>> from stovergeo.plan_file import Bale
+    >>> from stovergeo.inputs.plan import Bale
     >>> bale = bale_of(Bale(size="5x6", dry_density="120 kg/m3", moisture_pct=18), None, load_handbook())
     >>> bale.name, round(bale.dry_kg), round(bale.as_is_kg)
     ('5x6', 480, 586)

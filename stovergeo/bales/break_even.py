@@ -9,7 +9,7 @@ import pandas as pd
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.loss import break_even_price_per_mg
 from stovergeo.bales.storage import TITLES
-from stovergeo.plan_file.need import MONTHS
+from stovergeo.inputs.plan.need import MONTHS
 
 
 def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None) -> pd.DataFrame:

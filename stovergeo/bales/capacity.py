@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from stovergeo.units import KG_PER_MG
+from stovergeo.core.units import KG_PER_MG
 
 
 def area_capacity_ha_h(speed_km_h: float, width_m: float, efficiency: float) -> float:

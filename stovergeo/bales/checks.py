@@ -10,10 +10,10 @@ import pandas as pd
 from stovergeo.bales.bale import Gathered, bale_of
 from stovergeo.bales.compare import keepings, planned
 from stovergeo.bales.storage import why_not_kept
-from stovergeo.errors import Report
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file import Plan
-from stovergeo.plan_file.need import Contract
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.need import Contract
 
 
 class Delivered(Gathered, Protocol):

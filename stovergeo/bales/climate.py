@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.gather import Storage
-from stovergeo.plan_file.need import MONTHS
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan.gather import Storage
+from stovergeo.inputs.plan.need import MONTHS
 
 DAYS_PER_MONTH: Final = 365.25 / 12
 #: the season whose rain the loss model was calibrated on: September to June

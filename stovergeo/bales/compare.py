@@ -12,8 +12,8 @@ from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_
 from stovergeo.bales.loss import value_of_loss
 from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
 from stovergeo.bales.wrap import keeping_cost, net_turns
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.gather import Storage, Wrap
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan.gather import Storage, Wrap
 
 #: wraps compared, plainest first
 _COMPARED: Final = {
@@ -108,7 +108,7 @@ def wrap_table(
     What keeping net-wrapped round bales on bare ground loses from month to month:
 
     >>> from stovergeo import bale_of, load_handbook, wrap_table
-    >>> from stovergeo.plan_file import Bale, Storage, Wrap
+    >>> from stovergeo.inputs.plan import Bale, Storage, Wrap
     >>> book = load_handbook()
     >>> table = wrap_table(Storage(), Wrap(), bale_of(Bale(size="5x6"), None, book), book, season=2026)
     >>> net = table[(table["wrap"] == "net") & (table["base"] == "soil")]

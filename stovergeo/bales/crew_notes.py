@@ -13,8 +13,8 @@ from stovergeo.bales.bale import BaleSize, Gathered, bale_of
 from stovergeo.bales.heating import heating_table, moisture_band
 from stovergeo.bales.storage import TITLES
 from stovergeo.bales.wrap import net_of, net_turns
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file import Plan
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan import Plan
 
 COLUMNS = ["scope", "topic", "title", "words", "source"]
 _Note = tuple[str, str, str, str, str]

@@ -12,9 +12,9 @@ from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.climate import MonthOfUse, months_of_use
 from stovergeo.bales.compare import planned, wrap_table
 from stovergeo.bales.storage import OutsideGroundError
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.gather import Storage, Wrap
-from stovergeo.plan_file.need import MONTHS, Contract, Herd, Need
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan.gather import Storage, Wrap
+from stovergeo.inputs.plan.need import MONTHS, Contract, Herd, Need
 
 
 def herd_mass_kg(
@@ -105,7 +105,7 @@ def need_table(
     A hundred head bedded in January and February, at 2 kg a head and day as weighed out:
 
     >>> from stovergeo import bale_of, load_handbook, need_table
-    >>> from stovergeo.plan_file import Bale, Need, Storage, Wrap
+    >>> from stovergeo.inputs.plan import Bale, Need, Storage, Wrap
     >>> book = load_handbook()
     >>> herd = {"name": "cows", "head": 100, "kg_head_day": 2, "months": ["Jan", "Feb"]}
     >>> bale = bale_of(Bale(size="5x6"), None, book)

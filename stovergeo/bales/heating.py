@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
 
 
 def heating_table(book: Handbook) -> pd.DataFrame:

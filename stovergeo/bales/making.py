@@ -10,8 +10,8 @@ import pandas as pd
 from stovergeo.bales.bale import BaleSize, Gathered, bale_of
 from stovergeo.bales.capacity import bales_per_hour, field_days, material_capacity_mg_h
 from stovergeo.bales.wrap import bind_s, net_of, net_rolls, net_turns
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file import Plan
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan import Plan
 
 COLUMNS = [
     "zone_id",
@@ -39,7 +39,7 @@ def bale_plan(
     Parameters
     ----------
     zones : DataFrame
-        Table ``zones`` (see `stovergeo.schemas`): zone_id, method, take_mg_ha (where it is gathered)
+        Table ``zones`` (see `stovergeo.core.schemas`): zone_id, method, take_mg_ha (where it is gathered)
         and take_mg (all of it; less than the whole zone's where only a share is gathered) are read.
     methods : mapping of name to method
         Each with its `moisture_pct`.

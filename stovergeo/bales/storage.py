@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.loss import Loss, loss_band, respiration_pct, weather_pct
-from stovergeo.errors import StovergeoError
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import StovergeoError
 
 WRAPS: Final = ("sisal_twine", "twine", "net", "full_cover", "stretch_film", "tarp")
 BASES: Final = ("clay", "soil", "gravel", "tires")

@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 from stovergeo.bales.storage import TITLES
-from stovergeo.plan_file.need import MONTHS
+from stovergeo.inputs.plan.need import MONTHS
 
 
 def storage_words(table: pd.DataFrame, need: pd.DataFrame) -> list[str]:

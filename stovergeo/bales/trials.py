@@ -9,8 +9,8 @@ import pandas as pd
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.storage import Keeping, storage_loss
-from stovergeo.handbook import Handbook
-from stovergeo.units import M_PER_IN
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.units import M_PER_IN
 
 #: all trials are of dry-baled hay or stover; where a document is silent this is assumed
 TRIAL_MOISTURE_PCT = 18.0

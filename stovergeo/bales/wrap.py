@@ -9,8 +9,8 @@ from stovergeo.bales.bale import BaleSize, Numbers
 from stovergeo.bales.capacity import netting_s
 from stovergeo.bales.climate import months_outside
 from stovergeo.bales.storage import Keeping
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.gather import Storage, Wrap
+from stovergeo.core.coefficients import Handbook
+from stovergeo.inputs.plan.gather import Storage, Wrap
 
 
 def net_length_m(diameter_m: float, turns: Numbers, overlap_m: float = 0.0) -> Numbers:

@@ -86,7 +86,7 @@ class Message:
         return templates(self.package)[self.key]
 
     def __str__(self) -> str:
-        from stovergeo.core.printing import render  # the printer reads this module
+        from stovergeo.core.printing import render  # printing imports this module
 
         return render(self, "metric")
 

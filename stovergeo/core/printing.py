@@ -15,7 +15,7 @@ from importlib.resources import files
 from typing import Any, Final
 
 from stovergeo.core.messages import Field, Message, Reader, is_date, is_text
-from stovergeo.units import Quantity, per_si_unit
+from stovergeo.core.units import Quantity, per_si_unit
 
 #: text whose quantities differ by unit system: plain strings, and one string for each system by its name
 Parts = list[str | dict[str, str]]
@@ -28,7 +28,7 @@ class Kind:
 
     si_unit: str
     column: str = ""
-    dimension: str = ""  #: of `stovergeo.units`; "" where every system prints it alike
+    dimension: str = ""  #: of `stovergeo.core.units`; "" where every system prints it alike
 
 
 @dataclass(frozen=True, slots=True)

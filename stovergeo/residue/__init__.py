@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from stovergeo.plan_file.crop import Odds
+from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue.collection import Method, methods, take, take_parts, take_within
 from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits
 from stovergeo.residue.nutrients import nutrients

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
 from stovergeo.residue.fractions import PARTS, reach, stalk_below
 from stovergeo.residue.production import Amount
 

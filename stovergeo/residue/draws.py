@@ -11,7 +11,7 @@ from zlib import crc32
 
 import numpy as np
 
-from stovergeo.handbook import Coefficient
+from stovergeo.core.coefficients import Coefficient
 
 
 def stream(seed: int, name: str) -> np.random.Generator:

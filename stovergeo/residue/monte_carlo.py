@@ -17,8 +17,8 @@ import xarray as xr
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from stovergeo.errors import Report
-from stovergeo.plan_file.crop import Odds
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue.collection import Method
 from stovergeo.residue.draws import draw, spread_evenly, stream
 from stovergeo.residue.options import RuleOptions

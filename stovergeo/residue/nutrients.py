@@ -8,11 +8,11 @@ from typing import Final
 
 import pandas as pd
 
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.money import Money
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.units import KG_PER_MG, MG_PER_TON
+from stovergeo.inputs.plan.money import Money
 from stovergeo.residue.collection import Method
 from stovergeo.residue.production import Amount
-from stovergeo.units import KG_PER_MG, MG_PER_TON
 
 #: what is counted, with the plan's own price for it
 NUTRIENTS: Final = {

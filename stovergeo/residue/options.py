@@ -9,13 +9,13 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import xarray as xr
 
-from stovergeo.errors import Report
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.units import KG_PER_MG
+from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue.collection import Method
 from stovergeo.residue.cover import laid_down, mass_of, surviving
 from stovergeo.residue.wind import silhouette_cm2_m2, standing_ratio
-from stovergeo.units import KG_PER_MG
 
 #: passes that leave most of the surface as it was
 _NARROW_PASSES: Final = frozenset({"planter", "planter_no_till", "strip_till", "anhydrous_knife"})
@@ -33,7 +33,7 @@ class RuleOptions:
     Examples
     --------
     >>> from stovergeo import RuleOptions, load_handbook
-    >>> from stovergeo.plan_file import Crop, Limits
+    >>> from stovergeo.inputs.plan import Crop, Limits
     >>> options = RuleOptions(Crop(tillage=("planter_no_till",)), Limits(cover_pct=40), load_handbook())
     >>> options.full_width, 0 < options.surviving() < 1
     (False, True)

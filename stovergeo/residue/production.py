@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from stovergeo.units import CORN_MARKET_MOISTURE
+from stovergeo.core.units import CORN_MARKET_MOISTURE
 
 # A number, a numpy array or a DataArray; what goes in comes out. numpy's stubs do not know
 # that its functions hand a DataArray back, so the checker is not told either.

@@ -8,12 +8,12 @@ from typing import Any, Final
 import numpy as np
 import xarray as xr
 
-from stovergeo.doors import RETENTION_RULES, through_door
-from stovergeo.errors import ContractError, Report
+from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.plugins import RETENTION_RULES, load_plugins
+from stovergeo.core.stack import need, put
 from stovergeo.residue.options import RuleOptions, check_passes
 from stovergeo.residue.production import stover
 from stovergeo.residue.retention import Rule
-from stovergeo.stack import need, put
 
 #: cells for which the rules are asked at once (some 100 MB in double precision)
 CELLS_AT_ONCE: Final = 250_000
@@ -41,7 +41,7 @@ class NamedRule:
 
 def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
     """Return the rules in force, rules that forbid first; broken and unknown ones are reported."""
-    found = {plugin.name: plugin for plugin in through_door(RETENTION_RULES)}
+    found = {plugin.name: plugin for plugin in load_plugins(RETENTION_RULES)}
     wanted = list(found) if options.limits.rules is None else list(dict.fromkeys(options.limits.rules))
     rules = []
     for name in wanted:
@@ -103,7 +103,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     >>> import numpy as np
     >>> from odc.geo.geobox import GeoBox
     >>> from stovergeo import Report, RuleOptions, limits, load_handbook, new_stack, put
-    >>> from stovergeo.plan_file import Crop, Limits
+    >>> from stovergeo.inputs.plan import Crop, Limits
     >>> grid = GeoBox.from_bbox((440_000, 4_650_000, 440_300, 4_650_200), crs="EPSG:32615", resolution=10)
     >>> stack = put(new_stack(grid), grain_mg_ha=np.full((20, 30), 10.0), slope_pct=np.full((20, 30), 2.0))
     >>> report = Report()

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from stovergeo.core.units import M_PER_FT
 from stovergeo.residue.production import Amount
-from stovergeo.units import M_PER_FT
 
 #: roughness of the unit plot: 0.24 in
 UNIT_ROUGHNESS_MM: Final = 6.096

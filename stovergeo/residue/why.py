@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from stovergeo.errors import Report
+from stovergeo.core.errors import Report
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import rules_for
 from stovergeo.residue.words import Units, land, mass

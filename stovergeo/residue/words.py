@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from stovergeo.units import HA_PER_ACRE, KG_HA_PER_LB_ACRE, KG_PER_MG, MG_HA_PER_TON_ACRE, MG_PER_TON
+from stovergeo.core.units import HA_PER_ACRE, KG_HA_PER_LB_ACRE, KG_PER_MG, MG_HA_PER_TON_ACRE, MG_PER_TON
 
 Units = Literal["us", "metric"]
 

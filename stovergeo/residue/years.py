@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from stovergeo.plan_file.crop import Crop
+from stovergeo.inputs.plan.crop import Crop
 
 #: years the calendar looks ahead, the plan's season being the first
 YEARS = 5

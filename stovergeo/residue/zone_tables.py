@@ -11,7 +11,7 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from stovergeo.errors import Report
+from stovergeo.core.errors import Report
 from stovergeo.residue.carbon import one_year_in, share_of_years
 from stovergeo.residue.collection import Method, soil_in_bales, take
 from stovergeo.residue.monte_carlo import DrawnLimits

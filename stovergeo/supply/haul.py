@@ -16,7 +16,7 @@ from scipy import ndimage, sparse
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
 from stovergeo.supply.ways import follow, move_graph, ways_to
 
 

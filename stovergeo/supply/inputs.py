@@ -12,10 +12,10 @@ import xarray as xr
 from stovergeo.bales import Keeping, bale_of, base_of_ground, keeping_cost, net_turns, pace, planned, wrap_table
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.capacity import area_capacity_ha_h
-from stovergeo.handbook import Handbook
-from stovergeo.plan_file import Plan
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.stack import grid_of
+from stovergeo.inputs.plan import Plan
 from stovergeo.residue import Method, nutrients
-from stovergeo.stack import grid_of
 from stovergeo.supply.cost import haul_cost_by_distance_per_mg, haul_cost_per_mg
 from stovergeo.supply.loads import load_words, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem

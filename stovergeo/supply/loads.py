@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stovergeo.bales import BaleSize
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
 from stovergeo.supply.cost import bales_on_load, is_wide_load, load_width_m
 
 

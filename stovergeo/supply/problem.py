@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stovergeo.errors import ContractError
+from stovergeo.core.errors import ContractError
 from stovergeo.supply.cost import edge_cost_per_mg
 
 #: columns that each table must have; further ones are left alone

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
-from stovergeo.errors import StovergeoError
+from stovergeo.core.errors import StovergeoError
 from stovergeo.supply.model import Model
 from stovergeo.supply.silence import standard_output_shut
 

@@ -18,7 +18,7 @@ import pandas as pd
 import pvlib
 from numba import njit
 
-from stovergeo.errors import ContractError
+from stovergeo.core.errors import ContractError
 from stovergeo.terrain.tiles import SIDE, TILE
 
 BINS = 1024  #: steps of the horizon's height, taken as t / (1 + t) of its tangent t: 0 to 1

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
-from stovergeo.handbook import Handbook
-from stovergeo.stack import check_unit, variable
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.stack import check_unit, variable
 from stovergeo.terrain.length_slope import ls_703
 
 

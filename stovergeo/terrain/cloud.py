@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import Handbook, load_handbook
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.errors import ContractError
 
 #: first day of each month in a common year, and the day after the last
 _MONTH_STARTS = np.cumsum([1, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from stovergeo.errors import ContractError
+from stovergeo.core.errors import ContractError
 
 #: steps to the eight neighbours (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
 ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from stovergeo.units import M_PER_FT
+from stovergeo.core.units import M_PER_FT
 
 UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (both handbooks)
 UNIT_PLOT_GRID_M = 22.13  #: the same as Desmet & Govers print it

@@ -9,8 +9,8 @@ import rioxarray  # noqa: F401  registers the .rio accessor
 import xarray as xr
 from pyproj import CRS, Proj, Transformer
 
-from stovergeo.errors import ContractError
-from stovergeo.stack import variable
+from stovergeo.core.errors import ContractError
+from stovergeo.core.stack import variable
 
 
 @dataclass(frozen=True, slots=True)

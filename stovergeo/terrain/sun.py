@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from stovergeo.handbook import Handbook, load_handbook
-from stovergeo.stack import variable
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.stack import variable
 from stovergeo.terrain.beam import Sector, monthly_shares, open_beam, season, sun_sectors, take_shade
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents

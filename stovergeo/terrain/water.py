@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 import xarray as xr
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import Handbook, load_handbook
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.errors import ContractError
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.terrain.depressions import cut_breaches, inlet_cells, ponding_depth
 from stovergeo.terrain.flood import flood
 from stovergeo.terrain.flow import accumulate_d8, accumulate_mfd, height_above, steepest
 from stovergeo.terrain.gradient import slope_aspect_roughness
 from stovergeo.terrain.length_slope import ls_grid
 from stovergeo.terrain.rasters import Raster, checked
-from stovergeo.units import M2_PER_HA
 
 
 def water(
@@ -48,7 +48,7 @@ def water(
     -------
     xarray.Dataset
         ``ponding_m``, ``upslope_area_m2``, ``concentrated_flow``, ``wetness``, ``drainage_height_m``,
-        ``ls_factor``; see `stovergeo.stack.VARIABLES`. ``drainage_height_m`` is NaN where water leaves the
+        ``ls_factor``; see `stovergeo.core.stack.VARIABLES`. ``drainage_height_m`` is NaN where water leaves the
         grid before it meets drainage; ``ls_factor`` is NaN where flow is concentrated, because no
         sheet-erosion equation holds there.
 

@@ -7,9 +7,9 @@ import numpy as np
 import shapely
 from pyproj import Geod
 
-from stovergeo.errors import ContractError
-from stovergeo.schemas import check_table
-from stovergeo.units import M2_PER_HA
+from stovergeo.core.errors import ContractError
+from stovergeo.core.schemas import check_table
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.yieldmap.passes import coordinates, placed, track_of
 from stovergeo.yieldmap.swath import footprints
 

@@ -10,7 +10,7 @@ import xarray as xr
 from numba import njit
 from rasterio.features import rasterize
 
-from stovergeo.stack import grid_of
+from stovergeo.core.stack import grid_of
 from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.passes import coordinates, placed, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT

@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
-from stovergeo.errors import Report
-from stovergeo.handbook import Handbook
-from stovergeo.schemas import check_table
-from stovergeo.units import KG_PER_MG, M2_PER_HA
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.schemas import check_table
+from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.bins import Bins, bin_points
 from stovergeo.yieldmap.delay import DelaySearch, find_delay, shifted

@@ -12,9 +12,9 @@ import geopandas as gpd
 import numpy as np
 import xarray as xr
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import Handbook
-from stovergeo.schemas import check_table
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import ContractError
+from stovergeo.core.schemas import check_table
 from stovergeo.yieldmap.drift import DriftModel, height_drift
 from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from stovergeo.schemas import check_table
-from stovergeo.units import KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_ACRE, M2_PER_HA
+from stovergeo.core.schemas import check_table
+from stovergeo.core.units import KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_ACRE, M2_PER_HA
 
 
 def raw_summary(points: pd.DataFrame) -> dict[str, float]:

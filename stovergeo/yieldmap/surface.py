@@ -12,11 +12,11 @@ import shapely
 import xarray as xr
 from numba import njit
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import Handbook
-from stovergeo.schemas import check_table
-from stovergeo.stack import put
-from stovergeo.units import KG_PER_MG
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import ContractError
+from stovergeo.core.schemas import check_table
+from stovergeo.core.stack import put
+from stovergeo.core.units import KG_PER_MG
 from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
 from stovergeo.yieldmap.harvested import Driven, harvested_cells

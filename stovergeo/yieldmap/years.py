@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import Handbook
-from stovergeo.stack import check_unit, variable
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import ContractError
+from stovergeo.core.stack import check_unit, variable
 
 #: stability classes; the numbers in the stack count from 1
 CLASSES = (

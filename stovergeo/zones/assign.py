@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import geopandas as gpd
 import pandas as pd
 
-from stovergeo.schemas import KEPT_FREE_RULE, check_table
+from stovergeo.core.schemas import KEPT_FREE_RULE, check_table
 from stovergeo.zones.words import leave_words, method_words
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stovergeo.units import M2_PER_HA
+from stovergeo.core.units import M2_PER_HA
 
 _TOUCH_M = 0.01  # rounding of a cut
 

@@ -10,10 +10,10 @@ import xarray as xr
 from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
-from stovergeo.handbook import Handbook
-from stovergeo.schemas import check_table
-from stovergeo.stack import grid_of, need
-from stovergeo.units import M2_PER_HA
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.schemas import check_table
+from stovergeo.core.stack import grid_of, need
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.zones.divide import ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
 from stovergeo.zones.kept_free import divide_field

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stovergeo.units import MG_HA_PER_TON_ACRE
+from stovergeo.core.units import MG_HA_PER_TON_ACRE
 
 
 def per_area(mg_ha: float, units: str) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from stovergeo.bales.trials import trial_residuals
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
 
 DOCS = Path(__file__).parents[2] / "docs"
 

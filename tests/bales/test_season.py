@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from stovergeo.bales import bale_of, bale_plan, baling_words, need_table, pace, wrap_table
-from stovergeo.errors import InputError, Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import InputError, Report
+from stovergeo.inputs.plan.plan import plan_from
 
 
 def make_plan(**sections):

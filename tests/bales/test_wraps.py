@@ -31,9 +31,9 @@ from stovergeo.bales import (
     wrap_table,
 )
 from stovergeo.bales.climate import baled_on, climate_of, counted_rain_mm, months_of_use, rain_by_mm
-from stovergeo.errors import InputError, Report, Severity
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import InputError, Report, Severity
+from stovergeo.inputs.plan.plan import plan_from
 
 BOOK = load_handbook()
 

@@ -15,9 +15,9 @@ import pandas as pd
 import pytest
 from bench_rows import row
 
-from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.crop import Crop, Limits, Odds
 from stovergeo.residue import RuleOptions, draw_limits, limits, methods, monte_carlo
 
 pytestmark = pytest.mark.benchmark

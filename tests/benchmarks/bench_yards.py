@@ -23,14 +23,14 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter, zoom
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
-from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.gather import Bale
-from stovergeo.plan_file.yards import Yards
-from stovergeo.stack import new_stack, put
-from stovergeo.yards import find_yards, rate_ground
-from stovergeo.yards.distance import distance_to_cells
-from stovergeo.yards.way import way_m
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.stack import new_stack, put
+from stovergeo.inputs.plan.gather import Bale
+from stovergeo.inputs.plan.yards import Yards
+from stovergeo.siting import find_yards, rate_ground
+from stovergeo.siting.distance import distance_to_cells
+from stovergeo.siting.way import way_m
 
 pytestmark = pytest.mark.benchmark
 CELL, WEST, SOUTH, CRS = 5.0, 500_000.0, 4_650_000.0, "EPSG:32615"

@@ -31,10 +31,10 @@ from odc.geo.geobox import GeoBox
 from odc.geo.geom import BoundingBox
 from scipy.spatial import cKDTree
 
-from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.stack import new_stack
-from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_IN
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.stack import new_stack
+from stovergeo.core.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_IN
 from stovergeo.yieldmap import clean_points, grain_surface
 from stovergeo.yieldmap.levels import Records, fit, make_levels
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose, samples

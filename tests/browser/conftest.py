@@ -26,8 +26,8 @@ def browser():
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory):
     """Paths of the plain map, the map of hostile strings, and both crew sheets."""
-    from stovergeo.share.crew import crew_sheet
-    from stovergeo.share.map_page import landowner_page
+    from stovergeo.report.crew import crew_sheet
+    from stovergeo.report.map_page import landowner_page
 
     folder = tmp_path_factory.mktemp("pages")
     plain = made_up.made_result(folder)

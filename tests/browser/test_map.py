@@ -184,8 +184,8 @@ def test_a_whole_answer_without_a_mouse(visit, pages, tmp_path):
     assert answer["features"][1]["properties"]["note"] == "old well here"
     assert "Saved as" in page.inner_text("#answer-status")
 
-    from stovergeo.errors import Report
-    from stovergeo.share import read_answer
+    from stovergeo.core.errors import Report
+    from stovergeo.report import read_answer
 
     report = Report()
     read = read_answer(saved, report)

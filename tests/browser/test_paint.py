@@ -12,7 +12,7 @@ import pytest
 from shapely import Polygon
 from shapely.affinity import translate
 
-from stovergeo.share.map_page import landowner_page
+from stovergeo.report.map_page import landowner_page
 
 pytestmark = pytest.mark.browser
 

@@ -35,7 +35,7 @@ def wordy(tmp_path_factory) -> Path:
         fields=some,
         not_checked={f"{k} {LONG}": f"{UNBROKEN} was not given." for k in range(30)},
     )
-    from stovergeo.share.map_page import landowner_page
+    from stovergeo.report.map_page import landowner_page
 
     (folder / "wordy.html").write_text(landowner_page(result), "utf-8")
     return folder / "wordy.html"

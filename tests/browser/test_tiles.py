@@ -21,8 +21,8 @@ TEMPLATE = HOST + "/ground/{z}/{x}/{y}.png"
 
 @pytest.fixture(scope="module")
 def tiled(tmp_path_factory) -> Path:
-    from stovergeo.plan_file.share import Share
-    from stovergeo.share.map_page import landowner_page
+    from stovergeo.inputs.plan.share import Share
+    from stovergeo.report.map_page import landowner_page
 
     folder = tmp_path_factory.mktemp("tiled")
     made = made_up.made_result(folder)

@@ -84,7 +84,7 @@ def first_map(tmp_path_factory):
 
     import made_up
 
-    from stovergeo.share.map_page import landowner_page
+    from stovergeo.report.map_page import landowner_page
 
     folder = tmp_path_factory.mktemp("first")
     made = made_up.made_result(folder)

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 import stovergeo
 from stovergeo.core.messages import Catalog, Field, Message, templates
 from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, number, parts, quantity, read_unit_system, render
-from stovergeo.units import Quantity, parse_quantity
+from stovergeo.core.units import Quantity, parse_quantity
 
 PACKAGE = Path(stovergeo.__file__).parent
 CATALOGS = sorted(PACKAGE.rglob("messages.toml"))

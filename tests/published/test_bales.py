@@ -23,8 +23,8 @@ from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, materia
 from stovergeo.bales.heating import heating_action, heating_table
 from stovergeo.bales.storage import Keeping, OutsideGroundError, why_not_kept
 from stovergeo.bales.wrap import net_length_m
-from stovergeo.handbook import Standing, load_handbook
-from stovergeo.units import (
+from stovergeo.core.coefficients import Standing, load_handbook
+from stovergeo.core.units import (
     HA_PER_ACRE,
     KG_M3_PER_LB_FT3,
     KG_PER_LB,

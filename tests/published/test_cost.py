@@ -13,8 +13,9 @@ import pytest
 from stovergeo.bales import BaleSize, bale_of
 from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, repair_share
 from stovergeo.bales.loss import cost_after_loss
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.gather import Bale
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
+from stovergeo.inputs.plan.gather import Bale
 from stovergeo.supply.cost import (
     bales_on_load,
     edge_cost_per_mg,
@@ -26,7 +27,6 @@ from stovergeo.supply.cost import (
     per_mg_of_bales,
 )
 from stovergeo.supply.loads import load_words, truck_load
-from stovergeo.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
 
 KM_PER_MI = M_PER_MI / 1000
 BOOK = load_handbook()

@@ -5,9 +5,9 @@ import math
 import pytest
 
 from stovergeo.bales.demand import bales_needed, herd_mass_kg, herd_rate
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.need import Herd
-from stovergeo.units import KG_PER_LB
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import KG_PER_LB
+from stovergeo.inputs.plan.need import Herd
 
 BOOK = load_handbook()
 

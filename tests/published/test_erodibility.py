@@ -5,14 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stovergeo.layers.erodibility import (
+from stovergeo.core.units import K_SI_PER_US
+from stovergeo.inputs.erodibility import (
     TEXTURE_K_US,
     erodibility_of_layers_us,
     erodibility_of_texture_us,
     erodibility_us,
     permeability_class,
 )
-from stovergeo.units import K_SI_PER_US
 
 
 # AH-537 nomograph equation. First row: the handbook's own example, answer 0.31 (MEM; a reprint with 3 % was READ).

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.carbon import keep_in_harvest_year, one_year_in, share_of_years, stover_to_return
 from stovergeo.residue.retention.soil_conditioning import index_of
-from stovergeo.units import MG_HA_PER_TON_ACRE
 
 BOOK = load_handbook()
 

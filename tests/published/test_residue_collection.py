@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.residue.collection import clean_share, methods, soil_in_bales, take, take_within
 from stovergeo.residue.cover import mass_of, surviving
 from stovergeo.residue.production import stover
-from stovergeo.units import HA_PER_ACRE, KG_PER_LB, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)

@@ -2,9 +2,9 @@
 
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import KG_HA_PER_LB_ACRE
 from stovergeo.residue.cover import cover_of, cover_retained, laid_down, mass_of, mixed_cover, surviving
-from stovergeo.units import KG_HA_PER_LB_ACRE
 
 BOOK = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)

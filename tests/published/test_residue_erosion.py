@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 
+from stovergeo.core.units import K_SI_PER_US, KG_HA_PER_LB_ACRE, M_PER_FT, MG_HA_PER_TON_ACRE, R_SI_PER_US
 from stovergeo.residue.cover import cover_of, mass_of
 from stovergeo.residue.soil_loss import (
     canopy_subfactor,
@@ -19,7 +20,6 @@ from stovergeo.residue.soil_loss import (
     soil_loss,
 )
 from stovergeo.terrain.length_slope import ls_703
-from stovergeo.units import K_SI_PER_US, KG_HA_PER_LB_ACRE, M_PER_FT, MG_HA_PER_TON_ACRE, R_SI_PER_US
 
 CORN_K = 0.00038 / KG_HA_PER_LB_ACRE  # AH-703, corn (MEM)
 MM_PER_IN = 25.4

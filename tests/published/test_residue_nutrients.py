@@ -6,10 +6,10 @@ READ: seen in the source; CALC: our arithmetic.
 import pandas as pd
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import KG_MG_PER_LB_TON, KG_PER_LB, MG_PER_TON
 from stovergeo.residue.collection import methods
 from stovergeo.residue.nutrients import after_rain, nutrients, per_bale, price_of_nutrient, replacement_value
-from stovergeo.units import KG_MG_PER_LB_TON, KG_PER_LB, MG_PER_TON
 
 BOOK = load_handbook()
 LB_PER_KG = 1 / KG_PER_LB

@@ -6,10 +6,10 @@ figures that were read. MEM: from memory of the document named.
 
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import KG_HA_PER_LB_ACRE, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.residue.fractions import PARTS, left_below, stalk_below
 from stovergeo.residue.production import at_market_moisture, harvest_index, stover, stover_moisture, stover_per_grain
-from stovergeo.units import KG_HA_PER_LB_ACRE, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 
 BOOK = load_handbook()
 SLOPE, INTERCEPT = BOOK.value("residue.slope"), BOOK.value("residue.intercept")

@@ -2,7 +2,8 @@
 
 import pytest
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.wind import (
     canopy_ratio,
     cover_needed_both_pct,
@@ -12,7 +13,6 @@ from stovergeo.residue.wind import (
     silhouette_cm2_m2,
     standing_ratio,
 )
-from stovergeo.units import MG_HA_PER_TON_ACRE
 
 BOOK = load_handbook()
 FLAT = BOOK.value("retention.wind.cover_effect")

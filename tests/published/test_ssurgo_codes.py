@@ -15,9 +15,9 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from stovergeo.errors import Report
-from stovergeo.layers.soil_codes import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
-from stovergeo.layers.soils import make_soils
+from stovergeo.core.errors import Report
+from stovergeo.inputs.soil_codes import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
+from stovergeo.inputs.soils import make_soils
 
 # NASIS domains, in the survey's order [read]
 DRAINAGE_WORDS = (

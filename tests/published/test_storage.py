@@ -19,8 +19,8 @@ from stovergeo.bales.loss import (
 )
 from stovergeo.bales.storage import BASES, Keeping, OutsideGroundError, storage_loss
 from stovergeo.bales.trials import trial_residuals
-from stovergeo.handbook import load_handbook
-from stovergeo.units import MG_PER_TON
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import MG_PER_TON
 
 BOOK = load_handbook()
 MM = 25.4

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from stovergeo.core.units import M_PER_FT
 from stovergeo.terrain.length_slope import l_grid, ls_537, ls_703, ls_grid, m_703, s_703
-from stovergeo.units import M_PER_FT
 
 LENGTHS_FT = (25, 50, 75, 100, 150, 200, 250, 300, 400, 600, 800, 1000)
 # Agriculture Handbook 703 (Renard et al. 1997), table 4-2, moderate rill to interrill ratio, as reprinted in

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stovergeo import units as u
+from stovergeo.core import units as u
 
 # (what, ours, expected, tolerance, source)
 FACTORS = [

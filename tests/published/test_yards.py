@@ -10,11 +10,11 @@ import math
 import numpy as np
 import pytest
 
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.gather import Bale
-from stovergeo.units import HA_PER_ACRE, M2_PER_HA, M_PER_FT, M_PER_IN, MG_PER_TON
-from stovergeo.yards.base import base_cost, stone_volume_m3
-from stovergeo.yards.pattern import (
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.units import HA_PER_ACRE, M2_PER_HA, M_PER_FT, M_PER_IN, MG_PER_TON
+from stovergeo.inputs.plan.gather import Bale
+from stovergeo.siting.base import base_cost, stone_volume_m3
+from stovergeo.siting.pattern import (
     Pattern,
     bales_per_stack,
     block,
@@ -191,7 +191,7 @@ def test_fire_gap_spread():
 
 def test_default_stack_limit_is_the_fire_codes():
     # READ: International Fire Code 3703.4, at most 100 tons a stack
-    from stovergeo.plan_file.yards import Yards
+    from stovergeo.inputs.plan.yards import Yards
 
     assert Yards().stack_most_mg / MG_PER_TON == pytest.approx(100)
 

@@ -12,7 +12,7 @@ import shapely
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
-from stovergeo.handbook import Standing, load_handbook
+from stovergeo.core.coefficients import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
 from stovergeo.yieldmap.bins import bin_points
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise

@@ -7,12 +7,12 @@ import xarray as xr
 from affine import Affine
 from odc.geo.geobox import GeoBox
 
-from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.stack import new_stack, put
+from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
+from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, limits, methods
-from stovergeo.stack import new_stack, put
-from stovergeo.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 
 
 @pytest.fixture(scope="session")

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.money import Money
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.inputs.plan.money import Money
 from stovergeo.residue import methods, nutrients, take, take_parts
 from stovergeo.residue.collection import soil_in_bales, take_within
 from stovergeo.residue.fractions import PARTS, reach, stalk_below

@@ -5,11 +5,11 @@ from importlib.metadata import EntryPoint
 import numpy as np
 import pytest
 
-from stovergeo import doors
-from stovergeo.errors import InputError, Report
-from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.core import plugins
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.stack import summary
+from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, limits, stover
-from stovergeo.stack import summary
 
 
 @pytest.fixture
@@ -162,8 +162,10 @@ FAILING, ENDLESS = Failing(), Endless()
 
 @pytest.mark.parametrize("thing", ["FAILING", "ENDLESS"])
 def test_a_stranger_s_broken_rule_stops_no_other(farm, options, monkeypatch, thing, done):
-    plugin = doors.Plugin("stranger", "elsewhere", globals()[thing])
-    monkeypatch.setattr("stovergeo.residue.removable.through_door", lambda group: [*doors.through_door(group), plugin])
+    plugin = plugins.Plugin("stranger", "elsewhere", globals()[thing])
+    monkeypatch.setattr(
+        "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]
+    )
     report = Report()
     with_it = limits(farm, options, report)
     assert any(p.code == "residue.rule_broken" and "stranger" in p.where for p in report)
@@ -172,9 +174,9 @@ def test_a_stranger_s_broken_rule_stops_no_other(farm, options, monkeypatch, thi
 
 
 def test_a_rule_that_cannot_be_loaded_is_listed(farm, options, monkeypatch):
-    entry = EntryPoint("lost", "stovergeo.residue.retention.no_such_rule", doors.RETENTION_RULES)
-    every = tuple(doors.entry_points(group=doors.RETENTION_RULES))
-    monkeypatch.setattr(doors, "entry_points", lambda group: [*every, entry])
+    entry = EntryPoint("lost", "stovergeo.residue.retention.no_such_rule", plugins.RETENTION_RULES)
+    every = tuple(plugins.entry_points(group=plugins.RETENTION_RULES))
+    monkeypatch.setattr(plugins, "entry_points", lambda group: [*every, entry])
     report = Report()
     limits(farm, options, report)
     assert any(p.code == "residue.rule_broken" and "lost" in p.where for p in report)

@@ -4,8 +4,8 @@ import importlib.util
 
 import pytest
 
-from stovergeo.doors import RETENTION_RULES, through_door
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.plugins import RETENTION_RULES, load_plugins
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +27,7 @@ def test_page_is_current(writer, page):
 
 
 def test_every_built_in_rule_has_its_equation_on_the_page(writer):
-    built_in = {p.name for p in through_door(RETENTION_RULES) if p.package == "stovergeo"}
+    built_in = {p.name for p in load_plugins(RETENTION_RULES) if p.package == "stovergeo"}
     assert set(writer.EQUATIONS) == built_in
 
 

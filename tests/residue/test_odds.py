@@ -5,9 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from stovergeo import doors
-from stovergeo.errors import Report
-from stovergeo.plan_file.crop import Odds
+from stovergeo.core import plugins
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue import draw_limits, limits, odds, odds_table, sensitivity
 from stovergeo.residue.draws import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
@@ -185,8 +185,10 @@ class MapOnly:
 
 
 def test_a_stranger_s_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, options, ways, drawn, monkeypatch):
-    plugin = doors.Plugin("map_only", "elsewhere", MapOnly())
-    monkeypatch.setattr("stovergeo.residue.removable.through_door", lambda group: [*doors.through_door(group), plugin])
+    plugin = plugins.Plugin("map_only", "elsewhere", MapOnly())
+    monkeypatch.setattr(
+        "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]
+    )
     stack = limits(farm, options, Report())
     assert (stack["keep_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
     run = draw_limits(stack, *zones, options, Odds(draws=400, seed=7), ways)

@@ -6,9 +6,9 @@ import types
 import numpy as np
 import pytest
 
-from stovergeo import doors
-from stovergeo.errors import Report
-from stovergeo.plan_file.crop import Odds
+from stovergeo.core import plugins
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue import draw_limits, limits, methods, zone_limits
 
 
@@ -22,8 +22,10 @@ def shown_rule(request):
 
 
 def through(rule, monkeypatch):
-    plugin = doors.Plugin("quail_cover", "my-rules", rule)
-    monkeypatch.setattr("stovergeo.residue.removable.through_door", lambda group: [*doors.through_door(group), plugin])
+    plugin = plugins.Plugin("quail_cover", "my-rules", rule)
+    monkeypatch.setattr(
+        "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]
+    )
 
 
 def test_the_rule_in_the_developers_page_works(shown_rule, farm, zones, options, monkeypatch):

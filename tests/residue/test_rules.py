@@ -8,10 +8,12 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stovergeo.doors import RETENTION_RULES, through_door
-from stovergeo.errors import ContractError, Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.crop import Crop, Limits
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.plugins import RETENTION_RULES, load_plugins
+from stovergeo.core.stack import VARIABLES
+from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
+from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
 from stovergeo.residue.cover import cover_of
 from stovergeo.residue.removable import NamedRule, asked, limits
@@ -29,12 +31,10 @@ from stovergeo.residue.retention import (
 )
 from stovergeo.residue.soil_loss import cover_subfactor
 from stovergeo.residue.wind import flat_cover_ratio
-from stovergeo.stack import VARIABLES
-from stovergeo.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)
-RULES = [NamedRule(p.name, p.thing) for p in through_door(RETENTION_RULES) if p.package == "stovergeo"]
+RULES = [NamedRule(p.name, p.thing) for p in load_plugins(RETENTION_RULES) if p.package == "stovergeo"]
 NAMES = [r.name for r in RULES]
 
 

@@ -5,8 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from stovergeo.errors import Report
-from stovergeo.plan_file.crop import Crop, Limits, Odds
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.crop import Crop, Limits, Odds
 from stovergeo.residue import (
     RuleOptions,
     draw_limits,

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from stovergeo.errors import ContractError
+from stovergeo.core.errors import ContractError
 from stovergeo.supply import Capacity, alternatives, choose, conflict, optimise, reliefs, trade_off, with_yield
 from stovergeo.supply.alternatives import next_bales, without_yard
 from stovergeo.supply.choice import share_out

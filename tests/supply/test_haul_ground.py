@@ -9,9 +9,9 @@ import pytest
 from odc.geo.geobox import GeoBox
 from shapely.geometry import LineString, Point, box
 
-from stovergeo.handbook import load_handbook
-from stovergeo.schemas import check_table
-from stovergeo.stack import new_stack, put
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.schemas import check_table
+from stovergeo.core.stack import new_stack, put
 from stovergeo.supply import haul_distances, haul_ground, haul_lines, haul_options
 
 CRS = "EPSG:26915"

@@ -11,13 +11,13 @@ import pytest
 from shapely.geometry import box
 
 from stovergeo.bales import bale_of
-from stovergeo.errors import Report
-from stovergeo.handbook import load_handbook
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.units import HA_PER_ACRE, MG_PER_TON
+from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.residue import methods
 from stovergeo.supply import optimise, supply_problem
 from stovergeo.supply.inputs import prices_of
-from stovergeo.units import HA_PER_ACRE, MG_PER_TON
 
 BOOK = load_handbook()
 

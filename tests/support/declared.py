@@ -1,10 +1,10 @@
-"""What `stovergeo.stack` declares of a variable, held against what a run made."""
+"""What `stovergeo.core.stack` declares of a variable, held against what a run made."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.stack import variable
+from stovergeo.core.stack import variable
 
 
 def outside_range(name: str, least: float, most: float) -> str:

@@ -33,10 +33,10 @@ def parameters(thing: Any) -> list[str]:
     return [name for name in inspect.signature(thing).parameters if name != "self"]
 
 
-def faults(thing: Any, *, door: bool) -> list[str]:
+def faults(thing: Any, *, public: bool) -> list[str]:
     """Return what a docstring lacks of what its signature has, in words.
 
-    A front door has every section; elsewhere a sentence that begins with "Return" may stand for the section of
+    A public function has every section; elsewhere a sentence that begins with "Return" may stand for the section of
     what comes back, and parameters whose name and type say all need not be listed, but then none is.
     """
     said, wrong = sections(thing), []
@@ -44,11 +44,11 @@ def faults(thing: Any, *, door: bool) -> list[str]:
     if not opening:
         return ["has no docstring"]
     listed, taken = entries(said.get("Parameters", "")), parameters(thing)
-    if sorted(listed) != sorted(taken) and (door or listed):
+    if sorted(listed) != sorted(taken) and (public or listed):
         wrong.append(f"lists the parameters {listed}, takes {taken}")
     gives = inspect.signature(thing).return_annotation not in (None, "None", inspect.Signature.empty)
-    if gives and "Returns" not in said and (door or not opening.startswith("Return")):
+    if gives and "Returns" not in said and (public or not opening.startswith("Return")):
         wrong.append("does not say under Returns what comes back")
-    if door and ">>>" not in said.get("Examples", ""):
+    if public and ">>>" not in said.get("Examples", ""):
         wrong.append("shows no example")
     return wrong

@@ -20,10 +20,10 @@ from made_field import CRS, EAST, NORTH
 from rasterio.transform import from_origin
 from shapely.geometry import LineString, Point, Polygon, box
 
-from stovergeo.errors import Report
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.result import SeasonResult
-from stovergeo.season import replan_with_answer, run_season, sample_plan_path
+from stovergeo.workflow import replan_with_answer, run_season, sample_plan_path
 
 TESTS = Path(__file__).parents[1]
 WIDE_M, HIGH_M = 240.0, 300.0

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import geopandas as gpd
 import numpy as np
 
-from stovergeo.units import KG_PER_MG, M2_PER_HA
+from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 
 CRS = "EPSG:26915"
 EAST, NORTH = 421_000.0, 4_863_000.0

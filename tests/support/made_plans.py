@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from stovergeo.plan_file import starter_text
+from stovergeo.inputs.plan import starter_text
 
 
 def every_line() -> list[str]:

@@ -14,12 +14,12 @@ from pyproj import CRS
 from shapely.affinity import rotate, translate
 from shapely.geometry import LineString, Point, box
 
-from stovergeo.errors import Report, problem
-from stovergeo.handbook import Coefficient
-from stovergeo.handbook.book import Standing
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.coefficients import Coefficient
+from stovergeo.core.coefficients.handbook import Standing
+from stovergeo.core.errors import Report, problem
+from stovergeo.core.stack import new_stack, put
+from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.result import SeasonResult
-from stovergeo.stack import new_stack, put
 
 EPSG = 32615
 WEST, SOUTH = 447_000.0, 4_655_000.0

@@ -14,10 +14,10 @@ import rasterio
 from rasterio.transform import from_origin
 from shapely.geometry import LineString, Point, box
 
-from stovergeo.errors import Report
-from stovergeo.plan_file.plan import plan_from
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.result import SeasonResult
-from stovergeo.season import run_season
+from stovergeo.workflow import run_season
 
 CRS = "EPSG:32615"
 WEST, SOUTH = 440_000.0, 4_650_000.0

@@ -6,8 +6,8 @@ import xarray as xr
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stovergeo.errors import ContractError
-from stovergeo.stack import new_stack, put
+from stovergeo.core.errors import ContractError
+from stovergeo.core.stack import new_stack, put
 from stovergeo.terrain import slope_aspect
 
 

@@ -8,8 +8,8 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stovergeo.errors import ContractError
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import ContractError
 from stovergeo.terrain import beam, cloud_from_radiation, cloud_from_sunshine, season_sun, sun, sun_by_month
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients

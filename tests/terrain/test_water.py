@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from stovergeo.handbook import load_handbook
+from stovergeo.core.coefficients import load_handbook
 from stovergeo.terrain import water
 from stovergeo.terrain.flood import flood
 from stovergeo.terrain.flow import accumulate_d8, accumulate_mfd, steepest

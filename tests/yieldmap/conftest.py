@@ -14,9 +14,9 @@ import xarray as xr
 from odc.geo.geobox import GeoBox
 from odc.geo.geom import BoundingBox
 
-from stovergeo.handbook import Handbook, load_handbook
-from stovergeo.stack import new_stack
-from stovergeo.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_FT, M_PER_IN
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.stack import new_stack
+from stovergeo.core.units import KG_PER_LB, KG_PER_MG, M2_PER_HA, M_PER_FT, M_PER_IN
 
 
 @pytest.fixture(scope="session")

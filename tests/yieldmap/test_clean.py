@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stovergeo.errors import ContractError, Report
+from stovergeo.core.errors import ContractError, Report
 from stovergeo.yieldmap import REASONS, clean_points
 
 

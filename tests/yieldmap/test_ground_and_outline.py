@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from stovergeo.errors import ContractError
-from stovergeo.units import M2_PER_HA
+from stovergeo.core.errors import ContractError
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.yieldmap import boundary_from_points, ground_from_points
 
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from stovergeo.errors import Report
+from stovergeo.core.errors import Report
 from stovergeo.yieldmap import clean_points, grain_surface
 from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Records, fit, make_levels

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stovergeo.errors import Report
+from stovergeo.core.errors import Report
 from stovergeo.yieldmap import boundary_from_points, clean_points, grain_surface, ground_from_points, raw_summary
 
 pytestmark = pytest.mark.open_data

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import shapely
 
-from stovergeo.errors import ContractError, Report
-from stovergeo.stack import put
-from stovergeo.units import KG_PER_MG, M2_PER_HA
+from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.stack import put
+from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import boundary_from_points, clean_points, grain_surface
 from stovergeo.yieldmap.certainty import Certainty
 from stovergeo.yieldmap.levels import Field, Level

@@ -8,8 +8,8 @@ import pytest
 import shapely
 import xarray as xr
 
-from stovergeo.errors import Report
-from stovergeo.handbook import Handbook
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
 from stovergeo.yieldmap import clean_points, grain_surface
 
 

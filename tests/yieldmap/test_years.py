@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from stovergeo.errors import ContractError, Report
-from stovergeo.stack import put
+from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.stack import put
 from stovergeo.yieldmap import boundary_from_points, clean_points, compare_years, grain_surface
 
 

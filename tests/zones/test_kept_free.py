@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from odc.geo.geobox import GeoBox
 from shapely.geometry import Polygon, box
 
-from stovergeo.handbook import load_handbook
-from stovergeo.stack import new_stack, put
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.stack import new_stack, put
 from stovergeo.zones import assign_methods, make_zones, zone_options
 
 WEST, SOUTH = 440_000.0, 4_650_000.0

@@ -14,9 +14,9 @@ from pyproj import Geod
 from scipy import ndimage
 from shapely.geometry import Polygon, box
 
-from stovergeo.handbook import load_handbook
-from stovergeo.schemas import check_table
-from stovergeo.stack import grid_of, new_stack, put, total
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.schemas import check_table
+from stovergeo.core.stack import grid_of, new_stack, put, total
 from stovergeo.zones import assign_methods, cautious_limit, make_zones, zone_numbers, zone_options
 
 CRS = "EPSG:26915"

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.units import R_SI_PER_US
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.soil_loss import erodibility_index
 from stovergeo.residue.words import Units, share_of_ground
-from stovergeo.units import R_SI_PER_US
 
 title = "Highly erodible land"
 reads = ("stover_mg_ha", "highly_erodible")

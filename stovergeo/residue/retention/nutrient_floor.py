@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.units import KG_PER_MG
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.words import Units, listed, plant_food
-from stovergeo.units import KG_PER_MG
 
 title = "Plant food"
 reads = ("stover_mg_ha",)

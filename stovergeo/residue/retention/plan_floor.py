@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.words import Units, listed, per_area
-from stovergeo.units import MG_HA_DRY_PER_BU_ACRE
 
 title = "The plan's own floor"
 reads = ("stover_mg_ha", "grain_mg_ha")

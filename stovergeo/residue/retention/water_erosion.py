@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from stovergeo.core.units import M2_PER_HA, R_SI_PER_US
 from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
 from stovergeo.residue.words import Units, per_area
-from stovergeo.units import M2_PER_HA, R_SI_PER_US
 
 title = "Water erosion"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.retention.water_erosion import bare_loss, tolerable
 from stovergeo.residue.soil_loss import cover_effect
 from stovergeo.residue.wind import cover_needed_both_pct
 from stovergeo.residue.words import Units, per_area
-from stovergeo.units import MG_HA_PER_TON_ACRE
 
 title = "Water and wind erosion together"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.wind import cover_needed_pct
 from stovergeo.residue.words import Units, per_area
-from stovergeo.units import MG_HA_PER_TON_ACRE
 
 title = "Wind erosion"
 reads = ("stover_mg_ha", "wind_erodibility")

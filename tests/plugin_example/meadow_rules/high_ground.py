@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from stovergeo.units import M_PER_FT
-from stovergeo.yards import Rating, Site, SiteOptions
+from stovergeo.core.units import M_PER_FT
+from stovergeo.siting import Rating, Site, SiteOptions
 
 
 class HighGround:

@@ -1,0 +1,227 @@
+"""Reading, overriding, drawing and accounting for coefficients."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from stovergeo.core.errors import StovergeoError
+from stovergeo.core.units import SI_UNIT, parse_quantity
+
+if TYPE_CHECKING:
+    import numpy as np
+
+
+class Standing(StrEnum):
+    """How far a coefficient can be trusted."""
+
+    PUBLISHED = "published"  #: the figure was seen in the named source
+    DERIVED = "derived"  #: our arithmetic from published figures
+    MEMORY = "from memory"  #: the document is named but was not read again
+    PRACTICE = "common practice"  #: a fact of the trade, no source
+    JUDGEMENT = "judgement"  #: ours; change it where you know better
+    PLAN = "set in the plan"  #: the user's own number
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficient:
+    """One number of the handbook."""
+
+    key: str  #: ``topic.name`` or ``topic.group.name``
+    value: float  #: the default
+    low: float  #: low end of its spread (equal to value where none is known)
+    high: float  #: high end of its spread
+    unit: str  #: "1" for a pure number
+    meaning: str  #: what it is, in one line
+    source: str  #: document with page, table or equation; empty only for practice and judgement
+    standing: Standing
+    note: str = ""
+
+
+class Handbook(Mapping[str, Coefficient]):
+    """Coefficients by key; remembers which were used.
+
+    Parameters
+    ----------
+    coefficients : dict[str, Coefficient]
+    """
+
+    def __init__(self, coefficients: Mapping[str, Coefficient]) -> None:
+        self._coefficients = dict(coefficients)
+        self._used: set[str] = set()
+
+    def __getitem__(self, key: str) -> Coefficient:
+        if key not in self._coefficients:
+            near = difflib.get_close_matches(key, self._coefficients, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            raise UnknownCoefficientError(f"the handbook has no {key!r}{hint}")
+        self._used.add(key)
+        return self._coefficients[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._coefficients)
+
+    def __len__(self) -> int:
+        return len(self._coefficients)
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._coefficients
+
+    def value(self, key: str) -> float:
+        """Return the default (or overridden, or drawn) number for a key."""
+        return self[key].value
+
+    def group(self, prefix: str) -> dict[str, Coefficient]:
+        """Return all coefficients below a prefix: ``group("tillage")`` -> name -> coefficient.
+
+        Listing a group does not count as using its members; looking one up does.
+        """
+        start = prefix + "."
+        return {key[len(start) :]: c for key, c in self._coefficients.items() if key.startswith(start)}
+
+    def used(self) -> list[Coefficient]:
+        """Return the coefficients looked up so far, in the order of the handbook."""
+        return [c for key, c in self._coefficients.items() if key in self._used]
+
+    def with_plan(self, overrides: Mapping[str, float]) -> Handbook:
+        """Return a copy in which the user's numbers replace the defaults.
+
+        An overridden number has no spread: the user is taken at their word.
+        """
+        changed = dict(self._coefficients)
+        for key, number in overrides.items():
+            old = self[key]
+            changed[key] = replace(
+                old,
+                value=float(number),
+                low=float(number),
+                high=float(number),
+                standing=Standing.PLAN,
+                note=f"handbook default {old.value:g} ({old.low:g} to {old.high:g}) {old.unit}",
+            )
+        return Handbook(changed)
+
+    def draw(self, rng: np.random.Generator, keys: list[str] | None = None) -> Handbook:
+        """Return a copy with triangular (low, default, high) draws, for Monte Carlo runs.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+        keys : list of str, optional
+            Draw only these; all others keep their default. None draws every key with a spread.
+        """
+        drawn = dict(self._coefficients)
+        for key in self._coefficients if keys is None else keys:
+            c = self._coefficients[key]
+            if c.low < c.high:
+                drawn[key] = replace(c, value=float(rng.triangular(c.low, c.value, c.high)))
+        return Handbook(drawn)
+
+
+class UnknownCoefficientError(StovergeoError, KeyError):
+    """The handbook has no such key."""
+
+    def __str__(self) -> str:  # KeyError would print the message in quotes
+        return str(self.args[0])
+
+
+@cache
+def _shipped() -> dict[str, Coefficient]:
+    found: dict[str, Coefficient] = {}
+    for path in sorted(files("stovergeo.core.coefficients").joinpath("data").iterdir(), key=lambda p: p.name):
+        if path.name.endswith(".toml"):
+            for c in read_coefficients(path.read_text("utf-8")):
+                if c.key in found:
+                    raise ValueError(f"{path.name}: {c.key} stands twice in the handbook")
+                found[c.key] = c
+    return found
+
+
+def read_coefficients(text: str) -> list[Coefficient]:
+    """Read coefficients from TOML text: nested tables, a leaf is a table with ``value``.
+
+    A number may be written as its source gives it, ``value = "250 ft"`` beside ``unit = "m"``: it is kept in the
+    unit named and printed as given.
+
+    Raises
+    ------
+    ValueError
+        When an entry lacks a unit, a meaning or a standing, has its spread the wrong way
+        round, or claims to be published without naming a source.
+    """
+    return list(_leaves(tomllib.loads(text), ()))
+
+
+def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
+    if "value" not in table:
+        for name, below in table.items():
+            yield from _leaves(below, (*path, name))
+        return
+    key = ".".join(path)
+    try:
+        unit = table["unit"]
+        value = _in_unit(table["value"], unit)
+        c = Coefficient(
+            key=key,
+            value=value,
+            low=_in_unit(table["low"], unit) if "low" in table else value,
+            high=_in_unit(table["high"], unit) if "high" in table else value,
+            unit=unit,
+            meaning=table["meaning"],
+            source=table.get("source", ""),
+            standing=Standing(table["standing"]),
+            note=table.get("note", ""),
+        )
+    except KeyError as lacking:
+        raise ValueError(f"{key}: lacks {lacking}") from None
+    if not (math.isfinite(value) and c.low <= c.value <= c.high):
+        raise ValueError(f"{key}: needs low <= value <= high")
+    if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGEMENT):
+        raise ValueError(f"{key}: standing {c.standing!r} needs a source")
+    yield c
+
+
+def _in_unit(number: float | str, unit: str) -> float:
+    """Return a number of the handbook in its unit; text is a quantity as the source gives it."""
+    if not isinstance(number, str):
+        return float(number)
+    dimension = next((d for d, si in SI_UNIT.items() if si == unit), None)
+    if dimension is None:
+        raise ValueError(f"a quantity with its own unit must be kept in an SI unit, not in {unit!r}: {number!r}")
+    return parse_quantity(number, dimension)
+
+
+def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:
+    """Return the shipped handbook, with the plan's own numbers in place of defaults.
+
+    Parameters
+    ----------
+    overrides : mapping of str to float, optional
+        Own numbers by key, each in the unit the handbook gives; they have no spread.
+
+    Returns
+    -------
+    Handbook
+        Coefficients by key; each knows its value, low, high, unit, source and standing.
+
+    Raises
+    ------
+    UnknownCoefficientError
+        For an override of a key the handbook does not have (the message suggests the nearest).
+
+    Examples
+    --------
+    >>> from stovergeo import load_handbook
+    >>> book = load_handbook({"bale.moisture": 16})
+    >>> book.value("bale.moisture"), book["bale.moisture"].unit, book["bale.moisture"].standing.value
+    (16.0, '%', 'set in the plan')
+    """
+    book = Handbook(_shipped())
+    return book.with_plan(overrides) if overrides else book

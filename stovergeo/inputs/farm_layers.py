@@ -1,0 +1,40 @@
+"""What the layers room hands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import geopandas as gpd
+import pandas as pd
+import xarray as xr
+from pyproj import CRS
+
+#: column of the no-go layer that may narrow a refusal, and its one value: no stack may stand there, baling goes on
+KEEP_CLEAR_OF: Final = "keep_clear_of"
+STACKS: Final = "stacks"
+
+
+def only_stacks(no_go: gpd.GeoDataFrame) -> pd.Series:
+    """Return which refused places are refused to stacks alone; where no such word stands, nothing is baled either."""
+    if KEEP_CLEAR_OF not in no_go:
+        return pd.Series(False, index=no_go.index)
+    return no_go[KEEP_CLEAR_OF] == STACKS
+
+
+@dataclass(frozen=True, slots=True)
+class FarmLayers:
+    """All layers of a farm, checked, in the working CRS. Tables follow `stovergeo.core.schemas`."""
+
+    crs: CRS  #: projected, metres
+    soils: gpd.GeoDataFrame  #: SOILS, from the layer, the plan, or both
+    fields: gpd.GeoDataFrame | None = None  #: FIELDS; None: draw them from the points
+    points: gpd.GeoDataFrame | None = None  #: POINTS, raw, every corn record
+    yield_raster: xr.DataArray | None = None  #: dry grain, Mg/ha
+    #: earlier harvests by year: raw POINTS, or dry grain in Mg/ha
+    earlier: dict[int, gpd.GeoDataFrame | xr.DataArray] = field(default_factory=dict)
+    elevation: xr.DataArray | None = None  #: bare ground, m
+    surface: xr.DataArray | None = None  #: ground with what stands on it, m
+    surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
+    no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
+    not_checked: dict[str, str] = field(default_factory=dict)  #: what was not given -> why it matters, in words

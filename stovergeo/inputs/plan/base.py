@@ -1,0 +1,44 @@
+"""Building blocks of the plan file: a section that refuses unknown keys, and quantities with units."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator
+
+from stovergeo.core.units import parse_quantity
+
+
+class Section(BaseModel):
+    """A table of the plan file. Unknown keys are errors; values cannot be changed afterwards.
+
+    A key that carries a unit is written ``key = "100 ft"`` in the file and read as
+    ``section.key_m`` in the code: the alias is the file's name, the attribute names the unit.
+    """
+
+    # TOML has words for infinity and for no number; neither is a measure of anything on a farm
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, allow_inf_nan=False)
+
+
+def _quantity(dimension: str) -> WrapValidator:
+    def parse(value: object, check: ValidatorFunctionWrapHandler) -> float:
+        # defaults are already numbers in SI and never pass through here (pydantic does not validate defaults)
+        number = parse_quantity(value, dimension)
+        if number < 0:
+            raise ValueError("cannot be less than nothing")
+        check(float(number))  # limits of the key itself
+        return number
+
+    return WrapValidator(parse)
+
+
+LengthM = Annotated[float, _quantity("length")]
+AreaHa = Annotated[float, _quantity("area")]
+MassMg = Annotated[float, _quantity("mass")]
+MassPerAreaMgHa = Annotated[float, _quantity("mass per area")]
+DensityKgM3 = Annotated[float, _quantity("density")]
+SpeedMS = Annotated[float, _quantity("speed")]
+MoneyPerMg = Annotated[float, _quantity("money per mass")]
+MoneyPerHa = Annotated[float, _quantity("money per area")]
+MoneyPerM = Annotated[float, _quantity("money per length")]
+DurationS = Annotated[float, _quantity("time")]

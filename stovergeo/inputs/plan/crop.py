@@ -1,0 +1,79 @@
+"""``[crop]`` and ``[limits]``: how the ground is farmed, and what must stay on it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, field_validator
+
+from stovergeo.inputs.plan.base import LengthM, MassPerAreaMgHa, Section
+
+
+class Crop(Section):
+    """The crop, its rotation and its tillage."""
+
+    rotation: Literal["continuous corn", "corn-soybean"] = "corn-soybean"
+    tillage: tuple[str, ...] = Field(
+        ("chisel_straight", "field_cultivator", "planter"),
+        description="Passes from harvest to planting, in order; names of the handbook's `tillage` group.",
+    )
+    contoured: bool = Field(False, description="Rows on the contour.")
+    erosivity_us: float = Field(
+        160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa)."
+    )
+    manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
+    cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
+    harvest_one_year_in: int = Field(1, ge=1, le=10, description="Stover leaves in one corn year out of this many.")
+    cut_height_m: LengthM | None = Field(
+        None, alias="cut_height", le=2, description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
+    )
+    wind_loss_us: float | None = Field(
+        None, ge=0, le=400, description="Wind loss of bare ground, ton/ac a year, from the conservation office."
+    )
+    nutrient_basis: Literal["bale", "maturity"] = Field(
+        "bale",
+        description="What the handbook's nutrient contents were measured on; rain takes P and K from the stalks.",
+    )
+    soil_conditioning_index: float | None = Field(
+        None, description="From the conservation office, for this plan of harvest."
+    )
+
+
+class Limits(Section):
+    """Limits on what may leave, beyond those the rules compute."""
+
+    rules: tuple[str, ...] | None = Field(None, description="Retention rules to use; left out: all that are installed.")
+    cover_pct: float = Field(30, ge=0, le=90, description="Ground cover wanted after planting.")
+    keep_at_least_mg_ha: MassPerAreaMgHa = Field(
+        0.0, alias="keep_at_least", description='Never leave less, e.g. "1.5 ton/ac".'
+    )
+    take_at_most_mg_ha: MassPerAreaMgHa | None = Field(None, alias="take_at_most", description="Never take more.")
+    harvest_from_bu_ac: float | None = Field(
+        None, ge=0, le=400, description="No stover leaves where corn yields less, bu/ac."
+    )
+    potash_most_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="potash_at_most", description='Most K2O that may leave with the stover, e.g. "50 lb/ac".'
+    )
+    phosphate_most_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="phosphate_at_most", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
+    )
+    slope_most_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
+    take_highly_erodible: bool = Field(
+        False, description="Allow harvest on highly erodible land (needs its conservation plan)."
+    )
+    tolerance_share: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
+
+    @field_validator("cover_pct", "slope_most_pct")
+    @classmethod
+    def _percent_and_no_fraction(cls, given: float) -> float:
+        if 0 < given < 1:
+            raise ValueError(f"{given:g} looks like a fraction; write percent, such as {100 * given:g}")
+        return given
+
+
+class Odds(Section):
+    """The Monte Carlo run."""
+
+    draws: int = Field(500, ge=0, le=20_000)
+    seed: int = 1
+    cautious_pct: float = Field(10, gt=0, le=50, description="Percentile of the limit that decisions use.")

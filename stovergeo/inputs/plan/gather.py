@@ -1,0 +1,148 @@
+"""``[gather]``, ``[bale]``, ``[wrap]`` and ``[storage]``: from stover on the ground to bales in the stack."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import Any, Final, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section
+
+Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
+
+#: the trade's sizes, feet: round width x diameter, square height x width x length
+TRADE_SIZES: Final[dict[str, dict[str, str]]] = {
+    name: dict(zip(keys, (f"{feet} ft" for feet in name.split("x")), strict=True)) | {"shape": shape}
+    for shape, keys, names in (
+        ("round", ("width", "diameter"), ("4x5", "5x5", "4x6", "5x6")),
+        ("square", ("height", "width", "length"), ("3x3x8", "3x4x8", "4x4x8")),
+    )
+    for name in names
+}
+
+#: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
+_LEAST_RAIN_MM: Final = 75.0
+_MOST_RAIN_MM: Final = 4000.0
+
+
+class Gather(Section):
+    """How stover may be gathered."""
+
+    methods: tuple[Method, ...] = Field(("single_pass", "second_pass", "rake_bale", "chop_and_rake"), min_length=1)
+    working_width_m: LengthM = Field(
+        9.144, alias="working_width", ge=1, le=60, description='Width of the machines, e.g. "30 ft".'
+    )
+    smallest_zone_ha: AreaHa = Field(2.0, alias="smallest_zone", description='No zone smaller than this, e.g. "5 ac".')
+
+
+class Bale(Section):
+    """The bale: one of the trade's sizes by name, or its own measures."""
+
+    size: Literal["4x5", "5x5", "4x6", "5x6", "3x3x8", "3x4x8", "4x4x8"] | None = Field(
+        None,
+        description="In feet: round width x diameter, square height x width x length; instead of the measures below.",
+    )
+    shape: Literal["round", "square"] = "round"
+    width_m: LengthM = Field(
+        1.524,
+        alias="width",
+        ge=0.3,
+        le=2.5,
+        description="Round: width (axis). Square: width of the end, left out: 4 ft.",
+    )
+    diameter_m: LengthM = Field(1.8288, alias="diameter", ge=0.6, le=2.5, description="Round only.")
+    height_m: LengthM = Field(0.9144, alias="height", ge=0.3, le=2, description="Square only: height of the end.")
+    length_m: LengthM = Field(2.4384, alias="length", ge=0.6, le=3.5, description="Square only.")
+    density_dry_kg_m3: DensityKgM3 | None = Field(
+        None, alias="dry_density", ge=40, le=350, description='Own dry density, e.g. "7.3 lb/ft3".'
+    )
+    moisture_pct: float | None = Field(None, ge=5, le=60, description="Own moisture at baling; left out: by method.")
+    condition: Literal["fall", "spring"] = Field(
+        "fall", description="When it is baled: spring stover is brittle and packs less."
+    )
+    setting: Literal["light", "normal", "tight"] = Field("normal", description="How hard the baler is set.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _measures_of_size(cls, given: Any) -> Any:
+        if not isinstance(given, dict):
+            return given
+        size = given.get("size")
+        if not isinstance(size, str) or size not in TRADE_SIZES:
+            # nothing to fill in but a square's width, or an error that the field itself reports
+            return {"width": "4 ft"} | given if given.get("shape") == "square" else given
+        measures = TRADE_SIZES[size]
+        doubled = sorted(key for key in measures if given.get(key, measures[key]) != measures[key])
+        if doubled:
+            raise ValueError(
+                f"size {size!r} says another {' and '.join(doubled)}; give the size or the measures, not both"
+            )
+        return given | measures
+
+
+class Wrap(Section):
+    """What holds the bale together and keeps the rain out."""
+
+    kind: Literal["sisal_twine", "twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field(
+        "net", description="'best' lets the plan choose."
+    )
+    turns: float | None = Field(
+        None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul."
+    )
+    long_haul: bool = False
+    roll_length_m: LengthM = Field(3000.0, alias="roll_length", ge=50, description='Net on a roll, e.g. "9840 ft".')
+    overlap_m: LengthM = Field(
+        0.4572, alias="overlap", ge=0, le=3, description='Overlap at the end of the net, e.g. "18 in".'
+    )
+
+
+class Storage(Section):
+    """Where the bales wait, and for how long."""
+
+    place: Literal["outside", "tarped rows", "open shed", "closed shed"] = "outside"
+    base: Literal["best", "ground", "gravel", "tires"] = Field(
+        "best", description="What the bales stand on; 'best' chooses by ground."
+    )
+    pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
+    baled: str = Field("11-05", description="Middle of baling, month-day.")
+    last_used: str = Field("08-10", description="Last bale used, month-day of the year after.")
+    rain_mm: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm."
+    )
+    air_c: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
+    )
+    sunshine_h: tuple[float, ...] | None = Field(
+        None,
+        min_length=12,
+        max_length=12,
+        description="Hours of bright sunshine a day, by calendar month; left out: no clouds.",
+    )
+
+    @field_validator("baled", "last_used", mode="before")
+    @classmethod
+    def _day_of_year(cls, given: object) -> str:
+        if isinstance(given, date):
+            raise ValueError(f'needs month-day in quotes, without the year, such as "{given:%m-%d}"')
+        if not (isinstance(given, str) and re.fullmatch(r"[0-9]{2}-[0-9]{2}", given)):
+            raise ValueError('needs month-day in quotes, such as "11-05" for the fifth of November')
+        month, day = (int(part) for part in given.split("-"))
+        try:
+            date(2001, month, day)  # a common year: 29 February would fail in three of four
+        except ValueError:
+            turned = " (month first)" if month > 12 >= day else ""
+            raise ValueError(f"{given} is not a day of every year{turned}") from None
+        return given
+
+    @field_validator("rain_mm")
+    @classmethod
+    def _rain_in_mm(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if given is None:
+            return given
+        if min(given) < 0:
+            raise ValueError("rain cannot be negative")
+        if not _LEAST_RAIN_MM <= sum(given) <= _MOST_RAIN_MM:
+            raise ValueError(f"twelve months add up to {sum(given):g} mm, which no corn ground gets; are they inches?")
+        return given

@@ -1,0 +1,217 @@
+"""``[layers]``: the files a grower brings, and what their columns mean."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from stovergeo.inputs.plan.base import DurationS, LengthM, Section
+
+
+class Layer(Section):
+    """A vector layer."""
+
+    path: str = Field(description="File, relative to the plan file.")
+    layer: str | None = Field(None, description="Layer inside the file, where it holds several.")
+    crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
+    swap_xy: bool = Field(False, description="The file has latitude where longitude belongs.")
+
+
+class FieldsLayer(Layer):
+    """Field boundaries."""
+
+    name_column: str | None = Field(None, description="Column with the field's name.")
+    standing_column: str | None = Field(
+        None, description="Column that says yes where a crop still stands when bales are carried: the way goes round."
+    )
+
+
+class HeightLayer(Layer):
+    """Trees or buildings, with heights."""
+
+    name_column: str | None = Field(None, description="Column with a name to show.")
+    height_column: str | None = Field(None, description="Column with the height.")
+    height_unit: Literal["m", "ft"] | None = Field(None, description="Unit of that column; never guessed.")
+    height_m: LengthM | None = Field(
+        None, alias="height", gt=0, le=100, description='One height for all, e.g. "45 ft".'
+    )
+    bare_light_pct: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="Trees only: direct sun that passes them without leaves, November to April, percent.",
+    )
+
+
+class NamedLayer(Layer):
+    """Wells, gates, roads and the like."""
+
+    name_column: str | None = Field(None, description="Column with a name to show.")
+
+
+class PointColumns(Section):
+    """Which column of the yield points plays which role. Only what is given is used."""
+
+    x: str | None = Field(None, description="Easting or longitude (text tables only).")
+    y: str | None = Field(None, description="Northing or latitude (text tables only).")
+    flow: str | None = Field(None, description="Wet grain flow.")
+    mass: str | None = Field(None, description="Wet grain mass of the record.")
+    grain_yield: str | None = Field(None, alias="yield", description="Yield per area, where no flow is given.")
+    moisture: str | None = Field(None, description="Grain moisture.")
+    swath: str | None = Field(None, description="Width cut.")
+    distance: str | None = Field(None, description="Way covered in the record.")
+    speed: str | None = Field(None, description="Ground speed, where no distance is given.")
+    seconds: str | None = Field(None, description="Time the record covers.")
+    time: str | None = Field(None, description="Time stamp.")
+    height: str | None = Field(None, description="GPS height.")
+    machine: str | None = Field(None, description="Combine.")
+    load: str | None = Field(None, description="Load.")
+    header: str | None = Field(None, description="Header state: up or down.")
+    crop: str | None = Field(None, description="Crop of the record.")
+
+
+class PointUnits(Section):
+    """The unit of each such column; a column whose unit is needed and not given is refused."""
+
+    flow: Literal["lb/s", "kg/s", "t/h", "bu/h"] | None = None
+    mass: Literal["lb", "kg"] | None = None
+    grain_yield: (
+        Literal[
+            "bu/ac wet",
+            "bu/ac at 15.5 %",
+            "bu/ac dry",
+            "t/ha wet",
+            "t/ha at 15.5 %",
+            "t/ha dry",
+            "kg/ha wet",
+            "kg/ha dry",
+        ]
+        | None
+    ) = Field(None, alias="yield")
+    moisture: Literal["%", "fraction"] | None = None
+    swath: Literal["in", "ft", "m", "cm"] | None = None
+    distance: Literal["in", "ft", "m", "cm"] | None = None
+    speed: Literal["mph", "km/h", "m/s", "ft/s"] | None = None
+    height: Literal["ft", "m"] | None = None
+    seconds: Literal["s", "ms"] | None = None
+    time: Literal["unix s", "gps s", "s", "iso"] | None = None
+
+
+class PointsLayer(Layer):
+    """Raw combine points."""
+
+    columns: PointColumns = Field(default_factory=PointColumns)
+    units: PointUnits = Field(default_factory=PointUnits)
+    swath_m: LengthM | None = Field(
+        None, alias="swath", gt=0, le=60, description='One width for all records, e.g. "30 ft".'
+    )
+    record_s: DurationS | None = Field(
+        None, alias="seconds", gt=0, le=3600, description='One duration for all records, e.g. "1 s".'
+    )
+    sheet: str | None = Field(None, description="Sheet of a spreadsheet that holds several.")
+    moisture_pct: float | None = Field(
+        None, ge=5, le=45, description="One moisture for all records, where there is no column."
+    )
+    header_down: str | None = Field(None, description="Text of the header column that means 'cutting'.")
+    allow_outside: bool = Field(
+        False, description="Go on although over a fifth of the records lies outside the fields."
+    )
+    corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
+
+
+class EarlierPoints(PointsLayer):
+    """Raw combine points of an earlier harvest; columns and units left out are those of ``[layers.yield_points]``."""
+
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
+
+
+class SoilsLayer(Layer):
+    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
+
+    tables: str | None = Field(
+        None, description="Folder or database with the survey's tables, where the polygons carry only keys."
+    )
+    band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
+
+
+class RasterLayer(Section):
+    """A raster."""
+
+    path: str
+    crs: str | None = None
+    band: int | None = Field(None, ge=1, description="Band, where the file holds several.")
+
+
+class YieldRaster(RasterLayer):
+    """A finished yield map."""
+
+    unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"]
+
+
+class EarlierMap(YieldRaster):
+    """A finished yield map of an earlier harvest."""
+
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
+
+
+class ElevationLayer(RasterLayer):
+    """Ground heights."""
+
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
+        None, description="Unit of the heights, where the file does not say."
+    )
+    allow_partial: bool = Field(False, description="Go on although it covers less than half of the fields.")
+
+
+class Layers(Section):
+    """All layers. Fields are needed, or yield points to draw them from."""
+
+    fields: FieldsLayer | None = None
+    yield_points: PointsLayer | None = None
+    yield_raster: YieldRaster | None = None
+    earlier_points: list[EarlierPoints] = Field(
+        default_factory=list, description="Combine points of earlier harvests, one entry a year."
+    )
+    earlier_maps: list[EarlierMap] = Field(
+        default_factory=list, description="Finished yield maps of earlier harvests, one entry a year."
+    )
+    elevation: ElevationLayer | None = None
+    surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
+    soils: SoilsLayer | None = None
+    property: Layer | None = Field(None, description="Property lines, as polygons.")
+    trees: HeightLayer | None = None
+    buildings: HeightLayer | None = None
+    dwellings: NamedLayer | None = None
+    roads: NamedLayer | None = None
+    gates: NamedLayer | None = None
+    wells: NamedLayer | None = None
+    water: NamedLayer | None = Field(None, description="Streams, ditches, ponds, tile inlets.")
+    culverts: NamedLayer | None = Field(
+        None, description="Where water passes that the survey shows blocked: culverts (lines), tile inlets (points)."
+    )
+    overhead_lines: NamedLayer | None = None
+    yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
+
+
+class Soil(Section):
+    """One soil for the whole farm, where no soil layer is given, or what a soil layer lacks."""
+
+    drainage_class: Literal[
+        "excessively drained",
+        "somewhat excessively drained",
+        "well drained",
+        "moderately well drained",
+        "somewhat poorly drained",
+        "poorly drained",
+        "very poorly drained",
+    ]
+    clay_pct: float = Field(ge=0, le=100)
+    k_us: float = Field(gt=0, le=0.8, description="Erodibility K as the US handbooks print it, e.g. 0.32.")
+    t_us: float = Field(gt=0, le=5, description="Tolerance T in ton/ac/yr, 1 to 5.")
+    flooding: Literal["none", "very rare", "rare", "occasional", "frequent", "very frequent"] = "none"
+    ponding: Literal["none", "rare", "occasional", "frequent"] = "none"
+    water_table_m: LengthM = Field(2.0, alias="water_table")
+    hydric: bool = False
+    hydrologic_group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] = "C"
+    wind_erodibility_us: float = Field(48, ge=0, le=310, description="Wind erodibility index, ton/ac/yr.")

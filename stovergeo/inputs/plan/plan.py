@@ -1,0 +1,183 @@
+"""The whole plan, and reading it from TOML."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+import typing
+from importlib.resources import files
+from pathlib import Path
+
+from pydantic import BaseModel, Field, PrivateAttr, ValidationError
+from pydantic_core import ErrorDetails
+
+from stovergeo.core.errors import Report
+from stovergeo.inputs.plan.base import Section
+from stovergeo.inputs.plan.crop import Crop, Limits, Odds
+from stovergeo.inputs.plan.farm import Farm, Landowner
+from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
+from stovergeo.inputs.plan.layers import Layers, Soil
+from stovergeo.inputs.plan.money import Money
+from stovergeo.inputs.plan.need import Need
+from stovergeo.inputs.plan.plain_words import hint_for, said_of
+from stovergeo.inputs.plan.share import Share
+from stovergeo.inputs.plan.yards import Yards
+
+MOST_BYTES = 1_000_000
+
+
+class Plan(Section):
+    """One season of one farm."""
+
+    farm: Farm
+    layers: Layers
+    soil: Soil | None = None
+    crop: Crop = Field(default_factory=Crop)
+    limits: Limits = Field(default_factory=Limits)
+    odds: Odds = Field(default_factory=Odds)
+    gather: Gather = Field(default_factory=Gather)
+    bale: Bale = Field(default_factory=Bale)
+    wrap: Wrap = Field(default_factory=Wrap)
+    storage: Storage = Field(default_factory=Storage)
+    need: Need = Field(default_factory=Need)
+    yards: Yards = Field(default_factory=Yards)
+    money: Money = Field(default_factory=Money)
+    landowner: Landowner = Field(default_factory=Landowner)
+    share: Share = Field(default_factory=Share)
+    handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
+
+    _folder: Path = PrivateAttr(default_factory=Path.cwd)
+
+    @property
+    def folder(self) -> Path:
+        """Folder that the paths in the plan are relative to."""
+        return self._folder
+
+    def path_of(self, layer_path: str) -> Path:
+        """Return a layer's path, relative ones taken from the plan file's folder."""
+        return self._folder / layer_path
+
+
+def starter_text() -> str:
+    """Return the commented plan file that ``stovergeo new`` writes."""
+    return files("stovergeo.inputs.plan").joinpath("starter.toml").read_text("utf-8")
+
+
+def read_plan(path: Path, report: Report) -> Plan:
+    """Read and check a plan file.
+
+    Parameters
+    ----------
+    path : Path
+        The TOML file; paths in it count from its folder.
+    report : Report
+        Gains every problem of the file.
+
+    Returns
+    -------
+    Plan
+        Quantities in SI, the unit at the end of each name.
+
+    Raises
+    ------
+    InputError
+        With every problem of the file at once.
+
+    Examples
+    --------
+    >>> from stovergeo import Report, read_plan, sample_plan_path
+    >>> plan = read_plan(sample_plan_path(), Report())
+    >>> plan.farm.season > 2020, plan.gather.working_width_m > 1
+    (True, True)
+    """
+    where = f"plan file {path.name}"
+    text = ""
+    try:
+        if not path.is_file():
+            inside = f" It is a folder; did you mean {path / 'plan.toml'}?" if (path / "plan.toml").is_file() else ""
+            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.{inside}")
+        if path.stat().st_size > MOST_BYTES:
+            raise report.refuse(
+                "plan.unreadable", where, f"It is over 1 MB, far more than a plan file can be.{_odd(path)}"
+            )
+        text = _text_of(path.read_bytes())
+        data = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        said = f"It is not text in UTF-8 (byte {error.start:,}).{_odd(path)}"
+        cure = "Save it as UTF-8 in your editor; `stovergeo new FOLDER` writes a plan file to start from."
+        raise report.refuse("plan.unreadable", where, said, cure) from None
+    except (OSError, tomllib.TOMLDecodeError, RecursionError) as error:
+        said = f"{error}.{hint_for(text, str(error))}{_odd(path)}"
+        raise report.refuse("plan.unreadable", where, said, "Correct the file at the place named.") from None
+    return plan_from(data, path.resolve().parent, report, where)
+
+
+def _odd(path: Path) -> str:
+    """Say that a file's name is none of a plan file."""
+    return "" if path.suffix.lower() == ".toml" else f" {path.name} does not look like a plan file, which is a .toml."
+
+
+def _text_of(content: bytes) -> str:
+    """Return the text of a file from any editor: TOML is UTF-8, some editors put a mark before it or write UTF-16."""
+    return content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+
+
+def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
+    """Make a plan from nested dictionaries; `folder` is where relative paths start."""
+    try:
+        plan = Plan.model_validate(data)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            _report(detail, report, where)
+        report.stop_if_refused()
+        raise
+    plan._folder = folder
+    return plan
+
+
+def _report(detail: ErrorDetails, report: Report, where: str) -> None:
+    key = _cut(".".join(str(part) for part in detail["loc"]), 120)
+    place = f"{where}, {key}" if key else where
+    if detail["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(detail["loc"][-1]), _known_keys(detail["loc"][:-1]), n=1, cutoff=0.5)
+        hint = f" Did you mean '{near[0]}'?" if near else ""
+        report.add("plan.unknown_key", place, f"No such key is known here.{hint}")
+    elif detail["type"] == "missing":
+        report.add("plan.missing_key", place, "This key is missing.")
+    else:
+        plain = said_of(detail["type"], detail["msg"], detail.get("ctx", {}), _attribute_at(detail["loc"]))
+        said = _cut(plain, 400)
+        report.add("plan.bad_value", place, f"{said[:1].upper()}{said[1:]} (found: {_cut(str(detail['input']), 80)}).")
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[:most]} ..."
+
+
+def _attribute_at(loc: tuple[int | str, ...]) -> str:
+    """Return the name in the code of the key at a place in the plan, which ends in its unit; "" where there is none."""
+    model, name = _model_at(loc[:-1]), str(loc[-1]) if loc else ""
+    fields = model.model_fields if model else {}
+    return next((n for n, f in fields.items() if name in (n, f.alias)), "")
+
+
+def _known_keys(loc: tuple[int | str, ...]) -> list[str]:
+    """Return the keys of the section at a place in the plan."""
+    model = _model_at(loc)
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+
+
+def _model_at(loc: tuple[int | str, ...]) -> type[BaseModel] | None:
+    model: type[BaseModel] | None = Plan
+    for part in loc:
+        if isinstance(part, int) or model is None:
+            continue
+        field = next((f for n, f in model.model_fields.items() if part in (n, f.alias)), None)
+        model = _section_in(field.annotation) if field else None
+    return model
+
+
+def _section_in(annotation: object) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in typing.get_args(annotation) if (found := _section_in(part))), None)

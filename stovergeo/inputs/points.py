@@ -1,0 +1,374 @@
+"""Combine points from columns as declared to the POINTS table: every record kept, nothing guessed."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.units import KG_PER_MG, M2_PER_HA
+from stovergeo.inputs.believable import check_believable, check_one_harvest
+from stovergeo.inputs.columns import column_missing, unit_in_name
+from stovergeo.inputs.harvest import (
+    FLOW_KG_S,
+    LENGTH_M,
+    MASS_KG,
+    SECONDS,
+    SPEED_M_S,
+    YIELD_MG_HA,
+    dry_kg,
+    dry_mg_ha,
+    per_hectare,
+)
+from stovergeo.inputs.pass_spacing import pass_spacing_m
+from stovergeo.inputs.plan.layers import PointsLayer
+from stovergeo.inputs.stuck import report_stuck
+from stovergeo.inputs.tables import to_numbers
+from stovergeo.inputs.text import clean_column
+
+#: roles with a unit: role -> (factors by unit, problem to name when the unit lacks)
+_MEASURED: Final = {
+    "flow": (FLOW_KG_S, "yield.unit"),
+    "mass": (MASS_KG, "yield.unit"),
+    "moisture": ({"%": 1.0, "fraction": 100.0}, "yield.moisture_unit"),
+    "swath": (LENGTH_M, "points.unit"),
+    "distance": (LENGTH_M, "points.unit"),
+    "speed": (SPEED_M_S, "points.unit"),
+    "height": (LENGTH_M, "points.unit"),
+    "seconds": (SECONDS, "points.unit"),
+}
+#: roles of which less than nothing is no reading; negative grain is left to the cleaning, which counts it
+_NEVER_NEGATIVE: Final = ("moisture", "swath", "distance", "speed", "seconds")
+#: roles that change from record to record in a machine that works
+_MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
+#: median moisture of a corn harvest, % (common practice, no source)
+USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
+#: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
+MOST_WIDTHS: Final = 4.0
+#: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
+GPS_EPOCH_S: Final = 315_964_800 - 18
+
+
+class _Columns:
+    """The declared columns of one table as arrays in SI."""
+
+    def __init__(self, frame: pd.DataFrame, layer: PointsLayer, where: str, report: Report) -> None:
+        self.frame, self.layer, self.where, self.report = frame, layer, where, report
+        self.trouble: list[InputError] = []
+        self.n = len(frame)
+
+    def raw(self, role: str) -> pd.Series | None:
+        name = getattr(self.layer.columns, role)
+        if name is None:
+            return None
+        if name not in self.frame.columns:
+            names = [str(c) for c in self.frame.columns if c != "geometry"]
+            self.trouble.append(column_missing(name, names, f"{self.where}.columns.{_key(role)}", self.report))
+            return None
+        return self.frame[name]
+
+    def measured(self, role: str) -> np.ndarray | None:
+        column = self.raw(role)
+        if column is None:
+            return None
+        factors, code = _MEASURED[role]
+        unit = getattr(self.layer.units, role)
+        if unit is None:
+            self.lacks_unit(role, code, tuple(factors))
+            return None
+        named = unit_in_name(str(column.name))
+        if named in factors and named != unit:
+            said = f"The name of the column {column.name!r} says {named}, the plan {unit}; the plan is followed."
+            self.report.add("points.name_unit", f"{self.where}.units.{_key(role)}", said)
+        numbers = to_numbers(column, f"{self.where}, column {column.name!r}", self.report)
+        if role in _NEVER_NEGATIVE:
+            numbers = self._without_negative(numbers, role, str(column.name))
+        if role in _MOVING:
+            grain = role in ("flow", "mass")
+            report_stuck(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
+        return numbers * factors[unit]
+
+    def _without_negative(self, numbers: np.ndarray, role: str, name: str) -> np.ndarray:
+        negative = numbers < 0
+        if negative.any():
+            said = f"{int(negative.sum()):,} of {len(numbers):,} values are less than nothing; taken as unknown."
+            self.report.add("points.negative", f"{self.where}, column {name!r}", said)
+        return np.where(negative, np.nan, numbers)
+
+    def lacks_unit(self, role: str, code: str, known: tuple[str, ...]) -> None:
+        said = (
+            f"The column {getattr(self.layer.columns, role)!r} is read as {_key(role)}, but its unit is not declared."
+        )
+        cure = f'Add {_key(role)} = "..." under [layers.yield_points.units]; known are: {", ".join(known)}.'
+        self.trouble.append(self.report.refuse(code, f"{self.where}.units.{_key(role)}", said, cure))
+
+    def text(self, role: str) -> pd.Series | None:
+        column = self.raw(role)
+        return None if column is None else clean_column(column, f"{self.where}, column {column.name!r}", self.report)
+
+
+def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report: Report) -> gpd.GeoDataFrame:
+    """Return the POINTS table from rows placed in the working CRS.
+
+    Raises
+    ------
+    InputError
+        With everything that is undeclared, missing or contradictory at once.
+    """
+    col = _Columns(frame, layer, where, report)
+    corn = _corn_rows(col)
+    values = {role: col.measured(role) for role in _MEASURED}
+    moisture = _moisture(values["moisture"], col)
+    seconds, time = _seconds(values["seconds"], col)
+    distance = _distance(values, seconds, col)
+    swath = values["swath"]
+    if swath is None and layer.swath_m is not None:
+        swath = np.full(col.n, layer.swath_m)
+    if swath is None and not col.trouble:
+        said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
+        col.trouble.append(report.refuse("points.area", f"{where}.columns.swath", said))
+    if swath is not None and not col.trouble:
+        swath = _believed_swath(swath, col)
+    grain = _grain(values, moisture, seconds, distance, swath, col)
+    machine, load, header = col.text("machine"), col.text("load"), col.text("header")
+    if col.trouble or grain is None or swath is None or distance is None:
+        raise InputError([p for error in col.trouble for p in error.problems])
+    area, grain_kg, grain_mg_ha = grain
+    table: dict[str, object] = {
+        "seconds": seconds,
+        "flow_kg_s": values["flow"],
+        "distance_m": distance,
+        "swath_m": swath,
+        "moisture_pct": moisture,
+        "time_s": time,
+        "height_m": values["height"],
+        "machine": None if machine is None else machine.to_numpy(),
+        "load": None if load is None else load.to_numpy(),
+        "header_down": _header_down(header, col),
+        "area_m2": area,
+        "grain_kg": grain_kg,
+        "grain_mg_ha": grain_mg_ha,
+    }
+    points = gpd.GeoDataFrame(
+        {k: v for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
+    )
+    points = points[corn].reset_index(drop=True)
+    check_one_harvest(points, layer, where, report)
+    check_believable(points, where, report)
+    return points
+
+
+def _key(role: str) -> str:
+    return "yield" if role == "grain_yield" else role
+
+
+def _corn_rows(col: _Columns) -> np.ndarray:
+    crop = col.text("crop")
+    if crop is None:
+        return np.ones(col.n, dtype=bool)
+    corn = (crop.str.casefold() == col.layer.corn.casefold()).to_numpy(dtype=bool)
+    others = crop[~corn].value_counts()
+    listed = ", ".join(f"{name!r} ({count:,})" for name, count in others.head(5).items())
+    where = f"{col.where}.columns.crop"
+    if not corn.any():
+        col.trouble.append(
+            col.report.refuse("points.no_corn", where, f"No record's crop is {col.layer.corn!r}; there are {listed}.")
+        )
+    elif not corn.all():
+        col.report.add(
+            "points.other_crop", where, f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
+        )
+    return corn
+
+
+def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
+    where = f"{col.where}.units.moisture"
+    if column is None:
+        return None if col.layer.moisture_pct is None else np.full(col.n, col.layer.moisture_pct)
+    if not np.isfinite(column).any():
+        col.trouble.append(col.report.refuse("yield.moisture", where, "The moisture column holds no number."))
+        return None
+    typical = _middle(column)
+    if col.layer.units.moisture == "%" and typical <= 1:
+        said = f"Moisture is declared in %, but half of it is under {typical:.3g}: it looks like a fraction."
+        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "fraction".'))
+    elif col.layer.units.moisture == "fraction" and typical > 100:
+        said = f"Moisture is declared as a fraction, but half of it is over {typical / 100:.3g}: it looks like %."
+        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "%".'))
+    elif not USUAL_MOISTURE_PCT[0] <= typical <= USUAL_MOISTURE_PCT[1]:
+        said = f"Half of the moistures lie under {typical:.3g} %, as in no corn harvest."
+        col.trouble.append(col.report.refuse("yield.moisture", where, said, "Check the column and its unit."))
+    gaps = int(np.isnan(column).sum())
+    if gaps:
+        said = f"{gaps:,} of {col.n:,} records have no moisture; their dry grain is unknown."
+        col.report.add("yield.moisture_gaps", f"{col.where}.columns.moisture", said)
+    return column
+
+
+def _seconds(column: np.ndarray | None, col: _Columns) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """Return the duration of each record and its time stamp."""
+    time = _time(col)
+    if column is None and col.layer.record_s is not None:
+        column = np.full(col.n, col.layer.record_s)
+    if column is None and time is not None:
+        steps = np.diff(time, prepend=np.nan)
+        usual = _middle(steps[steps > 0])
+        # a pause or a step backwards says nothing of the record after it
+        column = np.where((steps > 0) & (steps <= 3 * usual), steps, usual)
+        col.report.add(
+            "points.seconds_from_time",
+            f"{col.where}.columns.seconds",
+            f"Durations were taken from the time stamps (usually {usual:.3g} s).",
+        )
+    elif column is not None and time is not None:
+        steps = np.diff(time)
+        ratio = _middle(column) / _middle(steps[steps > 0])
+        if np.isfinite(ratio) and not 0.8 <= ratio <= 1.25:
+            said = f"Records claim {ratio:.2g} times the seconds that pass between their time stamps."
+            col.report.add("points.disagree", f"{col.where}.columns.seconds", said)
+    return column, time
+
+
+def _time(col: _Columns) -> np.ndarray | None:
+    column = col.raw("time")
+    if column is None:
+        return None
+    unit = col.layer.units.time
+    where = f"{col.where}.units.time"
+    if unit is None:
+        said = f"The epoch of the column {column.name!r} is not declared; time stays unused."
+        col.report.add("points.time_unit", where, said)
+        return None
+    if unit == "iso":
+        stamps = pd.to_datetime(column, errors="coerce", utc=True, format="mixed")
+        seconds = (stamps - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
+        return seconds.to_numpy(dtype=np.float64)
+    seconds = to_numbers(column, f"{col.where}, column {column.name!r}", col.report)
+    return seconds + GPS_EPOCH_S if unit == "gps s" else seconds
+
+
+def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, col: _Columns) -> np.ndarray | None:
+    spacing = _spacing_m(col.frame)
+    where = f"{col.where}.columns.distance"
+    if (distance := values["distance"]) is None and (speed := values["speed"]) is not None and seconds is not None:
+        distance = speed * seconds
+    if distance is None:
+        usual = _middle(spacing[spacing > 0])
+        col.report.add(
+            "points.distance_from_places",
+            where,
+            f"The way covered was taken from the positions (usually {usual:.3g} m).",
+        )
+        return np.where(spacing <= 3 * usual, spacing, usual)
+    moving = (spacing > 0) & (distance > 0)
+    ratio = float(np.median(distance[moving]) / np.median(spacing[moving])) if moving.any() else 1.0
+    if not 0.8 <= ratio <= 1.25:
+        said = f"Records claim {ratio:.2g} times the way between their positions."
+        col.report.add(
+            "points.disagree", where, said, "Check the units of distance, speed and seconds, and the order of the rows."
+        )
+    return distance
+
+
+def _believed_swath(swath: np.ndarray, col: _Columns) -> np.ndarray:
+    """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbours'."""
+    steps = _spacing_m(col.frame)
+    x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
+    apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
+    claimed = _middle(swath)
+    if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
+        said = f"Records claim a width of {claimed:.3g} m, but passes lie {apart:.3g} m apart."
+        col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
+    wide = swath > MOST_WIDTHS * claimed
+    if wide.any():
+        widest, count = float(np.nanmax(swath)), int(wide.sum())
+        said = f"{count:,} of {len(swath):,} records claim widths up to {widest:,.0f} m; usual is {claimed:.3g} m."
+        col.report.add("points.wide", f"{col.where}.columns.swath", said)
+    return np.where(wide, np.nan, swath)
+
+
+def _middle(values: np.ndarray) -> float:
+    """Return the median of what is known, NaN where nothing is."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else np.nan
+
+
+def _spacing_m(frame: gpd.GeoDataFrame) -> np.ndarray:
+    x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
+    return np.hypot(np.diff(x, prepend=np.nan), np.diff(y, prepend=np.nan))
+
+
+def _grain(
+    values: dict[str, np.ndarray | None],
+    moisture: np.ndarray | None,
+    seconds: np.ndarray | None,
+    distance: np.ndarray | None,
+    swath: np.ndarray | None,
+    col: _Columns,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """Return area m2, dry grain kg, dry grain Mg/ha of each record; None where trouble was noted."""
+    given = col.raw("grain_yield")
+    unit = col.layer.units.grain_yield
+    if given is not None and unit is None:
+        col.lacks_unit("grain_yield", "yield.unit", tuple(YIELD_MG_HA))
+    flow, mass = values["flow"], values["mass"]
+    columns = col.layer.columns
+    if columns.flow is None and columns.mass is None and columns.grain_yield is None:
+        said = "No column is declared as flow, mass or yield."
+        col.trouble.append(col.report.refuse("yield.column", f"{col.where}.columns", said))
+    weighed_wet = flow is not None or mass is not None or (unit is not None and unit.endswith("wet"))
+    if weighed_wet and moisture is None and columns.moisture is None:
+        said = "The grain is weighed wet, and neither a moisture column nor one moisture is declared."
+        col.trouble.append(col.report.refuse("yield.moisture", f"{col.where}.columns.moisture", said))
+    if mass is None and flow is not None:
+        if seconds is None and columns.seconds is None:
+            said = "A flow needs the time each record covers; neither seconds nor a time stamp is declared."
+            col.trouble.append(col.report.refuse("points.seconds", f"{col.where}.columns.seconds", said))
+        mass = None if seconds is None else flow * seconds
+    if col.trouble or distance is None or swath is None:
+        return None
+    area = distance * swath
+    per_area = None
+    if given is not None and unit is not None:
+        if unit == "bu/ac dry":
+            col.report.add(
+                "yield.dry_bushel", f"{col.where}.units.yield", "A dry bushel was read as 56 lb of oven-dry grain."
+            )
+        numbers = to_numbers(given, f"{col.where}, column {given.name!r}", col.report)
+        per_area = dry_mg_ha(numbers, unit, np.nan if moisture is None else moisture)
+    if mass is not None and moisture is not None:
+        grain = dry_kg(mass, moisture)
+        measured = per_hectare(grain, area)
+        if per_area is not None:
+            _check_agree(measured, per_area, col)
+        return area, grain, measured
+    if per_area is None:
+        return None
+    return area, per_area * KG_PER_MG * area / M2_PER_HA, np.where(area > 0, per_area, np.nan)
+
+
+def _check_agree(measured: np.ndarray, declared: np.ndarray, col: _Columns) -> None:
+    both = (measured > 0) & (declared > 0)
+    ratio = float(np.median(measured[both] / declared[both])) if both.any() else 1.0
+    if not 0.95 <= ratio <= 1.05:
+        said = f"Grain from flow or mass is {ratio:.2f} times the yield column; flow or mass was used."
+        col.report.add("yield.disagree", f"{col.where}.units", said)
+
+
+def _header_down(header: pd.Series | None, col: _Columns) -> np.ndarray | None:
+    if header is None:
+        return None
+    where = f"{col.where}.header_down"
+    if col.layer.header_down is None:
+        listed = ", ".join(repr(v) for v in header.unique()[:6])
+        col.report.add("points.header", where, f"A header column is declared, but not which of {listed} means cutting.")
+        return None
+    down = (header.str.casefold() == col.layer.header_down.strip().casefold()).to_numpy(dtype=bool)
+    if not down.any():
+        listed = ", ".join(repr(v) for v in header.unique()[:6])
+        col.report.add("points.header", where, f"No record's header is {col.layer.header_down!r}; there are {listed}.")
+        return None
+    return down

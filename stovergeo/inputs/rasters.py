@@ -1,0 +1,266 @@
+"""Reading a raster: its header is judged first, then only the ground that is needed, north up in the working CRS."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import rasterio
+import rioxarray  # noqa: F401  registers the .rio accessor
+import xarray as xr
+from affine import Affine
+from pyproj import CRS
+from rasterio.enums import MaskFlags
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.io import DatasetReader
+from rasterio.warp import Resampling, reproject, transform_bounds
+from rasterio.windows import Window, from_bounds
+
+from stovergeo.core.errors import InputError, Report
+from stovergeo.inputs.crs import Bounds, believed_crs, named, note_conversion
+from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.layers import RasterLayer
+from stovergeo.inputs.text import clean_text
+
+#: cells read at most for one layer, and what one block of a file may unpack to
+MOST_CELLS: Final = 150_000_000
+MOST_BLOCK_BYTES: Final = 512 * 2**20
+MOST_BANDS: Final = 500
+#: values that stand for "nothing measured" in files that forgot to say so
+_SUSPECTS: Final = (-9999.0, -99999.0, -32768.0, -32767.0, -999.0, 9999.0, 32767.0, 65535.0)
+_NEVER: Final = 1e30  # beyond any quantity of a farm: float fill values
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What a raster says of itself, judged."""
+
+    crs: CRS
+    vertical_crs: CRS | None
+    band: int
+    band_unit: str
+    nodata: float | None
+    cell: float  #: larger side of a cell, in units of the CRS
+    bounds: Bounds
+    straight: bool  #: north up, not rotated
+
+    def meets(self, box: Bounds) -> bool:
+        """Whether the raster touches a box of its own CRS."""
+        return _touch(box, self.bounds)
+
+
+@contextmanager
+def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) -> Iterator[tuple[DatasetReader, Header]]:
+    """Open a raster with the one driver its signature names, and judge its header.
+
+    Raises
+    ------
+    InputError
+        As `open_file` and `believed_crs`, and ``file.unreadable``, ``raster.layout``, ``raster.band``,
+        ``raster.too_big``.
+    """
+    file = open_file(layer.path, plan.folder, where, report)
+    if file.kind != "raster":
+        raise report.refuse("file.signature", where, f"{file.path.name} is a {file.kind}, not a raster.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused by its header, in our words
+            source = rasterio.open(file.path, driver=file.driver)
+        with source:
+            yield source, _judged(source, layer, where, report)
+    except (RasterioError, ValueError, OSError) as error:
+        if hasattr(error, "problems"):
+            raise
+        raise report.refuse("file.unreadable", where, f"{file.path.name}: {clean_text(error)}.") from None
+
+
+def read_onto(
+    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+) -> xr.DataArray:
+    """Return one band over a box of the working CRS: float32, NaN where nothing is known.
+
+    A north-up raster already in the working CRS is cut out cell by cell. Any other is warped
+    (bilinear) onto a lattice of `cell_m`, snapped to whole cells, so that the farm's grid falls on it.
+
+    Raises
+    ------
+    InputError
+        ``overlay.empty``, ``raster.too_big``.
+    """
+    note_conversion(header.crs, header.bounds, working, where, report)
+    if header.crs.is_geographic:
+        report.add(
+            "dem.geographic",
+            where,
+            f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear.",
+        )
+    if not header.straight:
+        report.add("raster.turned", where, "The raster is rotated or south up; it was warped to north up, bilinear.")
+    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
+    if not header.meets(here):
+        west, south, east, north = header.bounds
+        said = f"The raster (x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}) does not touch the farm."
+        raise report.refuse("overlay.empty", where, said)
+    same = header.straight and header.crs.equals(working, ignore_axis_order=True)
+    values, transform = (
+        _cut(source, header, box, where, report)
+        if same
+        else _warped(source, header, box, working, cell_m, where, report)
+    )
+    scale, offset = source.scales[header.band - 1], source.offsets[header.band - 1]
+    if (scale, offset) != (1.0, 0.0):
+        values = values * scale + offset
+    return as_array(values, transform, working)
+
+
+def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
+    """Return how many cells `read_onto` will hold for a layer; 0 where it will be refused anyway."""
+    try:
+        with opened_raster(layer, plan, "", Report()) as (source, header):
+            part = window_around(source, transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box), margin=0)
+            read = int(part.width * part.height)
+            if read > MOST_CELLS:
+                return 0
+            if header.straight and header.crs.equals(working, ignore_axis_order=True):
+                return read
+            return read + int((box[2] - box[0]) * (box[3] - box[1]) / plan.farm.cell_m**2)
+    except InputError:  # its reader says so, with the place
+        return 0
+
+
+def as_array(values: np.ndarray, transform: Affine, crs: CRS) -> xr.DataArray:
+    """Return values on a north-up grid as a DataArray with CRS."""
+    rows, cols = values.shape
+    x = transform.c + transform.a * (np.arange(cols) + 0.5)
+    y = transform.f + transform.e * (np.arange(rows) + 0.5)
+    array = xr.DataArray(values.astype(np.float32, copy=False), coords={"y": y, "x": x}, dims=("y", "x"))
+    return array.rio.write_crs(crs.to_wkt()).rio.write_transform(transform)
+
+
+def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Report) -> Header:
+    bands = source.count
+    band = layer.band or 1
+    if bands > MOST_BANDS:
+        raise report.refuse("raster.too_big", where, f"The raster has {bands:,} bands.")
+    if layer.band is None and bands > 1:
+        raise report.refuse("raster.band", where, f"The raster has {bands} bands, and the plan does not say which.")
+    if band > bands:
+        raise report.refuse("raster.band", where, f"There is no band {band}; the raster has {bands}.")
+    kind = np.dtype(source.dtypes[band - 1]) if not source.dtypes[band - 1].startswith("complex") else None
+    if kind is None:
+        raise report.refuse("raster.layout", where, "The raster holds complex numbers, which are no heights or yields.")
+    block = int(np.prod(source.block_shapes[band - 1])) * kind.itemsize
+    if source.interleaving is not None and source.interleaving.value.lower() == "pixel":
+        block *= bands
+    if block > MOST_BLOCK_BYTES:
+        said = f"{source.width:,} x {source.height:,} cells in blocks that unpack to {block / 2**30:,.1f} GB each."
+        raise report.refuse("raster.too_big", where, said)
+    shape = source.transform
+    if shape == Affine.identity() or not np.isfinite(tuple(shape)).all() or shape.determinant == 0:
+        raise report.refuse("raster.layout", where, "The raster does not say where it lies.")
+    given = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
+    vertical = (
+        next((c for c in given.sub_crs_list if c.is_vertical), None)
+        if given is not None and given.is_compound
+        else None
+    )
+    bounds = _box_through(shape, (0, 0, source.width, source.height))
+    crs = believed_crs(given, layer.crs, bounds, where, report)
+    cell = max(np.hypot(shape.a, shape.d), np.hypot(shape.b, shape.e))
+    straight = shape.b == 0 and shape.d == 0 and shape.a > 0 and shape.e < 0
+    return Header(
+        crs, vertical, band, source.units[band - 1] or "", source.nodatavals[band - 1], float(cell), bounds, straight
+    )
+
+
+def _cut(source: DatasetReader, header: Header, box: Bounds, where: str, report: Report) -> tuple[np.ndarray, Affine]:
+    window = from_bounds(*box, transform=source.transform)
+    first_col, first_row = int(np.floor(window.col_off)), int(np.floor(window.row_off))
+    last_col, last_row = int(np.ceil(window.col_off + window.width)), int(np.ceil(window.row_off + window.height))
+    first_col, first_row = max(first_col, 0), max(first_row, 0)
+    last_col, last_row = min(last_col, source.width), min(last_row, source.height)
+    _check_cells((last_row - first_row) * (last_col - first_col), where, report)
+    part = Window(first_col, first_row, last_col - first_col, last_row - first_row)
+    return _read_part(source, header, part, where, report), source.window_transform(part)
+
+
+def _read_part(source: DatasetReader, header: Header, part: Window, where: str, report: Report) -> np.ndarray:
+    """Return a window of the band, NaN where its nodata value or its mask says so, or a value looks like a gap."""
+    values = source.read(header.band, window=part).astype(np.float32)
+    if MaskFlags.per_dataset in source.mask_flag_enums[header.band - 1]:
+        values[source.read_masks(header.band, window=part) == 0] = np.nan
+    return _unknown_as_nan(values, header.nodata, where, report)
+
+
+def _warped(
+    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+) -> tuple[np.ndarray, Affine]:
+    west, north = np.floor(box[0] / cell_m) * cell_m, np.ceil(box[3] / cell_m) * cell_m
+    cols, rows = int(np.ceil((box[2] - west) / cell_m)), int(np.ceil((north - box[1]) / cell_m))
+    _check_cells(rows * cols, where, report)
+    # the source window is cleared of suspect values before they can be smeared into their neighbours
+    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
+    part = window_around(source, here)
+    _check_cells(int(part.width * part.height), where, report)
+    values = _read_part(source, header, part, where, report)
+    transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
+    out = np.full((rows, cols), np.nan, dtype=np.float32)
+    reproject(
+        values,
+        out,
+        src_transform=source.window_transform(part),
+        src_crs=header.crs.to_wkt(),
+        src_nodata=np.nan,
+        dst_transform=transform,
+        dst_crs=working.to_wkt(),
+        dst_nodata=np.nan,
+        resampling=Resampling.bilinear,
+    )
+    return out, transform
+
+
+def window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
+    """Return the window of a raster, however turned, that covers a box of its own CRS."""
+    low_col, low_row, high_col, high_row = _box_through(~source.transform, box)
+    first_col, first_row = max(int(np.floor(low_col)) - margin, 0), max(int(np.floor(low_row)) - margin, 0)
+    last_col = min(int(np.ceil(high_col)) + margin, source.width)
+    last_row = min(int(np.ceil(high_row)) + margin, source.height)
+    return Window(first_col, first_row, max(last_col - first_col, 1), max(last_row - first_row, 1))
+
+
+def _box_through(shape: Affine, box: Bounds) -> Bounds:
+    """Return the box around the four corners of a box, carried through an affine map."""
+    x, y = np.array([box[0], box[2], box[0], box[2]]), np.array([box[1], box[1], box[3], box[3]])
+    across, down = shape.a * x + shape.b * y + shape.c, shape.d * x + shape.e * y + shape.f
+    return float(across.min()), float(down.min()), float(across.max()), float(down.max())
+
+
+def _check_cells(cells: int, where: str, report: Report) -> None:
+    if cells > MOST_CELLS:
+        raise report.refuse(
+            "raster.too_big", where, f"The farm's part of it has {cells:,} cells; at most {MOST_CELLS:,} are read."
+        )
+
+
+def _unknown_as_nan(values: np.ndarray, nodata: float | None, where: str, report: Report) -> np.ndarray:
+    """Turn coded nodata into NaN, and values that look like it, which is reported."""
+    if nodata is not None and not np.isnan(nodata):
+        values[values == np.float32(nodata)] = np.nan
+    values[~np.isfinite(values)] = np.nan
+    huge = np.abs(values) > _NEVER
+    for name, hit in [(f"{v:g}", values == np.float32(v)) for v in _SUSPECTS] + [("beyond 1e30", huge)]:
+        count = int(hit.sum())
+        if count:
+            values[hit] = np.nan
+            said = f"{count:,} cells ({count / values.size:.1%}) hold {name}, not declared as nodata; taken as unknown."
+            report.add("raster.nodata_suspect", where, said)
+    return values
+
+
+def _touch(one: Bounds, other: Bounds) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]

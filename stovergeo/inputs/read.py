@@ -1,0 +1,273 @@
+"""All layers of a plan, read one after the other; a layer that fails does not hide the troubles of the others."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from typing import Final, ParamSpec, TypeVar
+
+import geopandas as gpd
+import shapely
+import xarray as xr
+from pyproj import CRS
+from pyproj.exceptions import ProjError
+
+from stovergeo.core.errors import InputError, Report
+from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
+from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.farm_size import FarmSize, Sized, any_size
+from stovergeo.inputs.fields import make_fields
+from stovergeo.inputs.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
+from stovergeo.inputs.grid import farm_bounds
+from stovergeo.inputs.heights import check_header, read_heights
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.layers import Layer
+from stovergeo.inputs.point_files import as_declared, points_table, read_point_rows
+from stovergeo.inputs.rasters import cells_to_read
+from stovergeo.inputs.shapes import of_family, valid_polygons
+from stovergeo.inputs.soil_files import read_soil_polygons
+from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
+from stovergeo.inputs.surroundings import FAMILIES, NOT_CHECKED, make_surrounding
+from stovergeo.inputs.text import clean_text
+from stovergeo.inputs.vector import read_layer
+from stovergeo.inputs.yield_raster import read_yield_raster
+
+#: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther
+REACH_M: Final = 1000.0
+#: heights are read a little beyond the grid, so that its rim has neighbours, m
+RIM_M: Final = 50.0
+MOST_GRID_CELLS: Final = 60_000_000
+
+T = TypeVar("T")
+P = ParamSpec("P")
+
+
+def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLayers:
+    """Read and check every layer of a plan; problems go to the report.
+
+    A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in
+    the report: call `Report.stop_if_refused` before using the result.
+
+    Parameters
+    ----------
+    plan : Plan
+    report : Report
+        Gains every problem of every layer.
+    sized : callable, optional
+        Told how large the farm is before any raster is read; where it answers False, no raster is.
+
+    Returns
+    -------
+    FarmLayers
+        Everything in one working CRS in metres; `not_checked` says what was not given, and why that matters.
+
+    Raises
+    ------
+    InputError
+        When no layer at all says where the farm lies.
+
+    Examples
+    --------
+    >>> from stovergeo import Report, read_layers, read_plan, sample_plan_path
+    >>> report = Report()
+    >>> farm = read_layers(read_plan(sample_plan_path(), report), report)
+    >>> report.stop_if_refused()
+    >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
+    ('metre', True)
+    """
+    reader = _Reader(plan, report, sized)
+    return reader.read()
+
+
+class _Reader:
+    def __init__(self, plan: Plan, report: Report, sized: Sized) -> None:
+        self.plan, self.report, self.sized = plan, report, sized
+        self.layers = plan.layers
+
+    def attempt(self, where: str, make: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+        """Run one reader; a refusal is in the report already, a library's surprise is put there."""
+        try:
+            return make(*args, **kwargs)
+        except InputError:
+            return None
+        except (shapely.errors.ShapelyError, ProjError, sqlite3.Error, ArithmeticError, MemoryError) as error:
+            self.report.add("file.unreadable", where, f"{type(error).__name__}: {clean_text(error)}.")
+            return None
+
+    def read(self) -> FarmLayers:
+        """Read everything: first where each layer lies, then, in one CRS, what it says."""
+        layers, plan, report = self.layers, self.plan, self.report
+        if layers.fields is None and layers.yield_points is None:
+            report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
+        if layers.soils is None and plan.soil is None:
+            report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
+        given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}
+        if plan.landowner.no_go is not None:
+            given["no_go"] = Layer(path=plan.landowner.no_go)
+        raw = {k: self.attempt(k, read_layer, v, plan, k, report) for k, v in given.items()}
+        rows = None
+        if layers.yield_points is not None:
+            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, "yield_points", report)
+        # what says where the farm lies, the surest first
+        lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
+        placed = [frame for frame in lying if frame is not None]
+        crs = self._working(placed)
+        fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
+        owned = self._surrounding("property", raw, None, crs)
+        box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
+        self.read_rasters = self.sized(self._size(box, points, crs))
+        region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
+        # without outlines the other layers are held against the ground of the points
+        ground = fields if fields is not None or points is None else rough_ground(points)
+        found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
+        surroundings = {k: frame for k, frame in found.items() if frame is not None}
+        farm = FarmLayers(
+            crs=crs,
+            soils=self._soils(region, ground, crs),
+            fields=fields,
+            points=points,
+            yield_raster=self._raster("yield_raster", read_yield_raster, box, ground, crs),
+            earlier=self._earlier(box, ground, crs),
+            elevation=self._raster("elevation", read_heights, box, ground, crs),
+            surface=self._raster("surface", read_heights, box, None, crs),
+            surroundings=surroundings,
+            no_go=self._no_go(raw.get("no_go"), crs),
+            not_checked={k: words for k, words in NOT_CHECKED.items() if getattr(layers, k) is None},
+        )
+        if fields is not None and points is not None and layers.yield_points is not None:
+            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
+        if points is not None and farm.elevation is not None:
+            self.attempt("elevation", check_heights_agree, points, farm.elevation, report)
+        if fields is not None and owned is not None:
+            self.attempt("property", check_property, fields, owned, report)
+        return farm
+
+    def _earlier(
+        self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS
+    ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+        """Return the earlier harvests by year; one that cannot be used is refused in the report."""
+        layers, report = self.layers, self.report
+        found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
+        for number, layer in enumerate(layers.earlier_points, start=1):
+            where = f"earlier_points {number}"
+            if not self._is_earlier(layer.year, found, where):
+                continue
+            told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
+            rows = self.attempt(where, read_point_rows, told, self.plan, where, report)
+            points = None if rows is None else self.attempt(where, points_table, rows, told, crs, report)
+            if points is not None:
+                found[layer.year] = points
+                if ground is not None:
+                    self.attempt(where, check_points_on_fields, points, ground, told, report)
+        for number, chart in enumerate(layers.earlier_maps, start=1):
+            where = f"earlier_maps {number}"
+            if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
+                continue
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground, where, report)
+            if grain is not None:
+                found[chart.year] = grain
+        return found
+
+    def _is_earlier(self, year: int, found: dict[int, gpd.GeoDataFrame | xr.DataArray], where: str) -> bool:
+        if year >= self.plan.farm.season:
+            said = f"The year is {year}, the season planned {self.plan.farm.season}."
+            self.report.add("years.not_earlier", f"plan file, layers.{where}.year", said)
+        if year in found:
+            self.report.add("years.twice", f"plan file, layers.{where}.year", f"The year {year} is there already.")
+        return year < self.plan.farm.season and year not in found
+
+    def _working(self, placed: list[gpd.GeoDataFrame]) -> CRS:
+        """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""
+        where = "plan file, farm.crs"
+        if not placed:
+            self._check_rasters_alone()
+            raise self._nowhere()
+        if self.plan.farm.crs is not None:
+            crs = self.attempt(where, crs_from, self.plan.farm.crs, where, self.report)
+            if crs is not None:
+                if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
+                    return crs
+                self.report.add("crs.not_metres", where, f"{named(crs)} is not a projected system in metres.")
+        west, south, east, north = placed[0].total_bounds
+        return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
+
+    def _nowhere(self) -> InputError:
+        if self.report.refused:
+            return InputError(self.report.refused)
+        return self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
+
+    def _check_rasters_alone(self) -> None:
+        """Judge the headers of the rasters, where no layer says which part of them to read."""
+        for key in ("yield_raster", "elevation", "surface"):
+            if (layer := getattr(self.layers, key)) is not None:
+                self.attempt(key, check_header, layer, self.plan, key, self.report)
+
+    def _fields(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        layer = self.layers.fields
+        if frame is None or layer is None:
+            return None
+        return self.attempt("fields", make_fields, frame, layer, crs, "fields", self.report)
+
+    def _points(self, rows: list | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        layer = self.layers.yield_points
+        if rows is None or layer is None:
+            return None
+        return self.attempt("yield_points", points_table, rows, layer, crs, self.report)
+
+    def _surrounding(
+        self, key: str, raw: dict[str, gpd.GeoDataFrame | None], region: shapely.Polygon | None, crs: CRS
+    ) -> gpd.GeoDataFrame | None:
+        frame, layer = raw.get(key), getattr(self.layers, key)
+        if frame is None:
+            return None
+        return self.attempt(key, make_surrounding, key, frame, layer, region, crs, key, self.report)
+
+    def _box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None, crs: CRS) -> Bounds:
+        """Return the box to read rasters in: the first of the layers, the property, a rim."""
+        farm = self.plan.farm
+        box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
+        wide, high = box[2] - box[0], box[3] - box[1]
+        if (cells := wide * high / farm.cell_m**2) > MOST_GRID_CELLS:
+            said = (
+                f"The farm spans {wide / 1000:,.1f} by {high / 1000:,.1f} km, {cells:,.0f} cells of {farm.cell_m:g} m."
+            )
+            self.report.add("grid.too_big", "plan file, farm.cell", said)
+        return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
+
+    def _size(self, box: Bounds, points: gpd.GeoDataFrame | None, crs: CRS) -> FarmSize:
+        farm = self.plan.farm
+        cells = (box[2] - box[0] - 2 * RIM_M) * (box[3] - box[1] - 2 * RIM_M) / farm.cell_m**2
+        rasters = [getattr(self.layers, key) for key in ("yield_raster", "elevation", "surface")]
+        read = sum(cells_to_read(layer, self.plan, box, crs) for layer in rasters if layer is not None)
+        return FarmSize(round(cells), 0 if points is None else len(points), read)
+
+    def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
+        sound = None
+        if self.layers.soils is None and self.plan.soil is None:
+            return no_soils(crs)
+        if (layer := self.layers.soils) is not None:
+            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs, "soils", self.report)
+            if sound is None:
+                return no_soils(crs)  # its refusal stands in the report
+        soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs, "soils", self.report)
+        if soils is None:
+            return no_soils(crs)
+        if fields is not None:
+            self.attempt("soils", report_unknown, soils, fields, "soils", self.report)
+        return soils
+
+    def _no_go(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
+        return None if frame is None else self._polygons("no_go", frame, crs)
+
+    def _polygons(self, key: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame | None:
+        flat = self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
+        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report, 0.0)
+        return None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
+
+    def _raster(
+        self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
+    ) -> xr.DataArray | None:
+        layer = getattr(self.layers, key)
+        if layer is None or not self.read_rasters:
+            return None
+        return self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)

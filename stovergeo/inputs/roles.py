@@ -1,0 +1,254 @@
+"""What the columns of a points table may mean: proposals with reasons, never taken without the user's word."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
+from stovergeo.inputs.columns import unit_in_name
+from stovergeo.inputs.harvest import LENGTH_M, SECONDS
+from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.point_files import files_of, raw_rows
+from stovergeo.inputs.points import GPS_EPOCH_S
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """What one column may be."""
+
+    column: str
+    role: str  #: key under ``[layers.yield_points.columns]``; "" where nothing fits
+    unit: str | None  #: key under ``[layers.yield_points.units]``; None where none is needed or none can be told
+    reason: str  #: in words
+    declared: bool  #: whether the plan already says so
+
+    def as_toml(self) -> str:
+        """Return the lines to put into the plan file, once the user agrees."""
+        column = self.column.replace("\\", "\\\\").replace('"', '\\"')
+        text = f'columns.{self.role} = "{column}"'
+        return text if self.unit is None else f'{text}\nunits.{self.role} = "{self.unit}"'
+
+
+@dataclass(frozen=True, slots=True)
+class _Hint:
+    role: str
+    pattern: re.Pattern[str]
+    words: str
+
+
+def _hint(role: str, pattern: str, words: str) -> _Hint:
+    return _Hint(role, re.compile(pattern, re.IGNORECASE), words)
+
+
+# names as trade exports and spreadsheets carry them (common practice, no source); the first that fits counts
+_HINTS: Final = (
+    _hint("x", r"^(x|lon|long|longitude|easting|x_?coord\w*)$", "its name says east-west position"),
+    _hint("y", r"^(y|lat|latitude|northing|y_?coord\w*)$", "its name says north-south position"),
+    _hint("moisture", r"moist|^h2o|^mst", "its name says moisture"),
+    _hint("flow", r"flow", "its name says flow"),
+    _hint("height", r"alt|elev|height|^z$", "its name says height"),
+    _hint("swath", r"swath|width", "its name says width cut"),
+    _hint("distance", r"dist", "its name says distance"),
+    _hint("speed", r"speed|veloc", "its name says speed"),
+    _hint("seconds", r"cycle|interval|duration|^sec(ond)?s?$|logging", "its name says how long a record lasts"),
+    _hint("time", r"time|date|stamp|utc", "its name says time"),
+    _hint("yield", r"yield|yld|bu_?ac|t_?ha", "its name says yield"),
+    _hint("mass", r"mass|weight|^wt", "its name says mass"),
+    _hint("header", r"header|head_?(state|pos|status)|lift", "its name says header state"),
+    _hint("crop", r"crop|product|commodity|grain", "its name says crop"),
+    _hint("load", r"load", "its name says load"),
+    _hint("machine", r"machine|combine|serial|vehicle", "its name says machine"),
+)
+# ranges in which half of a corn field's records lie, by unit; where one unit alone fits, it is proposed (judgement)
+_RANGES: Final[dict[str, tuple[tuple[str, float, float], ...]]] = {
+    "moisture": (("fraction", 0.08, 0.4), ("%", 8, 40)),
+    "flow": (("kg/s", 1, 12), ("lb/s", 12.0001, 90), ("t/h", 90.001, 140), ("bu/h", 400, 9000)),
+    "swath": (("m", 2, 20), ("ft", 20.001, 70), ("in", 90, 800), ("cm", 801, 2000)),
+    "distance": (("m", 0.5, 3.2), ("ft", 3.2001, 16), ("in", 16.001, 140), ("cm", 140.001, 900)),
+    "speed": (("m/s", 0.8, 2.6), ("mph", 2.6001, 6), ("km/h", 6.0001, 12)),
+    "seconds": (("s", 0.2, 10), ("ms", 200, 10_000)),
+    "yield": (("t/ha at 15.5 %", 3, 22), ("bu/ac at 15.5 %", 40, 350), ("kg/ha dry", 3000, 20_000)),
+    "mass": (("kg", 0.5, 15), ("lb", 15.001, 150)),
+}
+SAMPLE_ROWS: Final = 200_000
+#: how far a column's unit may be off from what the positions say, as a ratio
+_CLOSE: Final = (0.8, 1.25)
+_DEGREE_M: Final = 111_195.0  # a degree of a sphere of 6,371 km
+_YIELD_IN_NAME: Final = re.compile(r"(bu|t|kg)\W?_?(ac|ha)", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """What happens from one record to the next, where it can be told: usual way and time."""
+
+    way_m: float | None = None
+    time: float | None = None
+
+
+def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
+    """Return a proposal for each column of the yield points whose name or values say something.
+
+    Nothing of it is used in a plan until the user writes it down. Problems of reading go to the
+    report; the list is then empty.
+    """
+    layer = plan.layers.yield_points
+    if layer is None:
+        return []
+    try:
+        opened = open_file(layer.path, plan.folder, "yield_points", report, folders=True)
+        first = files_of(opened, "yield_points", report)[0]
+        frame = raw_rows(first, layer, "yield_points", report).head(SAMPLE_ROWS)
+    except InputError:
+        return []
+    said = {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name}
+    return propose(frame, said)
+
+
+def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
+    """Return proposals from names and values of a table; `declared` maps columns to the role the plan gives them.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Rows in the order of the file; positions come from its geometry or from its columns of degrees.
+    declared : dict of str to str
+        Column -> role.
+    """
+    numbers = {str(c): _numbers(frame[c]) for c in frame.columns if c != "geometry"}
+    roles = {c: (r, "the plan says so") for c, r in declared.items() if c in numbers}
+    refused: dict[str, str] = {}
+    for column, values in numbers.items():
+        if column in roles:
+            continue
+        role, why = _by_name_or_values(column, values, frame[column])
+        if role is None:
+            continue
+        if role in {r for r, _ in roles.values()}:
+            refused[column] = f"{why}, but another column has that role"
+        elif _constant(values) and role in ("yield", "moisture", "height", "time"):
+            refused[column] = f"{why}, but it holds {values[np.isfinite(values)][0]:g} everywhere"
+        else:
+            roles[column] = (role, why)
+    steps = _steps(frame, numbers, {role: column for column, (role, _) in roles.items()})
+    found: list[Proposal] = []
+    for column, values in numbers.items():
+        if column in roles:
+            role, why = roles[column]
+            unit, seen = _unit(role, column, values[np.isfinite(values)], steps)
+            found.append(Proposal(column, role, unit, f"{why}; {seen}", column in declared))
+        elif column in refused:
+            found.append(Proposal(column, "", None, refused[column], False))
+    return found
+
+
+def _numbers(column: pd.Series) -> np.ndarray:
+    return pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def _constant(values: np.ndarray) -> bool:
+    known = values[np.isfinite(values)]
+    return bool(known.size and np.ptp(known) == 0)
+
+
+def _by_name_or_values(column: str, values: np.ndarray, given: pd.Series) -> tuple[str | None, str]:
+    hint = next((h for h in _HINTS if h.pattern.search(column)), None)
+    if hint is not None:
+        return hint.role, hint.words
+    known = values[np.isfinite(values)]
+    if known.size == 0:
+        words = {str(w).strip().casefold() for w in given.dropna().unique()[:50]}
+        if words & {"corn", "maize"}:
+            return "crop", "it holds the word corn"
+        if words and words <= {"up", "down", "on", "off", "raised", "lowered"}:
+            return "header", "it holds nothing but up and down"
+        return None, ""
+    whole = bool((known == np.round(known)).all())
+    if not whole and 0 < np.ptp(known) < 1:
+        # the corn lands of North America; elsewhere the names must say it
+        if (known > -130).all() and (known < -60).all():
+            return "x", "its values are longitudes"
+        if (known > 24).all() and (known < 56).all() and np.ptp(known) < 0.5 and np.std(known) > 1e-4:
+            return "y", "its values may be latitudes"
+    return None, ""
+
+
+def _steps(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[str, str]) -> _Steps:
+    time = _usual(np.diff(numbers[column_of["time"]])) if "time" in column_of else None
+    return _Steps(_way_m(frame, numbers, column_of), time)
+
+
+def _way_m(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[str, str]) -> float | None:
+    """Return the usual way between records where their positions are in degrees, else None."""
+    if isinstance(frame, gpd.GeoDataFrame) and frame.geom_type.eq("Point").all():
+        x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
+    elif "x" in column_of and "y" in column_of:
+        x, y = numbers[column_of["x"]], numbers[column_of["y"]]
+    else:
+        return None
+    if not (np.isfinite(x).any() and np.isfinite(y).any()) or np.nanmax(np.abs(x)) > 180 or np.nanmax(np.abs(y)) > 90:
+        return None
+    east = np.diff(x) * _DEGREE_M * np.cos(np.radians(np.nanmedian(y)))
+    return _usual(np.hypot(east, np.diff(y) * _DEGREE_M))
+
+
+def _usual(steps: np.ndarray) -> float | None:
+    onward = steps[steps > 0]
+    return float(np.median(onward)) if onward.size else None
+
+
+def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str | None, str]:
+    """Return the unit that name, values and positions allow, and why; None where they allow several or none."""
+    if len(known) == 0:
+        return None, "its values are words"
+    typical = float(np.median(known))
+    seen = f"half of its values lie under {typical:,.4g}"
+    if role == "height":
+        if (unit := unit_in_name(column)) in ("ft", "m"):
+            return unit, f"{seen}, and the name ends in {unit!r}"
+        return None, f"{seen}; metres and feet look alike, so the unit must come from you"
+    if role == "time":
+        return _epoch(typical, seen)
+    if role not in _RANGES or typical <= 0:
+        return None, seen
+    if role == "distance" and steps.way_m:
+        fits = [u for u, factor in LENGTH_M.items() if _CLOSE[0] <= typical * factor / steps.way_m <= _CLOSE[1]]
+        where = f"{seen}, and records lie {steps.way_m:.3g} m apart"
+        return (fits[0], f"{where}: {fits[0]}") if len(fits) == 1 else (None, f"{where}, which fits no one unit")
+    if role == "seconds" and steps.time:
+        fits = [u for u, factor in SECONDS.items() if _CLOSE[0] <= typical * factor / steps.time <= _CLOSE[1]]
+        where = f"{seen}, and the time stamps step by {steps.time:.3g}"
+        return (fits[0], f"{where}: {fits[0]}") if fits else (None, f"{where}, which fits no one unit")
+    return _by_range(role, column, typical, seen)
+
+
+def _by_range(role: str, column: str, typical: float, seen: str) -> tuple[str | None, str]:
+    units = [unit for unit, low, high in _RANGES[role] if low <= typical <= high]
+    if (named := unit_in_name(column)) in units:
+        return named, f"{seen}, and the name ends in {named!r}"
+    if role == "yield" and units:
+        bushels = typical if units[0].startswith("bu") else typical / MG_HA_DRY_PER_BU_ACRE
+        spelled = " and the name says so" if _YIELD_IN_NAME.search(column) else ""
+        like = f"{seen}, like {units[0].split()[0]} ({bushels:,.0f} bu/ac){spelled}"
+        return units[0], f"{like}; whether wet, dry or at 15.5 % must come from you"
+    if len(units) == 1:
+        length = f", which is {typical * LENGTH_M[units[0]]:.3g} m" if role == "swath" else ""
+        return units[0], f"{seen}: usual in {units[0]}{length}"
+    if units:
+        return None, f"{seen}, which fits {' and '.join(units)}; the unit must come from you"
+    return None, f"{seen}, which is usual in no unit known here"
+
+
+def _epoch(typical: float, seen: str) -> tuple[str | None, str]:
+    if 3e8 < typical < 2.5e9:
+        unix = pd.Timestamp(typical, unit="s").date()
+        gps = pd.Timestamp(typical + GPS_EPOCH_S, unit="s").date()
+        return None, f"{seen}: as Unix time {unix}, as GPS time {gps}; the epoch must come from you"
+    return None, f'{seen}; write time = "s" if these are seconds of any start'

@@ -1,0 +1,279 @@
+"""Soils: polygons with the survey's attributes, or one soil from the plan, as one SOILS table.
+
+What neither the layer nor the plan says stays unknown (NaN), with its hectares reported;
+the rooms after this one never take unknown for allowed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from stovergeo.core.errors import Report
+from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
+from stovergeo.inputs.crs import geodesic_ha
+from stovergeo.inputs.erodibility import erodibility_of_layers_us
+from stovergeo.inputs.plan.layers import Soil
+from stovergeo.inputs.soil_codes import (
+    DRAINAGE,
+    ERODIBLE,
+    FLOODING,
+    HYDRIC,
+    HYDROLOGIC,
+    PONDING,
+    POTENTIALLY_ERODIBLE,
+    coded,
+)
+from stovergeo.inputs.tables import to_numbers
+from stovergeo.inputs.text import clean_column
+
+#: water table written for "none seen": the survey looks about 2 m deep
+NO_WATER_TABLE_CM: Final = 200.0
+
+#: drainage classes by which the wettest part of a polygon must differ from most of it to be worth a word (judgement)
+MUCH_WETTER: Final = 2
+
+#: SOILS column -> survey attributes that give it, the best first
+ATTRIBUTES: Final = {
+    "drainage_class": ("drainagecl", "drclassdcd"),
+    "wettest_drainage_class": ("wettest_drainagecl", "drclasswettest"),
+    "flooding_class": ("flodfreqcl", "flodfreqmax", "flodfreqdcd"),
+    "ponding_class": ("pondfreqcl",),
+    "water_table_cm": ("wtdepannmin",),
+    "clay_pct": ("claytotal_r",),
+    "hydric": ("hydricrating",),
+    "hydrologic_group": ("hydgrp", "hydgrpdcd"),
+    "soil_erodibility": ("kwfact", "kffact"),
+    "soil_loss_tolerance": ("tfact",),
+    "wind_erodibility": ("wei",),
+    "slope_length_m": ("slopelenusle_r",),
+    "highly_erodible": ("muhelcl",),
+}
+#: attributes from which the nomograph works out K where the survey gives none
+TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
+#: column that says of how much of a polygon K is worked out so
+WORKED_OUT: Final = "k_from_nomograph"
+#: columns the rooms can do without: absent is not worth a warning
+OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
+_WORDS: Final[dict[str, Mapping[str, float]]] = {
+    "drainage_class": DRAINAGE,
+    "wettest_drainage_class": DRAINAGE,
+    "flooding_class": FLOODING,
+    "ponding_class": PONDING,
+    "hydric": HYDRIC,
+    "hydrologic_group": HYDROLOGIC,
+    "highly_erodible": ERODIBLE,
+}
+#: column -> (factor to SI, lowest, highest believable in the survey's unit)
+_NUMBERS: Final = {
+    "water_table_cm": (1.0, 0.0, 1000.0),
+    "clay_pct": (1.0, 0.0, 100.0),
+    "soil_erodibility": (K_SI_PER_US, 0.0, 0.9),
+    "soil_loss_tolerance": (MG_HA_PER_TON_ACRE, 0.0, 5.0),
+    "wind_erodibility": (MG_HA_PER_TON_ACRE, 0.0, 310.0),
+    "slope_length_m": (1.0, 0.0, 500.0),
+}
+#: steps in which the survey gives a soil its erodibility and its tolerance; means of mixtures lie between
+#: (K classes of the National Soil Survey Handbook, part 618; from memory)
+SURVEY_STEPS: Final = {
+    "soil_erodibility": (0.02, 0.05, 0.1, 0.15, 0.17, 0.2, 0.24, 0.28, 0.32, 0.37, 0.43, 0.49, 0.55, 0.64),
+    "soil_loss_tolerance": (1.0, 2.0, 3.0, 4.0, 5.0),
+}
+_IDS: Final = ("musym", "mukey", "soil_id")
+_NAMES: Final = ("muname", "name", "mapunit")
+
+
+def make_soils(
+    frame: gpd.GeoDataFrame | None, soil: Soil | None, region: shapely.Polygon, crs: CRS, where: str, report: Report
+) -> gpd.GeoDataFrame:
+    """Return the SOILS table over a region of the working CRS.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame or None
+        Soil polygons of the region, in the working CRS, with survey attributes under their own names.
+    soil : Soil or None
+        The plan's ``[soil]``: fills what the layer lacks, attribute by attribute and ground by ground.
+    region : shapely.Polygon
+        Ground the rooms after this will ask about.
+    """
+    given = None if soil is None else plan_soil(soil)
+    if frame is None:
+        if given is None:
+            return no_soils(crs)
+        return _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [region], crs)
+    near = frame.set_geometry(gpd.GeoSeries(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs))
+    soils = _attributes(near, where, report)
+    _fill_from_plan(soils, given)
+    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
+    rest = shapely.difference(region, shapely.union_all(near.geometry.to_numpy()))
+    if given is not None and rest.area > 0:
+        soils = pd.concat(
+            [soils, _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [rest], crs)],
+            ignore_index=True,
+        )
+    return soils
+
+
+def plan_soil(soil: Soil) -> dict[str, float]:
+    """Return the plan's ``[soil]`` as SOILS columns."""
+    return {
+        "drainage_class": DRAINAGE[soil.drainage_class],
+        "wettest_drainage_class": DRAINAGE[soil.drainage_class],
+        "flooding_class": FLOODING[soil.flooding],
+        "ponding_class": PONDING[soil.ponding],
+        "water_table_cm": min(soil.water_table_m * 100, NO_WATER_TABLE_CM),
+        "clay_pct": soil.clay_pct,
+        "hydric": float(soil.hydric),
+        "hydrologic_group": HYDROLOGIC[soil.hydrologic_group.lower()],
+        "soil_erodibility": soil.k_us * K_SI_PER_US,
+        "soil_loss_tolerance": soil.t_us * MG_HA_PER_TON_ACRE,
+        "wind_erodibility": soil.wind_erodibility_us * MG_HA_PER_TON_ACRE,
+    }
+
+
+def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str, report: Report) -> None:
+    """Report, in hectares of field ground, what the soils do not say, and field ground without any soil."""
+    if fields.empty:
+        return
+    ground = shapely.union_all(fields.geometry.to_numpy())
+    pieces = gpd.GeoDataFrame(
+        geometry=[_polygons(g) for g in shapely.intersection(soils.geometry.to_numpy(), ground)], crs=soils.crs
+    )
+    hectares = geodesic_ha(pieces)
+    whole = float(fields["area_ha"].sum())
+    bare = whole - float(hectares.sum())
+    if bare > 0.005 * whole:
+        cure = "Bring a soil layer that covers the fields, or add [soil] to the plan file to fill the rest."
+        report.add("soil.missing", where, f"{bare:,.1f} ha of the fields lie under no soil polygon.", cure)
+    wetter = (soils["wettest_drainage_class"] - soils["drainage_class"] >= MUCH_WETTER).to_numpy()
+    if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
+        said = f"On {partly:,.1f} ha of the fields a soil two drainage classes wetter covers 15 % or more."
+        report.add("soil.mixture", where, said)
+    worked = (soils[WORKED_OUT] > 0).to_numpy()
+    if (extent := float(hectares[worked].sum())) >= 0.05:
+        units = sorted({str(i) for i in soils["soil_id"][worked & (hectares > 0)]})
+        named = ", ".join(u[:20] for u in units[:8]) + (f" and {len(units) - 8} more" if len(units) > 8 else "")
+        said = f"On {extent:,.1f} ha of the fields (soils {named}) K is worked out from texture, in part or whole."
+        report.add("soil.k_from_nomograph", where, said)
+    by_extent: dict[float, list[str]] = {}
+    for column in ATTRIBUTES:
+        if column not in OPTIONAL:
+            lacking = float(hectares[soils[column].isna().to_numpy()].sum())
+            if lacking > 0.005 * whole:
+                by_extent.setdefault(round(lacking, 1), []).append(column)
+    for lacking, columns in by_extent.items():
+        names = ", ".join(f"{c.replace('_', ' ')} ({ATTRIBUTES[c][0]})" for c in columns)
+        report.add("soil.missing", where, f"On {lacking:,.1f} ha of the fields the soil layer does not say: {names}.")
+
+
+def no_soils(crs: CRS) -> gpd.GeoDataFrame:
+    """Return a SOILS table without rows: nothing is known of the ground."""
+    return _table([], [], crs)
+
+
+def survey_column(frame: pd.DataFrame, attribute: str) -> str | None:
+    """Return the column that holds a survey attribute, in any case, or cut to the ten letters of a Shapefile."""
+    folded = {str(c).lower(): str(c) for c in frame.columns}
+    return folded.get(attribute) or folded.get(attribute[:10])
+
+
+def _attributes(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoDataFrame:
+    columns: dict[str, np.ndarray] = {}
+    for target, names in ATTRIBUTES.items():
+        values = np.full(len(frame), np.nan)
+        for name in names:
+            found = survey_column(frame, name)
+            if found is not None:
+                where_column = f"{where}, column {found!r}"
+                if target in _WORDS:
+                    read = _words(frame[found], target, where_column, report)
+                else:
+                    read = _numbers(frame[found], target, "components" in frame, where_column, report)
+                values = np.where(np.isnan(values), read, values)
+        columns[target] = values
+    ids = next((c for n in _IDS if (c := survey_column(frame, n))), None)
+    names_column = next((c for n in _NAMES if (c := survey_column(frame, n))), None)
+    symbol = clean_column(frame[ids], where, report) if ids else pd.Series([f"S{i + 1}" for i in range(len(frame))])
+    name = clean_column(frame[names_column], where, report) if names_column else symbol
+    rows = [dict(zip(("soil_id", "name"), both, strict=True)) for both in zip(symbol, name, strict=True)]
+    soils = _table(rows, list(frame.geometry), CRS(frame.crs))
+    for target, values in columns.items():
+        soils[target] = values
+    if WORKED_OUT in frame:  # worked out soil by soil, within the map unit
+        soils[WORKED_OUT] = pd.to_numeric(frame[WORKED_OUT], errors="coerce").fillna(0.0).to_numpy()
+    elif soils["soil_erodibility"].isna().any():
+        K = _k_of_texture(frame, where, report)
+        soils[WORKED_OUT] = (soils["soil_erodibility"].isna() & np.isfinite(K)).astype(float)
+        soils["soil_erodibility"] = soils["soil_erodibility"].fillna(pd.Series(K * K_SI_PER_US, index=soils.index))
+    return soils
+
+
+def _k_of_texture(frame: pd.DataFrame, where: str, report: Report) -> np.ndarray:
+    """Return K (US) by the nomograph for polygons that carry the texture of their soil; NaN where they do not."""
+    parts = []
+    for attribute in TEXTURE:
+        found = survey_column(frame, attribute)
+        unknown = np.full(len(frame), np.nan)
+        parts.append(unknown if found is None else to_numbers(frame[found], f"{where}, column {found!r}", report))
+    return erodibility_of_layers_us(*parts)
+
+
+def _words(column: pd.Series, target: str, where: str, report: Report) -> np.ndarray:
+    numbers, unknown = coded(column, _WORDS[target])
+    if unknown:
+        listed = ", ".join(repr(w[:40]) for w in unknown[:5])
+        report.add("soil.code", where, f"Not among the survey's words for {target.replace('_', ' ')}: {listed}.")
+    if target == "highly_erodible":
+        perhaps = column.astype("string").str.casefold().isin(POTENTIALLY_ERODIBLE).to_numpy(dtype=bool, na_value=False)
+        if perhaps.any():
+            report.add(
+                "soil.potentially_erodible",
+                where,
+                f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible.",
+            )
+    return numbers
+
+
+def _numbers(column: pd.Series, target: str, mixed: bool, where: str, report: Report) -> np.ndarray:
+    factor, low, high = _NUMBERS[target]
+    values = to_numbers(column, where, report)
+    wrong = (values < low) | (values > high)
+    if wrong.any():
+        said = f"{int(wrong.sum()):,} values lie outside {low:g} to {high:g}, such as {values[wrong][0]:g}."
+        report.add("soil.range", where, said)
+        values = np.where(wrong, np.nan, values)
+    known = values[np.isfinite(values)]
+    if target in SURVEY_STEPS and not mixed and known.size and np.mean(np.isin(known, SURVEY_STEPS[target])) < 0.5:
+        usual = ", ".join(f"{v:g}" for v in SURVEY_STEPS[target])
+        report.add("soil.steps", where, f"Values such as {known[0]:g} are none of the survey's ({usual}).")
+    if target == "water_table_cm":
+        # a null depth in a column that is there means: no wet layer was seen (survey's query guide)
+        values = np.where(np.isnan(values) & ~wrong, NO_WATER_TABLE_CM, np.minimum(values, NO_WATER_TABLE_CM))
+    return values * factor
+
+
+def _fill_from_plan(soils: gpd.GeoDataFrame, given: dict[str, float] | None) -> None:
+    for column, value in (given or {}).items():
+        soils[column] = soils[column].fillna(value)
+
+
+def _table(rows: list[dict], shapes: list[shapely.Geometry], crs: CRS) -> gpd.GeoDataFrame:
+    table = gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=None if rows else ["soil_id", "name"]), geometry=shapes, crs=crs
+    )
+    for column in ATTRIBUTES:
+        table[column] = table[column].astype(np.float64) if column in table else np.nan
+    table[WORKED_OUT] = 0.0
+    return table[["soil_id", "name", *ATTRIBUTES, WORKED_OUT, "geometry"]]
+
+
+def _polygons(shape: shapely.Geometry) -> shapely.Geometry:
+    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
+    return shapely.MultiPolygon(parts) if parts else shapely.Polygon()

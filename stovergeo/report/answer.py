@@ -1,0 +1,274 @@
+"""The landowner's answer: read as a stranger's file, and added to the places the plan keeps free."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from pyproj import Geod
+from shapely.geometry import shape
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.core.errors import InputError, Report
+from stovergeo.inputs.farm_layers import KEEP_CLEAR_OF, STACKS, only_stacks
+from stovergeo.inputs.open_file import local_file
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.layers import Layer
+from stovergeo.inputs.text import clean_text
+from stovergeo.inputs.vector import read_layer
+
+MOST_BYTES: Final = 1_000_000
+MOST_MARKS: Final = 500
+MOST_CORNERS: Final = 2_000
+_FAR_M: Final = 20_000.0
+#: kind of mark -> the only geometries it may have
+_KINDS: Final = {"yard": {"Polygon", "MultiPolygon"}, "no_go": {"Polygon"}, "pin": {"Point"}}
+_SAYS: Final = {"yes", "no", "maybe", ""}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What the landowner said. Geometries are in longitude and latitude (EPSG:4326)."""
+
+    yards: gpd.GeoDataFrame  #: yard_id, answer (yes, no, maybe or ""), note; the yard's outline
+    no_go: gpd.GeoDataFrame  #: note; ground to keep free
+    pins: gpd.GeoDataFrame  #: note; a place
+    said_by: str
+    season: int | None
+    plan_key: str  #: fingerprint of the plan whose map was answered, see `share.page_data.plan_key`
+
+    def refused(self) -> gpd.GeoDataFrame:
+        """Return all ground the landowner refuses: areas drawn, and yards answered with no.
+
+        Returns
+        -------
+        GeoDataFrame
+            name, keep_clear_of, geometry. A no to a yard keeps its ground clear of stacks and says nothing of
+            baling; an area drawn to be kept free is kept clear of both ("").
+        """
+        no = self.yards[self.yards["answer"] == "no"]
+        names = [
+            *(f"landowner: {n}" if n else "landowner: keep free" for n in self.no_go["note"]),
+            *(f"landowner: no to yard {y}" for y in no["yard_id"]),
+        ]
+        clear_of = [""] * len(self.no_go) + [STACKS] * len(no)
+        columns = {"name": names, KEEP_CLEAR_OF: clear_of}
+        return gpd.GeoDataFrame(columns, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
+
+    def words(self) -> list[str]:
+        """Return what the landowner said, a line for each yard and mark, notes in their own words."""
+        lines = [
+            f"Yard {y.yard_id}: {y.answer or 'no answer'}{f' ({y.note})' if y.note else ''}."
+            for y in self.yards.itertuples()
+        ]
+        lines += [f"Ground to keep free{f': {note}' if note else ''}." for note in self.no_go["note"]]
+        return lines + [f"A pin{f': {note}' if note else ' without a note'}." for note in self.pins["note"]]
+
+
+def read_answer(
+    path: Path, report: Report, near: gpd.GeoDataFrame | None = None, plan_key: str | None = None
+) -> Answer:
+    """Read an answer file; nothing in it is believed before it is checked.
+
+    Parameters
+    ----------
+    path : Path
+    report : Report
+        Gains all problems found (``answer.*`` and those of opening a file).
+    near : GeoDataFrame, optional
+        The fields; marks further than 20 km from them are refused.
+    plan_key : str, optional
+        Of the present plan; a warning is given where the answer was made on another map.
+
+    Returns
+    -------
+    Answer
+        What was said of each yard, ground to keep free, places; in longitude and latitude.
+
+    Raises
+    ------
+    InputError
+        Carries every problem of the file.
+    """
+    path = Path(path)
+    where = f"answer file {path.name}"
+    data = _parsed(path, where, report)
+    features = _features(data, where, report)
+    rows: dict[str, list[dict[str, Any]]] = {kind: [] for kind in _KINDS}
+    for number, feature in enumerate(features, start=1):
+        place = f"{where}, mark {number}"
+        try:
+            row = _mark(feature, place, report)
+        except InputError:
+            continue  # noted; the others are still looked at
+        rows[row.pop("kind")].append(row)
+    answer = Answer(
+        yards=_frame(rows["yard"], ["yard_id", "answer", "note"]),
+        no_go=_frame(rows["no_go"], ["note"]),
+        pins=_frame(rows["pin"], ["note"]),
+        said_by=clean_text(data.get("said_by") if isinstance(data.get("said_by"), str) else ""),
+        season=data["season"] if type(data.get("season")) is int else None,
+        plan_key=clean_text(data.get("plan_key") if isinstance(data.get("plan_key"), str) else ""),
+    )
+    repeated = answer.yards["yard_id"][answer.yards["yard_id"].duplicated()]
+    if len(repeated):
+        report.add("answer.unreadable", where, f"Yard {repeated.iloc[0]} is answered more than once.")
+    if near is not None:
+        _check_near(answer, near, where, report)
+    if plan_key is not None and answer.plan_key != plan_key:
+        report.add("answer.other_plan", where, "The map it was given on does not match this plan's yards.")
+    report.stop_if_refused()
+    return answer
+
+
+def _parsed(path: Path, where: str, report: Report) -> dict[str, Any]:
+    local = local_file(str(path), Path(), where, report)
+    size = local.stat().st_size
+    if size > MOST_BYTES:
+        raise report.refuse("answer.unreadable", where, f"It has {size:,} bytes, far more than an answer can have.")
+    try:
+        data = json.loads(local.read_bytes().decode("utf-8-sig"), parse_constant=_no_constant)
+    except (OSError, ValueError, RecursionError) as error:
+        raise report.refuse("answer.unreadable", where, f"It is not JSON text: {clean_text(error)}.") from None
+    if not isinstance(data, dict) or data.get("type") != "FeatureCollection" or data.get("stovergeo_answer") != 1:
+        raise report.refuse("answer.unreadable", where, "It is not an answer that the map has saved.")
+    return data
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is not a number of JSON")
+
+
+def _features(data: dict[str, Any], where: str, report: Report) -> list[Any]:
+    features = data.get("features")
+    if not isinstance(features, list) or not features:
+        raise report.refuse("answer.unreadable", where, "It holds no mark at all.")
+    if len(features) > MOST_MARKS:
+        raise report.refuse("answer.unreadable", where, f"It holds {len(features):,} marks; {MOST_MARKS} is the most.")
+    return features
+
+
+def _mark(feature: Any, place: str, report: Report) -> dict[str, Any]:
+    """Return one mark as a row: kind, geometry, note, and for a yard its id and answer."""
+    if not isinstance(feature, dict) or not isinstance(feature.get("properties"), dict):
+        raise report.refuse("answer.unreadable", place, "It is not a GeoJSON feature with properties.")
+    told = feature["properties"]
+    kind = told.get("kind")
+    if not isinstance(kind, str) or kind not in _KINDS:
+        raise report.refuse("answer.unreadable", place, f"Its kind is {clean_text(kind)[:40]!r}, which is unknown.")
+    note = told.get("note", "")
+    if not isinstance(note, str):
+        raise report.refuse("answer.unreadable", place, "Its note is not text.")
+    row = {"kind": kind, "note": clean_text(note), "geometry": _geometry(feature.get("geometry"), kind, place, report)}
+    if kind == "yard":
+        yard_id, says = told.get("yard_id"), told.get("answer")
+        if not isinstance(yard_id, str) or not clean_text(yard_id) or len(yard_id) > 40:
+            raise report.refuse("answer.unreadable", place, "It names no yard.")
+        if not isinstance(says, str) or says not in _SAYS:
+            raise report.refuse("answer.unreadable", place, "Its answer is none of yes, no and maybe.")
+        row |= {"yard_id": clean_text(yard_id), "answer": says}
+    return row
+
+
+def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry:
+    if not isinstance(given, dict) or not isinstance(given.get("type"), str) or given["type"] not in _KINDS[kind]:
+        raise report.refuse("answer.unreadable", place, f"A {kind} needs a {' or '.join(sorted(_KINDS[kind]))}.")
+    coordinates = given.get("coordinates")
+    depth = {"Point": 0, "Polygon": 2, "MultiPolygon": 3}[given["type"]]
+    try:
+        corners = list(_positions(coordinates, depth))
+        if len(corners) > MOST_CORNERS:
+            raise ValueError(f"it has {len(corners):,} corners; {MOST_CORNERS} is the most")
+        found = shape({"type": given["type"], "coordinates": coordinates})
+    except (ValueError, TypeError, RecursionError, shapely.errors.ShapelyError) as error:
+        raise report.refuse("answer.unreadable", place, f"Its shape cannot be read: {clean_text(error)}.") from None
+    if found.is_empty:
+        raise report.refuse("answer.unreadable", place, "Its shape is empty.")
+    if found.is_valid:
+        return found
+    parts = [p for p in shapely.get_parts(shapely.make_valid(found)) if p.geom_type in ("Polygon", "MultiPolygon")]
+    mended = shapely.union_all(parts) if parts else None
+    if mended is None or mended.is_empty:
+        raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")
+    report.add("answer.repaired", place, "Its outline was mended.")
+    return mended
+
+
+def _positions(coordinates: Any, depth: int) -> Iterator[tuple[float, float]]:
+    """Give every position of nested coordinate lists; longitude and latitude must be plain, possible numbers."""
+    if depth > 0:
+        if not isinstance(coordinates, list) or not coordinates:
+            raise ValueError("a list of positions is missing")
+        for part in coordinates:
+            yield from _positions(part, depth - 1)
+        return
+    if not isinstance(coordinates, list) or len(coordinates) != 2:
+        raise ValueError("a position is not two numbers")
+    lon, lat = coordinates
+    if any(type(v) not in (int, float) or not math.isfinite(v) for v in (lon, lat)):
+        raise ValueError("a position is not two numbers")
+    if abs(lon) > 180 or abs(lat) > 90:
+        raise ValueError("a position is not on the globe")
+    yield lon, lat
+
+
+def _frame(rows: list[dict[str, Any]], columns: list[str]) -> gpd.GeoDataFrame:
+    table = pd.DataFrame([{c: r[c] for c in columns} for r in rows], columns=columns, dtype=object)
+    return gpd.GeoDataFrame(table, geometry=[r["geometry"] for r in rows], crs=4326)
+
+
+def _check_near(answer: Answer, near: gpd.GeoDataFrame, where: str, report: Report) -> None:
+    """Refuse marks far from the fields, by the geodesic between a corner of each and the fields' middle."""
+    west, south, east, north = near.to_crs(4326).total_bounds
+    lon, lat = (west + east) / 2, (south + north) / 2
+    globe = Geod(ellps="WGS84")
+    reach = globe.line_length([west, east], [south, north]) / 2 + _FAR_M
+    for kind, layer in (("A yard", answer.yards), ("Ground to keep free", answer.no_go), ("A pin", answer.pins)):
+        for corner in shapely.get_coordinates(layer.geometry.to_numpy()):
+            away = globe.inv(lon, lat, *corner)[2]
+            if away > reach:
+                report.add("answer.far_away", where, f"{kind} lies {away / 1000:,.0f} km from the farm.")
+                break
+
+
+def add_answer(plan: Plan, answer: Answer, layer_path: Path, report: Report) -> Plan:
+    """Add what the landowner refuses to the plan's no-go places.
+
+    Parameters
+    ----------
+    plan : Plan
+    answer : Answer
+    layer_path : Path
+        GeoJSON file that is written, with the plan's earlier no-go places kept in it.
+    report : Report
+
+    Returns
+    -------
+    Plan
+        Names the new layer under ``landowner.no_go``; the same plan where nothing is refused.
+    """
+    refused = answer.refused()
+    if refused.empty:
+        return plan
+    if plan.landowner.no_go is not None:
+        before = read_layer(Layer(path=plan.landowner.no_go), plan, "no_go", report).to_crs(4326)
+        names = before["name"] if "name" in before else pd.Series("landowner: keep free", index=before.index)
+        clear_of = only_stacks(before).map({True: STACKS, False: ""})
+        columns = {"name": names.map(clean_text), KEEP_CLEAR_OF: clear_of}
+        kept = gpd.GeoDataFrame(columns, geometry=before.geometry, crs=4326)
+        refused = pd.concat([kept, refused], ignore_index=True)
+        refused = refused.drop_duplicates(subset=["geometry", KEEP_CLEAR_OF], ignore_index=True)
+    layer_path = Path(layer_path).resolve()
+    layer_path.parent.mkdir(parents=True, exist_ok=True)
+    beside = layer_path.with_name(f".{layer_path.name}.part")
+    beside.write_text(refused.to_json(drop_id=True), "utf-8")
+    beside.replace(layer_path)
+    owner = plan.landowner.model_copy(update={"no_go": str(layer_path)})
+    return plan.model_copy(update={"landowner": owner})

@@ -1,0 +1,158 @@
+"""The page that shows two plans side by side: two small maps and the table; loads nothing, runs nothing."""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.core.errors import Report
+from stovergeo.report import folder as outputs_folder
+from stovergeo.report.bare_page import bare_page
+from stovergeo.report.compare import Compared
+from stovergeo.report.compare_record import PlanRecord
+from stovergeo.report.drawing import Drawing
+from stovergeo.report.say import KINDS, System, number_in
+
+_EARTH_RADIUS_M: Final = 6_371_008.8  # mean radius of the ellipsoid, 2a+b over 3 (GRS 80)
+_SHADES: Final = 4
+_MAP_PX: Final = 430
+#: plans drawn to one frame unless that frame is so much wider than either, as for two farms
+_FRAME_MOST: Final = 3.0
+
+
+def comparison_page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
+    """Return the comparison as one HTML page, in the first plan's units."""
+    system = records[0].farm.units
+    title = "Two plans side by side"
+    heads = [
+        f"{number}: {r.read_from} ({r.farm.name}, {r.farm.season})"
+        for number, r in zip(("First", "Second"), records, strict=True)
+    ]
+    unit = KINDS["rate"].in_(system).unit
+    maps = "".join(
+        f'<section class="pic"><h2>{escape(head)}</h2>{drawing}</section>'
+        for head, drawing in zip(heads, _drawings(records, system), strict=True)
+    )
+    body = (
+        f'<article class="page"><h1>{title}</h1><div class="pair">{maps}</div>'
+        f'<p class="small">The number in a zone is the dry stover taken, {unit}; darker is more, on one scale for both '
+        "maps. Hatched: nothing is taken. Outlined and named: a stack yard in use.</p>"
+        f"{_table(lines, heads, system)}</article>"
+    )
+    return bare_page(title, ("drawing.css", "crew.css", "compare.css"), body)
+
+
+def write_comparison(page: str, path: Path, overwrite: bool, report: Report) -> None:
+    """Write the page beside its place, then give it its name.
+
+    Raises
+    ------
+    InputError
+        ``compare.out_name``, and the ``out.*`` codes of a folder that does not allow it.
+    """
+    refuse_page_place(path, overwrite, report)
+    outputs_folder.prepare_folder(path.parent, (path.name,), overwrite, report)
+    with outputs_folder.part_folder(path.parent, report) as part:
+        (part / path.name).write_text(page, "utf-8")
+        outputs_folder.publish(part, path.parent, (path.name,), overwrite, report)
+
+
+def refuse_page_place(path: Path, overwrite: bool, report: Report) -> None:
+    """Check, before any reading, that the page may be written to a place."""
+    if path.suffix != ".html" or not path.name.isprintable():
+        raise report.refuse("compare.out_name", "--out", f"The name given is {path.name!r}.")
+    outputs_folder.prepare_folder(path.parent, (path.name,), overwrite, report, leave=False)
+
+
+def _table(lines: list[Compared], heads: list[str], system: System) -> str:
+    names = "".join(f'<th scope="col">{escape(h)}</th>' for h in ("What", *heads, "Change"))
+    rows, before = [], None
+    for line in lines:
+        if line.place != before:
+            rows.append(f'<tr><th scope="rowgroup" colspan="4" class="place">{escape(line.place)}</th></tr>')
+            before = line.place
+        one, two, change = map(escape, line.cells(system))
+        mark = "" if change in ("same", "unknown") else ' class="moved"'
+        rows.append(
+            f'<tr><th scope="row">{escape(line.what)}</th><td>{one}</td><td>{two}</td><td{mark}>{change}</td></tr>'
+        )
+    return (
+        f"<table><caption>What each plan says</caption><thead><tr>{names}</tr></thead>"
+        f"<tbody>{''.join(rows)}</tbody></table>"
+    )
+
+
+def _drawings(records: tuple[PlanRecord, PlanRecord], system: System) -> list[str]:
+    """Return a drawing of each plan, in one frame where both are of the same ground."""
+    own = [_lonlat_bounds(_shapes(r)) for r in records]
+    both = (*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:])
+    apart = _extent(both) > _FRAME_MOST * max(map(_extent, own))
+    most = max((z.properties.take_mg_ha or 0 for r in records for z in r.zones.features), default=0)
+    return [
+        _drawing(record, frame if apart else both, most, system, f"plan{number}-")
+        for number, (record, frame) in enumerate(zip(records, own, strict=True), start=1)
+    ]
+
+
+def _shapes(record: PlanRecord) -> list[BaseGeometry]:
+    used = record.yards_in_use()
+    return [
+        *(f.geometry for f in record.fields.features),
+        *(z.geometry for z in record.zones.features),
+        *(y.geometry for y in record.yards.features if y.properties.yard_id in used),
+    ]
+
+
+def _lonlat_bounds(shapes: list[BaseGeometry]) -> tuple[float, float, float, float]:
+    corners = shapely.get_coordinates(shapes)
+    if not len(corners):
+        return 0.0, 0.0, 0.0, 0.0
+    (west, south), (east, north) = corners.min(axis=0), corners.max(axis=0)
+    return float(west), float(south), float(east), float(north)
+
+
+def _extent(bounds: tuple[float, ...]) -> float:
+    return max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+
+
+def _drawing(
+    record: PlanRecord, frame: tuple[float, float, float, float], most: float, system: System, prefix: str
+) -> str:
+    west, south, east, north = frame
+    # a farm is small: a degree of longitude is taken as long everywhere as in its middle
+    per_degree = np.radians(1) * _EARTH_RADIUS_M
+    scale = np.array([per_degree * np.cos(np.radians((south + north) / 2)), per_degree])
+
+    def metres(geometry: BaseGeometry) -> BaseGeometry:
+        return shapely.transform(geometry, lambda corners: (corners - (west, south)) * scale)
+
+    drawing = Drawing(
+        (0.0, 0.0, float((east - west) * scale[0]), float((north - south) * scale[1])),
+        _MAP_PX,
+        f"Zones by what is taken, and yards in use: {record.farm.name}",
+        prefix,
+    )
+    zones = [(metres(z.geometry), z.properties) for z in record.zones.features]
+    for ground, zone in zones:
+        taken = (zone.take_mg or 0) > 0
+        drawing.shape(ground, f"d-take{_shade(zone.take_mg_ha or 0, most)}" if taken else "d-leave")
+    for field in record.fields.features:
+        drawing.shape(metres(field.geometry).boundary, "d-field")
+    used = record.yards_in_use()
+    for yard in (y for y in record.yards.features if y.properties.yard_id in used):
+        drawing.shape(metres(yard.geometry), "d-yard")
+        drawing.label(metres(yard.geometry).representative_point(), yard.properties.yard_id)
+    for ground, zone in zones:
+        if (zone.take_mg or 0) > 0 and zone.take_mg_ha is not None and not ground.is_empty:
+            drawing.label(ground.representative_point(), number_in("rate", zone.take_mg_ha, system))
+    return drawing.svg(system, 0.0)
+
+
+def _shade(take: float, most: float) -> int:
+    """Return the number of a shade, 1 (least) to 4."""
+    return min(_SHADES, 1 + int(_SHADES * take / most)) if most > 0 and take > 0 else 1

@@ -1,0 +1,186 @@
+"""A plan already made, read back from its record as a stranger's file: what of it is compared."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Final, Generic, Literal, TypeVar
+
+import numpy as np
+import shapely
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from shapely.geometry import shape
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.core.errors import Report
+from stovergeo.inputs.open_file import local_file
+from stovergeo.inputs.text import clean_text
+
+MOST_BYTES: Final = 200_000_000
+_MOST_TOLD: Final = 5
+
+
+def _to_shape(given: object) -> BaseGeometry:
+    """Return ground as a shape; ValueError where it is none."""
+    if not isinstance(given, dict) or given.get("type") not in ("Polygon", "MultiPolygon"):
+        raise ValueError("ground is a Polygon or MultiPolygon")
+    try:
+        found = shapely.force_2d(shape(given))
+    except (ValueError, TypeError, LookupError, AttributeError, OverflowError, shapely.errors.ShapelyError) as error:
+        raise ValueError(f"its shape cannot be read: {error}") from None
+    corners = shapely.get_coordinates(found)
+    if not np.isfinite(corners).all() or (np.abs(corners) > (180, 90)).any():
+        raise ValueError("a corner is not on the globe")
+    return found
+
+
+class _Strict(BaseModel):
+    """A part of a plan's record; what is not compared is not looked at."""
+
+    model_config = ConfigDict(strict=True, extra="ignore", allow_inf_nan=False, arbitrary_types_allowed=True)
+
+
+Number = float | None  #: an unknown number is null in the record
+Words = Annotated[str, BeforeValidator(lambda v: clean_text(v) if isinstance(v, str) else v)]
+Ground = Annotated[BaseGeometry, BeforeValidator(_to_shape)]
+
+
+class _FieldRow(_Strict):
+    field_id: Words
+    name: Words
+
+
+class ZoneRow(_Strict):
+    """A zone, as far as it is compared."""
+
+    zone_id: Words
+    field_id: Words
+    area_ha: Number
+    stover_mg_ha: Number
+    method: Words
+    take_mg_ha: Number
+    take_mg: Number
+    gathered_share: Number = 1.0
+
+
+class _YardRow(_Strict):
+    yard_id: Words
+
+
+class _HaulRow(_Strict):
+    zone_id: Words
+    yard_id: Words
+    bales: Number
+
+
+class _BaleRow(_Strict):
+    zone_id: Words
+    bales: Number
+
+
+class _MethodRow(_Strict):
+    method: Words
+    title: Words
+
+
+Row = TypeVar("Row", bound=BaseModel)
+
+
+class _Place(_Strict, Generic[Row]):
+    properties: Row
+    geometry: Ground
+
+
+class _Places(_Strict, Generic[Row]):
+    features: list[_Place[Row]]
+
+
+class _Told(_Strict, Generic[Row]):
+    """Features whose shapes are not drawn."""
+
+    properties: Row
+
+
+class _Ways(_Strict, Generic[Row]):
+    features: list[_Told[Row]]
+
+
+class _Farm(_Strict):
+    name: Words
+    season: int
+    units: Literal["us", "metric"]
+
+
+class _PlanPart(_Strict):
+    farm: _Farm
+
+
+class PlanRecord(_Strict):
+    """What of a ``plan.json`` is compared."""
+
+    made_by: Annotated[str, Field(pattern="^stovergeo ")]
+    plan: _PlanPart
+    totals: dict[str, Number]
+    fields: _Places[_FieldRow]
+    zones: _Places[ZoneRow]
+    yards: _Places[_YardRow]
+    hauls: _Ways[_HaulRow]
+    bale_plan: list[_BaleRow]
+    zone_methods: list[_MethodRow]
+    read_from: str = ""  #: name of the folder or file, to tell two plans of one farm apart; set by `read_record`
+
+    @property
+    def farm(self) -> _Farm:
+        """Name, season and units."""
+        return self.plan.farm
+
+    def yards_in_use(self) -> set[str]:
+        """Return the yards that bales are carried to."""
+        return {h.properties.yard_id for h in self.hauls.features if (h.properties.bales or 0) > 0}
+
+
+def read_record(path: Path, report: Report) -> PlanRecord:
+    """Read a plan's record: ``plan.json`` itself, or the folder of results that holds it.
+
+    Raises
+    ------
+    InputError
+        ``compare.too_big``, ``compare.unreadable``, or those of opening a local file.
+    """
+    where = f"plan {path}"
+    local = local_file(str(path), Path(), where, report, folders=True)
+    if local.is_dir():
+        local = local_file(str(local / "plan.json"), Path(), where, report)
+    try:
+        with local.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise report.refuse("compare.unreadable", where, f"{error.strerror}.") from None
+    if len(content) > MOST_BYTES:
+        raise report.refuse("compare.too_big", where, f"It has over {MOST_BYTES / 1e6:,.0f} MB.")
+    try:
+        data = json.loads(content.decode("utf-8-sig"), parse_constant=_no_constant)
+    except (ValueError, RecursionError) as error:
+        raise report.refuse("compare.unreadable", where, f"It is not JSON text: {clean_text(error)}.") from None
+    try:
+        name = local.resolve().parent.name if local.name == "plan.json" else local.stem
+        return PlanRecord.model_validate(data).model_copy(update={"read_from": clean_text(name)})
+    except ValidationError as error:
+        for detail in error.errors(include_url=False)[:_MOST_TOLD]:
+            key = clean_text(".".join(str(part) for part in detail["loc"])) or "the whole"
+            report.add("compare.unreadable", f"{where}, {key}", f"{clean_text(detail['msg'])}.")
+        report.stop_if_refused()
+        raise
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is not a number of JSON")
+
+
+def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
+    """Return two plans read from their folders; other farms, seasons and the like are told as a warning."""
+    first, second = read_record(Path(one), report), read_record(Path(two), report)
+    names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
+    if names[0] != names[1]:
+        report.add("compare.other_farm", "the two plans", f"They are of {names[0]} and of {names[1]}.")
+    return first, second

@@ -1,0 +1,111 @@
+"""Small drawings to scale, as SVG: a field for the crew, a yard with its rows for the landowner.
+
+Shapes only get classes of our own style sheet; the only text is ids and distances, escaped.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+import numpy as np
+from pyproj import CRS, Proj, Transformer
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo.core.units import M_PER_FT
+from stovergeo.report.say import System
+
+_NICE: Final = (1, 2, 5)
+
+
+def north_turn_deg(crs: CRS, x: float, y: float) -> float:
+    """Return how far true north stands clockwise of the grid's north at a place, in degrees."""
+    lon, lat = Transformer.from_crs(crs, 4326, always_xy=True).transform(x, y)
+    return -float(Proj(crs).get_factors(lon, lat).meridian_convergence)
+
+
+def nice_length(about_m: float, system: System) -> tuple[float, str]:
+    """Return a round length of at most `about_m`, in metres, and its label."""
+    unit_m, unit = (M_PER_FT, "ft") if system == "us" else (1.0, "m")
+    about = max(about_m / unit_m, 1)
+    step = 10 ** np.floor(np.log10(about))
+    length = max(n * step for n in _NICE if n * step <= about)
+    return float(length * unit_m), f"{length:,.0f} {unit}"
+
+
+class Drawing:
+    """A drawing of a piece of ground, north up, one scale in both directions.
+
+    Parameters
+    ----------
+    bounds : (west, south, east, north)
+        In metres; a margin is added.
+    width_px : int
+        Size along the longer side; the other follows.
+    title : str
+        What the drawing shows, for those who do not see it.
+    """
+
+    def __init__(self, bounds: tuple[float, float, float, float], width_px: int, title: str, prefix: str) -> None:
+        west, south, east, north = bounds
+        pad = 0.06 * max(east - west, north - south, 1.0)
+        self._west, self._north = west - pad, north + pad
+        wide, high = east - west + 2 * pad, north - south + 2 * pad
+        self._px_per_m = width_px / max(wide, high)
+        self._size = (wide * self._px_per_m, high * self._px_per_m + 34)
+        self._title = title
+        self._prefix = prefix
+        self._body: list[str] = []
+        self._hatched = False
+
+    def _xy(self, points: np.ndarray) -> np.ndarray:
+        return np.column_stack([points[:, 0] - self._west, self._north - points[:, 1]]) * self._px_per_m
+
+    def _path(self, line: BaseGeometry, close: bool) -> str:
+        xy = self._xy(np.asarray(line.coords)[:, :2])
+        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in xy) + ("Z" if close else "")
+
+    def shape(self, geometry: BaseGeometry, name: str) -> None:
+        """Draw a shape of any kind under a class of the style sheet."""
+        for part in getattr(geometry, "geoms", [geometry]):
+            if part.is_empty:
+                continue
+            if part.geom_type == "Polygon":
+                rings = "".join(self._path(ring, True) for ring in (part.exterior, *part.interiors))
+                self._body.append(f'<path class="{escape(name)}" fill-rule="evenodd" d="{rings}"/>')
+                if name == "d-leave":  # hatched as well, so that it does not hang on colour
+                    self._hatched = True
+                    self._body.append(f'<path fill="url(#{self._prefix}hatch)" d="{rings}"/>')
+            elif part.geom_type == "LineString":
+                self._body.append(f'<path class="{escape(name)}" fill="none" d="{self._path(part, False)}"/>')
+            elif part.geom_type == "Point":
+                x, y = self._xy(np.array([[part.x, part.y]]))[0]
+                self._body.append(f'<path class="{escape(name)}" d="M{x:.1f} {y - 7:.1f}l6 12h-12z"/>')
+
+    def label(self, at: BaseGeometry, text: str) -> None:
+        """Write an id at a point."""
+        x, y = self._xy(np.array([[at.x, at.y]]))[0]
+        self._body.append(f'<text class="d-label" x="{x:.1f}" y="{y:.1f}">{escape(text)}</text>')
+
+    def _pattern(self) -> str:
+        return (
+            f'<defs><pattern id="{self._prefix}hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
+            'patternTransform="rotate(45)"><path class="d-hatch" d="M0 0V7"/></pattern></defs>'
+        )
+
+    def svg(self, system: System, north_turn: float) -> str:
+        """Return the drawing with its scale bar and north arrow."""
+        wide, high = self._size
+        metres, words = nice_length(0.35 * wide / self._px_per_m, system)
+        bar = metres * self._px_per_m
+        foot = high - 12
+        return (
+            f'<svg class="drawing" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{escape(self._title)}">'
+            f"{self._pattern() if self._hatched else ''}"
+            f"{''.join(self._body)}"
+            f'<path class="d-bar" d="M8 {foot - 5:.0f}v5h{bar:.1f}v-5"/>'
+            f'<text class="d-small" x="{bar + 14:.1f}" y="{foot + 3:.0f}">{words}</text>'
+            f'<g transform="translate({wide - 16:.0f} {foot - 8:.0f}) rotate({north_turn:.1f})">'
+            '<path class="d-north" d="M0 -13l5 13h-10z"/><path class="d-bar" d="M0 0v10"/></g>'
+            f'<text class="d-small" x="{wide - 36:.0f}" y="{foot + 3:.0f}">N</text></svg>'
+        )

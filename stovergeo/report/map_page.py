@@ -1,0 +1,146 @@
+"""``map.html``: one file, no network. folium sets up the map; all that is the farm's comes from the data island.
+
+folium hands text through a template engine, so nothing a stranger could have written may
+go through it: it gets numbers and a picture only. The page's own scripts read everything
+else from an inert JSON island and write it as text nodes.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from functools import cache
+from importlib.resources import files
+from string import Template
+from typing import Final
+
+import branca.element
+import folium
+import jinja2
+import numpy as np
+
+from stovergeo.report.drawing import Drawing, north_turn_deg
+from stovergeo.report.page_data import frame_of, island, page_data
+from stovergeo.report.page_yards import part_of
+from stovergeo.report.pictures import backdrop
+from stovergeo.result import SeasonResult
+
+#: the page's own scripts, in the order they run: the words first, the map after Leaflet
+WORDS: Final = ("read.js", "words.js")
+SCRIPTS: Final = (
+    "blocks.js",
+    "patterns.js",
+    "rasters.js",
+    "farm.js",
+    "themes.js",
+    "labels.js",
+    "yards.js",
+    "tiles.js",
+    "panel.js",
+    "answer.js",
+    "paper.js",
+    "start.js",
+)
+STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
+
+
+class FarmMap(folium.Map):
+    """A folium map that loads nothing: no tiles, no script or style from elsewhere, plain metres as coordinates."""
+
+    default_js: list = []  # noqa: RUF012  read by folium as class attributes
+    default_css: list = []  # noqa: RUF012
+    _template = jinja2.Template(
+        "{% macro script(this, kwargs) %}"
+        "var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {"
+        "crs: L.CRS.Simple, minZoom: -8, maxZoom: 5, zoomSnap: 0.25, zoomDelta: 0.5, attributionControl: false, "
+        "center: {{ this.location|tojson }}, zoom: {{ this.options['zoom'] }}});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, width_m: float, height_m: float) -> None:
+        super().__init__(location=[height_m / 2, width_m / 2], tiles=None, zoom_start=-1, crs="Simple")
+        self._id = "farm"  # a fixed name: the same plan gives the same bytes
+
+
+def map_script(width_m: float, height_m: float, picture: np.ndarray | None) -> str:
+    """Return the script that sets up the map with its backdrop, as folium writes it."""
+    farm_map = FarmMap(width_m, height_m)
+    if picture is not None:
+        overlay = folium.raster_layers.ImageOverlay(picture, [[0, 0], [height_m, width_m]], origin="upper")
+        overlay._id = "backdrop"
+        overlay.add_to(farm_map)
+    figure = branca.element.Figure()
+    farm_map.add_to(figure)
+    figure.render()
+    return figure.script.render()
+
+
+@cache
+def _page_file(name: str) -> str:
+    return files("stovergeo.report").joinpath("page", name).read_text("utf-8")
+
+
+@cache
+def _leaflet() -> tuple[str, str]:
+    """Return Leaflet's script and style, made to load nothing."""
+    where = files("js_lib_leaflet").joinpath("static", "js_lib_leaflet")
+    script = where.joinpath("leaflet.js").read_text("utf-8")
+    script = re.sub(r"^//# sourceMappingURL=.*$", "", script, flags=re.MULTILINE).strip()
+    style = where.joinpath("leaflet.css").read_text("utf-8")
+    style = re.sub(r"url\(images/[^)]*\)", "none", style)  # pictures of controls this page does not use
+    if "</script" in script.lower() or "</style" in style.lower():
+        raise ValueError("Leaflet's files cannot be put inside a page")
+    return script, style
+
+
+def landowner_page(result: SeasonResult) -> str:
+    """Return the landowner's map as one HTML page."""
+    frame = frame_of(result)
+    leaflet_script, leaflet_style = _leaflet()
+    farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
+    words, own = ("'use strict';\n" + "\n".join(_page_file(n) for n in names) for names in (WORDS, SCRIPTS))
+    scripts = [words, leaflet_script, farm_script, own]
+    styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
+    page = Template(_page_file("page.html"))
+    return page.substitute(
+        policy=_policy(scripts, styles, result.plan.share.tiles_origin),
+        styles="\n".join(f"<style>{s}</style>" for s in styles),
+        drawings="".join(_yard_drawings(result)),
+        data=island(page_data(result)),
+        scripts="\n".join(f"<script>{s}</script>" for s in scripts),
+    )
+
+
+def _policy(scripts: list[str], styles: list[str], tiles_origin: str | None) -> str:
+    """Return the content-security policy: only these very scripts and styles run, nothing is loaded.
+
+    Pictures of one host may be, where the plan asks for them.
+    """
+
+    def hashes(texts: list[str]) -> str:
+        return " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in texts)
+
+    return (
+        f"default-src 'none'; script-src {hashes(scripts)}; style-src {hashes(styles)}; "
+        f"img-src data: blob:{f' {tiles_origin}' if tiles_origin else ''}; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _yard_drawings(result: SeasonResult) -> list[str]:
+    drawings = []
+    for number, yard in enumerate(result.yards.itertuples()):
+        middle = yard.geometry.centroid
+        turn = north_turn_deg(result.crs, middle.x, middle.y)
+        drawing = Drawing(yard.geometry.bounds, 360, f"Yard {yard.yard_id} with its rows, to scale", f"y{number}-")
+        drawing.shape(yard.geometry, "d-yard")
+        for table, look in ((result.lanes, "d-lane"), (result.apron, "d-apron"), (result.stacks, "d-row")):
+            for shape in part_of(table, yard.yard_id):
+                drawing.shape(shape, look)
+        for apron in part_of(result.apron, yard.yard_id):
+            drawing.label(apron.centroid, "trucks")
+        drawings += [
+            f'<div class="stored-drawing" data-drawing="{number}" data-for="{units}">{drawing.svg(units, turn)}</div>'
+            for units in ("us", "metric")
+        ]
+    return drawings

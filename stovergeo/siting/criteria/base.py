@@ -1,0 +1,39 @@
+"""The base the ground needs, by its cost."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.siting.base import KINDS, base_kind
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+
+_SCORES = np.array([np.nan, 1.0, 0.9, 0.6, 0.3], np.float32)
+
+
+class Base:
+    """Scores ground by how little has to be laid under the bales."""
+
+    name = "base"
+    title = "Base needed"
+    reads = ("drainage_class", "clay_pct")
+    source = "handbook, yards.base"
+    order = 68
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Name the base of each cell."""
+        kind = base_kind(
+            site.array("drainage_class"),
+            site.array("clay_pct"),
+            options.book.value("yards.clay.good"),
+            options.book.value("yards.clay.fair"),
+            options.book.value("yards.clay.most"),
+        )
+        value = np.where(kind == 0, np.nan, kind)
+        return site.rating(_SCORES[kind], site.everywhere(True), value, "1")
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Name the base."""
+        return f"{KINDS[round(value)].title.capitalize()}."
+
+
+CRITERION = Base()

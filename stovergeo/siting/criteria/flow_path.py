@@ -1,0 +1,46 @@
+"""Waterways: where runoff gathers after heavy rain."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.siting.distance import distance_to_cells
+from stovergeo.siting.say import length
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+
+
+class FlowPath:
+    """Keeps stacks out of, and clear of, gathered flow."""
+
+    name = "flow_path"
+    title = "Clear of waterways"
+    reads = ("concentrated_flow",)
+    source = "handbook, setbacks.flow_path"
+    order = 23
+    of_yard = "least"
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Forbid the clear distance around cells of gathered flow."""
+        flow = site.array("concentrated_flow") >= 1
+        own = options.yards.setbacks.waterway_m
+        number = options.book["setbacks.flow_path"]
+        asked = number.value if own is None else own
+        distance = distance_to_cells(flow, site.cell_m)
+        # centres of two cells are farther apart than the cells themselves by up to one diagonal
+        near = distance < asked + np.sqrt(2) * site.cell_m
+        score = ramp(distance, (asked, max(number.high, asked + 1)), (0.6, 1))
+        if not flow.any():
+            score = np.ones(site.shape, np.float32)
+        score[near] = 0
+        return site.rating(score, ~near, distance, "m", limit=asked)
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Say how far the nearest waterway is."""
+        if np.isnan(value):
+            return "No waterway near."
+        if not allowed:
+            return f"In or within {length(limit, units)} of a waterway: runoff would cut under the bales."
+        return f"{length(value, units)} from the nearest waterway."
+
+
+CRITERION = FlowPath()

@@ -1,0 +1,40 @@
+"""Which way the ground falls: south dries first."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+
+_NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+class SlopeDirection:
+    """A gentle slope to the south is best; on flat ground it does not matter."""
+
+    name = "slope_direction"
+    title = "Direction of the slope"
+    reads = ("aspect_deg", "slope_pct")
+    source = "Blasi, Kansas State 2021: gentle slope facing south or south-east"
+    order = 60
+    of_yard = "direction"
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Score by the cosine from south, faded out below the slope that drains well."""
+        aspect, slope = site.array("aspect_deg"), site.array("slope_pct")
+        least = options.book.value("yards.slope.direction_least")
+        full = options.book.value("yards.slope.best_low")
+        northward = (1 + np.cos(np.radians(aspect))) / 2  # 1 to the north, 0 to the south
+        matters = np.clip(slope / full, 0, 1)
+        score = np.where(slope < 0.1, 1.0, 1 - (1 - least) * northward * matters)  # flat ground has no aspect
+        return site.rating(score, site.everywhere(True), aspect, "degree")
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Name the direction."""
+        if np.isnan(value):
+            return "Level ground, it falls in no direction."
+        side = _NAMES[round(value / 45) % 8]
+        return f"The ground falls to the {side}; {'the sun dries it' if score > 0.75 else 'it dries late'}."
+
+
+CRITERION = SlopeDirection()

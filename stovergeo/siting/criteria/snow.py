@@ -1,0 +1,60 @@
+"""Snow drifts behind trees and buildings, where the plan says from where the storms come."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+
+
+class Snow:
+    """Scores down the lee of trees and buildings."""
+
+    name = "snow"
+    title = "Clear of snow drifts"
+    reads = ()
+    source = "handbook, yards.snow"
+    order = 67
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Mark the ground over which a drift would lie."""
+        wind = options.yards.wind_from_deg
+        if wind is None:
+            return NotChecked(
+                "Snow drifts: the plan does not say from where the storm wind blows (`yards.wind_from_deg`)."
+            )
+        if not (site.given("trees") or site.given("buildings")):
+            return NotChecked("Snow drifts: no layer `trees` or `buildings` was given.")
+        heights = options.book.value("yards.snow.heights")
+        lee = np.zeros(site.shape, bool)
+        for name in ("trees", "buildings"):
+            frame = site.layer(name)
+            if frame is not None and "height_m" in frame.columns:
+                lee |= site.touched(drifts(frame, wind, heights))
+        low = options.book.value("yards.snow.score")
+        return site.rating(np.where(lee, low, 1), site.everywhere(True), lee, "1")
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Say whether drifts form."""
+        return "Snow drifts behind trees or buildings here." if value >= 0.5 else "Not in the lee where snow drifts."
+
+
+def drifts(frame: gpd.GeoDataFrame, wind_from_deg: float, heights: float) -> list[object]:
+    """Return the ground swept by each shape when it is pushed downwind by so many of its heights."""
+    toward = np.radians(wind_from_deg + 180)
+    found: list[object] = []
+    for shape, height in zip(frame.geometry, frame["height_m"].to_numpy(float), strict=True):
+        if not height > 0:
+            continue
+        push = heights * height * np.array([np.sin(toward), np.cos(toward)])
+        for part in shapely.get_parts(shape):
+            ring = shapely.get_coordinates(part)
+            # each side of the outline sweeps a parallelogram
+            sides = np.stack([ring[:-1], ring[1:], ring[1:] + push, ring[:-1] + push], axis=1)
+            found.append(shapely.union_all([part, *shapely.polygons(sides)]))
+    return found
+
+
+CRITERION = Snow()

@@ -1,0 +1,39 @@
+"""Where a falling tree would land."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around
+
+
+class TreeFall:
+    """Scores down the ground within one tree height of the crowns."""
+
+    name = "tree_fall"
+    title = "Out of reach of falling trees"
+    reads = ()
+    source = "plane geometry: a tree reaches its own height; the score is judgement, handbook, yards.trees.fall_score"
+    order = 64
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Mark the ground within each tree's height."""
+        if not site.given("trees"):
+            return NotChecked("Falling trees: no layer `trees` was given.")
+        frame = site.layer("trees")
+        reach = np.zeros(site.shape, bool)
+        if frame is not None and "height_m" in frame.columns:
+            tall = frame[frame["height_m"] > 0]
+            if len(tall):
+                reach = site.touched([around(tall.geometry, tall["height_m"].to_numpy(float))])
+        elif frame is not None:
+            return NotChecked("Falling trees: the layer `trees` has no heights.")
+        low = options.book.value("yards.trees.fall_score")
+        return site.rating(np.where(reach, low, 1), site.everywhere(True), reach, "1")
+
+    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+        """Say whether a tree would reach it."""
+        return "A falling tree would reach it." if value >= 0.5 else "No tree would reach it in falling."
+
+
+CRITERION = TreeFall()

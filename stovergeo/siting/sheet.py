@@ -1,0 +1,329 @@
+"""The yards' tables: figures, stacks, rating by every criterion, what stands near."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import count
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+import xarray as xr
+
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.schemas import APRON, LANES, STACKS, YARDS, Table
+from stovergeo.core.units import M2_PER_HA
+from stovergeo.siting.angle import conflict, mean_fall_deg
+from stovergeo.siting.base import BaseCost
+from stovergeo.siting.rate import GroundRatings, Rated
+from stovergeo.siting.say import depth
+from stovergeo.siting.yard import Cells, Yard, base_of, cells_in, lanes_round
+
+RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
+_BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
+_BESIDE_M = 100.0  # a road so near tells a reader where the yard is
+NEAR_COLUMNS = ["yard_id", "layer", "name", "distance_m"]
+
+
+def _mean(values: np.ndarray) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else np.nan
+
+
+def _mean_of(stack: xr.Dataset, name: str, yard: Yard) -> float:
+    return _mean(stack[name].values[yard.cells]) if name in stack else np.nan
+
+
+def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
+    """Return what a criterion looked at, for a whole yard.
+
+    A criterion says by its optional attribute ``of_yard`` how cells make a yard: "mean" (where
+    left out), "least", "greatest", "direction", "nearest" for the exact distance to its
+    layer, or "way" for a way to a road or gate.
+    """
+    how = getattr(rated.criterion, "of_yard", "mean")
+    if how == "nearest":
+        frame = ratings.site.layer(rated.criterion.layer)
+        if frame is None:
+            return np.nan
+        return float(shapely.distance(rated.criterion.measured_from(frame).to_numpy(), yard.stacks).min())
+    if how == "way":
+        return _way_m(yard.stacks, yard.cells, ratings)
+    value = rated.rating.value.values[yard.cells]
+    if not np.isfinite(value).any():
+        return np.nan
+    if how == "direction":
+        angle = np.radians(value[np.isfinite(value)])
+        return float(np.degrees(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())) % 360)
+    if how == "least":
+        return float(np.nanmin(value))
+    return float(np.nanmax(value) if how == "greatest" else np.nanmean(value))
+
+
+def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
+    """Return the way from a shape to the nearest road or gate; NaN where it was not looked for.
+
+    The way runs from cell to cell and may come out some metres short; none is shorter than the straight line.
+    """
+    way = ratings.of("access")
+    if way is None or not np.isfinite(way.rating.value.values[cells]).any():
+        return np.nan
+    straight = (near["distance_m"] for near in _nearest(shape, ratings, ("roads", "gates")))
+    return max(float(np.nanmin(way.rating.value.values[cells])), min(straight))
+
+
+def ratings_of(yard: Yard, ratings: GroundRatings, units: str) -> list[dict[str, Any]]:
+    """Return one yard's rating by every criterion; what was not checked stands there too, without a score."""
+    rows = []
+    for r in ratings.rated:
+        score = _mean(r.rating.score.values[yard.cells])
+        # every row stands on allowed ground, so no criterion forbids a yard
+        words = r.say(value_on(r, yard, ratings), score, True, units)
+        rows.append(
+            {"criterion": r.name, "title": str(r.criterion.title), "score": score, "allowed": True, "words": words}
+        )
+    for name, words in ratings.not_checked.items():
+        title = ratings.titles.get(name, name)
+        said = f"Not checked. {words}"
+        rows.append({"criterion": name, "title": title, "score": np.nan, "allowed": True, "words": said})
+    return rows
+
+
+def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings, base: BaseCost, units: str) -> str:
+    """Say why this place: what is best about it, what is weakest, what it needs, what its rows are at odds with."""
+    weight = {r.name: r.weight for r in ratings.rated}
+    farm = {r.name: ratings.farm_mean(r) for r in ratings.rated}
+    weighty = [r for r in told if np.isfinite(r["score"]) and weight.get(r["criterion"], 0) > 0]
+    good = [r for r in weighty if r["score"] >= 0.7]
+    good.sort(key=lambda r: -weight[r["criterion"]] * (0.2 + r["score"] - farm[r["criterion"]]))
+    weak = [r for r in weighty if r["score"] < 0.5]
+    weak.sort(key=lambda r: -weight[r["criterion"]] * (1 - r["score"]))
+    said = [f"You named this place: {yard.known_as}."] if yard.known_as else []
+    roads = [near for near in _nearest(yard.stacks, ratings, ("roads",)) if near["distance_m"] <= _BESIDE_M]
+    said += [f"Beside {road['name']}." for road in roads if road["name"].strip()]
+    said += [r["words"] for r in good[:3]]
+    said += [f"Weakest point: {r['words']}" for r in weak[:1]]
+    if base.cost:
+        said.append(
+            f"Needs {base_words(base, units)}: about ${base.cost:,.0f} to lay, ${base.cost_a_year:,.0f} a season."
+        )
+    said.append(f"Rows run {yard.angle.because}.")
+    stack = ratings.site.stack
+    at = [slice(int(c.min()), int(c.max()) + 1) for c in yard.cells]
+    slope = np.nan_to_num(_mean_of(stack, "slope_pct", yard))
+    fall = mean_fall_deg(stack, at[0], at[1])
+    against = conflict(yard.angle.degrees, fall, slope, ratings.options.yards.wind_from_deg)
+    said += [f"{text[0].upper()}{text[1:]}." for text in against]
+    if yard.apron is None:
+        said.append("There is no room beside it to turn a truck: load from the lane or from the road.")
+    return " ".join(said)
+
+
+def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | None) -> list[str]:
+    """Return a name for each yard: Y1, Y2, ... in their order, or names that mean one place in the plan before too.
+
+    Parameters
+    ----------
+    grounds : sequence of geometry
+        Best yard first.
+    before : GeoDataFrame or None
+        Yards of the plan before, with ``yard_id``. A yard that takes more than half of the ground of one of them keeps
+        its name; all others get numbers that were not given before.
+    """
+    names: dict[int, str] = {}
+    taken = 0
+    for row in before.itertuples() if before is not None else ():
+        shared = [ground.intersection(row.geometry).area for ground in grounds]
+        most = int(np.argmax(shared)) if shared else -1
+        if most >= 0 and most not in names and shared[most] > row.geometry.area / 2:
+            names[most] = row.yard_id
+        taken = max(taken, int(row.yard_id.removeprefix("Y")))
+    fresh = count(taken + 1)
+    return [names.get(k) or f"Y{next(fresh)}" for k in range(len(grounds))]
+
+
+def behind_words(told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings) -> str:
+    """Say in what a yard lies behind the best one most; nothing where it hardly does."""
+    floor = ratings.options.book.value("yards.search.score_floor")
+    weight = {r.name: r.weight for r in ratings.rated}
+    most, said = _BEHIND, ""
+    for row, there in zip(told, first, strict=True):
+        if np.isfinite(row["score"]) and np.isfinite(there["score"]):
+            loss = weight.get(row["criterion"], 0) * np.log(max(there["score"], floor) / max(row["score"], floor))
+            if loss > most:
+                most, said = loss, f"Behind {best} most in: {row['title'].lower()}."
+    return said
+
+
+def base_words(base: BaseCost, units: str) -> str:
+    """Return a base in words, with its depth."""
+    return f"{base.title}, {depth(base.depth_m, units)} deep" if base.depth_m else base.title
+
+
+def make_tables(
+    yards: list[Yard],
+    stack: xr.Dataset,
+    ratings: GroundRatings,
+    book: Handbook,
+    units: str,
+    before: gpd.GeoDataFrame | None = None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
+    """Return the tables yards, stacks, apron and lanes (`stovergeo.core.schemas`), the ratings, and what stands near.
+
+    Yards bear the names of `yard_names`.
+    """
+    figures: list[dict[str, Any]] = []
+    rated: list[dict[str, Any]] = []
+    stacks: list[dict[str, Any]] = []
+    aprons: list[dict[str, Any]] = []
+    lanes: list[dict[str, Any]] = []
+    near: list[dict[str, Any]] = []
+    first: list[dict[str, Any]] = []
+    names = yard_names([yard.ground for yard in yards], before)
+    for yard_id, yard in zip(names, yards, strict=True):
+        told = ratings_of(yard, ratings, units)
+        first = first or told
+        rated += [{"yard_id": yard_id, **row} for row in told]
+        behind = behind_words(told, names[0], first, ratings)
+        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book, units)})
+        stacks += _stacks(yard, yard_id)
+        if yard.apron is not None:
+            aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, book)})
+        lanes.append({"yard_id": yard_id, **_lanes(yard, book)})
+        near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
+    crs = stack.rio.crs
+    return (
+        _frame(figures, YARDS, crs),
+        _frame(stacks, STACKS, crs),
+        _frame(aprons, APRON, crs),
+        _frame(lanes, LANES, crs),
+        pd.DataFrame(rated, columns=RATING_COLUMNS),
+        pd.DataFrame(near, columns=NEAR_COLUMNS),
+    )
+
+
+def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFrame:
+    """Return rows as a table with the schema's columns and kinds, also when there are none."""
+    kinds = {"number": "float64", "whole": "int64", "text": "object"}
+    frame = gpd.GeoDataFrame(rows, columns=list(table), geometry="geometry", crs=crs)
+    return frame.astype({name: kinds[c.kind] for name, c in table.items() if c.kind in kinds})
+
+
+def _figures(
+    yard: Yard,
+    told: list[dict[str, Any]],
+    behind: str,
+    stack: xr.Dataset,
+    ratings: GroundRatings,
+    book: Handbook,
+    units: str,
+) -> dict[str, Any]:
+    base = base_of(yard, stack, book)
+    unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
+    not_here = [r["words"] for r in unknown if r["criterion"] != "known_place"]
+    not_here += [
+        f"{r.criterion.title}: known for only a part of this place."
+        for r in ratings.rated
+        if 0.1 < np.isnan(r.rating.score.values[yard.cells]).mean() < 1
+    ]
+    plane_ha = ratings.site.cell_m**2 / M2_PER_HA
+    words = base_words(base, units)
+    return {
+        "score": yard.score,
+        "capacity_bales": yard.bales,
+        "area_ha": yard.ground.area / M2_PER_HA * _mean_of(stack, "cell_area_ha", yard) / plane_ha,
+        "base": base.base,
+        "base_cost": base.cost_a_year,
+        "sun_share": _mean_of(stack, "sun_share", yard),
+        "slope_pct": _mean_of(stack, "slope_pct", yard),
+        "road_m": _way_m(yard.stacks, yard.cells, ratings),
+        "reason": f"{reason_words(yard, told, ratings, base, units)} {behind}".strip(),
+        "not_checked": " ".join([*ratings.not_checked.values(), *not_here]),
+        "pattern": yard.pattern.name,
+        "rows_deg": yard.angle.degrees,
+        "stacks": len(yard.laid.stack_outlines),
+        "base_words": words[:1].upper() + words[1:],
+        "base_depth_m": base.depth_m,
+        "stone_mg": base.stone_mg,
+        "base_cost_laid": base.cost,
+        "geometry": yard.ground,
+    }
+
+
+def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
+    """Return a row for each stack; its geometry is its rows of bales."""
+    rows = []
+    for k in range(len(yard.laid.stack_outlines)):
+        mine = yard.laid.stack == k
+        bales = int(yard.laid.steps[mine].sum()) * yard.pattern.per_step
+        rows.append(
+            {
+                "yard_id": yard_id,
+                "stack_id": f"{yard_id}-{k + 1}",
+                "bales": bales,
+                "rows": int(mine.sum()),
+                "mass_mg": bales * yard.pattern.bale_kg / 1000,
+                "height_m": yard.pattern.height_m,
+                "geometry": shapely.multipolygons(yard.laid.polygons[mine]),
+            }
+        )
+    return rows
+
+
+def _apron(apron: shapely.Geometry, ratings: GroundRatings, book: Handbook) -> dict[str, Any]:
+    on_it = cells_in(ratings.site.x, ratings.site.y, apron, ratings.site.cell_m)
+    return {
+        "side_m": book.value("yards.apron"),
+        "road_m": _way_m(apron, on_it, ratings),
+        "geometry": apron,
+    }
+
+
+def _lanes(yard: Yard, book: Handbook) -> dict[str, Any]:
+    width = book.value("yards.lane")
+    whole = lanes_round(yard.laid, width, shapely.Polygon())
+    return {"width_m": width, "clear_share": yard.lanes.area / whole.area, "geometry": yard.lanes}
+
+
+def whats_near(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
+    """Return the nearest shape of each layer given, with its name and its distance from the stacks."""
+    layers = [layer for layer in ratings.site.surroundings if layer not in ("property", "yards", "no_go")]
+    return _nearest(yard.stacks, ratings, layers)
+
+
+def _nearest(shape: shapely.Geometry, ratings: GroundRatings, layers: Iterable[str]) -> list[dict[str, Any]]:
+    rows = []
+    for layer in layers:
+        frame = ratings.site.layer(layer)
+        if frame is None:
+            continue
+        distance = shapely.distance(frame.geometry.to_numpy(), shape)
+        nearest = int(np.argmin(distance))
+        name = str(frame["name"].iloc[nearest]) if "name" in frame.columns else ""
+        rows.append({"layer": layer, "name": name, "distance_m": float(distance[nearest])})
+    return rows
+
+
+def sun_months(yards: gpd.GeoDataFrame, monthly: xr.DataArray, cell_m: float) -> pd.DataFrame:
+    """Return each yard's sun month by month.
+
+    Parameters
+    ----------
+    yards : GeoDataFrame
+        The table of yards.
+    monthly : xarray.DataArray, dims (month, y, x)
+        Sun of each month on the stack's grid, as `stovergeo.terrain.sun_by_month` gives it.
+    cell_m : float
+
+    Returns
+    -------
+    DataFrame
+        yard_id, month, sun: the mean over the yard's ground, in the unit of `monthly`.
+    """
+    rows = []
+    for yard in yards.itertuples():
+        row, col = cells_in(monthly["x"].values, monthly["y"].values, yard.geometry, cell_m)
+        for month, layer in zip(monthly["month"].values, monthly.values, strict=True):
+            rows.append({"yard_id": yard.yard_id, "month": month, "sun": _mean(layer[row, col])})
+    return pd.DataFrame(rows, columns=["yard_id", "month", "sun"])

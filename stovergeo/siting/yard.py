@@ -1,0 +1,159 @@
+"""A laid-out yard: its rows, its outline with lanes and apron, and the ground it stands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+import xarray as xr
+
+from stovergeo.core.coefficients import Handbook
+from stovergeo.siting.angle import Angle
+from stovergeo.siting.base import BaseCost, base_cost, base_kind
+from stovergeo.siting.fit import Rows
+from stovergeo.siting.pattern import Pattern
+from stovergeo.siting.site import Site
+
+Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """A laid-out yard."""
+
+    laid: Rows
+    angle: Angle
+    pattern: Pattern
+    stacks: shapely.Geometry  #: outlines of its stacks, as one shape
+    ground: shapely.Geometry  #: outline with lanes, fire gaps and apron, clear of every setback
+    lanes: shapely.Geometry  #: round the stacks, as far as no ground kept out cuts them
+    apron: shapely.Geometry | None  #: where a truck is loaded and turned; None where there is no room for one
+    cells: Cells  #: grid cells under its stacks
+    score: float  #: mean score of those cells
+    known_as: str = ""  #: the grower's own name for the place, where it is one
+
+    @property
+    def bales(self) -> int:
+        """Bales in the drawn rows."""
+        return self.laid.bales
+
+    @property
+    def middle(self) -> shapely.Point:
+        """Middle of the stacks."""
+        return self.stacks.centroid
+
+
+def outline(
+    stacks: shapely.Geometry,
+    apron: shapely.Geometry | None,
+    lane_m: float,
+    fire_gap_m: float,
+    keep_out: shapely.Geometry,
+) -> shapely.Geometry:
+    """Return the outline of a yard: stacks, gaps between them, a lane round them, its apron, less ground kept out."""
+    reach = fire_gap_m / 2 + 1.0  # stacks stand a fire gap apart, rounded up to bins of less than a metre
+    joined = shapely.buffer(stacks, reach, join_style="mitre")
+    joined = shapely.buffer(joined, lane_m - reach, join_style="mitre")
+    joined = shapely.union_all([joined, shapely.buffer(stacks, lane_m, join_style="mitre"), apron])
+    parts = shapely.get_parts(shapely.difference(joined, keep_out))
+    return shapely.union_all(parts[shapely.intersects(parts, stacks)])
+
+
+def lanes_round(laid: Rows, lane_m: float, keep_out: shapely.Geometry) -> shapely.Geometry:
+    """Return the lanes round each stack, less ground kept out."""
+    whole = shapely.union_all(shapely.buffer(laid.stack_outlines, lane_m, join_style="mitre"))
+    return shapely.difference(shapely.difference(whole, keep_out), shapely.union_all(laid.stack_outlines))
+
+
+def cells_in(x: np.ndarray, y: np.ndarray, shape: shapely.Geometry, cell_m: float) -> Cells:
+    """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none.
+
+    Parameters
+    ----------
+    x, y : float array
+        Middles of the grid's columns and rows.
+    shape : shapely geometry
+    cell_m : float
+    """
+    grown = shapely.buffer(shape, cell_m / 2)
+    west, south, east, north = grown.bounds
+    first_col, first_row = max(0, int((west - x[0]) / cell_m)), max(0, int((y[0] - north) / cell_m))
+    cols = np.arange(first_col, min(len(x), int((east - x[0]) / cell_m) + 2))
+    rows = np.arange(first_row, min(len(y), int((y[0] - south) / cell_m) + 2))
+    cc, rr = np.meshgrid(cols, rows)
+    inside = shapely.contains_xy(grown, x[cc], y[rr])
+    if not inside.any():
+        middle = shape.centroid
+        return np.array([np.abs(y - middle.y).argmin()]), np.array([np.abs(x - middle.x).argmin()])
+    return rr[inside], cc[inside]
+
+
+def find_apron(
+    stacks: shapely.Geometry,
+    angle_deg: float,
+    side_m: float,
+    lane_m: float,
+    allowed: np.ndarray,
+    way: np.ndarray | None,
+    site: Site,
+) -> shapely.Geometry | None:
+    """Return a square beside the stacks on which a truck can be loaded and turned, the nearest to the road.
+
+    Parameters
+    ----------
+    stacks : shapely geometry
+    angle_deg : float
+        Direction of the rows; the square lies along them.
+    side_m : float
+    lane_m : float
+        The square lies at most so far from a stack: across the lane.
+    allowed : bool array (rows, cols)
+    way : float array (rows, cols) or None
+        Way to the road; None or unknown: any side will do.
+    site : Site
+        For the grid.
+
+    Returns
+    -------
+    shapely polygon or None
+        None when no side has room on allowed ground.
+    """
+    cell = site.cell_m
+    turned = shapely.affinity.rotate(stacks, angle_deg, origin=(0, 0))  # rows now run north
+    west, south, east, north = turned.bounds
+    along = np.arange(south - side_m, north + side_m / 2, side_m / 2)
+    across = np.arange(west - side_m, east + side_m / 2, side_m / 2)
+    corners = np.array(
+        [(x, y) for y in along for x in (west - side_m, east)]
+        + [(x, y) for x in across for y in (south - side_m, north)]
+    )
+    upright = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + side_m, corners[:, 1] + side_m)
+    sin, cos = np.sin(np.radians(-angle_deg)), np.cos(np.radians(-angle_deg))
+    squares = shapely.transform(upright, lambda c: c @ np.array([[cos, sin], [-sin, cos]]))
+    farm = shapely.box(site.x[0] - cell / 2, site.y[-1] - cell / 2, site.x[-1] + cell / 2, site.y[0] + cell / 2)
+    near = shapely.contains(farm, squares) & (shapely.distance(squares, stacks) <= lane_m)
+    squares = squares[near]
+    if way is not None:  # the nearest to the road first
+        middles = site.row_col(shapely.get_coordinates(shapely.centroid(squares)))
+        rows, cols = np.clip(np.rint(middles).astype(int), 0, np.array(site.shape) - 1).T
+        squares = squares[np.argsort(np.nan_to_num(way[rows, cols], nan=np.inf), kind="stable")]
+    for square in squares:
+        if allowed[cells_in(site.x, site.y, square, cell)].all():
+            return square
+    return None
+
+
+def base_of(yard: Yard, stack: xr.Dataset, book: Handbook) -> BaseCost:
+    """Return the base a yard needs: one that answers at least three quarters of its ground."""
+
+    def known(name: str) -> np.ndarray:
+        return np.asarray(stack[name].values)[yard.cells] if name in stack else np.full(len(yard.cells[0]), np.nan)
+
+    limits = [book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
+    kinds = base_kind(known("drainage_class"), known("clay_pct"), *limits)
+    kind = int(np.percentile(kinds, 75, method="nearest"))
+    margin = book.value("yards.base.pad_margin")
+    pad = shapely.union_all(shapely.buffer(yard.laid.polygons, margin, join_style="mitre"))
+    on_ground = yard.bales // yard.pattern.per_step * yard.pattern.on_ground
+    return base_cost(kind, float(shapely.area(pad)), on_ground, book)

@@ -1,0 +1,377 @@
+"""The whole way, step by step.
+
+`run_season` is a pure function of the plan file and its layers. Words are asked for in metric
+units everywhere; the printers turn the quantities in them into the reader's units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+from typing import Final
+
+import geopandas as gpd
+
+from stovergeo import bales, residue, siting, supply, yieldmap, zones
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.coefficients.handbook import UnknownCoefficientError
+from stovergeo.core.errors import Report
+from stovergeo.core.stack import new_stack
+from stovergeo.inputs.farm_size import FarmSize
+from stovergeo.inputs.grid import farm_grid, put_layers
+from stovergeo.inputs.plan import Plan, read_plan
+from stovergeo.inputs.read import read_layers
+from stovergeo.inputs.roles import Proposal, propose_roles
+from stovergeo.report import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, read_answer, refuse_existing
+from stovergeo.result import SeasonResult
+from stovergeo.workflow import story
+from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrain
+from stovergeo.workflow.run_size import Tell, fits, need_of, tell_nobody
+from stovergeo.workflow.tables import (
+    ground_of,
+    kept_free_ground,
+    most_used,
+    with_reasons,
+    without_kept_free,
+    without_unstorable,
+    worked_zones,
+    yard_sun,
+    yard_ways,
+)
+
+#: an own number so many times outside the handbook's spread is told: it may be in another unit (judgement)
+FAR_OFF: Final = 3.0
+Step = Callable[[str], None]
+
+
+def quiet(what: str) -> None:
+    """Take note of no step: the default for callers that show no progress."""
+
+
+def sample_plan_path() -> Path:
+    """Return the plan file of the sample farm, from the installed package or from a checkout.
+
+    Returns
+    -------
+    Path
+
+    Examples
+    --------
+    >>> from stovergeo import sample_plan_path
+    >>> sample_plan_path().name
+    'plan.toml'
+    """
+    shipped = Path(str(files("stovergeo"))) / "sample_layers" / "plan.toml"
+    return shipped if shipped.is_file() else Path(__file__).parents[2] / "sample_layers" / "plan.toml"
+
+
+def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> list[Proposal]:
+    """Read the plan and every layer, compute nothing, list all problems; `tell` is told what a run will need.
+
+    Returns
+    -------
+    list of Proposal
+        What each column of the yield points may mean.
+
+    Raises
+    ------
+    InputError
+        When the plan file cannot be read; the report holds every problem met.
+    """
+    plan = read_plan(plan_path, report)
+    _book_of(plan, report)
+    read_layers(plan, report, _sized(plan, report, tell))
+    return propose_roles(plan, Report())  # what is wrong with the points stands in the report already
+
+
+def run_season(
+    plan: Plan | Path,
+    report: Report,
+    step: Step = quiet,
+    tell: Tell = tell_nobody,
+    *,
+    yards_before: gpd.GeoDataFrame | None = None,
+) -> SeasonResult:
+    """Plan one season.
+
+    Parameters
+    ----------
+    plan : Plan or Path
+        A plan, or the path of a plan file.
+    report : Report
+        Collects every problem met on the way.
+    step : callable, optional
+        Told what is being done, for a progress line.
+    tell : callable, optional
+        Told what the run will need, before any raster is read.
+    yards_before : GeoDataFrame, optional
+        Yards of the plan before, in the same working CRS: a place keeps its name, a new one gets a new name.
+
+    Returns
+    -------
+    SeasonResult
+        The field stack and the tables of every room; nothing is written.
+
+    Raises
+    ------
+    InputError
+        When what was brought cannot be used; carries every problem found up to there.
+
+    Examples
+    --------
+    The sample farm, whole:
+
+    >>> from stovergeo import Report, run_season, sample_plan_path
+    >>> report = Report()
+    >>> result = run_season(sample_plan_path(), report)
+    >>> result.stack["removable_mg_ha"].attrs["units"]
+    'Mg/ha'
+    >>> len(result.zones) > 0, len(result.yards) > 0, report.refused
+    (True, True, [])
+    """
+    step("Reading the plan and its layers")
+    plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
+    book = _book_of(plan, report)
+    farm = read_layers(plan, report, _sized(plan, report, tell))
+    report.stop_if_refused()
+    not_checked = dict(farm.not_checked)
+
+    step("Making the grain map")
+    fields = farm.fields if farm.fields is not None else yieldmap.boundary_from_points(farm.points)
+    ground = farm.surroundings.get("property")
+    grid = farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
+    stack = put_layers(new_stack(grid), farm, fields)
+    grain = grain_map(stack, farm, fields, book, report)
+    stack = with_earlier_years(grain.stack, plan, farm, fields, book, report)
+
+    step("Slope, water and the season's sun")
+    stack, sun = with_terrain(stack, plan, farm, book, not_checked)
+
+    step("What must stay on the ground")
+    options = residue.RuleOptions(plan.crop, plan.limits, book)
+    stack = residue.limits(stack, options, report)
+    all_ways = residue.methods(book, plan.gather.methods, plan.crop.cut_height_m)
+    ways = bales.storable_methods(all_ways, plan, book, report)
+    report.stop_if_refused()
+
+    step("Drawing zones, and the odds that each limit holds")
+    drawn_zones = zones.make_zones(
+        stack,
+        fields,
+        working_width_m=plan.gather.working_width_m,
+        smallest_zone_ha=plan.gather.smallest_zone_ha,
+        options=zones.zone_options(book),
+        refused=kept_free_ground(farm.no_go),
+        units="metric",
+    )
+    labels = zones.zone_numbers(drawn_zones, grid)
+    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
+    offers = residue.zone_methods(
+        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+    )
+
+    step("Finding stack yards")
+    storable = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
+    kept_free = frozenset(drawn_zones.loc[drawn_zones["kept_free"], "zone_id"])
+    offers = without_kept_free(storable, kept_free)
+    usual = residue.recommended(offers)
+    bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
+    value = plan.money.stover_value_per_mg
+    season = plan.farm.season
+    need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
+    around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
+    stack, ratings = siting.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
+    all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
+    offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
+    wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
+    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric", before=yards_before)
+    for words in ratings.not_checked.values():
+        what, _, why = words.partition(": ")
+        not_checked.setdefault(what, why or words)
+
+    step("Choosing zones, methods, yards and wraps together")
+    hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
+    distance = supply.haul_distances(drawn_zones, found.yards, hauling)
+    problem = supply.supply_problem(
+        plan, book, drawn_zones, storable, ways, found.yards, distance, need, stack=stack, no_go_zones=kept_free
+    )
+    titles = {name: way.title for name, way in ways.items()}
+    choice = supply.choose(problem, titles=titles)
+    chosen = choice.methods if len(need) else usual
+    worked = worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
+
+    step("Counting bales, net and plant food")
+    hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
+    wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
+    made = bales.bale_plan(worked, ways, plan, book)
+    ground = ground_of(found.yards, hauls, stack, book)
+    losses = bales.wrap_table(
+        plan.storage, plan.wrap, bale, book, season,
+        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+    )  # fmt: skip
+    nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
+    sums = story.totals(stack, worked, made, nutrients, need)
+    sums |= {
+        "cost": choice.total_cost,
+        "cost_per_mg": choice.cost_per_mg,
+        "drawn_mg": choice.drawn_mg,
+        "short_bales": float(choice.short_bales),
+        "yards_used": float(len(choice.yard_use)),
+        **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
+    }
+    return SeasonResult(
+        plan=plan,
+        crs=farm.crs,
+        stack=stack,
+        fields=fields,
+        zones=with_reasons(worked, choice, "zone"),
+        yards=with_reasons(found.yards, choice, "yard"),
+        stacks=found.stacks,
+        apron=found.apron,
+        lanes=found.lanes,
+        setback_areas=siting.setback_areas(ratings),
+        hauls=hauls,
+        soils=farm.soils,
+        surroundings=around,
+        not_checked=not_checked,
+        points=grain.points,
+        cleaning=grain.cleaning,
+        surface_report=grain.report,
+        zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        yard_near=found.near,
+        yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
+        limit_totals=residue.limit_totals(stack, options, units="metric"),
+        zone_methods=offers,
+        zone_nutrients=nutrients,
+        odds=residue.odds_table(draws, plan.odds.cautious_pct, chosen),
+        sensitivity=residue.sensitivity(draws),
+        calendar=residue.harvest_calendar(offers, chosen, plan.crop, season),
+        yard_ratings=found.ratings,
+        bale_plan=made,
+        need=need,
+        wrap_table=losses,
+        wrap_use=choice.wrap_use,
+        alternatives=choice.alternatives,
+        trade_off=supply.trade_off(problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
+        yard_sun=yard_sun(found.yards, sun, stack),
+        crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
+        totals=sums,
+        words={
+            "choice": choice.words,
+            "grower": [
+                *choice.grower_words,
+                *choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"],
+                *(bales.break_even_words(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
+            ],
+            "baling": bales.baling_words(made, plan, book),
+            "storage": bales.storage_words(losses, need),
+            "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
+            "yards": found.words,
+        },
+        problems=report.by_severity(),
+        coefficients=book.used(),
+    )
+
+
+def replan_with_answer(
+    plan_path: Path,
+    answer_path: Path,
+    report: Report,
+    out: Path,
+    step: Step = quiet,
+    tell: Tell = tell_nobody,
+    *,
+    overwrite: bool = False,
+) -> SeasonResult:
+    """Plan again with the landowner's answer; the result's words say what changed.
+
+    What the landowner refuses is written as a layer beside the results, and the plan used names it.
+
+    Parameters
+    ----------
+    plan_path, answer_path : Path
+        The plan file the map was made from; the answer file (GeoJSON).
+    report : Report
+    out : Path
+        Folder that gains ``no_go.geojson``; made where it is missing.
+    step : callable, optional
+        Told what is being done.
+    tell : callable, optional
+        Told what each run will need, before any raster is read.
+    overwrite : bool
+        Whether a layer and results that stand in `out` may be replaced.
+
+    Returns
+    -------
+    SeasonResult
+        Of the second plan; nothing else is written.
+
+    Raises
+    ------
+    InputError
+        When the plan, its layers or the answer file cannot be used; ``out.exists`` before any work.
+    """
+    refuse_existing(out, overwrite, report, ANSWER_NAMES)
+    before = run_season(plan_path, report, step, tell)
+    step("Reading the landowner's answer")
+    answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
+    layer = out / NO_GO_NAME
+    with _put_back_if_it_fails(layer):
+        out.mkdir(parents=True, exist_ok=True)
+        plan = add_answer(before.plan, answer, layer, report)
+        after = run_season(plan, Report(), step, yards_before=before.yards)
+    after.words["changed"] = story.changed_words(before, after)
+    after.words["grower"] = [*story.changed_cost_words(before, after), *after.words["grower"]]
+    after.words["answer"] = answer.words()
+    if len(answer.pins):
+        after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
+    return replace(after, yards_before=story.yards_before(before, after, answer.yards))
+
+
+@contextmanager
+def _put_back_if_it_fails(path: Path) -> Iterator[None]:
+    """Leave a file, and the folder made for it, as they were where the plan that needs it fails or is stopped."""
+    stood = path.read_bytes() if path.is_file() else None
+    made = not path.parent.exists()
+    try:
+        yield
+    except BaseException:  # Ctrl-C too
+        if stood is None:
+            path.unlink(missing_ok=True)
+        else:
+            path.write_bytes(stood)
+        if made:
+            with suppress(OSError):
+                path.parent.rmdir()
+        raise
+
+
+def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[FarmSize], bool]:
+    def judge(size: FarmSize) -> bool:
+        need = need_of(size, plan.farm.cell_m)
+        tell(need)
+        return fits(need, plan, report)
+
+    return judge
+
+
+def _book_of(plan: Plan, report: Report) -> Handbook:
+    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are told."""
+    try:
+        book = load_handbook(plan.handbook)
+    except UnknownCoefficientError as error:
+        raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
+    usual = load_handbook()
+    for key, number in plan.handbook.items():
+        known = usual[key]
+        where = f"plan file, handbook.{key}"
+        said = f"It says {number:g} {known.unit}; the handbook {known.low:g} to {known.high:g}."
+        if known.low >= 0 > number or known.high <= 0 < number:
+            report.add("plan.bad_value", where, said, "Correct the number, its sign at least; or take it out.")
+        elif not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
+            report.add("plan.far_from_handbook", where, said)
+    report.stop_if_refused()
+    return book

@@ -1,0 +1,105 @@
+"""Putting the joint choice into the tables of a season."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+import xarray as xr
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo import residue, supply, zones
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.stack import grid_of
+from stovergeo.inputs.farm_layers import only_stacks
+
+
+def without_unstorable(offers: pd.DataFrame, reasons: dict[str, str]) -> pd.DataFrame:
+    """Return the offers with those refused whose bales could not be kept, and the best of the rest recommended."""
+    refused = offers["method"].isin(list(reasons))
+    words = [
+        f"Refused: {reasons[m]}" if m in reasons else w for m, w in zip(offers["method"], offers["words"], strict=True)
+    ]
+    offers = offers.assign(allowed=offers["allowed"] & ~refused, words=words)
+    most = offers[offers["allowed"]].groupby("zone_id")["take_mg_ha"].idxmax()
+    return offers.assign(recommended=offers.index.isin(most))
+
+
+def kept_free_ground(no_go: gpd.GeoDataFrame | None) -> BaseGeometry | None:
+    """Return the ground on which nothing may be gathered: all refused places but those refused to stacks alone."""
+    if no_go is None:
+        return None
+    return shapely.union_all(no_go.geometry[~only_stacks(no_go)])
+
+
+def without_kept_free(offers: pd.DataFrame, kept_free: frozenset[str]) -> pd.DataFrame:
+    """Return the offers with those refused that lie on ground the landowner keeps free."""
+    refused = offers["zone_id"].isin(kept_free)
+    words = offers["words"].mask(refused, "Refused: the landowner keeps this ground free.")
+    return offers.assign(
+        allowed=offers["allowed"] & ~refused, recommended=offers["recommended"] & ~refused, words=words
+    )
+
+
+def most_used(usual: dict[str, str], ways: dict[str, residue.Method]) -> str:
+    """Return the method most zones would use, the gentlest where none is: yards are laid out for its bale."""
+    used = [m for m in usual.values() if m in ways]
+    return max(ways, key=used.count)
+
+
+def worked_zones(
+    drawn: gpd.GeoDataFrame, offers: pd.DataFrame, choice: supply.Choice, chosen: dict[str, str], by_need: bool
+) -> gpd.GeoDataFrame:
+    """Return the zones as they will be worked; where the need asks for less, only a share of a zone is gathered."""
+    worked = zones.assign_methods(drawn, offers, chosen, units="metric")
+    if not by_need:
+        return worked.assign(gathered_share=(worked["method"] != "leave").astype(float))
+    share = worked["zone_id"].map(choice.zone_method.set_index("zone_id")["share"]).fillna(0.0)
+    return worked.assign(gathered_share=share, take_mg=worked["take_mg"] * share)
+
+
+def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
+    """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
+    of_kind = choice.reasons[choice.reasons["kind"] == kind]
+    said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
+    return table.assign(cost_reason=pd.array([said.get(i, "") for i in table[f"{kind}_id"]], dtype="str"))
+
+
+def yard_ways(
+    found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray, kept_free: frozenset[str]
+) -> pd.DataFrame:
+    """Return the way from every zone not kept free to every yard that can be reached, nearest first in each yard."""
+    ways = pd.DataFrame(distance_m, index=drawn["zone_id"], columns=found["yard_id"]).rename_axis(columns="yard_id")
+    table = ways.stack().rename("distance_m").reset_index()[["yard_id", "zone_id", "distance_m"]]
+    table = table[np.isfinite(table["distance_m"]) & ~table["zone_id"].isin(kept_free)]
+    return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
+
+
+def yard_sun(found: gpd.GeoDataFrame, months: xr.Dataset | None, stack: xr.Dataset) -> pd.DataFrame:
+    """Return the mean sun of each yard's ground, month by month."""
+    if months is None or not len(found):
+        return pd.DataFrame()
+    labels = zones.zone_numbers(found, grid_of(stack)).to_numpy()
+    rows = []
+    for number, yard in enumerate(found["yard_id"]):
+        own = labels == number
+        if own.any():
+            for month, energy, share in zip(
+                months["month"].to_numpy(),
+                months["sun_kwh_m2"].to_numpy()[:, own].mean(axis=1),
+                months["sun_share"].to_numpy()[:, own].mean(axis=1),
+                strict=True,
+            ):
+                year, calendar_month = (int(part) for part in str(month).split("-"))
+                rows.append((yard, year, calendar_month, float(energy), float(share)))
+    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"])
+
+
+def ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:
+    """Return what bare ground is in the yard that takes most bales: "soil" or "clay"."""
+    if not len(found):
+        return "soil"
+    carried = hauls.groupby("yard_id")["bales"].sum()
+    most = carried.idxmax() if len(carried) else found["yard_id"].iloc[0]
+    return supply.yard_grounds(found[found["yard_id"] == most], stack, book)[0]

@@ -1,0 +1,80 @@
+"""The handbook: every number has a unit, a meaning, a standing, and a source where it claims one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stovergeo.core.coefficients import Handbook, Standing, load_handbook
+from stovergeo.core.coefficients.handbook import UnknownCoefficientError, read_coefficients
+
+TWO = """
+[soil.k]
+value = 0.3
+low = 0.2
+high = 0.5
+unit = "1"
+meaning = "a number"
+source = "Handbook 1, table 2"
+standing = "published"
+
+[soil.t]
+value = 5
+unit = "Mg/ha"
+meaning = "another"
+standing = "judgement"
+"""
+
+
+def two() -> Handbook:
+    return Handbook({c.key: c for c in read_coefficients(TWO)})
+
+
+def test_the_shipped_handbook_reads() -> None:
+    book = load_handbook()
+    assert len(book) > 100
+    assert all(c.low <= c.value <= c.high for c in book.values())
+    assert all(c.source for c in book.values() if c.standing in (Standing.PUBLISHED, Standing.MEMORY, Standing.DERIVED))
+
+
+def test_only_what_was_looked_up_counts_as_used() -> None:
+    book = two()
+    assert book.used() == []
+    assert book.value("soil.t") == 5
+    assert [c.key for c in book.used()] == ["soil.t"]
+
+
+def test_an_unknown_key_suggests_the_nearest() -> None:
+    with pytest.raises(UnknownCoefficientError, match=r"did you mean 'soil.k'"):
+        two()["soil.kk"]
+
+
+def test_the_plans_own_number_has_no_spread_and_says_so() -> None:
+    own = two().with_plan({"soil.k": 0.45})["soil.k"]
+    assert (own.value, own.low, own.high, own.standing) == (0.45, 0.45, 0.45, Standing.PLAN)
+    assert "0.3" in own.note
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_draws_stay_inside_the_spread_and_repeat_by_seed(seed: int) -> None:
+    first, again = (two().draw(np.random.default_rng(seed)) for _ in range(2))
+    assert 0.2 <= first.value("soil.k") <= 0.5
+    assert first.value("soil.k") == again.value("soil.k")
+    assert first.value("soil.t") == 5
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('unit = "1"\n', ""), "unit"),
+        (("low = 0.2", "low = 0.4"), "low <= value <= high"),
+        (("value = 0.3", "value = nan"), "low <= value <= high"),
+        (('source = "Handbook 1, table 2"\n', ""), "needs a source"),
+        (('"published"', '"certain"'), "certain"),
+    ],
+)
+def test_a_careless_entry_is_refused(change: tuple[str, str], said: str) -> None:
+    with pytest.raises(ValueError, match=said):
+        read_coefficients(TWO.replace(*change))

@@ -1,0 +1,288 @@
+"""The set of yards: enough room, sizes and places apart, honest words where there is no ground."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.schemas import check_table
+from stovergeo.inputs.plan.gather import Bale
+from stovergeo.inputs.plan.yards import Yards
+from stovergeo.siting import find_yards, forbidden_shares, rate_ground, setback_areas, sun_months
+
+
+def test_tables_follow_their_schemas(ground):
+    found, _, _ = ground().find(300)
+    check_table(found.yards, "yards", "the test")
+    check_table(found.stacks, "stacks", "the test")
+    assert list(found.yards["yard_id"]) == [f"Y{k + 1}" for k in range(len(found.yards))]
+    assert found.stacks["stack_id"].is_unique
+    assert found.yards["score"].is_monotonic_decreasing
+    assert found.yards.geometry.is_valid.all()
+    assert found.stacks.geometry.is_valid.all()
+    for yard in found.yards.itertuples():
+        mine = found.stacks[found.stacks["yard_id"] == yard.yard_id]
+        assert mine["bales"].sum() == yard.capacity_bales
+        assert len(mine) == yard.stacks
+        assert yard.geometry.buffer(1e-6).covers(mine.geometry.union_all())
+    assert set(found.ratings.groupby("yard_id").size()) == {30}
+    assert found.ratings["words"].str.len().min() > 5
+
+
+def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
+    g = ground()
+    g.add("roads", shapely.LineString([(300, -50), (300, 650)])).add("wells", shapely.Point(200, 200))
+    found, _, ratings = g.find(300)
+    check_table(found.apron, "apron", "the test")
+    check_table(found.lanes, "lanes", "the test")
+    areas = setback_areas(ratings)
+    check_table(areas, "setback_areas", "the test")
+    closed = areas.geometry.union_all()
+    book = load_handbook()
+    stacks = found.stacks.dissolve("yard_id").geometry
+    assert list(found.lanes["yard_id"]) == list(found.yards["yard_id"])
+    assert set(found.apron["yard_id"]) <= set(found.yards["yard_id"])
+    assert len(found.apron) >= 1
+    for apron in found.apron.itertuples():
+        assert apron.geometry.area == pytest.approx(apron.side_m**2)
+        assert apron.geometry.intersection(stacks[apron.yard_id]).area == pytest.approx(0, abs=1e-6)
+        assert apron.geometry.distance(stacks[apron.yard_id]) <= book.value("yards.lane")  # across the lane
+        assert apron.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
+    for lane in found.lanes.itertuples():
+        mine = stacks[lane.yard_id]
+        assert lane.width_m == book.value("yards.lane")
+        assert lane.geometry.intersection(mine).area == pytest.approx(0, abs=1e-6)
+        assert lane.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
+        assert mine.buffer(lane.width_m * np.sqrt(2) + 1e-6).covers(lane.geometry)
+        assert 0 < lane.clear_share <= 1 + 1e-9
+        assert found.yards.set_index("yard_id").geometry[lane.yard_id].buffer(1e-6).covers(lane.geometry)
+
+
+def test_room_and_to_spare_in_yards_apart(ground):
+    g = ground(cells=200)
+    found, _, _ = g.find(1000)
+    assert found.yards["capacity_bales"].sum() >= 1500
+    assert len(found.yards) == Yards().most
+    assert found.yards["capacity_bales"].max() >= 3 * found.yards["capacity_bales"].min()
+    middles = found.yards.geometry.centroid
+    assert np.ptp(middles.x) > 500
+    assert np.ptp(middles.y) > 500
+    gaps = [a.distance(b) for k, a in enumerate(found.stacks.geometry) for b in found.stacks.geometry[k + 1 :]]
+    assert min(gaps) >= 30.48 - 1e-6
+
+
+@pytest.mark.parametrize("most", [1, 3, 12])
+def test_no_more_yards_than_asked_for(ground, most):
+    found, _, _ = ground(cells=160, plan={"most": most}).find(400)
+    assert 1 <= len(found.yards) <= most
+    assert found.yards["capacity_bales"].sum() >= 400
+
+
+def test_too_little_ground_is_said(ground):
+    g = ground(cells=60)
+    g.spoil("slope_pct", g.x > 80, 15)
+    found, _, _ = g.find(5000)
+    held = found.yards["capacity_bales"].sum()
+    assert held < 5000
+    assert any(f"{5000 - held:,} bales too few" in words for words in found.words)
+
+
+def test_heavy_clay_everywhere_names_the_base(ground):
+    g = ground()
+    g.spoil("clay_pct", g.x > 0, 62).spoil("drainage_class", g.x > 0, 6)
+    g.spoil("drainage_class", g.x > 560, 5).spoil("slope_pct", g.x < 560, 0.6)
+    found, stack, _ = g.find(200)
+    assert len(found.yards) == 0
+    check_table(found.yards, "yards", "the test")
+    check_table(found.stacks, "stacks", "the test")
+    assert found.yards.crs is not None
+    text = " ".join(found.words)
+    assert "No ground on this farm is allowed" in text
+    assert "soil drainage (93 %)" in text.lower()
+    assert "Very heavy clay (62 %)" in text
+    assert "yards.accept_base" in text
+    assert "east side" in text  # the driest part, though no part is good
+    assert "12 in deep" in text
+    assert "$" in text
+    assert next(iter(forbidden_shares(stack))) == "drainage"
+
+
+def test_a_plan_may_accept_the_base(ground):
+    g = ground(cells=60, plan={"accept_base": True})
+    g.spoil("clay_pct", g.x > 0, 62).spoil("drainage_class", g.x > 0, 6)
+    found, _, _ = g.find(100)
+    assert (found.yards["base"] == "gravel").all()
+    assert (found.yards["base_depth_m"] > 0.3).all()
+    assert found.yards["reason"].str.contains("deep base of stone").all()
+
+
+def test_ground_that_no_base_cures(ground):
+    g = ground(cells=40)
+    g.spoil("flooding_class", g.x > 0, 5)
+    found, _, _ = g.find(100)
+    assert "No piece of it could be made good by a base" in " ".join(found.words)
+
+
+def test_allowed_but_too_small(ground):
+    g = ground(cells=60, plan={"smallest_bales": 100})
+    g.spoil("slope_pct", ~((np.abs(g.x - 150) < 8) & (np.abs(g.y - 150) < 8)), 15)
+    found, _, _ = g.find(100)
+    assert len(found.yards) == 0
+    assert "no piece holds the smallest yard" in " ".join(found.words)
+
+
+def test_a_place_the_grower_named_is_tried_and_its_refusal_explained(ground):
+    g = ground()
+    g.add("yards", shapely.box(100, 100, 160, 160), name="By the creek").add(
+        "yards", shapely.Point(450, 450), name="Knoll"
+    )
+    g.spoil("ponding_m", g.y < 200, 0.5)
+    found, _, _ = g.find(150)
+    assert any("'By the creek' holds no yard" in w and "hollow" in w for w in found.words)
+    named = found.yards[found.yards["reason"].str.contains("Knoll")]
+    assert len(named) == 1
+    assert g.local(named.geometry.iloc[0]).distance(shapely.Point(450, 450)) < 40
+
+
+def test_turned_rows_hold_more_in_a_turned_strip(ground):
+    def held(rows):
+        g = ground(plan={"rows": rows, "most": 1})
+        turned = shapely.affinity.rotate(shapely.box(50, 280, 550, 310), 35)
+        g.spoil("slope_pct", ~shapely.contains_xy(turned, g.x, g.y), 15)
+        return g.find(3000)[0].yards
+
+    straight, best = held("north-south"), held("best angle")
+    assert best["capacity_bales"].sum() > 1.05 * straight["capacity_bales"].sum()
+    assert "most bales fit" in best["reason"].iloc[0]
+
+
+def test_rows_down_the_slope(ground):
+    g = ground(plan={"rows": "down slope"})
+    g.spoil("aspect_deg", g.x > 0, 120)
+    found, _, _ = g.find(150)
+    assert found.yards["rows_deg"].iloc[0] == pytest.approx(120, abs=0.1)
+    row = shapely.get_parts(found.stacks.geometry.iloc[0])[0]
+    x, y = shapely.get_coordinates(row.minimum_rotated_rectangle)[:4].T
+    sides = sorted(zip(np.hypot(np.diff(x), np.diff(y)), np.diff(x), np.diff(y), strict=True))
+    _, dx, dy = sides[-1]
+    assert np.degrees(np.arctan2(dx, dy)) % 180 == pytest.approx(120, abs=0.2)
+
+
+def test_conflicts_of_direction_are_explained(ground):
+    g = ground(plan={"wind_from_deg": 0})
+    g.spoil("aspect_deg", g.x > 0, 90)
+    found, _, _ = g.find(150)
+    assert "across the slope" in found.yards["reason"].iloc[0]
+    assert "along the storm wind" in found.yards["reason"].iloc[0]
+
+
+@pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0), ("north-south", 2.0)])
+def test_stacks_stay_under_the_plans_mass(ground, rows, cap):
+    found, _, _ = ground(plan={"rows": rows, "stack_most": f"{cap} t"}).find(600)
+    assert found.stacks["mass_mg"].max() <= cap + 1e-6
+    assert found.stacks["mass_mg"].max() > 0.75 * cap
+
+
+@pytest.mark.parametrize("pattern", ["single row", "touching rows", "mushroom", "pyramid"])
+def test_every_pattern_is_laid(ground, pattern):
+    g = ground(cells=80)
+    book = load_handbook()
+    stack, ratings = rate_ground(g.stack(), g.surroundings(), Yards(), g.bale, book, Report(), pattern=pattern)
+    found = find_yards(stack, ratings, 300, Yards(), g.bale, book)
+    per_bale = {"single row": 1.524 * 1.8288, "touching rows": 1.524 * 1.8288}
+    per_bale |= {"mushroom": 1.8288**2 / 2, "pyramid": 1.524 * 3 * 1.8288 / 6}
+    laid = found.stacks.geometry.area.sum() / found.stacks["bales"].sum()
+    assert laid == pytest.approx(per_bale[pattern], rel=1e-6)
+
+
+def test_large_squares_stand_on_bases_that_carry_their_height(ground):
+    bale = Bale.model_validate({"shape": "square", "width": "4 ft", "height": "3 ft", "length": "8 ft"})
+    found, _, _ = ground(cells=80, bale=bale).find(400)
+    for stack in found.stacks.itertuples():
+        for row in shapely.get_parts(stack.geometry):
+            west, south, east, north = row.bounds
+            assert stack.height_m <= 1.5 * min(east - west, north - south) + 1e-9
+    assert (found.yards["pattern"] == "squares").all()
+
+
+def test_base_is_priced_by_what_is_laid(ground):
+    g = ground(cells=60)
+    g.spoil("drainage_class", g.x > 0, 4)
+    found, _, _ = g.find(100)
+    yard = found.yards.iloc[0]
+    book = load_handbook()
+    assert yard["base"] == "gravel"
+    assert yard["base_depth_m"] == pytest.approx(0.1524)
+    pad = yard["stone_mg"] * 1000 / book.value("yards.base.stone_density") / 0.1524
+    rows = shapely.union_all(found.stacks[found.stacks["yard_id"] == "Y1"].geometry.to_numpy())
+    assert rows.area < pad < 2 * rows.area
+    ground_price = book.value("yards.base.spread_price") + book.value("yards.base.fabric_price")
+    laid = yard["stone_mg"] * book.value("yards.base.stone_price") + pad * ground_price
+    assert yard["base_cost_laid"] == pytest.approx(laid)
+    assert yard["base_cost"] == pytest.approx(laid / book.value("yards.base.gravel_life"))
+
+
+def test_whats_near_is_measured_from_the_stacks(ground):
+    g = ground()
+    g.add("wells", shapely.Point(300, 300), name="House well").add("roads", shapely.LineString([(0, 0), (600, 0)]))
+    found, _, _ = g.find(150)
+    near = found.near[(found.near["layer"] == "wells") & (found.near["yard_id"] == "Y1")].iloc[0]
+    stacks = found.stacks[found.stacks["yard_id"] == "Y1"].geometry.union_all()
+    assert near["name"] == "House well"
+    assert near["distance_m"] == pytest.approx(g.local(stacks).distance(shapely.Point(300, 300)), rel=1e-9)
+
+
+def test_the_road_beside_is_named_and_no_way_is_shorter_than_a_straight_line(ground):
+    g = ground()
+    road = shapely.LineString([(3, -50), (3, 650)])
+    g.add("roads", road, name="Mill road").spoil("slope_pct", g.x > 150, 9.0)
+    found, _, _ = g.find(300)
+    stacks = found.stacks.dissolve("yard_id").geometry
+    for yard in found.yards.itertuples():
+        straight = g.local(stacks[yard.yard_id]).distance(road)
+        assert straight - 1e-6 <= yard.road_m <= 1.1 * straight + 10
+        assert ("Beside Mill road." in yard.reason) == (straight <= 100)
+        said = found.ratings.set_index(["yard_id", "criterion"]).loc[(yard.yard_id, "access"), "words"]
+        assert f"{round(yard.road_m / 0.3048)} ft" in said
+    assert found.yards["reason"].str.contains("Mill road").any()
+    for apron in found.apron.itertuples():
+        assert apron.road_m >= g.local(apron.geometry).distance(road) - 1e-6
+
+
+@pytest.mark.parametrize("cells", [1, 2, 7])
+def test_tiny_grids_do_not_break(ground, cells):
+    found, _, _ = ground(cells=cells).find(100)
+    assert len(found.words) >= 1
+
+
+def test_more_forbidden_ground_never_gives_more_room(ground):
+    held = []
+    for edge in (600, 400, 200, 100):
+        g = ground(plan={"most": 40, "smallest_bales": 40})
+        g.spoil("slope_pct", g.x > edge, 15)
+        held.append(int(g.find(100_000)[0].yards["capacity_bales"].sum()))
+    assert held == sorted(held, reverse=True)
+    assert held[-1] > 0
+
+
+def test_yards_behind_the_first_say_in_what(ground):
+    g = ground(plan={"most": 2})
+    g.spoil("slope_pct", g.y < 600, 12).spoil("slope_pct", g.y < 180, 3)
+    g.spoil("slope_pct", (abs(g.y - 500) < 25) & (abs(g.x - 300) < 15), 3)
+    g.spoil("sun_share", g.y < 180, 0.75)
+    found, _, _ = g.find(150)
+    assert found.yards["reason"].iloc[1].endswith("Behind Y1 most in: sun in the storage season.")
+    assert "Behind" not in found.yards["reason"].iloc[0]
+
+
+def test_sun_by_month_is_the_mean_over_the_yard(ground):
+    g = ground(cells=60)
+    found, stack, ratings = g.find(100)
+    months = np.stack([np.full(g.x.shape, 2.0), np.full(g.x.shape, 5.0)])
+    monthly = stack["sun_share"].expand_dims(month=[11, 12]).copy(data=months)
+    table = sun_months(found.yards, monthly, ratings.site.cell_m)
+    assert len(table) == 2 * len(found.yards)
+    assert set(zip(table["month"], table["sun"], strict=True)) == {(11, 2.0), (12, 5.0)}
