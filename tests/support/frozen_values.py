@@ -21,7 +21,7 @@ from stovergeo.result import SeasonResult
 DIGITS = 7
 #: floats may differ by this before it counts: twice what rounding to seven digits can do
 RELATIVE = 1e-6
-ABSOLUTE = 1e-9
+ABSOLUTE = 1e-7
 #: dry Mg by which a need may lack and still be met: a fiftieth of a bale, as the choice itself counts
 _MET_MG = 0.01
 
