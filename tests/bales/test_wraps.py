@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.bales import (
     Keeping,
@@ -53,7 +54,7 @@ def methods(**moisture):
     }
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 @given(low=st.floats(0, 300), more=st.floats(0, 300), ground=st.sampled_from(["soil", "clay"]))
 def test_a_higher_price_never_favours_the_cheaper_wrap(low, more, ground):
     plan = make_plan()
@@ -140,7 +141,7 @@ def test_the_default_season_counts_the_reference_rain():
     assert climate.counted_mm[0] / climate.rain_mm[0] == pytest.approx(0.3 * climate.counted_mm[6] / climate.rain_mm[6])
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30))
 @given(month=st.integers(0, 11), extra=st.floats(0, 200), base=st.sampled_from(["soil", "gravel"]))
 def test_a_wetter_month_never_loses_less(month, extra, base):
     rain = list(climate_of(make_plan().storage, BOOK).rain_mm)
@@ -304,7 +305,7 @@ def test_winter_storage_outside_costs_little():
     assert net.loc[8, "loss_pct"] - net.loc[4, "loss_pct"] > 2 * (net.loc[3, "loss_pct"] - net.loc[11, "loss_pct"])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60))
 @given(
     take=st.floats(0, 5000),
     more=st.floats(0, 500),

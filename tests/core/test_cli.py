@@ -6,11 +6,11 @@ import json
 from pathlib import Path
 
 import pytest
-from small_farm import command
+from small_farm import command, process
 
 
 def test_help_names_every_command() -> None:
-    said = command("--help")
+    said = process("--help")
     assert said.returncode == 0
     for name in ("plan", "check", "new", "handbook", "rules", "answer", "compare", "versions"):
         assert name in said.stdout
@@ -42,7 +42,7 @@ def test_versions_names_the_libraries_a_bug_report_needs() -> None:
 
 @pytest.mark.parametrize("words", [["plant"], ["plan", "--outt", "x"], ["answer"]])
 def test_a_mistyped_command_ends_with_2_and_a_hint(words: list[str]) -> None:
-    said = command(*words)
+    said = process(*words)
     assert said.returncode == 2
     assert "Traceback" not in said.stderr
     assert "--help" in said.stderr or "Usage" in said.stderr

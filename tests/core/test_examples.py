@@ -15,9 +15,15 @@ import stovergeo
 DOCS = Path(__file__).parents[2] / "docs"
 
 HOUSE = Path(stovergeo.__file__).parent
-SHOWING = [file for file in sorted(HOUSE.rglob("*.py")) if ">>> " in file.read_text("utf-8")]
+#: modules with examples; those that run the whole sample farm take their time
+SHOWING = [
+    pytest.param(file, marks=[pytest.mark.long] if "run_season(sample_plan_path()" in text else [], id=file.stem)
+    for file, text in ((file, file.read_text("utf-8")) for file in sorted(HOUSE.rglob("*.py")))
+    if ">>> " in text
+]
 
 
+@pytest.mark.long
 def test_the_notebook_runs() -> None:
     """Every cell in a kernel of its own; a last cell hands out what the others have worked out."""
     notebook = nbformat.read(DOCS / "example.ipynb", as_version=4)
@@ -37,7 +43,7 @@ def test_the_notebook_runs() -> None:
     assert zones_ha == pytest.approx(fields_ha, rel=1e-3)
 
 
-@pytest.mark.parametrize("file", SHOWING, ids=lambda file: file.stem)
+@pytest.mark.parametrize("file", SHOWING)
 def test_examples_in_docstrings_say_what_comes_out(file: Path) -> None:
     name = ".".join(file.relative_to(HOUSE.parent).with_suffix("").parts).removesuffix(".__init__")
     result = doctest.testmod(importlib.import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)

@@ -1,6 +1,6 @@
 """Whatever bytes a file holds, reading ends in layers or in named problems, never in anything else.
 
-A few examples here; `STOVERGEO_FUZZ_MINUTES=30` runs each harness for half an hour.
+A few examples here; `--fuzz-minutes 30` runs each harness for half an hour.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.sparse.csgraph import bellman_ford
 
 from stovergeo.supply.ways import follow, move_graph, ways_to
@@ -37,7 +38,7 @@ def test_on_open_ground_a_way_is_at_most_2_8_percent_longer_than_straight():
     assert 1 / np.cos(np.arctan(0.5) / 2) == pytest.approx(1.0275, abs=1e-4)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 @given(seed=st.integers(0, 10_000), rows=st.integers(3, 9), columns=st.integers(3, 9))
 def test_lengths_follow_the_least_cost_tree(seed, rows, columns):
     rng = np.random.default_rng(seed)

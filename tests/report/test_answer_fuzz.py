@@ -1,6 +1,6 @@
 """Whatever an answer file holds, it is read or refused with named problems, and what is read can be planned with.
 
-A few examples here; `STOVERGEO_FUZZ_MINUTES=30` runs each harness for half an hour.
+A few examples here; `--fuzz-minutes 30` runs each harness for half an hour.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from page_tags import Tags
 from rich.console import Console
 
@@ -57,7 +58,7 @@ def test_the_island_gives_back_every_string(wild, joined):
 
 
 @given(st.text())
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200))
 def test_any_text_survives_the_island_and_cannot_leave_it(text):
     inside = island({"text": text})
     assert json.loads(inside) == {"text": text}

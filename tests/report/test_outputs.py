@@ -192,6 +192,7 @@ print(json.dumps(said))
 """
 
 
+@pytest.mark.long
 @pytest.mark.row(47)
 @pytest.mark.skipif(shutil.which("unshare") is None or os.name == "nt" or os.geteuid() != 0, reason="mounts need root")
 def test_a_disk_that_fills_at_any_file_leaves_the_old_results_whole(tmp_path):
@@ -292,11 +293,12 @@ print(json.dumps({"kills": kills, "cleaned": cleaned, "seen": sorted(seen)}))
 """
 
 
+@pytest.mark.long
 @pytest.mark.row(48)
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_killed_at_random_moments_one_runs_results_stand_whole(tmp_path):
     """Two plans are written over each other, again and again; what stands after a kill is the one or the other."""
-    kills = 50 if os.environ.get("STOVERGEO_FULL") == "1" else 12
+    kills = 50
     line = [sys.executable, "-c", KILLED, made_up.__file__, str(tmp_path / "out"), str(kills)]
     run = subprocess.run(line, capture_output=True, text=True, timeout=900, check=False)
     assert run.returncode == 0, run.stderr

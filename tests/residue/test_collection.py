@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.inputs.plan.money import Money
@@ -26,7 +27,7 @@ def test_no_way_gathers_more_of_a_part_than_lies_above_the_cut(name):
     assert sum(take_parts(9.0, way).values()) == pytest.approx(take(9.0, way))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(cut=st.floats(0.05, 2.2), name=st.sampled_from(list(WAYS)))
 def test_higher_stubble_takes_less_and_leaves_more_standing(cut, name):
     low, high = methods(BOOK, cut_height_m=cut)[name], methods(BOOK, cut_height_m=cut + 0.2)[name]
@@ -54,7 +55,7 @@ def test_stalk_below_rises_from_none_to_all():
     assert (np.diff(below) > 0).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(
     stover=st.floats(0, 20),
     fraction=st.floats(0, 1),
@@ -66,7 +67,7 @@ def test_take_never_exceeds_any_bound(stover, fraction, limit, most):
     assert 0 <= taken <= max(min(fraction * stover, limit, most), 0) + 1e-12
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(take_mg=st.floats(0.1, 10), ash=st.floats(5, 25))
 def test_dirtier_bales_carry_more_soil(take_mg, ash):
     assert soil_in_bales(take_mg, ash + 1, 5.0) > soil_in_bales(take_mg, ash, 5.0) >= 0

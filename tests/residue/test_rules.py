@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import ContractError, Report
@@ -159,14 +160,14 @@ def cover_after_planting(keep_mg_ha, told, stover=9.0):
     return cover_of(flat * told.surviving(), told.number("retention.cover.k"))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(cover=st.floats(1, 89), way=st.sampled_from([None, *WAYS]), passes=st.sampled_from(list(BOOK.group("tillage"))))
 def test_ground_cover_inverts_exactly(cover, way, passes):
     told = options({"tillage": (passes, "planter")}, {"cover_pct": cover}).with_method(WAYS[way] if way else None)
     assert 100 * cover_after_planting(one(ground_cover, told), told) == pytest.approx(cover, abs=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(
     ls=st.floats(0.05, 1.4),
     k=st.floats(0.1, 0.5),
@@ -188,7 +189,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
         assert loss == pytest.approx(t * MG_HA_PER_TON_ACRE, abs=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(bare=st.floats(1, 60), way=st.sampled_from([None, *WAYS]))
 def test_wind_erosion_inverts_exactly(bare, way):
     told = options({"wind_loss_us": bare}).with_method(WAYS[way] if way else None)
@@ -202,7 +203,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
         assert loss == pytest.approx(5, abs=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(wind=st.floats(0, 30), ls=st.floats(0, 1.2))
 def test_water_and_wind_together_invert_exactly(wind, ls):
     told = options({"wind_loss_us": wind})
@@ -217,7 +218,7 @@ def test_water_and_wind_together_invert_exactly(wind, ls):
         assert bare * math.exp(-b * cover) + wind * math.exp(-f * cover) == pytest.approx(5, abs=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(stover=st.floats(1, 15), years=st.integers(1, 5), manure=st.floats(0, 2))
 def test_soil_carbon_inverts_exactly(stover, years, manure):
     told = options({"harvest_one_year_in": years, "manure_c_mg_ha": manure})
@@ -227,7 +228,7 @@ def test_soil_carbon_inverts_exactly(stover, years, manure):
         assert required == pytest.approx(max(5.25 - manure / 0.445, 0), abs=1e-9)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50))
 @given(stover=st.floats(1, 15), potash=st.floats(5, 200))
 def test_plant_food_inverts_exactly(stover, potash):
     told = options(limits={"potash_at_most": f"{potash} kg/ha"})
@@ -259,7 +260,7 @@ SIGNS_OF_GROUND = [
 @pytest.mark.parametrize(
     ("rule", "name", "sign", "low", "high"), SIGNS_OF_GROUND, ids=[f"{r.title}: {n}" for r, n, *_ in SIGNS_OF_GROUND]
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 @given(a=st.floats(0, 1), b=st.floats(0, 1))
 def test_sign_of_what_the_ground_is(rule, name, sign, low, high, a, b):
     told = options({"wind_loss_us": 12.0}, {"potash_at_most": "40 lb/ac", "harvest_from_bu_ac": 150})
@@ -290,7 +291,7 @@ SIGNS_OF_PLAN = [
     SIGNS_OF_PLAN,
     ids=[f"{r.title}: {k}" for r, _, k, *_ in SIGNS_OF_PLAN],
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 @given(a=st.floats(0, 1), b=st.floats(0, 1))
 def test_sign_of_what_the_plan_says(rule, table, key, sign, low, high, a, b):
     less, more = sorted((low + a * (high - low), low + b * (high - low)))
@@ -320,7 +321,7 @@ SIGNS_OF_HANDBOOK = [
 @pytest.mark.parametrize(
     ("rule", "key", "sign"), SIGNS_OF_HANDBOOK, ids=[f"{r.title}: {k}" for r, k, _ in SIGNS_OF_HANDBOOK]
 )
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20))
 @given(a=st.floats(0.5, 1.5), b=st.floats(0.5, 1.5))
 def test_sign_of_the_handbook(rule, key, sign, a, b):
     usual = BOOK.value(key)

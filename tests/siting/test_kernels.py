@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from long_run import examples
 from scipy.ndimage import distance_transform_edt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
@@ -23,7 +24,7 @@ PATTERN = row_pattern(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60))
 @given(arrays(bool, st.tuples(st.integers(1, 25), st.integers(1, 25))))
 def test_distance_equals_scipy(marked):
     distance = distance_to_cells(marked, 2.5)
@@ -54,7 +55,7 @@ def _reference_way(start, hardness):
     return found.reshape(rows, cols)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30))
 @given(st.integers(0, 10_000))
 def test_way_equals_scipy_on_easy_ground(seed):
     rng = np.random.default_rng(seed)
@@ -89,7 +90,7 @@ def test_open_ground_holds_the_full_lattice():
     assert len(laid.stack_outlines) == 6
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 @given(st.integers(0, 10_000), st.floats(0, 179), st.sampled_from([2.0, 5.0]))
 def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     rng = np.random.default_rng(seed)

@@ -142,7 +142,7 @@ def exhaustive(forbidden: np.ndarray) -> int:
     return best
 
 
-@pytest.mark.parametrize("seed", range(50))
+@pytest.mark.parametrize("seed", [*range(5), *(pytest.param(n, marks=pytest.mark.long) for n in range(5, 50))])
 def test_packing_reaches_the_exhaustive_search(seed):
     forbidden = random_site(seed)
     window = Window(forbidden, 0.0, SIDE, CELL)

@@ -1,21 +1,19 @@
 """No drawn bale, and no outline of a yard, comes nearer to a hazard than its clear distance.
 
 Measured with shapely on the tables that come out, against the layers that went in; the
-search itself is not asked. Set STOVERGEO_FULL=1 for the thousand landscapes of a release.
+search itself is not asked.
 """
 
 from __future__ import annotations
-
-import os
 
 import numpy as np
 import shapely
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 
-FULL = os.environ.get("STOVERGEO_FULL") == "1"
 SIDE = 240.0
 BALE_HEIGHT = 6 * 0.3048
 BOOK = load_handbook()
@@ -82,8 +80,7 @@ def clear_of(layer: str, own: dict[str, float]) -> float:
 
 
 @settings(
-    max_examples=1000 if FULL else 100,
-    deadline=None,
+    max_examples=examples(25, long=1000),
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking would run thousands of searches
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow, HealthCheck.data_too_large],
 )

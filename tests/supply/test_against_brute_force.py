@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy.optimize import linprog
 
 from stovergeo.supply.choice import optimise
@@ -180,7 +181,7 @@ def _price(p: SupplyProblem, methods, opened) -> tuple[float, float]:
     return short, float(np.dot(cost, solved.x[:m])) + fixed
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 @given(seasons())
 def test_the_choice_is_the_best_of_all(problem):
     short, cost = by_brute_force(problem)

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.core.errors import ContractError
 from stovergeo.supply import Capacity, alternatives, choose, conflict, optimise, reliefs, trade_off, with_yield
@@ -19,7 +20,7 @@ from stovergeo.supply.model import build
 from stovergeo.supply.silence import standard_output_shut
 from stovergeo.supply.solve import shadow_prices, short_weights, solve
 
-SHARED = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+SHARED = settings(max_examples=examples(12), suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def check_limits(problem, choice):

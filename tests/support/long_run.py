@@ -1,33 +1,40 @@
-"""Harnesses that bring made-up files to a reader: a few examples in every test run, or as many as a stated time holds.
+"""How many examples a property test tries: a few in the short part, more and fresh ones with `--long`.
 
-`STOVERGEO_FUZZ_MINUTES=30` runs each harness for half an hour with new examples, and prints how many it tried.
+`examples` gives the number for `hypothesis.settings`. `harness` is for tests that bring made-up files to a reader:
+`--fuzz-minutes 30` runs each of them for half an hour, and prints how many examples it tried.
 """
 
 from __future__ import annotations
 
 import functools
-import os
 import time
 from collections.abc import Callable
 
 from hypothesis import HealthCheck, Phase, settings
 
-MINUTES = float(os.environ.get("STOVERGEO_FUZZ_MINUTES", "0"))
+#: set by `--long` and `--fuzz-minutes` before the tests are collected
+long_part = False
+minutes = 0.0
 #: examples between two looks at the clock
 BATCH = 50
 
 
-def harness(examples: int, made_from: Callable) -> Callable[[Callable], Callable]:
-    """Run a test on examples of a `given`: a stated count, the same each time, or new ones for the stated minutes."""
-    few = settings(
-        max_examples=BATCH if MINUTES else examples,
-        deadline=None,
+def examples(short: int, long: int | None = None) -> int:
+    """Return how many examples to try: `short`, and with `--long` ten times as many or the number `long`."""
+    if not long_part:
+        return short
+    return 10 * short if long is None else long
+
+
+def harness(short: int, made_from: Callable) -> Callable[[Callable], Callable]:
+    """Run a test on examples of a `given`: as many as `examples` gives, or new ones for the stated minutes."""
+    chosen = settings(
+        max_examples=examples(short),
         suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow, HealthCheck.data_too_large],
-        derandomize=not MINUTES,
-        # a long run looks for more; what it finds is small enough as it is
-        phases=[Phase.generate] if MINUTES else [Phase.explicit, Phase.generate, Phase.shrink],
-        database=None,
     )
+    if minutes:
+        # a long run looks for more; what it finds is small enough as it is
+        chosen = settings(chosen, max_examples=BATCH, derandomize=False, database=None, phases=[Phase.generate])
 
     def wrap(test: Callable) -> Callable:
         tried = [0]
@@ -37,15 +44,15 @@ def harness(examples: int, made_from: Callable) -> Callable[[Callable], Callable
             tried[0] += 1
             test(*args, **kwargs)
 
-        batch = few(made_from(counted))
-        if not MINUTES:
+        batch = chosen(made_from(counted))
+        if not minutes:
             return batch
 
         @functools.wraps(batch)
         def for_long(*args: object, **kwargs: object) -> None:
             began = time.monotonic()
             try:
-                while time.monotonic() - began < 60 * MINUTES:
+                while time.monotonic() - began < 60 * minutes:
                     batch(*args, **kwargs)
             finally:
                 spent = (time.monotonic() - began) / 60

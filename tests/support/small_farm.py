@@ -1,16 +1,16 @@
-"""The command as a user runs it, and a small farm made for one test."""
+"""The command with what it says, and a small farm made for one test."""
 
 from __future__ import annotations
 
 import os
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import rasterio
+from as_user import ask
 from rasterio.transform import from_origin
 from shapely.geometry import LineString, Point, box
 
@@ -21,7 +21,6 @@ from stovergeo.workflow import run_season
 
 CRS = "EPSG:32615"
 WEST, SOUTH = 440_000.0, 4_650_000.0
-Command = Callable[..., subprocess.CompletedProcess]
 
 #: the plan file of the farm that `write_small_farm` writes; tests add sections or spoil it
 PLAN = """
@@ -47,15 +46,23 @@ draws = 20
 """
 
 
-def command(*words: object, cwd: Path | None = None) -> subprocess.CompletedProcess:
-    """Run the command line as a user does."""
+def command(*words: object) -> subprocess.CompletedProcess:
+    """Run the command inside the test's own process: a process of its own takes two seconds to begin."""
+    return subprocess.CompletedProcess(words, *ask(*words))
+
+
+def process(*words: object) -> subprocess.CompletedProcess:
+    """Run the command line as a user does, in a process of its own."""
     line = [sys.executable, "-m", "stovergeo.cli", *map(str, words)]
     wide = {**os.environ, "COLUMNS": "200"}  # so that no word is broken over two lines
-    return subprocess.run(line, capture_output=True, text=True, cwd=cwd, env=wide, timeout=300, check=False)
+    return subprocess.run(line, capture_output=True, text=True, env=wide, timeout=300, check=False)
 
 
 def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, relief: bool = True) -> dict:
-    """Write a small square field with a finished yield map into a folder; return its plan as data."""
+    """Write a small square field with a finished yield map into a folder; return its plan as data.
+
+    No need is stated: all that may leave is gathered, and the choice is quickly made.
+    """
     field = box(WEST, SOUTH, WEST + side_m, SOUTH + side_m)
     own = field.buffer(side_m / 8, join_style="mitre")
     gpd.GeoDataFrame({"name": ["square"]}, geometry=[field], crs=CRS).to_file(folder / "fields.gpkg")
@@ -91,7 +98,6 @@ def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, r
         "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 1.2},
         "gather": {"working_width": f"{side_m / 40} m", "smallest_zone": f"{side_m**2 / 1e4 / 16} ha"},
         "odds": {"draws": 60},
-        "need": {"herd": [{"name": "herd", "head": max(1, int(60 * (side_m / 400) ** 2))}]},
     }
     if relief:
         plan["layers"]["elevation"] = {"path": "ground.tif"}

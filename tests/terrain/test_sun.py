@@ -7,6 +7,7 @@ import rasterio
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import ContractError
@@ -124,7 +125,7 @@ def test_leaving_nights_out_loses_no_sun(monkeypatch, latitude):
     np.testing.assert_array_equal(days.elevation_deg, season("2026-01-01", "2026-12-31", **year).elevation_deg)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=examples(10))
 @given(st.integers(0, 2**32 - 1), st.floats(0, 0.3))
 def test_passing_by_tiles_changes_nothing(seed, rough_m):
     rng = np.random.default_rng(seed)
@@ -210,7 +211,7 @@ def test_cloud_factors_from_weather_records():
         cloud_from_radiation({12: 50.0}, 42, 300)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15))
 @given(st.integers(0, 2**32 - 1), st.floats(1.5, 20))
 def test_a_new_obstacle_never_adds_sun(seed, height):
     rng = np.random.default_rng(seed)
@@ -225,7 +226,7 @@ def test_a_new_obstacle_never_adds_sun(seed, height):
     assert np.all(then <= first + 2e-3)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=examples(8))
 @given(st.floats(0.2, 30))
 def test_size_does_not_matter_only_shape(k):
     z = hills(30, 30) - 100

@@ -7,6 +7,7 @@ import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.terrain import water
@@ -30,7 +31,7 @@ def rolling(rows=80, cols=90, seed=3):
     return 100 - 0.05 * r + 2 * np.sin(c / 9) * np.cos(r / 11) + rng.normal(0, 0.02, (rows, cols))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 @given(arrays(np.float32, (9, 11), elements=st.integers(0, 6).map(np.float32)), st.integers(0, 98))
 def test_flood_fills_and_every_cell_drains_off(z, hole):
     z = z.copy()

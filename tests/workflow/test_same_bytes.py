@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -24,34 +23,26 @@ sky.THREADS = sun.THREADS = best_fit._THREADS = rate._THREADS = threads
 from stovergeo.cli import main
 main()
 """
-#: threads, also of every library that has its own, and the seed of Python's hashes
-WAYS = [(1, 0), (4, 4242), (2, 77)]
 
 
-@pytest.fixture(scope="module")
-def coarse_sample(tmp_path_factory: pytest.TempPathFactory, sample_farm: Path) -> Path:
-    """The sample farm, raw points and all, in coarse cells: every room works, quickly."""
-    folder = tmp_path_factory.mktemp("same") / "farm"
-    shutil.copytree(sample_farm, folder)
-    plan = folder / "plan.toml"
-    text = plan.read_text("utf-8").replace('cell = "5 m"', 'cell = "10 m"')
-    plan.write_text(f"{text}\n[odds]\ndraws = 40\n", encoding="utf-8")
-    return folder
+def digests(folder: Path) -> dict[str, str]:
+    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.iterdir())}
 
 
-def digests(folder: Path, out: Path, threads: int, seed: int) -> dict[str, str]:
+@pytest.mark.parametrize(
+    ("threads", "seed"),
+    [(3, 4242), pytest.param(1, 0, marks=pytest.mark.long), pytest.param(2, 77, marks=pytest.mark.long)],
+)
+def test_every_file_is_the_same_to_the_byte(
+    sample_run: tuple[Path, subprocess.CompletedProcess], tmp_path: Path, threads: int, seed: int
+) -> None:
+    """The sample farm as the command plans it here, and with so many threads and such a seed of Python's hashes."""
+    out = tmp_path / "out"
     names = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "GDAL_NUM_THREADS")
     env = {**os.environ, **dict.fromkeys(names, str(threads)), "PYTHONHASHSEED": str(seed)}
-    line = [sys.executable, "-c", WITH_THREADS, str(threads), "plan", str(folder / "plan.toml"), "--out", str(out)]
+    line = [sys.executable, "-c", WITH_THREADS, str(threads), "plan", "--out", str(out)]
     run = subprocess.run(line, capture_output=True, text=True, env=env, timeout=900, check=False)
     assert run.returncode in (0, 3), run.stderr
-    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(out.iterdir())}
-
-
-def test_every_file_is_the_same_to_the_byte(coarse_sample: Path, tmp_path: Path) -> None:
-    ways = WAYS if os.environ.get("STOVERGEO_FULL") == "1" else WAYS[:2]
-    found = [digests(coarse_sample, tmp_path / f"out{i}", *way) for i, way in enumerate(ways)]
-    assert sorted(found[0]) == sorted(NAMES)
-    for other, way in zip(found[1:], ways[1:], strict=True):
-        differing = [name for name in NAMES if other[name] != found[0][name]]
-        assert differing == [], f"{way} gave other bytes"
+    first, found = digests(sample_run[0]), digests(out)
+    assert sorted(found) == sorted(NAMES)
+    assert [name for name in NAMES if found[name] != first[name]] == []

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from scipy import ndimage
 
 from stovergeo.core.errors import Report
@@ -29,7 +30,7 @@ def _records(seed: int, n: int = 300) -> Records:
 
 
 @given(seed=st.integers(0, 10_000), shrink=st.sampled_from(CANDIDATES), level=st.floats(0.1, 30))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 def test_even_crop_stays_even(seed, shrink, level) -> None:
     records = _records(seed)
     field, residual = fit(records, make_levels(records, SCALES), np.full(300, level), shrink)
@@ -38,7 +39,7 @@ def test_even_crop_stays_even(seed, shrink, level) -> None:
 
 
 @given(seed=st.integers(0, 10_000), shrink=st.sampled_from(CANDIDATES), a=st.floats(-3, 3), b=st.floats(-3, 3))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 def test_fit_is_linear_in_the_values(seed, shrink, a, b) -> None:
     records = _records(seed)
     levels = make_levels(records, SCALES)
@@ -50,7 +51,7 @@ def test_fit_is_linear_in_the_values(seed, shrink, a, b) -> None:
 
 
 @given(seed=st.integers(0, 10_000), east=st.floats(-5e5, 5e5), north=st.floats(-5e6, 5e6))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15))
 def test_place_of_the_origin_does_not_matter(seed, east, north) -> None:
     records = _records(seed)
     values = np.random.default_rng(seed).normal(8, 1, 300)
@@ -69,7 +70,7 @@ def test_points_of_the_grid_and_the_field_agree() -> None:
 
 
 @given(seed=st.integers(0, 10_000), block=st.floats(5, 80))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25))
 def test_blocks_stay_whole(seed, block) -> None:
     records = _records(seed)
     fold = block_folds(records.x, records.y, block)
@@ -87,7 +88,7 @@ def _track(x: np.ndarray, y: np.ndarray, machine: list[str | None] | None = None
 
 
 @given(seed=st.integers(0, 10_000), n=st.integers(1, 400), sites=st.integers(1, 300))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60))
 def test_every_place_met_before_is_found(seed, n, sites) -> None:
     """`pandas.DataFrame.duplicated` is the reference; standing still is looked at beside it."""
     rng = np.random.default_rng(seed)
@@ -99,7 +100,7 @@ def test_every_place_met_before_is_found(seed, n, sites) -> None:
 
 
 @given(seed=st.integers(0, 10_000), start=st.integers(0, 6), end=st.integers(0, 6))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 def test_ramps_begin_where_records_can_be_used(seed, start, end) -> None:
     rng = np.random.default_rng(seed)
     many = rng.integers(1, 25, 8)
@@ -146,7 +147,7 @@ def test_field_turned_by_a_quarter_is_cleaned_alike(made, book) -> None:
 
 
 @given(heading=st.floats(0, 360), first=st.integers(0, 20), gap=st.integers(0, 25), slack=st.floats(0, 4))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 def test_harvested_ground_is_widened_aside_and_where_cutting_begins_and_ends(heading, first, gap, slack) -> None:
     """A straight pass with a stretch that was not cut; `shapely` buffers what was, with square corners."""
     east, north = np.sin(np.radians(heading)), np.cos(np.radians(heading))
@@ -184,7 +185,7 @@ def test_fields_beside_each_other_are_estimated_as_if_alone(made, book, grid_ove
 
 
 @given(seed=st.integers(0, 10_000), n=st.integers(0, 40), reach=st.floats(0, 60))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40))
 def test_distance_to_records_is_that_of_a_transform(seed, n, reach) -> None:
     """`scipy.ndimage.distance_transform_edt` is the reference."""
     rng = np.random.default_rng(seed)

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from long_run import examples
 from odc.geo.geobox import GeoBox
 from pyproj import Geod
 from scipy import ndimage
@@ -194,7 +195,7 @@ def test_gathered_water_is_left_even_where_stover_could_be_spared():
     assert (zones["removable_mg_ha"].to_numpy()[inside] == 0).mean() > 0.95
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=examples(10))
 @given(scale=st.sampled_from([0.5, 2.0, 4.0]), seed=st.integers(0, 50))
 def test_ground_k_times_as_long_gives_k_squared_times_as_much(scale, seed):
     # the grid, the machines and the least zone grow with the ground; on the plane and with edges
@@ -210,7 +211,7 @@ def test_ground_k_times_as_long_gives_k_squared_times_as_much(scale, seed):
     assert gives[1] == pytest.approx(scale**2 * gives[0], rel=1e-3)  # a cell middle may lie on a line
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=examples(10))
 @given(seed=st.integers(0, 1000), more=st.floats(0.1, 3))
 def test_on_the_same_zones_more_keep_never_gives_more(seed, more):
     stack, fields = made_ground(seed, shape=(60, 80))
@@ -223,7 +224,7 @@ def test_on_the_same_zones_more_keep_never_gives_more(seed, more):
         assert cautious_limit(kept, area[own], 0.1) <= cautious_limit(spare[own], area[own], 0.1)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60))
 @given(
     cells=st.lists(st.tuples(st.floats(0, 12), st.floats(0.01, 3)), min_size=2, max_size=30),
     cut=st.integers(1, 29),
