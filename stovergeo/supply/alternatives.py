@@ -44,7 +44,7 @@ def alternatives(
     rows = [_row(problem, "cost", choice, choice)]
     most = choice.total_cost * (1 + dearer) + 1e-6
     for aim in ("soil", "yards", *(("habit",) if problem.habit else ())):
-        other = optimise(problem, aim=aim, gap=gap, seconds=seconds, cost_most=most)
+        other = optimise(problem, aim=aim, gap=gap, seconds=seconds, cost_most=most, in_bales=choice.whole is not None)
         row, first = _row(problem, aim, other, choice), rows[0]
         # money is not spent on what hardly changes anything
         if aim == "soil" and not row["near_limit"] * row["baled_mg"] < 0.97 * first["near_limit"] * first["baled_mg"]:
@@ -64,7 +64,8 @@ def trade_off(problem: SupplyProblem, choice: Choice, *, steps: int = 4, dearer:
     rows = [_row(problem, "cost", choice, choice)]
     for share in np.linspace(0, dearer, steps + 1)[1:]:
         most = choice.total_cost * (1 + float(share))
-        rows.append(_row(problem, "soil", optimise(problem, aim="soil", cost_most=most), choice))
+        other = optimise(problem, aim="soil", cost_most=most, in_bales=choice.whole is not None)
+        rows.append(_row(problem, "soil", other, choice))
     return pd.DataFrame(rows)
 
 

@@ -28,7 +28,8 @@ def with_grades(problem: SupplyProblem, offers: pd.DataFrame, draws: pd.DataFram
         weight=offers["bale_dry_kg"].round(3),
     )
     offers = offers[np.array([bool(s) for s in offers["serves"]], dtype=bool)].reset_index(drop=True)
-    return offers.assign(grade=offers.groupby(["serves", "wet", "weight"], sort=False).ngroup())
+    alike = offers.groupby(["serves", "wet", "weight"], sort=False)
+    return offers.assign(grade=alike.ngroup(), weight=alike["bale_dry_kg"].transform("first"))
 
 
 def setups(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:

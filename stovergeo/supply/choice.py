@@ -11,6 +11,7 @@ import pandas as pd
 from stovergeo.supply.model import STEPS, Model, build
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.supply.solve import Solution, shadow_prices, short_weights, solve
+from stovergeo.supply.whole_bales import WholeBales, whole_bales
 
 _TINY_MG = 1e-5
 _SHORT_MG = 0.01  # less is rounding: a fiftieth of a bale
@@ -30,7 +31,8 @@ class Choice:
     yard_use: pd.DataFrame
     """One row a used yard: yard_id, bales, capacity_bales, full (share), dry_mg, cost ($: opening, base)."""
     wrap_use: pd.DataFrame
-    """need, month, year, wrap, base, dry_mg (as baled), drawn_mg, bales, loss_pct, months_stored."""
+    """need, month, year, wrap, base, dry_mg (as baled), drawn_mg, bales (whole where the plan is), loss_pct,
+    months_stored."""
     cost: pd.Series
     """$ by step: gather, bale, set_up, nutrients, land, haul, yard, wrap, base, deliver."""
     shortage: pd.DataFrame
@@ -50,6 +52,7 @@ class Choice:
     """What the next unit would cost with the whole decisions kept: a dry Mg more of a need in a month
     (what: its name), an hour more of a machine (what: "hours baler", a saving, month 0)."""
     conflict: list[str] = field(default_factory=list)  #: needs and limits that cannot all hold, in words
+    whole: WholeBales | None = None  #: the bales that all counts above add up from; None where tons are compared
 
     @property
     def total_cost(self) -> float:
@@ -72,6 +75,46 @@ class Choice:
         return dict(zip(self.zone_method["zone_id"], self.zone_method["method"], strict=True))
 
 
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A season solved at the least cost."""
+
+    problem: SupplyProblem
+    model: Model
+    cost: np.ndarray
+    solution: Solution
+
+    def in_tons(self) -> Choice:
+        """Return the plan as solved, to compare with others: masses are shared out to the kilogram."""
+        return _read(self.problem, self.model, self.solution)
+
+    def in_bales(self) -> Choice:
+        """Return the plan as it is made: in whole bales."""
+        solution, whole = whole_bales(self.problem, self.model, self.solution)
+        choice = _read(self.problem, self.model, solution)
+        return replace(choice, wrap_use=choice.wrap_use.round({"bales": 0}).astype({"bales": int}), whole=whole)
+
+    def next_prices(self) -> pd.DataFrame:
+        """Return what the next unit would cost, see `Choice.next_mg`."""
+        return _next_prices(self.model, self.cost, self.solution)
+
+
+def least_cost(problem: SupplyProblem, *, gap: float = 0.005, seconds: float = 60.0) -> Solved:
+    """Solve a season: the shortage as small as can be first, herds before contracts; then the least delivered cost.
+
+    Parameters
+    ----------
+    problem : SupplyProblem
+    gap : float
+        Relative gap at which the solver may stop.
+    seconds : float
+        Time after which the best plan found is handed back with its gap.
+    """
+    model, weights = _model(problem)
+    cost = model.total_cost() if model.size else np.empty(0)
+    return Solved(problem, model, cost, solve(model, cost, weights, gap=gap, seconds=seconds))
+
+
 def optimise(
     problem: SupplyProblem,
     *,
@@ -80,6 +123,7 @@ def optimise(
     seconds: float = 60.0,
     cost_most: float | None = None,
     priced: bool = False,
+    in_bales: bool = False,
 ) -> Choice:
     """Return the best plan of a problem, without words.
 
@@ -100,21 +144,33 @@ def optimise(
         $ that the plan may cost, for the other aims.
     priced : bool
         Also price the next ton of each need and month, and the next hour of each machine.
+    in_bales : bool
+        Put the plan into whole bales; left out, masses are shared out to the kilogram, so that two plans compare.
     """
-    model = build(problem)
-    kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
-    weights = short_weights(model, kinds)
+    solved = (
+        least_cost(problem, gap=gap, seconds=seconds)
+        if aim == "cost"
+        else _by_aim(problem, aim, gap, seconds, cost_most)
+    )
+    choice = solved.in_bales() if in_bales else solved.in_tons()
+    return replace(choice, next_mg=solved.next_prices()) if priced else choice
+
+
+def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_most: float | None) -> Solved:
+    """Solve for an aim; of the plans that are as good by it, the cheapest."""
+    model, weights = _model(problem)
     cost = model.total_cost() if model.size else np.empty(0)
-    if aim == "cost":
-        solution = solve(model, cost, weights, gap=gap, seconds=seconds)
-        choice = _read(problem, model, solution)
-        return replace(choice, next_mg=_next_prices(model, cost, solution)) if priced else choice
     measure = _measure(problem, model, aim)
     limits = [] if cost_most is None else [(cost, cost_most)]
     best = solve(model, measure, weights, gap=gap, seconds=seconds, budgets=limits)
-    # of the plans that are as good by the aim, the cheapest
     limits.append((measure, float(measure @ best.values) * (1 + 1e-4) + 1e-6))
-    return _read(problem, model, solve(model, cost, weights, gap=gap, seconds=seconds, budgets=limits))
+    return Solved(problem, model, cost, solve(model, cost, weights, gap=gap, seconds=seconds, budgets=limits))
+
+
+def _model(problem: SupplyProblem) -> tuple[Model, np.ndarray]:
+    """Return the programme and the weight of each need's shortage."""
+    model = build(problem)
+    return model, short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True)))
 
 
 def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
@@ -194,7 +250,7 @@ def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
                 "area_ha": share * zone.area_ha,
                 "take_mg_ha": float(taken["take_mg_ha"]),
                 "take_mg": float(mass),
-                "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),
+                "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),  # a plan in tons holds parts of bales besides
                 "bale_dry_kg": float(taken["bale_dry_kg"]),
                 "edge_cost_mg": float(taken["edge_cost_mg"]),
             }

@@ -10,7 +10,7 @@ import pandas as pd
 
 from stovergeo.supply import words
 from stovergeo.supply.alternatives import alternatives, if_yields_fall, next_bales, without_wrap, without_yard
-from stovergeo.supply.choice import Choice, optimise
+from stovergeo.supply.choice import Choice, least_cost
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.supply.shortage import conflict, reliefs
 
@@ -87,10 +87,11 @@ def choose(
         named = dict(zip(problem.offers["method"], problem.offers["title"], strict=True))
     if len(problem.zones) * len(problem.yards) <= _SMALL:
         gap = min(gap, _FINE)
-    choice = optimise(problem, gap=gap, seconds=seconds, priced=explain)
-    if choice.short_bales:
-        # the next ton cannot be had at any price: what the solver prices then is the shortage, not a ton
-        choice = replace(choice, next_mg=choice.next_mg.iloc[:0])
+    solved = least_cost(problem, gap=gap, seconds=seconds)
+    choice, in_tons = solved.in_bales(), solved.in_tons()  # other plans are compared in tons: half a bale is no reason
+    if explain and not choice.short_bales:
+        # where bales are short the next ton cannot be had: what the solver prices then is the shortage
+        choice = replace(choice, next_mg=solved.next_prices())
     said = words.plan_words(problem, choice, named)
     costs = words.cost_words(choice)
     hard: list[str] = []
@@ -103,15 +104,15 @@ def choose(
     if not explain or not len(choice.flows):
         return replace(choice, words=said, grower_words=costs, conflict=hard)
 
-    reasons = _reasons(problem, choice, named, gap, yards_explained)
+    reasons = _reasons(problem, in_tons, named, gap, yards_explained)
     if not choice.short_bales:
-        costs += _next(problem, choice, named)
+        costs += _next(problem, in_tons, named)
     costs += words.month_words(choice.next_mg)
     others = alternatives(problem, choice, gap=gap)
     costs += words.other_words(others)
     fallen = if_yields_fall(problem, POORER_CROP, gap=gap)
     if fallen is not None:
-        costs.append(words.yield_words(choice, fallen, POORER_CROP))
+        costs.append(words.yield_words(in_tons, fallen, POORER_CROP))
     costs += problem.notes
     return replace(choice, words=said, grower_words=costs, reasons=reasons, alternatives=others, conflict=hard)
 

@@ -32,6 +32,7 @@ from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrai
 from stovergeo.workflow.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.workflow.tables import (
     ground_of,
+    in_whole_bales,
     kept_free_ground,
     most_used,
     with_reasons,
@@ -202,6 +203,7 @@ def run_season(
     choice = supply.choose(problem, titles=titles)
     chosen = choice.methods if len(need) else usual
     worked = worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
+    need = in_whole_bales(need, choice)
 
     step("Counting bales, net and plant food")
     hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)

@@ -59,6 +59,16 @@ def worked_zones(
     return worked.assign(gathered_share=share, take_mg=worked["take_mg"] * share)
 
 
+def in_whole_bales(need: pd.DataFrame, choice: supply.Choice) -> pd.DataFrame:
+    """Return the need with the bales that are made for it and those it is short of, in place of an estimate."""
+    keys = ["need", "year", "month"]
+    made = choice.wrap_use.groupby(keys)["bales"].sum()
+    short = choice.shortage.groupby(keys)["bales"].sum()
+    both = made.add(short, fill_value=0)
+    bales = [int(both.get(key, 0)) for key in need[keys].itertuples(index=False, name=None)]
+    return need.assign(bales=np.array(bales, dtype=int))
+
+
 def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
     """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]

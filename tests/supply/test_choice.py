@@ -246,7 +246,7 @@ def test_a_poorer_crop_is_held_to_limits_that_fall_by_the_whole_loss(season):
 
 
 def test_the_plan_is_explained(season):
-    problem = season(seed=20, zones=6)
+    problem = season(seed=20, zones=8)
     choice = choose(problem, titles={"second_pass": "Second pass behind the combine"})
     assert "$" not in " ".join(choice.words)  # these a landowner may read
     said = " ".join(choice.grower_words)
