@@ -280,7 +280,7 @@ def _answered(plan: Path, folder: Path, yard_id: str, yard: Polygon, drawn: Poly
     features = [{"type": "Feature", "properties": p, "geometry": shape.__geo_interface__} for p, shape in marks]
     answer = folder / "answer.json"
     answer.write_text(json.dumps({"type": "FeatureCollection", "stovergeo_answer": 1, "features": features}), "utf-8")
-    return replan_with_answer(plan, answer, Report(), folder / "answered")
+    return replan_with_answer(plan, answer, Report(), folder / "answered", overwrite=True)
 
 
 def real_field_is_here() -> bool:
