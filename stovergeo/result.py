@@ -42,7 +42,7 @@ class SeasonResult:
     #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
     wrap_table: pd.DataFrame
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
-    words: dict[str, list[str]]  #: plain sentences by topic: summary, choice, storage, soil, shortage
+    words: dict[str, list[str]]  #: plain sentences by topic: unknown, summary, choice, storage, soil, shortage
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source

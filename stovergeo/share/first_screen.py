@@ -9,8 +9,9 @@ from typing import Any, Final
 import pandas as pd
 
 from stovergeo.result import SeasonResult
+from stovergeo.schemas import UNKNOWN
 from stovergeo.share.cautions import LEASE
-from stovergeo.share.say import Parts, parts_of, quantity
+from stovergeo.share.say import NOT_KNOWN, Parts, parts_of, quantity
 
 _MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905
@@ -21,6 +22,7 @@ def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
     """Return the sections of the first screen: id, title, lines (each a list of parts)."""
     sections = [
         ("proposed", "What is proposed", _proposed(result)),
+        ("unknown", "What is not known", _words(result, "unknown")),
         ("bales", "How many bales, and from where", _bales(result)),
         ("yards", "Where the bales would sit", _yards(result)),
         ("time", "For how long", _time(result)),
@@ -89,7 +91,7 @@ def _proposed(result: SeasonResult) -> list[Parts]:
         return [
             [
                 f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: "
-                "all of it stays on the ground."
+                f"all of it stays on the ground{', where its yield is known' if _dark(result).any() else ''}."
             ]
         ]
     return [
@@ -102,6 +104,11 @@ def _proposed(result: SeasonResult) -> list[Parts]:
             ". This is a proposal: below you can say yes or no to each place.",
         ]
     ]
+
+
+def _dark(result: SeasonResult) -> pd.Series:
+    """Return which zones are those of which no yield is known."""
+    return result.zones["method"] == UNKNOWN
 
 
 def _bales(result: SeasonResult) -> list[Parts]:
@@ -120,7 +127,13 @@ def _bales(result: SeasonResult) -> list[Parts]:
     for field in result.fields.itertuples():
         zones = taken[taken["field_id"] == field.field_id]
         bales = int(by_zone.reindex(zones["zone_id"], fill_value=0).sum())
-        lines.append([f"{field.name}: {bales:,} bales." if bales else f"{field.name}: none, all stover stays."])
+        dark = _dark(result)[result.zones["field_id"] == field.field_id]
+        if dark.all():
+            said = f"{NOT_KNOWN}."
+        else:
+            said = f"{bales:,} bales" if bales else "none, all stover stays"
+            said += f"; part of it {NOT_KNOWN}." if dark.any() else "."
+        lines.append([f"{field.name}: {said}"])
     return lines
 
 
@@ -174,12 +187,15 @@ def _stays(result: SeasonResult) -> list[Parts]:
     if not grown > 0:
         return []
     kept = grown - float(zones["take_mg"].sum())
+    known_ha = float(zones.loc[~_dark(result), "area_ha"].sum())
     lines: list[Parts] = [
         [
-            "Of all the stover grown, about ",
+            "Of all the stover grown, as far as it is known, about "
+            if _dark(result).any()
+            else "Of all the stover grown, about ",
             quantity("share", kept / grown),
             " stays on the ground: on average ",
-            quantity("rate", kept / float(zones["area_ha"].sum())),
+            quantity("rate", kept / known_ha),
             ".",
         ]
     ]

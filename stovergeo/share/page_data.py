@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from stovergeo.result import SeasonResult
+from stovergeo.schemas import UNKNOWN
 from stovergeo.share import page_yards
 from stovergeo.share.cautions import CREW, GUIDANCE
 from stovergeo.share.drawing import north_turn_deg
@@ -148,7 +149,7 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
             "limit": round(float(z.removable_mg_ha), 3),
             "rule": str(z.binding_rule),
             "method": str(z.method),
-            "bales": int(bales.get(z.zone_id, 0)),
+            "bales": None if z.method == UNKNOWN else int(bales.get(z.zone_id, 0)),
             "odds": _number(odds.get(z.zone_id)),
             "panel": zone_panel(result, z),
         },

@@ -13,8 +13,9 @@ from typing import Any, Final
 
 from stovergeo.doors import RETENTION_RULES, SITE_CRITERIA, through_door
 from stovergeo.result import SeasonResult
+from stovergeo.schemas import UNKNOWN
 from stovergeo.share.first_screen import names_given, without_keys
-from stovergeo.share.say import Parts, parts_of, quantity
+from stovergeo.share.say import NOT_KNOWN, Parts, parts_of, quantity
 
 Block = dict[str, Any]
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -30,7 +31,11 @@ def rule_titles(result: SeasonResult) -> dict[str, str]:
 def method_titles(result: SeasonResult) -> dict[str, str]:
     """Return title in words by name of method."""
     titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
-    return {**{name: capital(title) for name, title in titles.items()}, "leave": "Leave: no baling"}
+    return {
+        **{name: capital(title) for name, title in titles.items()},
+        "leave": "Leave: no baling",
+        UNKNOWN: capital(NOT_KNOWN),
+    }
 
 
 def capital(text: str) -> str:
@@ -71,6 +76,11 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
     titles = method_titles(result)
     blocks: list[Block] = [{"p": parts_of(str(zone.reason), names)}]
+    if zone.method == UNKNOWN:
+        return [
+            *blocks,
+            table_of("This zone in numbers", ["What", "How much"], [[["Area"], amount("area", zone.area_ha)]]),
+        ]
     facts: list[Sequence[Parts]] = [
         [["Area"], amount("area", zone.area_ha)],
         [["Stover grown, dry"], amount("rate", zone.stover_mg_ha)],

@@ -8,7 +8,9 @@ from rich.table import Table
 from rich.text import Text
 
 from stovergeo.result import SeasonResult
-from stovergeo.share.say import KINDS, Parts, number_in, parts_of, quantity, said
+from stovergeo.schemas import UNKNOWN
+from stovergeo.share.first_screen import names_given
+from stovergeo.share.say import KINDS, NOT_KNOWN, Parts, number_in, parts_of, quantity, said
 
 
 def grower_table(result: SeasonResult) -> list[RenderableType]:
@@ -38,13 +40,14 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
             number_in("mass", row["removable_mg"], system),
             number_in("mass", row["take_mg"], system),
             Text(row["how"]),
-            f"{row['bales']:,}",
+            number_in("count", row["bales"], system),
             Text(row["turns"]),
             Text(row["yards"]),
         )
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
-        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
+        *(parts_of(w, names_given(result)) for w in result.words.get("unknown", [])),
+        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
     ]
     if wanted:
         # the bales a need takes depend on wrap and month, which the choice settles: mass is what is compared
@@ -65,12 +68,17 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
 
 
 def field_rows(result: SeasonResult) -> list[dict]:
-    """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts)."""
+    """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts).
+
+    Numbers are NaN where no yield is known on the field; where none is on part of it, they are the rest's.
+    """
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
     plan = result.bale_plan.set_index("zone_id")
     rows = []
     for field in result.fields.itertuples():
         zones = result.zones[result.zones["field_id"] == field.field_id]
+        unknown = zones["method"] == UNKNOWN
+        left = NOT_KNOWN if unknown.all() else f"left alone; part {NOT_KNOWN}" if unknown.any() else "left alone"
         taken = zones[zones["take_mg"] > 0]
         mine = plan.reindex(taken["zone_id"]).dropna(subset=["bales"])
         turns = sorted({f"{t:g}" for t in mine.loc[mine["bales"] > 0, "turns"] if not pd.isna(t)})
@@ -80,11 +88,11 @@ def field_rows(result: SeasonResult) -> list[dict]:
                 "field_id": field.field_id,
                 "name": str(field.name),
                 "area_ha": float(field.area_ha),
-                "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
-                "take_mg": float(taken["take_mg"].sum()),
-                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or "left alone",
-                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or "left alone",
-                "bales": int(mine["bales"].sum()),
+                "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum(min_count=1)),
+                "take_mg": float(zones["take_mg"].sum(min_count=1)),
+                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or left,
+                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or left,
+                "bales": float("nan") if unknown.all() else int(mine["bales"].sum()),
                 "turns": ", ".join(turns) or "–",
                 "yards": ", ".join(yards) or "–",
             }
