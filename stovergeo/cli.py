@@ -28,8 +28,22 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Which ground can give up corn stover, how to gather it, and where the bales should stand.",
 )
-to_user = Console()
-to_side = Console(stderr=True)
+
+
+class _Printer(Console):
+    """A console whose reader may leave: the rest goes nowhere, and the work goes on."""
+
+    def on_broken_pipe(self) -> None:
+        """End as a command that a closed pipe ends where it was the output; go on where it was the messages."""
+        self.quiet = True
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), self.file.fileno())
+        if not self.stderr:
+            raise SystemExit(128 + 13)  # by SIGPIPE, as a shell says it
+
+
+to_user = _Printer()
+to_side = _Printer(stderr=True)
 
 PlanPath = Annotated[
     Path | None, typer.Argument(help="Plan file (TOML). Left out: the sample farm.", show_default=False)
@@ -83,7 +97,7 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
             "proposals": [asdict(p) for p in proposals],
             "run": asdict(needs[0]) if needs else None,
         }
-        print(json.dumps(found, indent=1, ensure_ascii=True))
+        to_user.out(json.dumps(found, indent=1, ensure_ascii=True), highlight=False)
     else:
         _print_problems(problems, to_user)
         if proposals:
@@ -131,7 +145,7 @@ def handbook(
 
     rows = [c for key, c in load_handbook().items() if key.startswith(topic)]
     if as_json:
-        print(json.dumps([asdict(c) for c in rows], indent=1))
+        to_user.out(json.dumps([asdict(c) for c in rows], indent=1), highlight=False)
         return
     for c in rows:
         unit = "" if c.unit == "1" else f" {c.unit}"
@@ -151,7 +165,7 @@ def rules(as_json: AsJson = False) -> None:
             (g, p.name, p.package, getattr(p.thing, "title", ""), getattr(p.thing, "source", ""), p.broken)
             for g, p in rows
         ]
-        print(json.dumps([dict(zip(keys, row, strict=True)) for row in found], indent=1))
+        to_user.out(json.dumps([dict(zip(keys, row, strict=True)) for row in found], indent=1), highlight=False)
         return
     for group, p in rows:
         what = f"BROKEN: {p.broken}" if p.broken else p.thing.title
@@ -218,7 +232,8 @@ def compare(
         write_comparison(comparison_page(lines, records), out, overwrite, report)
     _print_problems(report.by_severity(), to_side)
     if as_json:
-        print(json.dumps([line.as_dict() for line in lines], indent=1, ensure_ascii=True, allow_nan=False))
+        rows = [line.as_dict() for line in lines]
+        to_user.out(json.dumps(rows, indent=1, ensure_ascii=True, allow_nan=False), highlight=False)
         return
     to_user.print(comparison_table(lines, records))
     if out is not None:
@@ -233,12 +248,12 @@ def versions() -> None:
 
     names = ("stovergeo", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "xarray",
              "numba", "pvlib", "folium", "pyarrow", "matplotlib")  # fmt: skip
-    print(f"python {platform.python_version()} on {platform.system()} {platform.machine()}")
+    to_user.out(f"python {platform.python_version()} on {platform.system()} {platform.machine()}", highlight=False)
     for name in names:
         try:
-            print(name, version(name))
+            to_user.out(name, version(name), highlight=False)
         except PackageNotFoundError:
-            print(name, "not installed")
+            to_user.out(name, "not installed", highlight=False)
 
 
 def _tell_need(need: RunNeed) -> None:
@@ -275,8 +290,29 @@ class _progress:  # noqa: N801  reads as a verb at the call
             self._status.__exit__(*error)  # type: ignore[arg-type]
 
 
+def _hold_standard_streams() -> None:
+    """Open to nowhere what is closed of the three standard streams, and keep the output for the commands.
+
+    A file opened later would get the number of a closed stream, and what a library prints would go into it. HiGHS,
+    told to be silent, prints a line of its own to number 1 when it repairs a whole plan: commands print to a copy.
+    """
+    while (number := os.open(os.devnull, os.O_RDWR)) <= 2:
+        pass
+    try:
+        is_ours = sys.stdout is not None and sys.stdout.fileno() == 1
+    except OSError:  # something in memory took its place
+        is_ours = False
+    if is_ours:
+        sys.stdout.flush()
+        copy = open(os.dup(1), "w", encoding=sys.stdout.encoding, errors=sys.stdout.errors)  # noqa: SIM115  until exit
+        os.dup2(number, 1)
+        sys.stdout = copy
+    os.close(number)
+
+
 def main() -> None:
     """Run the command line; every expected failure ends in one clear message and its exit code."""
+    _hold_standard_streams()
     try:
         app()
     except InputError as error:

@@ -43,8 +43,8 @@ class SeasonResult:
     wrap_table: pd.DataFrame
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
     words: dict[str, list[str]]
-    """Plain sentences by topic: summary, choice, storage, soil, shortage, changed; and ``grower``: costs, prices and
-    what was second best, which the landowner's page never shows."""
+    """Plain sentences by topic: unknown, summary, choice, storage, soil, shortage, changed; and ``grower``: costs,
+    prices and what was second best, which the landowner's page never shows."""
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source

@@ -21,6 +21,7 @@ class Column:
 
 
 Table = dict[str, Column]
+UNKNOWN: Final = "unknown"  #: `method` of a zone whose yield is not known
 
 
 def _text(meaning: str, optional: bool = False) -> Column:
@@ -96,7 +97,7 @@ ZONES: Final[Table] = {
     "stover_mg_ha": _number("Mg/ha", "mean stover"),
     "keep_mg_ha": _number("Mg/ha", "mean that must stay"),
     "removable_mg_ha": _number("Mg/ha", "cautious limit of what may leave, over the whole zone"),
-    "method": _text("recommended way to gather, or 'leave'"),
+    "method": _text("recommended way to gather, 'leave', or 'unknown' where no yield is known"),
     "take_mg_ha": _number("Mg/ha", "what the method takes"),
     "take_mg": _number("Mg", "what the method takes over the whole zone"),
     "binding_rule": _text(

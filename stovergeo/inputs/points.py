@@ -48,6 +48,8 @@ _MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
 #: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
 MOST_WIDTHS: Final = 4.0
+#: share of time stamps that repeat the one before, above which they are too coarse to tell durations (judgement)
+MOST_REPEATED: Final = 0.25
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
 
@@ -122,7 +124,8 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     corn = _corn_rows(col)
     values = {role: col.measured(role) for role in _MEASURED}
     moisture = _moisture(values["moisture"], col)
-    seconds, time = _seconds(values["seconds"], col)
+    machine = col.text("machine")
+    seconds, time = _seconds(values["seconds"], machine, col)
     distance = _distance(values, seconds, col)
     swath = values["swath"]
     if swath is None and layer.swath_m is not None:
@@ -133,7 +136,7 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     if swath is not None and not col.trouble:
         swath = _believed_swath(swath, col)
     grain = _grain(values, moisture, seconds, distance, swath, col)
-    machine, load, header = col.text("machine"), col.text("load"), col.text("header")
+    load, header = col.text("load"), col.text("header")
     if col.trouble or grain is None or swath is None or distance is None:
         raise InputError([p for error in col.trouble for p in error.problems])
     area, grain_kg, grain_mg_ha = grain
@@ -208,28 +211,55 @@ def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
     return column
 
 
-def _seconds(column: np.ndarray | None, col: _Columns) -> tuple[np.ndarray | None, np.ndarray | None]:
-    """Return the duration of each record and its time stamp."""
+def _seconds(
+    column: np.ndarray | None, machine: pd.Series | None, col: _Columns
+) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """Return the duration of each record, NaN where nothing tells it, and its time stamp; None where nothing does."""
     time = _time(col)
     if column is None and col.layer.record_s is not None:
         column = np.full(col.n, col.layer.record_s)
-    if column is None and time is not None:
-        steps = np.diff(time, prepend=np.nan)
+    steps = np.empty(0) if time is None else _steps_s(time, machine)
+    if column is not None and not (column > 0).any():
+        column = None
+    if column is None and time is not None and _tells_durations(steps):
         usual = _middle(steps[steps > 0])
         # a pause or a step backwards says nothing of the record after it
-        column = np.where((steps > 0) & (steps <= 3 * usual), steps, usual)
+        column = np.where((steps > 0) & (steps <= 3 * usual), steps, np.where(np.isfinite(time), usual, np.nan))
         col.report.add(
             "points.seconds_from_time",
             f"{col.where}.columns.seconds",
             f"Durations were taken from the time stamps (usually {usual:.3g} s).",
         )
-    elif column is not None and time is not None:
-        steps = np.diff(time)
+    elif column is not None:
         ratio = _middle(column) / _middle(steps[steps > 0])
         if np.isfinite(ratio) and not 0.8 <= ratio <= 1.25:
             said = f"Records claim {ratio:.2g} times the seconds that pass between their time stamps."
             col.report.add("points.disagree", f"{col.where}.columns.seconds", said)
+    else:
+        said = "Nothing tells how long a record took" + _why_no_durations(steps, col)
+        col.report.add("points.no_time", f"{col.where}.columns.time", said)
     return column, time
+
+
+def _steps_s(time: np.ndarray, machine: pd.Series | None) -> np.ndarray:
+    """Return the time since the record before of the same machine, NaN at its first."""
+    stamps = pd.Series(time)
+    steps = stamps.diff() if machine is None else stamps.groupby(machine.to_numpy(), dropna=False).diff()
+    return steps.to_numpy(dtype=np.float64)
+
+
+def _tells_durations(steps: np.ndarray) -> bool:
+    """Return whether time stamps are fine enough to tell one record from the next."""
+    return bool((steps > 0).any()) and float((steps == 0).sum()) <= MOST_REPEATED * np.isfinite(steps).sum()
+
+
+def _why_no_durations(steps: np.ndarray, col: _Columns) -> str:
+    if not len(steps):
+        return "."
+    name = repr(col.layer.columns.time)
+    if not np.isfinite(steps).any():
+        return f": the column {name} holds no time."
+    return f": {(steps == 0).sum():,} of {col.n:,} records repeat the time in {name} of the record before."
 
 
 def _time(col: _Columns) -> np.ndarray | None:
@@ -324,10 +354,11 @@ def _grain(
         said = "The grain is weighed wet, and neither a moisture column nor one moisture is declared."
         col.trouble.append(col.report.refuse("yield.moisture", f"{col.where}.columns.moisture", said))
     if mass is None and flow is not None:
-        if seconds is None and columns.seconds is None:
-            said = "A flow needs the time each record covers; neither seconds nor a time stamp is declared."
+        # a column that could not be read has its own refusal
+        if seconds is None and (columns.seconds is None or values["seconds"] is not None):
+            said = "A flow needs the time each record covers; neither seconds nor time stamps tell it."
             col.trouble.append(col.report.refuse("points.seconds", f"{col.where}.columns.seconds", said))
-        mass = None if seconds is None else flow * seconds
+        mass = None if seconds is None else flow * _every_s(seconds, col)
     if col.trouble or distance is None or swath is None:
         return None
     area = distance * swath
@@ -348,6 +379,13 @@ def _grain(
     if per_area is None:
         return None
     return area, per_area * KG_PER_MG * area / M2_PER_HA, np.where(area > 0, per_area, np.nan)
+
+
+def _every_s(seconds: np.ndarray, col: _Columns) -> np.ndarray:
+    """Return durations; those that come from time stamps with the usual one where a stamp lacks."""
+    if col.layer.columns.seconds is not None:
+        return seconds
+    return np.where(np.isnan(seconds), _middle(seconds), seconds)
 
 
 def _check_agree(measured: np.ndarray, declared: np.ndarray, col: _Columns) -> None:

@@ -99,6 +99,9 @@ class _Reader:
         layers, plan, report = self.layers, self.plan, self.report
         if layers.fields is None and layers.yield_points is None:
             report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
+        if layers.yield_points is None and layers.yield_raster is None:
+            said = "Neither yield points nor a yield map of the season are named."
+            report.add("yield.needed", "plan file, layers", said)
         if layers.soils is None and plan.soil is None:
             report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
         given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}

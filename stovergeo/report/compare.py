@@ -9,9 +9,10 @@ from typing import Any, Final
 from rich.table import Table
 from rich.text import Text
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.compare_record import Number, PlanRecord, ZoneRow
 from stovergeo.report.panels import capital
-from stovergeo.report.say import KINDS, System, number_in, quantity, said
+from stovergeo.report.say import KINDS, NOT_KNOWN, System, number_in, quantity, said
 
 _WHOLE_FARM: Final = "Whole farm"
 _SI_UNIT: Final = {
@@ -119,6 +120,10 @@ def _number(value: Number) -> float:
     return float("nan") if value is None else float(value)
 
 
+def _known(zones: list[ZoneRow]) -> list[ZoneRow]:
+    return [z for z in zones if z.method != UNKNOWN]
+
+
 def _gathered_ha(zones: list[ZoneRow]) -> float:
     return sum(_number(z.area_ha) * _number(z.gathered_share) for z in zones if (z.take_mg or 0) > 0)
 
@@ -134,21 +139,23 @@ def _by_field(record: PlanRecord) -> _Side:
         zones = [z.properties for z in record.zones.features if z.properties.field_id == field.field_id]
         own = {z.zone_id for z in zones}
         taken = [z for z in zones if (z.take_mg or 0) > 0]
+        dark = bool(zones) and all(z.method == UNKNOWN for z in zones)
         hauled = [h.properties for h in record.hauls.features if h.properties.zone_id in own]
         yards = dict.fromkeys(h.yard_id for h in hauled if (h.bales or 0) > 0)
         number = 1 + sum(name == field.name for name, _ in side)
         side[field.name, number] = {
-            "Ground gathered": _gathered_ha(zones),
-            "Dry stover taken": sum(_number(z.take_mg) for z in zones),
-            "Gathered by": ", ".join(dict.fromkeys(titles.get(z.method, z.method) for z in taken)) or "left alone",
-            "Bales": sum(bales.get(z, 0.0) for z in own),
+            "Ground gathered": float("nan") if dark else _gathered_ha(zones),
+            "Dry stover taken": float("nan") if dark else sum(_number(z.take_mg) for z in _known(zones)),
+            "Gathered by": ", ".join(dict.fromkeys(titles.get(z.method, z.method) for z in taken))
+            or (NOT_KNOWN if dark else "left alone"),
+            "Bales": float("nan") if dark else sum(bales.get(z, 0.0) for z in own),
             "Yards": ", ".join(yards) or "–",
         }
     return side
 
 
 def _whole(record: PlanRecord) -> dict[str, float]:
-    zones = [z.properties for z in record.zones.features]
+    zones = _known([z.properties for z in record.zones.features])
     take = sum(_number(z.take_mg) for z in zones)
     grown = sum(_number(z.stover_mg_ha) * _number(z.area_ha) for z in zones)
     return {

@@ -14,11 +14,12 @@ import pandas as pd
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.panels import method_titles
-from stovergeo.report.say import System, parts_of, quantity, said
+from stovergeo.report.say import NOT_KNOWN, System, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
 #: topics of the crew notes, in the order they are printed, with their headings
@@ -88,19 +89,21 @@ def _field_page(result: SeasonResult, field: Any) -> str:
     zones = result.zones[result.zones["field_id"] == field.field_id]
     plan = result.bale_plan.set_index("zone_id")
     bales = int(plan["bales"].reindex(zones["zone_id"], fill_value=0).sum())
+    dark = zones["method"] == UNKNOWN
+    made = f"{bales:,} bales" if not dark.any() else NOT_KNOWN if dark.all() else f"{bales:,} bales; part {NOT_KNOWN}"
     hauls = result.hauls[result.hauls["zone_id"].isin(zones["zone_id"])]
     scopes = {"farm", field.field_id, *zones["zone_id"], *hauls["yard_id"]}
     notes = _notes(result, scopes)
     parts = [
         f'<article class="page"><h1>{escape(field.name)}</h1>',
         f'<p class="sub">{escape(result.plan.farm.name)}, season {result.plan.farm.season}. '
-        f"{said([quantity('area', field.area_ha)], system)}, {bales:,} bales.</p>",
+        f"{said([quantity('area', field.area_ha)], system)}, {made}.</p>",
         '<div class="two"><section>',
         _zones_table(result, zones, plan),
-        _loads_table(result, hauls),
+        f"<p>Bales of this field: {NOT_KNOWN}.</p>" if dark.all() else _loads_table(result, hauls),
         "</section>",
         f'<section class="pic">{_field_drawing(result, field, zones, hauls)}'
-        '<p class="small">Hatched: leave, no baling. Triangles: gates. Dashed: overhead wires.</p></section></div>',
+        '<p class="small">Hatched: no baling. Triangles: gates. Dashed: overhead wires.</p></section></div>',
         '<div class="notes">',
     ]
     # a field that is left alone needs no settings, only the word that it is left, and what is around it
@@ -149,7 +152,7 @@ def _zones_table(result: SeasonResult, zones: pd.DataFrame, plan: pd.DataFrame) 
             said([quantity("area", z.area_ha)], system),
             titles.get(z.method, str(z.method)) + _part_of(z),
             said([quantity("rate", z.take_mg_ha)], system),
-            f"{row.bales:,.0f}" if row is not None else "0",
+            f"{row.bales:,.0f}" if row is not None else "unknown" if z.method == UNKNOWN else "0",
             f"{row.turns:g}" if row is not None and row.turns == row.turns and row.bales else "–",
         ]
         rows.append("<tr>" + "".join(f"<td>{escape(c)}</td>" for c in cells) + "</tr>")
@@ -183,7 +186,7 @@ def _loads_table(result: SeasonResult, hauls: pd.DataFrame) -> str:
 def _left_alone(zones: pd.DataFrame, system: System) -> list[str]:
     return [
         f"<b>Zone {escape(z.zone_id)}.</b> {escape(said(parts_of(str(z.reason)), system))}"
-        for z in zones[zones["method"] == "leave"].itertuples()
+        for z in zones[zones["method"].isin(["leave", UNKNOWN])].itertuples()
     ]
 
 
@@ -215,7 +218,7 @@ def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls:
         bounds, 420, f"Zones of the field and its yards: {', '.join(zones['zone_id'])}", f"{field.field_id}-"
     )
     for z in zones.itertuples():
-        drawing.shape(z.geometry, "d-leave" if z.method == "leave" else "d-zone")
+        drawing.shape(z.geometry, "d-leave" if z.method in ("leave", UNKNOWN) else "d-zone")
     for y in yards.itertuples():
         drawing.shape(y.geometry, "d-yard")
     for s in result.stacks[result.stacks["yard_id"].isin(yards["yard_id"])].itertuples():

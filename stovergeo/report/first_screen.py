@@ -8,8 +8,9 @@ from typing import Any, Final
 
 import pandas as pd
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.cautions import LEASE
-from stovergeo.report.say import Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
 from stovergeo.report.terminal import field_rows, kept_free
 from stovergeo.result import SeasonResult
 
@@ -22,6 +23,7 @@ def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
     """Return the sections of the first screen: id, title, lines (each a list of parts)."""
     sections = [
         ("proposed", "What is proposed", _proposed(result)),
+        ("unknown", "What is not known", _words(result, "unknown")),
         ("bales", "How many bales, and from where", _bales(result)),
         ("yards", "Where the bales would sit", _yards(result)),
         ("time", "For how long", _time(result)),
@@ -102,7 +104,8 @@ def _proposed(result: SeasonResult) -> list[Parts]:
     kept: list[Parts] = [[quantity("area", kept_ha), " are kept free because you said so."]] if kept_ha else []
     if taken.empty:
         all_kept = all(r["kept_free"] for r in rows)
-        why = "you keep all of this ground free" if all_kept else "all of it stays on the ground"
+        where = ", where its yield is known" if _dark(result).any() else ""
+        why = "you keep all of this ground free" if all_kept else f"all of it stays on the ground{where}"
         return [[f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: {why}."], *kept]
     return [
         [
@@ -115,6 +118,11 @@ def _proposed(result: SeasonResult) -> list[Parts]:
         ],
         *kept,
     ]
+
+
+def _dark(result: SeasonResult) -> pd.Series:
+    """Return which zones are those of which no yield is known."""
+    return result.zones["method"] == UNKNOWN
 
 
 def _bales(result: SeasonResult) -> list[Parts]:
@@ -133,7 +141,12 @@ def _bales(result: SeasonResult) -> list[Parts]:
         if field["kept_free"]:
             lines.append([f"{field['name']}: none. You keep it free."])
             continue
+        dark = _dark(result)[result.zones["field_id"] == field["field_id"]]
+        if dark.all():
+            lines.append([f"{field['name']}: {NOT_KNOWN}."])
+            continue
         bales = f"{field['bales']:,} bales" if field["bales"] else "none, all stover stays"
+        bales += f"; part of it {NOT_KNOWN}" if dark.any() else ""
         kept = ["; ", quantity("area", field["kept_free_ha"]), " are kept free because you said so"]
         lines.append([f"{field['name']}: {bales}", *(kept if field["kept_free_ha"] else []), "."])
     return lines
@@ -190,12 +203,15 @@ def _stays(result: SeasonResult) -> list[Parts]:
     if not grown > 0:
         return []
     kept = grown - float(zones["take_mg"].sum())
+    known_ha = float(zones.loc[~_dark(result), "area_ha"].sum())
     lines: list[Parts] = [
         [
-            "Of all the stover grown, about ",
+            "Of all the stover grown, as far as it is known, about "
+            if _dark(result).any()
+            else "Of all the stover grown, about ",
             quantity("share", kept / grown),
             " stays on the ground: on average ",
-            quantity("rate", kept / float(zones["area_ha"].sum())),
+            quantity("rate", kept / known_ha),
             ".",
         ]
     ]

@@ -6,6 +6,7 @@ from typing import Final
 
 import pandas as pd
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
 from stovergeo.report.page_yards import yard_tables
 from stovergeo.report.panels import MONTHS, Block, amount, capital, method_titles, table_of
@@ -91,7 +92,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     amount("mass", f["removable_mg"]),
                     amount("mass", f["take_mg"]),
                     [f["methods"]],
-                    [f"{f['bales']:,}"],
+                    amount("count", f["bales"]),
                     [f["yards"]],
                 ]
                 for f in field_rows(result)
@@ -108,7 +109,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     amount("rate", z.keep_mg_ha),
                     amount("rate", z.take_mg_ha),
                     [titles.get(z.method, str(z.method))],
-                    [f"{bales.get(z.zone_id, 0):,.0f}"],
+                    amount("count", float("nan") if z.method == UNKNOWN else bales.get(z.zone_id, 0)),
                     parts_of(without_prices(str(z.reason)), names_given(result)),
                 ]
                 for z in result.zones.itertuples()

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report import page_yards
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import north_turn_deg
@@ -149,7 +150,7 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
             "rule": str(z.binding_rule),
             "method": str(z.method),
             "kept": bool(getattr(z, "kept_free", False)),
-            "bales": int(bales.get(z.zone_id, 0)),
+            "bales": None if z.method == UNKNOWN else int(bales.get(z.zone_id, 0)),
             "odds": _number(odds.get(z.zone_id)),
             "panel": zone_panel(result, z),
         },

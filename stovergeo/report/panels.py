@@ -12,9 +12,9 @@ from functools import cache
 from typing import Any, Final
 
 from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
-from stovergeo.core.schemas import KEPT_FREE_RULE
+from stovergeo.core.schemas import KEPT_FREE_RULE, UNKNOWN
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
-from stovergeo.report.say import Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
 from stovergeo.report.terminal import kept_free
 from stovergeo.result import SeasonResult
 
@@ -33,7 +33,11 @@ def rule_titles(result: SeasonResult) -> dict[str, str]:
 def method_titles(result: SeasonResult) -> dict[str, str]:
     """Return title in words by name of method."""
     titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
-    return {**{name: capital(title) for name, title in titles.items()}, "leave": "Leave: no baling"}
+    return {
+        **{name: capital(title) for name, title in titles.items()},
+        "leave": "Leave: no baling",
+        UNKNOWN: capital(NOT_KNOWN),
+    }
 
 
 def capital(text: str) -> str:
@@ -74,6 +78,11 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
     titles = method_titles(result)
     blocks: list[Block] = [{"p": parts_of(without_prices(str(zone.reason)), names)}]
+    if zone.method == UNKNOWN:
+        return [
+            *blocks,
+            table_of("This zone in numbers", ["What", "How much"], [[["Area"], amount("area", zone.area_ha)]]),
+        ]
     if getattr(zone, "kept_free", False):
         rows: list[Sequence[Parts]] = [
             [["Area"], amount("area", zone.area_ha)],

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import xarray as xr
 
+from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import variable
 from stovergeo.result import SeasonResult
 
@@ -62,7 +63,7 @@ def plot_stack(stack: xr.Dataset, name: str, ax: Axes | None = None, **options: 
 def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "take_mg_ha", **options: Any) -> Axes:
     """Draw the zones, coloured by a column of numbers or hatched by a column of words, with their ids.
 
-    Ground that is left alone is hatched, so that nothing hangs on colour alone.
+    Ground that is left alone is hatched and ground without a known yield dotted, so that nothing hangs on colour alone.
     """
     from matplotlib.colors import LinearSegmentedColormap
     from matplotlib.patches import Patch
@@ -71,13 +72,16 @@ def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "take
     zones = result.zones
     edge = {"edgecolor": "#2a2618", "linewidth": 1, **options}
     if zones[column].dtype.kind in "fiu":
-        taken = zones[zones["method"] != "leave"]
+        taken = zones[~zones["method"].isin(["leave", UNKNOWN])]
         if len(taken):
             ramp = LinearSegmentedColormap.from_list("straw", STRAW)
             taken.plot(column, ax=ax, cmap=ramp, legend=True, legend_kwds={"label": column}, **edge)
         left = zones[zones["method"] == "leave"]
         if len(left):
             left.plot(ax=ax, color=_LEAVE, hatch="///", **edge)
+        dark = zones[zones["method"] == UNKNOWN]
+        if len(dark):
+            dark.plot(ax=ax, color="white", hatch="..", **edge)
     else:
         keys = []
         for k, (word, part) in enumerate(zones.groupby(column, sort=False)):

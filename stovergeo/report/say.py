@@ -26,6 +26,7 @@ from stovergeo.core.units import (
 )
 
 System = Literal["us", "metric"]
+NOT_KNOWN: Final = "not known: no usable yield data"
 Part = str | dict[str, str | float | int]
 Parts = Sequence[Part]
 

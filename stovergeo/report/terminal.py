@@ -9,7 +9,9 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.report.say import KINDS, Parts, number_in, parts_of, quantity, said
+from stovergeo.core.schemas import UNKNOWN
+from stovergeo.report.first_screen import names_given
+from stovergeo.report.say import KINDS, NOT_KNOWN, Parts, number_in, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
 _MOST_LINES: Final = 8  # of what only the grower is told
@@ -42,14 +44,15 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
             number_in("mass", row["removable_mg"], system),
             number_in("mass", row["take_mg"], system),
             Text(row["how"]),
-            f"{row['bales']:,}",
+            number_in("count", row["bales"], system),
             Text(row["turns"]),
             Text(row["yards"]),
         )
     kept = [r for r in field_rows(result) if r["kept_free_ha"]]
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
-        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."]
+        *(parts_of(w, names_given(result)) for w in result.words.get("unknown", [])),
+        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
     ]
     if wanted:
         # the bales a need takes depend on wrap and month, which the choice settles: mass is what is compared
@@ -80,33 +83,37 @@ def kept_free(zones: pd.DataFrame) -> pd.Series:
 def field_rows(result: SeasonResult) -> list[dict[str, Any]]:
     """Return per field: name, area_ha, removable_mg, take_mg, how, methods, bales, turns, yards (texts).
 
-    Also kept_free_ha, what the landowner keeps free of it, and kept_free, whether that is all of it.
+    Also kept_free_ha, what the landowner keeps free of it, and kept_free, whether that is all of it. Numbers are NaN
+    where no yield is known on the field; where none is on part of it, they are the rest's.
     """
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
     plan = result.bale_plan.set_index("zone_id")
     rows = []
     for field in result.fields.itertuples():
         zones = result.zones[result.zones["field_id"] == field.field_id]
+        unknown = zones["method"] == UNKNOWN
+        left = NOT_KNOWN if unknown.all() else f"left alone; part {NOT_KNOWN}" if unknown.any() else "left alone"
         taken = zones[zones["take_mg"] > 0]
         mine = plan.reindex(taken["zone_id"]).dropna(subset=["bales"])
         turns = sorted({f"{t:g}" for t in mine.loc[mine["bales"] > 0, "turns"] if not pd.isna(t)})
         kept = kept_free(zones)
-        alone = "kept free" if len(zones) and kept.all() else "left alone"
+        if len(zones) and kept.all():
+            left = "kept free"
         yards = result.hauls.loc[result.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
         rows.append(
             {
                 "field_id": field.field_id,
                 "name": str(field.name),
                 "area_ha": float(field.area_ha),
-                "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
-                "take_mg": float(taken["take_mg"].sum()),
-                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or alone,
-                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or alone,
-                "bales": int(mine["bales"].sum()),
+                "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum(min_count=1)),
+                "take_mg": float(zones["take_mg"].sum(min_count=1)),
+                "how": ", ".join(str(m).replace("_", " ") for m in taken["method"].unique()) or left,
+                "methods": ", ".join(titles.get(m, m) for m in taken["method"].unique()) or left,
+                "bales": float("nan") if unknown.all() else int(mine["bales"].sum()),
                 "turns": ", ".join(turns) or "–",
                 "yards": ", ".join(yards) or "–",
                 "kept_free_ha": float(zones.loc[kept, "area_ha"].sum()),
-                "kept_free": alone == "kept free",
+                "kept_free": left == "kept free",
             }
         )
     return rows

@@ -13,7 +13,6 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from stovergeo.core.errors import StovergeoError
 from stovergeo.supply.model import Model
-from stovergeo.supply.silence import standard_output_shut
 
 #: $ for each weighted Mg short beyond the least possible; dearer than a yard opened for a few kilograms
 _SHORT = 1e6
@@ -151,8 +150,7 @@ def _run(
         "options": {"mip_rel_gap": gap, "time_limit": seconds, "presolve": False},
     }
     top, whole = np.append(model.top, np.inf), np.append(model.whole, False)
-    with standard_output_shut():
-        result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
+    result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
     status = "optimal" if result.status == 0 else "best found in time"
     bound = result.mip_dual_bound
     if result.x is None and result.status == 1:

@@ -18,6 +18,7 @@ from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import cells_touched, onto_grid, put_surface, raised_by
 from stovergeo.inputs.plan import Plan
+from stovergeo.workflow.not_known import left_out_by_field, report_left_out
 
 _BARE_MONTHS: Final = (11, 12, 1, 2, 3, 4)  # deciduous trees of the corn lands stand without leaves
 
@@ -29,6 +30,7 @@ class GrainMap:
     stack: xr.Dataset
     points: gpd.GeoDataFrame | None = None
     cleaning: pd.DataFrame | None = None
+    left_out: pd.DataFrame | None = None  #: by field, from `left_out_by_field`
     report: dict[str, float | str] = field(default_factory=dict)
 
 
@@ -37,7 +39,7 @@ def grain_map(
 ) -> GrainMap:
     """Put the grain map into the stack: from raw points, or from a finished map."""
     if farm.points is None:
-        assert farm.yield_raster is not None  # the layers room refuses a farm with neither points nor a map
+        assert farm.yield_raster is not None  # reading refuses a farm with neither points nor a map
         grain = onto_grid(farm.yield_raster, grid_of(stack))
         inside = stack["field_number"].notnull().to_numpy()
         return GrainMap(
@@ -45,6 +47,8 @@ def grain_map(
         )
     cleaned = yieldmap.clean_points(farm.points, book, report)
     surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
+    left = left_out_by_field(cleaned, fields)
+    report_left_out(left, fields, "yield points", report)
     kept = cleaned.points.assign(removed_because="")
     points = pd.concat([kept, cleaned.removed]).sort_index()
     raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
@@ -53,6 +57,7 @@ def grain_map(
         put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error),
         points,
         cleaned.counts,
+        left,
         {**surface.report, **raw, **clean},
     )
 
@@ -71,6 +76,7 @@ def with_earlier_years(
             grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
         else:
             cleaned = yieldmap.clean_points(layer, book, report)
+            report_left_out(left_out_by_field(cleaned, fields), fields, f"harvest of {year}", report)
             surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
             grain[str(year)] = surface.grain
     grain[str(plan.farm.season)] = stack["grain_mg_ha"]

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 import geopandas as gpd
+import pandas as pd
 
 from stovergeo import bales, residue, siting, supply, yieldmap, zones
 from stovergeo.core.coefficients import Handbook, load_handbook
@@ -29,6 +30,7 @@ from stovergeo.report import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, rea
 from stovergeo.result import SeasonResult
 from stovergeo.workflow import story
 from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrain
+from stovergeo.workflow.not_known import unknown_words, unknown_zones, why_unknown, with_unknown
 from stovergeo.workflow.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.workflow.tables import (
     ground_of,
@@ -146,6 +148,7 @@ def run_season(
     grid = farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     stack = put_layers(new_stack(grid), farm, fields)
     grain = grain_map(stack, farm, fields, book, report)
+    no_yield = why_unknown(grain.stack, fields, grain.left_out, report)
     stack = with_earlier_years(grain.stack, plan, farm, fields, book, report)
 
     step("Slope, water and the season's sun")
@@ -224,12 +227,20 @@ def run_season(
         "yards_used": float(len(choice.yard_use)),
         **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
     }
+    unknown = unknown_zones(worked, labels, stack)
+    said_zones = with_unknown(with_reasons(worked, choice, "zone"), unknown, no_yield)
+    sums["unknown_ha"] = float(worked.loc[unknown, "area_ha"].sum())
+
+    def known(table: pd.DataFrame) -> pd.DataFrame:
+        """Return a table without the zones of which nothing is known."""
+        return table[~table["zone_id"].isin(worked.loc[unknown, "zone_id"])] if len(table) else table
+
     return SeasonResult(
         plan=plan,
         crs=farm.crs,
         stack=stack,
         fields=fields,
-        zones=with_reasons(worked, choice, "zone"),
+        zones=said_zones,
         yards=with_reasons(found.yards, choice, "yard"),
         stacks=found.stacks,
         apron=found.apron,
@@ -242,15 +253,15 @@ def run_season(
         points=grain.points,
         cleaning=grain.cleaning,
         surface_report=grain.report,
-        zone_limits=residue.zone_limits(stack, worked, labels, options, units="metric"),
+        zone_limits=known(residue.zone_limits(stack, worked, labels, options, units="metric")),
         yard_near=found.near,
         yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
         limit_totals=residue.limit_totals(stack, options, units="metric"),
-        zone_methods=offers,
-        zone_nutrients=nutrients,
-        odds=residue.odds_table(draws, plan.odds.cautious_pct, chosen),
+        zone_methods=known(offers),
+        zone_nutrients=known(nutrients),
+        odds=known(residue.odds_table(draws, plan.odds.cautious_pct, chosen)),
         sensitivity=residue.sensitivity(draws),
-        calendar=residue.harvest_calendar(offers, chosen, plan.crop, season),
+        calendar=known(residue.harvest_calendar(offers, chosen, plan.crop, season)),
         yard_ratings=found.ratings,
         bale_plan=made,
         need=need,
@@ -262,6 +273,7 @@ def run_season(
         crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
         totals=sums,
         words={
+            "unknown": unknown_words(said_zones, fields, no_yield),
             "choice": choice.words,
             "grower": [
                 *choice.grower_words,

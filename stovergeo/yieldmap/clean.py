@@ -18,7 +18,7 @@ from stovergeo.core.schemas import check_table
 from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.bins import Bins, bin_points
-from stovergeo.yieldmap.delay import DelaySearch, find_delay, shifted
+from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.machines import machine_offsets, offset_words
 from stovergeo.yieldmap.outliers import MAD_TO_SD
@@ -29,6 +29,7 @@ from stovergeo.yieldmap.swath import new_share
 from stovergeo.yieldmap.threads import for_each
 from stovergeo.yieldmap.usual import usual
 
+_NO_TIME = "not looked for: nothing tells how long a record took"
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
 
@@ -125,6 +126,8 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     corrections["machines"] = _machines(run, places, book)
     codes[whole] = run.track.back(run.code)
     counts = tally(codes)
+    if not run.track.timed.any():
+        counts.loc[counts["reason"].isin(["speed", "not_recorded"]), "words"] = _NO_TIME
     _tell(report, counts, run.track)
     keep = run.track.back(run.kept)
     x, y = (run.track.back(values)[keep] for values in places)
@@ -188,10 +191,13 @@ def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str,
     track, found = run.track, {}
     flow, ground = np.where(run.kept, run.grain / track.seconds, np.nan), run.area / track.seconds
     for number, name in enumerate(track.machine_names):
-        mine = (track.machine[pairs.one] == number) & (track.machine[pairs.other] == number)
+        here = track.machine == number
+        if not track.timed[here].mean() > 0.5:
+            found[name] = asdict(Delay(0.0, False, 0.0, 0, _NO_TIME))
+            continue
+        mine = here[pairs.one] & here[pairs.other]
         delay = find_delay(middle, flow, ground, pairs.where(mine), search)
         if delay.applied:
-            here = track.machine == number
             run.grain, run.area, ahead_m, missing = shifted(track, here, delay.seconds, run.grain, run.area)
             run.moved_m += ahead_m
             run.remove(missing, "not_recorded")

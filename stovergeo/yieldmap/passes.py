@@ -27,7 +27,8 @@ class Track:
     machine_names: list[str]
     x: np.ndarray  #: position at the end of the record
     y: np.ndarray
-    seconds: np.ndarray  #: time the record covers; all one where no time is known
+    seconds: np.ndarray  #: time the record covers; the usual one where that is not known, 1 where none is
+    timed: np.ndarray  #: bool: whether the time the record covers is known
     clock: np.ndarray  #: s since the machine's first record, never backwards inside a pass
     pass_id: np.ndarray  #: 0, 1, ... in driving order
     start: np.ndarray  #: (passes + 1,) the first record of each pass, and the number of records
@@ -114,6 +115,7 @@ def track_of(
     gap_records: float,
     turn_deg: float,
     most_back_share: float = 0.01,
+    most_repeated_share: float = 0.25,
     machines: tuple[np.ndarray, list[str]] | None = None,
 ) -> Track:
     """Put records in driving order and split them into passes.
@@ -135,6 +137,9 @@ def track_of(
         A change of heading above this between two records ends a pass.
     most_back_share : float
         Largest share of backward clock steps for which the file's order is trusted.
+    most_repeated_share : float
+        Largest share of time stamps that repeat the one before for which they tell one record from the next; above
+        it they only tell the order.
     machines : (array of int32, list of str), optional
         `machines_of` these points, where that is known already.
     """
@@ -164,10 +169,12 @@ def track_of(
         told[:] = False  # a width of nothing tells nothing
     if not told.all():
         swath = np.where(told, swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6))
-    time = np.array(time[driven]) if timed else np.arange(n, dtype=float)
-    dt = time[some] - time[some - 1]
-    usual_dt = usual(dt[dt > 0], 1.0)
-    seconds = _column(points, "seconds", driven, usual_dt)
+    seconds = _column(points, "seconds", driven, 0.0)
+    dt = time[driven][some] - time[driven][some - 1] if timed else np.empty(0)
+    fine = bool((dt > 0).any()) and float((dt == 0).sum()) <= most_repeated_share * len(dt)
+    usual_dt = usual(dt[dt > 0]) if fine else usual(seconds[seconds > 0], 1.0)
+    time = np.array(time[driven]) if fine else np.arange(n, dtype=float) * usual_dt
+    known = seconds > 0 if "seconds" in points else np.full(n, fine)
     seconds = np.where(seconds > 0, seconds, usual_dt)
     reach = max(usual_step, 0.1)
     pass_id, clock, east, north = np.empty(n, np.int64), np.empty(n), np.ones(n), np.zeros(n)
@@ -175,7 +182,23 @@ def track_of(
     _drive(x, y, machine, time, length, seconds, *limits, pass_id, clock, east, north)
     start = np.searchsorted(pass_id, np.arange(pass_id[-1] + 2)) if n else np.zeros(1, np.int64)
     return Track(
-        order, as_filed, machine, names, x, y, seconds, clock, pass_id, start, east, north, swath, length, back, resort
+        order,
+        as_filed,
+        machine,
+        names,
+        x,
+        y,
+        seconds,
+        known,
+        clock,
+        pass_id,
+        start,
+        east,
+        north,
+        swath,
+        length,
+        back,
+        resort,
     )
 
 

@@ -186,10 +186,11 @@ def _mark_ends(
 def bad_speed(track: Track, least: float, most: float, most_change: float) -> np.ndarray:
     """Return which records are too slow, too fast, or follow a sudden change of speed.
 
-    Without a recorded time per record there is no speed, and nothing is flagged.
+    Where the time of a record is not known there is no speed, and nothing is flagged.
     """
     out = np.empty(len(track.length), np.bool_)
-    _mark_speed(track.length, track.seconds, track.pass_id, least, most, most_change, out)
+    seconds = np.where(track.timed, track.seconds, np.nan)
+    _mark_speed(track.length, seconds, track.pass_id, least, most, most_change, out)
     return out
 
 

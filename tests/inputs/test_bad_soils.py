@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from as_user import ask, write_plan
 
 from stovergeo.core.units import K_SI_PER_US
 
@@ -135,7 +136,28 @@ def test_a_name_read_in_the_wrong_encoding(farm, given, hear):
 
 def test_neither_fields_nor_points(farm, given, hear):
     farm.layers.clear()
-    hear("layer.needed", "refuse")
+    hear("layer.needed", "refuse", also="yield.needed")
+
+
+@pytest.mark.parametrize("named", ["fields and soils", "earlier harvests", "fields alone", "a property and houses"])
+def test_no_yields_of_the_season(farm, given, hear, named):
+    keep = farm.layers["fields"]
+    farm.layers.clear()
+    farm.layers["fields"] = keep
+    if named == "earlier harvests":
+        grain = np.full((180, 240), 190, np.float32)
+        farm.write_raster(grain, "grain.tif")
+        farm.layers["earlier_maps"] = [{"path": "grain.tif", "unit": "bu/ac at 15.5 %", "year": 2023}]
+    if named == "fields alone":
+        del farm.data["soil"]
+    if named == "a property and houses":
+        farm.layers["property"] = farm.layers["dwellings"] = {"path": keep["path"]}
+    hear("yield.needed", "refuse", also="soil.none" if named == "fields alone" else None)
+    code, _, err = ask("plan", write_plan(farm.data, farm.folder), "--out", farm.folder / "out")
+    assert code == 2
+    assert "yield.needed" in err
+    assert "layers.yield_points" in err
+    assert not (farm.folder / "out").exists()
 
 
 def test_a_layer_that_is_not_there(farm, given, hear):

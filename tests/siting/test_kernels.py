@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from long_run import examples
@@ -92,6 +92,7 @@ def test_open_ground_holds_the_full_lattice():
 
 @settings(max_examples=examples(40))
 @given(st.integers(0, 10_000), st.floats(0, 179), st.sampled_from([2.0, 5.0]))
+@example(0, 6e-8, 5.0)  # the outermost rows lie 0.1 micrometres over the window's edge
 def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     rng = np.random.default_rng(seed)
     forbidden = rng.random((24, 30)) < 0.03
@@ -100,11 +101,13 @@ def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     laid = lay_rows(window, PATTERN, one, 6.5, angle)
     assert [laid.bales] == most_bales(window, PATTERN, [one], 6.5, angle)
     assert laid.bales == laid.steps.sum() * PATTERN.per_step
+    # a row may lie a micrometre, the slack of the search, over an edge: a depth, which times a row's length is no area
+    inner = shapely.buffer(laid.polygons, -2e-6, join_style="mitre")
     whole = shapely.box(1000, 2000 - 24 * cell, 1000 + 30 * cell, 2000)
-    assert shapely.area(shapely.difference(laid.polygons, whole)).sum() < 1e-6
+    assert shapely.contains(whole, inner).all()
     for i, j in zip(*np.nonzero(forbidden), strict=True):
         square = shapely.box(1000 + j * cell, 2000 - (i + 1) * cell, 1000 + (j + 1) * cell, 2000 - i * cell)
-        assert shapely.area(shapely.intersection(laid.polygons, square)).sum() < 1e-6
+        assert not shapely.intersects(inner, square).any()
     for k, outline in enumerate(laid.stack_outlines):
         assert (laid.steps[laid.stack == k] <= one.steps).all()
         for other in laid.stack_outlines[k + 1 :]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +16,6 @@ from stovergeo.supply import Capacity, alternatives, choose, conflict, optimise,
 from stovergeo.supply.alternatives import next_bales, without_yard
 from stovergeo.supply.choice import share_out
 from stovergeo.supply.model import build
-from stovergeo.supply.silence import standard_output_shut
 from stovergeo.supply.solve import shadow_prices, short_weights, solve
 
 SHARED = settings(max_examples=examples(12), suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -294,19 +292,6 @@ def test_a_shortage_is_never_told_as_a_price(season):
     assert choice.short_bales > 0
     assert choice.next_mg.empty
     assert not any("more for" in words for words in choice.grower_words)
-
-
-def test_what_c_prints_meanwhile_is_lost_and_later_words_are_not(capfd) -> None:
-    libc = ctypes.CDLL(None)
-    with standard_output_shut():
-        libc.printf(b"a solver's own words\n")
-    libc.printf(b"words after\n")
-    libc.fflush(None)
-    print("and Python's", flush=True)
-    said = capfd.readouterr().out
-    assert "solver" not in said
-    assert "words after" in said
-    assert "and Python's" in said
 
 
 @pytest.mark.parametrize("seed", range(5))

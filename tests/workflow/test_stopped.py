@@ -110,3 +110,34 @@ def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_
         assert not out.exists()
     else:
         assert {p.name: p.read_text("utf-8") for p in out.iterdir()} == {"no_go.geojson": stood}
+
+
+@pytest.mark.parametrize("closed", [">&-", ">&- 2>&-", "<&- >&- 2>&-"])
+def test_with_its_output_closed_everything_is_written(farm: Path, tmp_path: Path, closed: str) -> None:
+    line = [sys.executable, "-m", "stovergeo.cli", "plan", str(farm / "plan.toml"), "--out", str(tmp_path / "out")]
+    run = subprocess.run(["sh", "-c", f'exec "$0" "$@" {closed}', *line], timeout=120, check=False)
+    assert run.returncode == 0
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(NAMES)
+
+
+def test_with_no_reader_left_everything_is_written_and_the_command_ends_as_by_a_closed_pipe(
+    farm: Path, tmp_path: Path
+) -> None:
+    line = [sys.executable, "-m", "stovergeo.cli", "plan", str(farm / "plan.toml"), "--out", str(tmp_path / "out")]
+    run = subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    run.stdout.close()
+    run.stderr.close()
+    assert run.wait(timeout=120) == 128 + signal.SIGPIPE
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(NAMES)
+
+
+def test_what_a_library_prints_is_lost_and_what_the_command_prints_is_not() -> None:
+    says = (
+        "import ctypes, platform, sys; c = ctypes.CDLL(None); machine = platform.machine;"
+        "platform.machine = lambda: (c.printf(b'a solver speaks'), c.fflush(None), machine())[-1];"
+        "from stovergeo.cli import main; sys.argv = ['stovergeo', 'versions']; main()"
+    )
+    run = subprocess.run([sys.executable, "-c", says], capture_output=True, text=True, timeout=120, check=False)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.startswith("python 3")
+    assert "a solver speaks" not in run.stdout + run.stderr

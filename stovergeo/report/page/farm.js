@@ -95,7 +95,7 @@ function drawFarm() {
   group('zones', 'Zones', plan.zones.map(function (zone) {
     var layer = drawn(zone.shape, Object.assign(zoneLook(zone), { interactive: true }), 'zones');
     zoneLayers[zone.id] = layer;
-    reachable(layer, 'Zone ' + zone.id + ', ' + zone.bales + ' bales. Open details.', function (at) { openZone(zone.id, at); });
+    reachable(layer, 'Zone ' + zone.id + ', ' + (zone.bales === null ? 'not known' : zone.bales + ' bales') + '. Open details.', function (at) { openZone(zone.id, at); });
     return layer;
   }), true);
   fieldLabels = plan.fields.map(function (f) { return labelAt(f.at, shortName(f.name), 'field'); });

@@ -26,12 +26,14 @@ function spread(values) {
 // masses start at nothing, so that small differences look small; shares span what there is
 function zoneEnds(how) {
   if (how.kind === 'rate') { return [0, spread(plan.zones.map(how.value))[1]]; }
-  return spread(plan.zones.filter(function (z) { return z.method !== 'leave'; }).map(how.value));
+  return spread(plan.zones.filter(isWorked).map(how.value));
 }
+
+function isWorked(zone) { return zone.method !== 'leave' && zone.method !== 'unknown'; }
 
 // the classes that zones have, in the order of the list, others after
 function usedClasses(how) {
-  var used = plan.zones.map(how.value), known = Object.keys(how.classes());
+  var used = plan.zones.filter(function (z) { return z.method !== 'unknown'; }).map(how.value), known = Object.keys(how.classes());
   return known.filter(function (n) { return used.indexOf(n) >= 0; }).concat(
     used.filter(function (n, k) { return known.indexOf(n) < 0 && used.indexOf(n) === k; }));
 }
@@ -40,6 +42,7 @@ function zoneLook(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
   var look = { color: '#2a2618', weight: 1.5, fillOpacity: 0.78, opacity: 1 };
   if (theme === 'none') { return Object.assign(look, { fillOpacity: 0.01, fillColor: '#ffffff' }); }
+  if (zone.method === 'unknown') { return Object.assign(look, { fillColor: patterned('#ffffff', 'dots') }); }
   if (zone.method === 'leave' && theme !== 'rule') {
     return Object.assign(look, { fillColor: patterned('#f6f4ec', 'hatch') });
   }
@@ -58,6 +61,7 @@ function zoneWord(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
   if (zone.method === 'leave' && theme !== 'rule') { return zone.kept ? 'kept free' : 'leave'; }
   if (theme === 'none') { return ''; }
+  if (zone.method === 'unknown') { return 'not known'; }
   return how.classes ? how.classes()[value] || String(value) : quantity(how.kind, value);
 }
 
@@ -70,15 +74,22 @@ function zoneLegend() {
       var look = CLASSES[k % CLASSES.length];
       list.append(swatch(name === 'leave' ? patterned('#f6f4ec', 'hatch') : patterned(look[0], look[1]), classes[name] || name));
     });
-    return list;
+    return withUnknown(list);
   }
-  if (plan.zones.some(function (z) { return z.method !== 'leave'; })) {
+  if (plan.zones.some(isWorked)) {
     var ends = zoneEnds(how);
     list = ends[1] - ends[0] > ROUND ? rampLegend(how.ramp, how.kind, ends[0], ends[1])
       : make('ul', { class: 'key' }, swatch(hex(mixed(RAMPS[how.ramp], 0.5)), quantity(how.kind, ends[0])));
   }
   if (plan.zones.some(function (z) { return z.method === 'leave'; })) {
     list.append(swatch(patterned('#f6f4ec', 'hatch'), 'leave: no baling'));
+  }
+  return withUnknown(list);
+}
+
+function withUnknown(list) {
+  if (plan.zones.some(function (z) { return z.method === 'unknown'; })) {
+    list.append(swatch(patterned('#ffffff', 'dots'), plan.methods.unknown));
   }
   return list;
 }

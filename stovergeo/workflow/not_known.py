@@ -1,0 +1,156 @@
+"""Ground whose yield is not known: which it is, why, and how the tables of a season say so.
+
+What is not known is neither nothing nor a decision: its numbers are NaN, and its words say why.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+import xarray as xr
+from shapely.geometry.base import BaseGeometry
+
+from stovergeo import yieldmap
+from stovergeo.core.errors import Report
+from stovergeo.core.schemas import UNKNOWN
+
+_NUMBERS: Final = [
+    "stover_mg_ha",
+    "keep_mg_ha",
+    "removable_mg_ha",
+    "take_mg_ha",
+    "take_mg",
+    "spare_mean_mg_ha",
+    "gathered_share",
+]
+_MOST: Final = 0.5
+_REASONS_NAMED: Final = 3
+
+
+def left_out_by_field(cleaned: yieldmap.Cleaned, fields: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Return how many records lie on each field, how many of them cleaning left out, and for which reasons.
+
+    Returns
+    -------
+    DataFrame
+        In the order of the fields: records, left_out, reasons (in words, the most frequent first).
+    """
+    rows = []
+    for shape in fields.geometry:
+        kept = int(_inside(cleaned.points, shape).sum())
+        counts = cleaned.removed.loc[_inside(cleaned.removed, shape), "removed_because"].value_counts()
+        named = [f"{yieldmap.REASONS[name].title} {count:,}" for name, count in counts[:_REASONS_NAMED].items()]
+        if len(counts) > _REASONS_NAMED:
+            named.append(f"other {counts[_REASONS_NAMED:].sum():,}")
+        rows.append((kept + int(counts.sum()), int(counts.sum()), ", ".join(named)))
+    return pd.DataFrame(rows, columns=["records", "left_out", "reasons"], index=fields.index)
+
+
+def _inside(points: gpd.GeoDataFrame, shape: BaseGeometry) -> np.ndarray:
+    """Return which points lie in a shape; only those in its box are looked at closely."""
+    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
+    west, south, east, north = shape.bounds
+    near = np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
+    shapely.prepare(shape)
+    inside = np.zeros(len(points), bool)
+    inside[near] = shapely.contains_xy(shape, x[near], y[near])
+    return inside
+
+
+def report_left_out(left: pd.DataFrame, fields: gpd.GeoDataFrame, harvest: str, report: Report) -> None:
+    """Report each field of which cleaning left out most records, whatever the reasons.
+
+    Parameters
+    ----------
+    left : DataFrame
+        From `left_out_by_field`.
+    fields : GeoDataFrame
+    harvest : str
+        Where the records come from, such as ``yield points``.
+    report : Report
+    """
+    for name, row in zip(fields["name"], left.itertuples(), strict=True):
+        if row.left_out > _MOST * row.records:
+            report.add("yield.left_out", f"{harvest}, field {name!r}", f"{_left_out(row)}.")
+
+
+def why_unknown(
+    stack: xr.Dataset, fields: gpd.GeoDataFrame, left: pd.DataFrame | None, report: Report
+) -> dict[str, str]:
+    """Return for each field without any usable yield why that is so; report it, and refuse a farm of only such fields.
+
+    Parameters
+    ----------
+    stack : Dataset
+        With ``grain_mg_ha`` and ``field_number``.
+    fields : GeoDataFrame
+    left : DataFrame or None
+        From `left_out_by_field`; None where the yields come from a finished map.
+    report : Report
+
+    Raises
+    ------
+    InputError
+        ``yield.none`` when no field has a usable yield.
+    """
+    known = set(np.unique(stack["field_number"].where(stack["grain_mg_ha"].notnull())).tolist())
+    why = {}
+    for number, field in enumerate(fields.itertuples()):
+        if number in known:
+            continue
+        row = None if left is None else left.iloc[number]
+        why[field.field_id] = f"no usable yield data ({_because(row)})"
+        if row is None or not row.left_out > _MOST * row.records:  # told already
+            report.add("yield.unknown", f"fields, {field.name!r}", f"No usable yield data: {_because(row)}.")
+    if len(why) == len(fields):
+        raise report.refuse("yield.none", "yields", "No field has usable yield data.")
+    return why
+
+
+def _because(row: pd.Series | None) -> str:
+    if row is None:
+        return "the yield map holds nothing on it"
+    if row.records == 0:
+        return "no yield record lies on it"
+    return _left_out(row) if row.left_out else f"only {row.records:,} yield records lie on it"
+
+
+def _left_out(row: pd.Series) -> str:
+    return f"{row.left_out:,} of {row.records:,} yield records were left out: {row.reasons}"
+
+
+def unknown_zones(zones: gpd.GeoDataFrame, labels: xr.DataArray, stack: xr.Dataset) -> pd.Series:
+    """Return which zones, none of which is gathered, have no known yield on most of their ground."""
+    numbers, dark = labels.to_numpy(), np.isnan(stack["stover_mg_ha"].to_numpy())
+    share = [float(dark[numbers == n].mean()) if (numbers == n).any() else 1.0 for n in range(len(zones))]
+    return (zones["method"] == "leave") & (np.array(share) > _MOST)
+
+
+def with_unknown(zones: gpd.GeoDataFrame, unknown: pd.Series, why: dict[str, str]) -> gpd.GeoDataFrame:
+    """Return the zones with those of unknown yield saying so: numbers NaN, method "unknown", the reason in words."""
+    zones = zones.copy()
+    zones.loc[unknown, _NUMBERS] = np.nan
+    zones.loc[unknown, "method"] = UNKNOWN
+    zones.loc[unknown, "binding_rule"] = ""
+    part = "no usable yield data on most of this ground"
+    zones.loc[unknown, "reason"] = [f"Not known: {why.get(f, part)}." for f in zones.loc[unknown, "field_id"]]
+    return zones
+
+
+def unknown_words(zones: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, why: dict[str, str]) -> list[str]:
+    """Say of each field what of it is not known, and that the farm's totals leave that out."""
+    words = []
+    area = zones[zones["method"] == UNKNOWN].groupby("field_id")["area_ha"].sum()
+    for field in fields[fields["field_id"].isin(area.index)].itertuples():
+        if field.field_id in why:
+            words.append(f"{field.name}: not known: {why[field.field_id]}. The farm's totals leave this field out.")
+        else:
+            words.append(
+                f"{field.name}: not known on {area[field.field_id]:.1f} ha: no usable yield data there. "
+                "The farm's totals leave that ground out."
+            )
+    return words
