@@ -9,9 +9,9 @@ from typing import Any, Final
 import pandas as pd
 
 from stovergeo.core.schemas import UNKNOWN
+from stovergeo.report.by_field import field_rows, kept_free
 from stovergeo.report.cautions import LEASE
 from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
-from stovergeo.report.terminal import field_rows, kept_free
 from stovergeo.result import SeasonResult
 
 _MONTHS = (

@@ -7,12 +7,12 @@ from typing import Final
 import pandas as pd
 
 from stovergeo.core.schemas import UNKNOWN
+from stovergeo.report.by_field import field_rows
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
 from stovergeo.report.page_yards import yard_tables
 from stovergeo.report.panels import MONTHS, Block, amount, capital, method_titles, table_of
 from stovergeo.report.say import Parts, parts_of
 from stovergeo.report.tables import asked_rows
-from stovergeo.report.terminal import field_rows
 from stovergeo.result import SeasonResult
 
 _MOST_CURVES: Final = 8  # as many as the page has line styles

@@ -13,9 +13,9 @@ from typing import Any, Final
 
 from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 from stovergeo.core.schemas import KEPT_FREE_RULE, UNKNOWN
+from stovergeo.report.by_field import kept_free
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
 from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
-from stovergeo.report.terminal import kept_free
 from stovergeo.result import SeasonResult
 
 Block = dict[str, Any]
