@@ -246,12 +246,11 @@ def _lift(named: NamedRule, gain_mg_ha: float) -> tuple[str | Message, ...]:
 def _verdict(
     take: float, limit: float, deciding: str, allowed: bool, years: float, cautious_pct: float
 ) -> tuple[Message, ...]:
-    """Return whether a method's take fits, and under which limit it does not."""
+    """Return whether a method's take fits under the limit that decides."""
     if np.isnan(take):
         return (catalog("method.unknown"),)
-    if allowed:
-        return (catalog("method.fits", take=take, limit=limit),)
     sure = {"sure": 100 - cautious_pct} if deciding == "cautious" else {}
-    over = catalog(f"method.{deciding}", take=take, limit=limit, **sure)
-    seldom = np.isfinite(years) and years > 1
-    return (over, catalog("method.seldom", years=int(years))) if seldom else (over,)
+    verdict = catalog(("fits." if allowed else "exceeds.") + deciding, take=take, limit=limit, **sure)
+    if not allowed and np.isfinite(years) and years > 1:
+        return verdict, catalog("method.seldom", years=int(years))
+    return (verdict,)

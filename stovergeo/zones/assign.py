@@ -72,7 +72,7 @@ def assign_methods(
             record |= {
                 "method": wanted,
                 "take_mg_ha": float(offer["take_mg_ha"]),
-                "reason": (*zone["reason"], method_message(zone, offer)),
+                "reason": (*zone["reason"], method_message(offer)),
             }
             if offer["take_mg_ha"] < 0.95 * zone["removable_mg_ha"]:
                 record["binding_rule"] = "method"

@@ -37,12 +37,9 @@ def ground_messages(zone: Mapping[str, Any], titles: Mapping[str, str]) -> tuple
     return (*said, message("ground.narrow", share=zone["left_share"])) if zone["left_share"] > 0.02 else said
 
 
-def method_message(zone: Mapping[str, Any], offer: Mapping[str, Any]) -> Message:
-    """Return what a method takes from a zone, and what it does not."""
-    take, rest = offer["take_mg_ha"], zone["removable_mg_ha"] - offer["take_mg_ha"]
-    if rest < 0.05 * zone["removable_mg_ha"]:
-        return message("method.takes_all", title=offer["title"], take=take)
-    return message("method.takes", title=offer["title"], take=take, rest=rest)
+def method_message(offer: Mapping[str, Any]) -> Message:
+    """Return what a method takes and what limit it meets; `offer` is a row of the methods table."""
+    return message("method.verdict", title=offer["title"], verdict=offer["message"])
 
 
 def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Message, ...]:
@@ -58,5 +55,4 @@ def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Messag
     refused = offers[offers["take_mg_ha"] > 0].sort_values("take_mg_ha", kind="stable")
     over = refused["take_mg_ha"] > refused["limit_mg_ha"]
     told = refused[~over | (over.cumsum() == 1)]
-    why = (message("left.method", title=o.title, why=o.message) for o in told.itertuples())
-    return (message("left.no_method"), *why)
+    return (message("left.no_method"), *map(method_message, told.to_dict("records")))

@@ -82,7 +82,7 @@ def test_a_rule_that_speaks_wrongly_gets_a_plain_sentence(
     through(shown_rule, monkeypatch)
     table = zone_limits(limits(farm, options, Report()), *zones, options)
     said = [render(m, "us") for m in table[table["rule"] == "quail_cover"]["message"]]
-    assert all(text.startswith("Cover for quail asks for ") for text in said)
+    assert all(text.startswith("Cover for quail: ") for text in said)
 
 
 def test_a_rule_need_not_speak(shown_rule, farm, zones, options, monkeypatch):
@@ -90,4 +90,4 @@ def test_a_rule_need_not_speak(shown_rule, farm, zones, options, monkeypatch):
     through(shown_rule, monkeypatch)
     table = zone_limits(limits(farm, options, Report()), *zones, options)
     row = table[(table["rule"] == "quail_cover") & (table["zone_id"] == "F2-a")].iloc[0]
-    assert render(row["message"][0], "us") == "Cover for quail asks for 2.3 ton/ac to stay."
+    assert render(row["message"][0], "us") == "Cover for quail: 2.3 ton/ac must stay."

@@ -47,7 +47,7 @@ def drawn(refused, outlines=TWO_FIELDS, spare: float = 3.0) -> gpd.GeoDataFrame:
 def gathered(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The zones as worked where every one may give all it can spare."""
     offers = {"method": "rake_bale", "title": "rake and bale", "take_mg_ha": 3.0, "limit_mg_ha": 3.0, "allowed": True}
-    return assign_methods(zones, pd.DataFrame({"zone_id": zones["zone_id"], **offers}))
+    return assign_methods(zones, pd.DataFrame({"zone_id": zones["zone_id"], **offers, "message": "Takes it all."}))
 
 
 def test_nothing_refused_changes_nothing():

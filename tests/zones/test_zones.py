@@ -327,10 +327,8 @@ def test_methods_are_the_greatest_allowed_take(drawn):
     assert (filled["take_mg_ha"] <= filled["removable_mg_ha"] + 1e-9).all()
     assert np.allclose(filled["take_mg"], filled["take_mg_ha"] * filled["area_ha"])
     assert ((filled["method"] == "leave") == (filled["take_mg_ha"] == 0)).all()
-    for zone in filled[filled["take_mg_ha"] > 0].itertuples():
-        said = zone.reason[-1].values
-        assert said["take"] == zone.take_mg_ha
-        assert said.get("rest", 0) == pytest.approx(zone.removable_mg_ha - zone.take_mg_ha, rel=0.06, abs=0.15)
+    used = filled[filled["take_mg_ha"] > 0]
+    assert [reason[-1].values["title"] for reason in used["reason"]] == list(used["method"].str.replace("_", " "))
 
 
 def test_the_reason_s_figures_are_the_zone_s(drawn):
@@ -356,8 +354,8 @@ def test_where_no_method_fits_the_first_that_takes_too_much_says_why():
     table = pd.DataFrame(rows, columns=["method", "title", "take_mg_ha", "limit_mg_ha", "allowed", "message"])
     filled = assign_methods(zone, table.assign(zone_id=zone["zone_id"].iloc[0]))
     assert render(filled["reason"].iloc[0][-3:], "us") == (
-        "Nothing is gathered: no method fits this ground. Single pass: Its bales do not keep. "
-        "Second pass: Not sure to be spare."
+        "Nothing is gathered: no method fits this ground. Single pass: its bales do not keep. "
+        "Second pass: not sure to be spare."
     )
     idle = assign_methods(zone, table.assign(zone_id=zone["zone_id"].iloc[0], allowed=True), {})
     assert idle["reason"].iloc[0][-1].key == "left.not_needed"
