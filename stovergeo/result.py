@@ -32,8 +32,8 @@ class SeasonResult:
     points: gpd.GeoDataFrame | None  #: yield points; `removed_because` is "" where kept
     cleaning: pd.DataFrame | None  #: reason, title, points, share of all, words
     surface_report: dict[str, float | str]  #: method and blocked cross-validation error of the grain surface
-    zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, words
-    zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, words
+    zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, message
+    zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, message
     zone_nutrients: pd.DataFrame  #: zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, cost
     odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, odds_kept
     yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
@@ -50,13 +50,13 @@ class SeasonResult:
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source
     crew: pd.DataFrame | None = None
     sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
-    calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, words
+    calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, message
     wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
-    #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, words
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
     yard_near: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, layer, name, distance_m: nearest of each
     yard_ways: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, zone_id, distance_m over the ground
+    #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, message
     limit_totals: pd.DataFrame = field(default_factory=pd.DataFrame)
     apron: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: where a truck is loaded and turned, by yard
     lanes: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: round the stacks, by yard

@@ -14,7 +14,7 @@ from stovergeo.core.errors import ContractError
 class Column:
     """One column of a table."""
 
-    kind: str  #: "number", "text", "flag", "whole" or "geometry"
+    kind: str  #: "number", "text", "message", "flag", "whole" or "geometry"
     unit: str
     meaning: str
     optional: bool = False
@@ -104,7 +104,7 @@ ZONES: Final[Table] = {
         "the rule that asks for most on most of the zone, 'method' where the method takes less, "
         f"or '{KEPT_FREE_RULE}' on ground kept free"
     ),
-    "reason": _text("why, in words"),
+    "reason": Column("message", "", "why, a sentence each"),
     "cost_reason": _text("why this method, in money", optional=True),
     "kept_free": Column("flag", "", "the landowner keeps this ground free: nothing is gathered", optional=True),
     "geometry": GEOMETRY,

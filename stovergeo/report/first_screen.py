@@ -11,7 +11,7 @@ import pandas as pd
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.by_field import field_rows, kept_free
 from stovergeo.report.cautions import LEASE
-from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
 from stovergeo.result import SeasonResult
 
 _MONTHS = (
@@ -242,7 +242,7 @@ def _binding(result: SeasonResult) -> list[Parts]:
     lines: list[Parts] = [["In every place the strictest of these rules holds: ", _and_list(titles), "."]]
     guards = f" {_GUARDS[rule]}" if rule in _GUARDS else ""
     lines.append([f"On most of the ground that is {titles[0].lower()}.{guards}"])
-    example = f"For example zone {mine['zone_id'].iloc[0]}: {first_sentences(str(mine['words'].iloc[0]), 1)}"
+    example = f"For example zone {mine['zone_id'].iloc[0]}: {as_text(mine['message'].iloc[0][0])}"
     lines.append(parts_of(example, names_given(result)))
     return lines
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
+from stovergeo.core.printing import render
 from stovergeo.core.units import (
     HA_PER_ACRE,
     KG_HA_PER_LB_ACRE,
@@ -173,6 +174,11 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
         elif part != "":
             whole.append(part)
     return whole
+
+
+def as_text(message: Any) -> str:
+    """Return a message, or several, as a text in SI that `parts_of` takes apart."""
+    return render(message, "metric")
 
 
 def number_in(kind: str, value: float, system: System, decimals: int | None = None) -> str:

@@ -169,18 +169,17 @@ def run_season(
         smallest_zone_ha=plan.gather.smallest_zone_ha,
         options=zones.zone_options(book),
         refused=kept_free_ground(farm.no_go),
-        units="metric",
     )
     labels = zones.zone_numbers(drawn_zones, grid)
     draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
     offers = residue.zone_methods(
-        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct
     )
 
     step("Finding stack yards")
     storable = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
     kept_free = frozenset(drawn_zones.loc[drawn_zones["kept_free"], "zone_id"])
-    offers = without_kept_free(storable, kept_free)
+    offers = without_kept_free(storable, drawn_zones)
     usual = residue.recommended(offers)
     bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
     value = plan.money.stover_value_per_mg
@@ -188,7 +187,7 @@ def run_season(
     need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
     around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
     stack, ratings = siting.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
-    all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
+    all_gathered = zones.assign_methods(drawn_zones, offers, usual)
     offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
     found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric", before=yards_before)
@@ -253,10 +252,10 @@ def run_season(
         points=grain.points,
         cleaning=grain.cleaning,
         surface_report=grain.report,
-        zone_limits=known(residue.zone_limits(stack, worked, labels, options, units="metric")),
+        zone_limits=known(residue.zone_limits(stack, worked, labels, options)),
         yard_near=found.near,
         yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
-        limit_totals=residue.limit_totals(stack, options, units="metric"),
+        limit_totals=residue.limit_totals(stack, options),
         zone_methods=known(offers),
         zone_nutrients=known(nutrients),
         odds=known(residue.odds_table(draws, plan.odds.cautious_pct, chosen)),
