@@ -36,7 +36,7 @@ class SeasonResult:
     zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, message
     zone_nutrients: pd.DataFrame  #: zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, cost
     odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, odds_kept
-    yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
+    yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, message
     bale_plan: pd.DataFrame  #: zone_id, method, bales, bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m
     need: pd.DataFrame  #: need, month (1..12 with year order), year, dry_mg, bales
     #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best

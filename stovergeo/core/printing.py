@@ -49,6 +49,7 @@ _SAME: Final = {
     "count": ("", Printed(1, "", 0, "", "")),
     "number1": ("", Printed(1, "", 1, "", "")),
     "number2": ("", Printed(1, "", 2, "", "")),
+    "degrees": ("", Printed(1, "", 5, "", "")),
     "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
     "percent1": ("_pct", Printed(1, "%", 1, "%", "%")),
     "share": ("_share", Printed(100, "%", 0, "%", "%")),

@@ -311,10 +311,10 @@ def _short(result: SeasonResult) -> list[Parts]:
 def _unchecked(result: SeasonResult) -> list[Parts]:
     lines: list[Parts] = []
     for what, why in result.not_checked.items():
-        missing = re.fullmatch(r"no layer `(\w+)` was given\.", why)
+        missing = re.fullmatch(r"No layer `(\w+)` was given\.", why)
         if missing and missing[1] in result.not_checked:
             continue  # said already where the layer itself is named
-        told = re.sub(r"^not known for this farm \(.*\)\.$", "not known for this farm.", without_keys(why))
+        told = re.sub(r"^Not known for this farm \(.*\)\.$", "Not known for this farm.", without_keys(why))
         # a layer's own words begin with its name
         lines.append(
             parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what[:1].upper()}{what[1:]}: {told}")

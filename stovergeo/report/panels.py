@@ -225,7 +225,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         if float(sun["sun_share"].max()) > 1 / _AS_GOOD_AS_BEST:
             blocks.append({"p": ["Over 100%: this ground leans towards the sun and gets more than flat ground."]})
     blocks += _around(result, yard.yard_id)
-    if yard.not_checked:
+    if str(yard.not_checked):
         blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
     if len(ratings):
         worst = ratings[ratings["score"] < _AS_GOOD_AS_BEST].sort_values("score", kind="stable").head(_MOST_BARS)
@@ -238,7 +238,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         }
         blocks += [{"bars": bars}, {"p": [best]}] if len(worst) else [{"p": [best]}]
         reasons = [
-            [f"{r.title}: ", *parts_of(without_prices(str(r.words)), names), *_source(said_by.get(r.criterion))]
+            [f"{r.title}: ", *parts_of(without_prices(str(r.message)), names), *_source(said_by.get(r.criterion))]
             for r in ratings.itertuples()
         ]
         blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})

@@ -95,7 +95,7 @@ def _features(layer: gpd.GeoDataFrame) -> dict[str, Any]:
         return {"type": "FeatureCollection", "features": []}
     there = with_text(layer).to_crs(4326)
     there = there.set_geometry(there.geometry.set_precision(1e-8, mode="pointwise"))
-    return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null"))
+    return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null", default=str))
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -72,7 +72,7 @@ def yards_table(result: SeasonResult) -> pd.DataFrame:
     for criterion, part in result.yard_ratings.groupby("criterion", sort=False):
         rated = part.set_index("yard_id")
         yards[f"score_{criterion}"] = yards["yard_id"].map(rated["score"])
-        said = dict(rated["words"])
+        said = {yard_id: str(m) for yard_id, m in rated["message"].items()}
         yards[f"words_{criterion}"] = [said.get(yard_id, "") for yard_id in yards["yard_id"]]
     return _with_place(yards, result.yards, result)
 

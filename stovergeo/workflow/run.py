@@ -190,10 +190,9 @@ def run_season(
     all_gathered = zones.assign_methods(drawn_zones, offers, usual)
     offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
-    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric", before=yards_before)
-    for words in ratings.not_checked.values():
-        what, _, why = words.partition(": ")
-        not_checked.setdefault(what, why or words)
+    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, before=yards_before)
+    for name, why in ratings.not_checked.items():
+        not_checked.setdefault(ratings.titles[name], str(why))
 
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
@@ -282,7 +281,7 @@ def run_season(
             "baling": bales.baling_words(made, plan, book),
             "storage": bales.storage_words(losses, need),
             "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
-            "yards": found.words,
+            "yards": [str(m) for m in found.messages],
         },
         problems=report.by_severity(),
         coefficients=book.used(),

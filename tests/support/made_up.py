@@ -336,7 +336,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                     ("sun", "Sun over the storage season", 0.9, "Gets 93 % of the sun of open flat ground."),
                 ]
             ],
-            columns=["yard_id", "criterion", "title", "score", "allowed", "words"],
+            columns=["yard_id", "criterion", "title", "score", "allowed", "message"],
         ),
         bale_plan=pd.DataFrame(
             [(z, m, bales[z], 520.0, 634.0, 18.0, 4.0, 26.0) for z, m in zip(zones.zone_id, zones.method, strict=True)],

@@ -128,7 +128,7 @@ def test_the_criterion_rates_every_yard(record: dict) -> None:
     rated = {row["yard_id"]: row for row in record["yard_ratings"] if row["criterion"] == "high_ground"}
     assert yards
     assert set(rated) == yards
-    assert all(0 < row["score"] <= 1 and "above the lowest ground" in row["words"] for row in rated.values())
+    assert all(0 < row["score"] <= 1 and "above the lowest ground" in row["message"] for row in rated.values())
 
 
 def test_the_map_shows_both(run: tuple[Path, subprocess.CompletedProcess]) -> None:
