@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -42,12 +43,12 @@ class SeasonResult:
     #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
     wrap_table: pd.DataFrame
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
-    words: dict[str, list[str]]
-    """Plain sentences by topic: unknown, summary, choice, storage, soil, shortage, changed; and ``grower``: costs,
-    prices and what was second best, which the landowner's page never shows."""
+    words: dict[str, list[Any]]
+    """Messages, or plain sentences, by topic: unknown, summary, choice, storage, soil, shortage, changed; and
+    ``grower``: costs, prices and what was second best, which the landowner's page never shows."""
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
-    #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source
+    #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, message, source
     crew: pd.DataFrame | None = None
     sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
     calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, message

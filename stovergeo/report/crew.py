@@ -14,6 +14,7 @@ import pandas as pd
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
+from stovergeo.core.printing import render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.cautions import CREW, GUIDANCE
@@ -129,8 +130,9 @@ def _notes(result: SeasonResult, scopes: Iterable[str]) -> dict[str, list[str]]:
         return notes
     names = _names(result)
     for note in result.crew[result.crew["scope"].isin(list(scopes))].itertuples():
-        words = said(parts_of(str(note.words), names), result.plan.farm.units)
-        title = f"<b>{escape(str(note.title))}.</b> " if note.title else ""
+        system = result.plan.farm.units
+        words = said(parts_of(render(note.message, system), names), system)
+        title = f"<b>{escape(render(note.title, system))}.</b> " if note.title else ""
         line = f"{title}{escape(words)}"
         if line not in notes.setdefault(str(note.topic), []):
             notes[str(note.topic)].append(line)

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from stovergeo.core.bale_catalog import SHAPES
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.by_field import field_rows, kept_free
 from stovergeo.report.cautions import LEASE
@@ -84,7 +85,7 @@ def without_prices(words: str) -> str:
 
 
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    told = [without_prices(without_keys(w)) for w in result.words.get(topic, [])]
+    told = [without_prices(without_keys(str(w))) for w in result.words.get(topic, [])]
     return [parts_of(w, names_given(result)) for w in told if w]
 
 
@@ -132,7 +133,7 @@ def _bales(result: SeasonResult) -> list[Parts]:
     total = int(result.bale_plan["bales"].sum())
     lines: list[Parts] = [
         [
-            f"{total:,} {'round' if result.plan.bale.shape == 'round' else 'large square'} bales, ",
+            f"{total:,} {SHAPES[result.plan.bale.shape].title} bales, ",
             quantity("mass", float(taken["take_mg"].sum())),
             " of dry stover.",
         ]

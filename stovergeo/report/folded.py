@@ -58,7 +58,7 @@ def storage_blocks(result: SeasonResult) -> list[Block]:
 
 def _told(result: SeasonResult, topics: tuple[str, ...]) -> list[Block]:
     """Return the words of some topics as a list, as far as they are for the landowner."""
-    words = [without_prices(w) for topic in topics for w in result.words.get(topic, [])]
+    words = [without_prices(str(w)) for topic in topics for w in result.words.get(topic, [])]
     said = [parts_of(w, names_given(result)) for w in words if w]
     return [{"ul": said}] if said else []
 

@@ -99,6 +99,8 @@ _BY_SUFFIX: Final = sorted(
 _IN_WORDS: Final[dict[str, tuple[str, float]]] = {
     "Mg/ha": ("rate", 1),
     "t/ha": ("rate", 1),
+    "kg/t": ("kg_mg", 1),
+    "t": ("mass", 1),
     "kg/ha": ("kg_ha", 1),
     "kg/Mg": ("kg_mg", 1),
     "kg/m3": ("density", 1),

@@ -11,11 +11,13 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo import residue, supply, zones
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
+from stovergeo.core.printing import render
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.farm_layers import only_stacks
 
 
-def without_unstorable(offers: pd.DataFrame, reasons: dict[str, str]) -> pd.DataFrame:
+def without_unstorable(offers: pd.DataFrame, reasons: dict[str, Message]) -> pd.DataFrame:
     """Return the offers with those refused whose bales could not be kept, and the best of the rest recommended."""
     refused = offers["method"].isin(list(reasons))
     why = offers["method"].map({method: (reason,) for method, reason in reasons.items()})
@@ -72,8 +74,10 @@ def in_whole_bales(need: pd.DataFrame, choice: supply.Choice) -> pd.DataFrame:
 def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
     """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
-    said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
-    return table.assign(cost_reason=pd.array([said.get(i, "") for i in table[f"{kind}_id"]], dtype="str"))
+    said = dict(zip(of_kind["id"], of_kind["message"], strict=True))
+    return table.assign(
+        cost_reason=pd.array([render(said.get(i, ""), "metric") for i in table[f"{kind}_id"]], dtype="str")
+    )
 
 
 def yard_ways(

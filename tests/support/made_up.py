@@ -417,4 +417,4 @@ def made_crew(text: Text = same) -> pd.DataFrame:
         ("farm", "heating", "150 F (66 C)", "Probe twice a day; the fire service decides what is done."),
     ]
     rows = [(scope, topic, title, text(words), "invented") for scope, topic, title, words in notes]
-    return pd.DataFrame(rows, columns=["scope", "topic", "title", "words", "source"])
+    return pd.DataFrame(rows, columns=["scope", "topic", "title", "message", "source"])
