@@ -267,6 +267,8 @@ def run_season(
         need=need,
         wrap_table=losses,
         wrap_use=choice.wrap_use,
+        stored=pd.DataFrame() if choice.whole is None else choice.whole.stored,
+        withdrawals=pd.DataFrame() if choice.whole is None else choice.whole.withdrawals,
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
         yard_sun=yard_sun(found.yards, sun, stack),
