@@ -441,9 +441,8 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
 
 def _costs(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what the season costs, in all and for each Mg that reaches its use, by step; hauling by haul."""
-    steps = {
-        k.removeprefix("cost_"): v for k, v in result.totals.items() if k.startswith("cost_") and k != "cost_per_mg"
-    }
+    totals = result.totals
+    steps = {k.removeprefix("cost_"): v for k, v in totals.items() if k.startswith("cost_") and k != "cost_per_mg"}
     ledger.add_parts("cost", "money", "farm", {f"step {s}": v for s, v in steps.items()}, totals["cost"])
     hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.hauls.itertuples()}
     ledger.add_parts("cost", "money", "step haul", hauls)
