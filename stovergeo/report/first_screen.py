@@ -8,10 +8,11 @@ from typing import Any, Final
 
 import pandas as pd
 
+from stovergeo.core.bale_catalog import SHAPES
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.by_field import field_rows, kept_free
 from stovergeo.report.cautions import LEASE
-from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
 from stovergeo.result import SeasonResult
 
 _MONTHS = (
@@ -84,7 +85,7 @@ def without_prices(words: str) -> str:
 
 
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    told = [without_prices(without_keys(w)) for w in result.words.get(topic, [])]
+    told = [without_prices(without_keys(str(w))) for w in result.words.get(topic, [])]
     return [parts_of(w, names_given(result)) for w in told if w]
 
 
@@ -132,7 +133,7 @@ def _bales(result: SeasonResult) -> list[Parts]:
     total = int(result.bale_plan["bales"].sum())
     lines: list[Parts] = [
         [
-            f"{total:,} {'round' if result.plan.bale.shape == 'round' else 'large square'} bales, ",
+            f"{total:,} {SHAPES[result.plan.bale.shape].title} bales, ",
             quantity("mass", float(taken["take_mg"].sum())),
             " of dry stover.",
         ]
@@ -242,7 +243,7 @@ def _binding(result: SeasonResult) -> list[Parts]:
     lines: list[Parts] = [["In every place the strictest of these rules holds: ", _and_list(titles), "."]]
     guards = f" {_GUARDS[rule]}" if rule in _GUARDS else ""
     lines.append([f"On most of the ground that is {titles[0].lower()}.{guards}"])
-    example = f"For example zone {mine['zone_id'].iloc[0]}: {first_sentences(str(mine['words'].iloc[0]), 1)}"
+    example = f"For example zone {mine['zone_id'].iloc[0]}: {as_text(mine['message'].iloc[0][0])}"
     lines.append(parts_of(example, names_given(result)))
     return lines
 
@@ -311,10 +312,10 @@ def _short(result: SeasonResult) -> list[Parts]:
 def _unchecked(result: SeasonResult) -> list[Parts]:
     lines: list[Parts] = []
     for what, why in result.not_checked.items():
-        missing = re.fullmatch(r"no layer `(\w+)` was given\.", why)
+        missing = re.fullmatch(r"No layer `(\w+)` was given\.", why)
         if missing and missing[1] in result.not_checked:
             continue  # said already where the layer itself is named
-        told = re.sub(r"^not known for this farm \(.*\)\.$", "not known for this farm.", without_keys(why))
+        told = re.sub(r"^Not known for this farm \(.*\)\.$", "Not known for this farm.", without_keys(why))
         # a layer's own words begin with its name
         lines.append(
             parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what[:1].upper()}{what[1:]}: {told}")

@@ -15,7 +15,7 @@ from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 from stovergeo.core.schemas import KEPT_FREE_RULE, UNKNOWN
 from stovergeo.report.by_field import kept_free
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
-from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
 from stovergeo.result import SeasonResult
 
 Block = dict[str, Any]
@@ -77,7 +77,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     methods = result.zone_methods[result.zone_methods["zone_id"] == zone.zone_id]
     bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
     titles = method_titles(result)
-    blocks: list[Block] = [{"p": parts_of(without_prices(str(zone.reason)), names)}]
+    blocks: list[Block] = [{"p": parts_of(without_prices(as_text(zone.reason)), names)}]
     if zone.method == UNKNOWN:
         return [
             *blocks,
@@ -125,7 +125,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
                 "(sets the limit on ",
                 quantity("share", r.binds_share),
                 " of the zone): ",
-                *parts_of(str(r.words), names),
+                *parts_of(as_text(r.message), names),
                 *_source(getattr(r, "source", None) or said_by.get(r.rule)),
             ]
             for r in limits.itertuples()
@@ -153,7 +153,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
                 amount("rate", m.take_mg_ha),
                 amount("pct1", m.ash_pct),
                 [f"{m.passes:g}"],
-                ["✓ " if m.allowed else "✗ ", *parts_of(str(m.words), names)],
+                ["✓ " if m.allowed else "✗ ", *parts_of(as_text(m.message), names)],
             ]
             for m in methods.itertuples()
         ]
@@ -161,7 +161,9 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
         blocks.append({"more": {"title": "Ways to gather, compared", "blocks": [table]}})
     years = result.calendar[result.calendar["zone_id"] == zone.zone_id] if len(result.calendar) else result.calendar
     if len(years):
-        rows = [[[str(y.year)], [capital(str(y.crop))], parts_of(str(y.words), names)] for y in years.itertuples()]
+        rows = [
+            [[str(y.year)], [capital(str(y.crop))], parts_of(as_text(y.message), names)] for y in years.itertuples()
+        ]
         table = table_of("If yields stay as they are", ["Year", "Crop", "Stover"], rows)
         blocks.append({"more": {"title": "The years to come", "blocks": [table]}})
     food = result.zone_nutrients[result.zone_nutrients["zone_id"] == zone.zone_id]
@@ -223,7 +225,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         if float(sun["sun_share"].max()) > 1 / _AS_GOOD_AS_BEST:
             blocks.append({"p": ["Over 100%: this ground leans towards the sun and gets more than flat ground."]})
     blocks += _around(result, yard.yard_id)
-    if yard.not_checked:
+    if str(yard.not_checked):
         blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
     if len(ratings):
         worst = ratings[ratings["score"] < _AS_GOOD_AS_BEST].sort_values("score", kind="stable").head(_MOST_BARS)
@@ -236,7 +238,7 @@ def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
         }
         blocks += [{"bars": bars}, {"p": [best]}] if len(worst) else [{"p": [best]}]
         reasons = [
-            [f"{r.title}: ", *parts_of(without_prices(str(r.words)), names), *_source(said_by.get(r.criterion))]
+            [f"{r.title}: ", *parts_of(without_prices(str(r.message)), names), *_source(said_by.get(r.criterion))]
             for r in ratings.itertuples()
         ]
         blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})

@@ -310,7 +310,7 @@ def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
         words={topic: [told] for topic in topics},
         zones=result.zones.assign(reason=result.zones["reason"] + f" {told}", cost_reason=told),
         yards=result.yards.assign(reason=f"{told} Beside the lane.", cost_reason=told, base_cost=7654.0),
-        yard_ratings=result.yard_ratings.assign(words=told),
+        yard_ratings=result.yard_ratings.assign(message=told),
         hauls=result.hauls.assign(cost=7654.0),
         wrap_table=result.wrap_table.assign(cost_bale=7654.0),
         alternatives=pd.DataFrame(rows, columns=names),

@@ -245,7 +245,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         "overhead_lines": frame([{"name": text("feeder"), "geometry": LineString([(1000, 0), (1040, 1100)])}]),
     }
     limits = [
-        (z, rule, title, keep, share, text(words))
+        (z, rule, title, keep, share, (text(words),))
         for z in zones.zone_id
         for rule, title, keep, share, words in [
             ("cover", "Ground cover after planting", 3.1, 0.3, "Keeps 30 % of the ground covered after planting."),
@@ -304,7 +304,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             columns=["reason", "title", "points", "share", "words"],
         ),
         surface_report={"method": "local kriging", "error_mg_ha": 0.6},
-        zone_limits=pd.DataFrame(limits, columns=["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "words"]),
+        zone_limits=pd.DataFrame(limits, columns=["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "message"]),
         zone_methods=pd.DataFrame(
             methods,
             columns=[
@@ -316,7 +316,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "ash_pct",
                 "passes",
                 "allowed",
-                "words",
+                "message",
             ],
         ),
         zone_nutrients=pd.DataFrame(
@@ -336,7 +336,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                     ("sun", "Sun over the storage season", 0.9, "Gets 93 % of the sun of open flat ground."),
                 ]
             ],
-            columns=["yard_id", "criterion", "title", "score", "allowed", "words"],
+            columns=["yard_id", "criterion", "title", "score", "allowed", "message"],
         ),
         bale_plan=pd.DataFrame(
             [(z, m, bales[z], 520.0, 634.0, 18.0, 4.0, 26.0) for z, m in zip(zones.zone_id, zones.method, strict=True)],
@@ -387,7 +387,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                     text("Carbon sets the limit."),
                 )
             ],
-            columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "words"],
+            columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"],
         ),
         sensitivity=pd.DataFrame(
             [("F1", 1, "harvest_index", text("Stover for the grain"), 0.7, 1)],
@@ -395,7 +395,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         ),
         calendar=pd.DataFrame(
             [("F1-a", 2026, "corn", True, 4.4, text("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, "")],
-            columns=["zone_id", "year", "crop", "harvest", "take_mg_ha", "words"],
+            columns=["zone_id", "year", "crop", "harvest", "take_mg_ha", "message"],
         ),
     )
 
@@ -417,4 +417,4 @@ def made_crew(text: Text = same) -> pd.DataFrame:
         ("farm", "heating", "150 F (66 C)", "Probe twice a day; the fire service decides what is done."),
     ]
     rows = [(scope, topic, title, text(words), "invented") for scope, topic, title, words in notes]
-    return pd.DataFrame(rows, columns=["scope", "topic", "title", "words", "source"])
+    return pd.DataFrame(rows, columns=["scope", "topic", "title", "message", "source"])
