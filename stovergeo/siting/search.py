@@ -43,6 +43,7 @@ class FoundYards:
     lanes: gpd.GeoDataFrame
     ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, message
     near: pd.DataFrame  #: yard_id, layer, name, distance_m: the nearest of each layer given
+    cells: dict[str, Cells]  #: yard_id -> grid cells under its stacks, of which its figures are means
     messages: list[Message] = field(default_factory=list)  #: how many hold how much; or why there is none
 
 
@@ -115,7 +116,9 @@ def find_yards(
     else:
         messages = no_ground_messages(stack, ratings, book)
     messages += [named_place_message(name, cells, stack, ratings) for name, cells in hunt.refused]
-    return FoundYards(*make_tables(found, stack, ratings, book, before), messages)
+    tables = make_tables(found, stack, ratings, book, before)
+    cells = {yard_id: yard.cells for yard_id, yard in zip(tables[0]["yard_id"], found, strict=True)}
+    return FoundYards(*tables, cells, messages)
 
 
 class _Hunt:
