@@ -140,11 +140,18 @@ def quantity(kind: str, value: float, system: str) -> str:
     """
     how = how_printed(kind, system)
     if isinstance(value, Quantity) and value.given is not None:
-        as_given = f"{value.given:g} {value.unit}"
+        as_given = _as_given(value.given, value.unit, how)
         if value.unit in _units_of(system):
             return as_given
         return f"{_with_unit(number(kind, value, system), how)} ({as_given})"
     return _with_unit(number(kind, value, system), how)
+
+
+def _as_given(given: float, unit: str, how: Printed) -> str:
+    text = f"{given:,.10g}"
+    if unit.startswith("$"):
+        return f"${text if given == int(given) else f'{given:,.2f}'}{unit[1:]}"
+    return _with_unit(text, how) if unit == how.unit else f"{text} {unit}"
 
 
 def _with_unit(text: str, how: Printed) -> str:
