@@ -52,6 +52,10 @@ class SeasonResult:
     sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
     calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, words
     wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
+    #: zone_id, method, yard_id, wrap, base, bales: the atom of every count of bales in the plan
+    stored: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: yard_id, wrap, base, need, year, month, bales: the same bales as they are used
+    withdrawals: pd.DataFrame = field(default_factory=pd.DataFrame)
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, words
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget

@@ -47,6 +47,7 @@ class Printed:
 #: kinds that every system prints alike
 _SAME: Final = {
     "count": ("", Printed(1, "", 0, "", "")),
+    "plain": ("", Printed(1, "", 2, "", "")),  # without the zeros at its end
     "number1": ("", Printed(1, "", 1, "", "")),
     "number2": ("", Printed(1, "", 2, "", "")),
     "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
@@ -129,6 +130,8 @@ def number(kind: str, value: float, system: str) -> str:
         return own
     how = how_printed(kind, system)
     text = f"{value * how.factor + how.offset:,.{how.decimals}f}"
+    if kind == "plain":
+        text = text.rstrip("0").rstrip(".")
     return text if text.strip("-0.,") else text.lstrip("-")  # no "-0"
 
 

@@ -41,6 +41,7 @@ class FoundYards:
     lanes: gpd.GeoDataFrame
     ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
     near: pd.DataFrame  #: yard_id, layer, name, distance_m: the nearest of each layer given
+    cells: dict[str, Cells]  #: yard_id -> grid cells under its stacks, of which its figures are means
     words: list[str] = field(default_factory=list)  #: how many hold how much; or why there is none
 
 
@@ -116,7 +117,9 @@ def find_yards(
     else:
         words = no_ground_words(stack, ratings, book, units)
     words += [known_place_words(name, cells, stack, ratings, units) for name, cells in hunt.refused]
-    return FoundYards(*make_tables(found, stack, ratings, book, units, before), words)
+    tables = make_tables(found, stack, ratings, book, units, before)
+    cells = {yard_id: yard.cells for yard_id, yard in zip(tables[0]["yard_id"], found, strict=True)}
+    return FoundYards(*tables, cells, words)
 
 
 class _Hunt:

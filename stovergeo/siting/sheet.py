@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import count
 from typing import Any
 
@@ -305,25 +305,29 @@ def _nearest(shape: shapely.Geometry, ratings: GroundRatings, layers: Iterable[s
     return rows
 
 
-def sun_months(yards: gpd.GeoDataFrame, monthly: xr.DataArray, cell_m: float) -> pd.DataFrame:
-    """Return each yard's sun month by month.
+def sun_months(cells: Mapping[str, Cells], months: xr.Dataset) -> pd.DataFrame:
+    """Return each yard's sun month by month, on the ground its stacks stand on, as its season's is.
 
     Parameters
     ----------
-    yards : GeoDataFrame
-        The table of yards.
-    monthly : xarray.DataArray, dims (month, y, x)
-        Sun of each month on the stack's grid, as `stovergeo.terrain.sun_by_month` gives it.
-    cell_m : float
+    cells : mapping of yard_id to cells
+        `FoundYards.cells`.
+    months : xarray.Dataset
+        Variables of `stovergeo.terrain.sun_by_month`; months as ``2026-11``.
 
     Returns
     -------
     DataFrame
-        yard_id, month, sun: the mean over the yard's ground, in the unit of `monthly`.
+        yard_id, year, month, sun_kwh_m2, sun_share.
     """
     rows = []
-    for yard in yards.itertuples():
-        row, col = cells_in(monthly["x"].values, monthly["y"].values, yard.geometry, cell_m)
-        for month, layer in zip(monthly["month"].values, monthly.values, strict=True):
-            rows.append({"yard_id": yard.yard_id, "month": month, "sun": _mean(layer[row, col])})
-    return pd.DataFrame(rows, columns=["yard_id", "month", "sun"])
+    for yard_id, (row, col) in cells.items():
+        for month, energy, share in zip(
+            months["month"].to_numpy(),
+            months["sun_kwh_m2"].to_numpy()[:, row, col].mean(axis=1),
+            months["sun_share"].to_numpy()[:, row, col].mean(axis=1),
+            strict=True,
+        ):
+            year, calendar_month = (int(part) for part in str(month).split("-"))
+            rows.append((yard_id, year, calendar_month, float(energy), float(share)))
+    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"])

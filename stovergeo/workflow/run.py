@@ -41,7 +41,6 @@ from stovergeo.workflow.tables import (
     without_kept_free,
     without_unstorable,
     worked_zones,
-    yard_sun,
     yard_ways,
 )
 
@@ -267,9 +266,11 @@ def run_season(
         need=need,
         wrap_table=losses,
         wrap_use=choice.wrap_use,
+        stored=pd.DataFrame() if choice.whole is None else choice.whole.stored,
+        withdrawals=pd.DataFrame() if choice.whole is None else choice.whole.withdrawals,
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
-        yard_sun=yard_sun(found.yards, sun, stack),
+        yard_sun=pd.DataFrame() if sun is None else siting.sun_months(found.cells, sun),
         crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
         totals=sums,
         words={

@@ -95,20 +95,23 @@ def totals(
     Returns
     -------
     dict
-        ``fields_ha``, ``gathered_ha``, ``kept_free_ha`` (by the landowner's word), ``grain_mg``, ``stover_mg``,
-        ``removable_mg`` (what the soil can spare cell by cell, central estimate, ground kept free among it),
-        ``take_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``, ``s_kg``,
-        ``nutrient_cost`` ($).
+        ``fields_ha``, ``gathered_ha`` (less than the zones gathered where only a share of one is), ``kept_free_ha``
+        (by the landowner's word), ``stover_mg``, ``removable_mg`` (the cautious limit), both summed over the zones;
+        ``grain_mg``, ``stover_known_mg``, ``removable_known_mg`` (central estimate), summed over the cells whose yield
+        is known; ``take_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``,
+        ``s_kg``, ``nutrient_cost`` ($).
     """
     inside = stack["field_number"].notnull()
     gathered = zones[zones["method"] != "leave"]
     return {
         "fields_ha": float(zones["area_ha"].sum()),
-        "gathered_ha": float(gathered["area_ha"].sum()),
+        "gathered_ha": float((gathered["area_ha"] * gathered["gathered_share"]).sum()),
         "kept_free_ha": float(zones.loc[zones["kept_free"], "area_ha"].sum()),
         "grain_mg": total(stack, "grain_mg_ha", inside),
-        "stover_mg": total(stack, "stover_mg_ha", inside),
-        "removable_mg": total(stack, "removable_mg_ha", inside),
+        "stover_known_mg": total(stack, "stover_mg_ha", inside),
+        "removable_known_mg": total(stack, "removable_mg_ha", inside),
+        "stover_mg": float((zones["stover_mg_ha"] * zones["area_ha"]).sum()),
+        "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
         "take_mg": float(gathered["take_mg"].sum()),
         "bales": float(bale_plan["bales"].sum()),
         "net_m": float(bale_plan["net_m"].sum()),

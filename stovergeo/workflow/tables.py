@@ -11,7 +11,6 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo import residue, supply, zones
 from stovergeo.core.coefficients import Handbook
-from stovergeo.core.stack import grid_of
 from stovergeo.inputs.farm_layers import only_stacks
 
 
@@ -84,26 +83,6 @@ def yard_ways(
     table = ways.stack().rename("distance_m").reset_index()[["yard_id", "zone_id", "distance_m"]]
     table = table[np.isfinite(table["distance_m"]) & ~table["zone_id"].isin(kept_free)]
     return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
-
-
-def yard_sun(found: gpd.GeoDataFrame, months: xr.Dataset | None, stack: xr.Dataset) -> pd.DataFrame:
-    """Return the mean sun of each yard's ground, month by month."""
-    if months is None or not len(found):
-        return pd.DataFrame()
-    labels = zones.zone_numbers(found, grid_of(stack)).to_numpy()
-    rows = []
-    for number, yard in enumerate(found["yard_id"]):
-        own = labels == number
-        if own.any():
-            for month, energy, share in zip(
-                months["month"].to_numpy(),
-                months["sun_kwh_m2"].to_numpy()[:, own].mean(axis=1),
-                months["sun_share"].to_numpy()[:, own].mean(axis=1),
-                strict=True,
-            ):
-                year, calendar_month = (int(part) for part in str(month).split("-"))
-                rows.append((yard, year, calendar_month, float(energy), float(share)))
-    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"])
 
 
 def ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:

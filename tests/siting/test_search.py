@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+import xarray as xr
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import Report
@@ -278,11 +279,20 @@ def test_yards_behind_the_first_say_in_what(ground):
     assert "Behind" not in found.yards["reason"].iloc[0]
 
 
-def test_sun_by_month_is_the_mean_over_the_yard(ground):
+def test_sun_of_the_months_and_of_the_season_are_of_the_same_ground(ground):
     g = ground(cells=60)
-    found, stack, ratings = g.find(100)
-    months = np.stack([np.full(g.x.shape, 2.0), np.full(g.x.shape, 5.0)])
-    monthly = stack["sun_share"].expand_dims(month=[11, 12]).copy(data=months)
-    table = sun_months(found.yards, monthly, ratings.site.cell_m)
-    assert len(table) == 2 * len(found.yards)
-    assert set(zip(table["month"], table["sun"], strict=True)) == {(11, 2.0), (12, 5.0)}
+    g.spoil("sun_share", g.x > np.median(g.x), 0.5)
+    found, stack, _ = g.find(100)
+    season = stack["sun_share"]
+    open_kwh_m2 = np.array([40.0, 60.0])[:, None, None]
+    share = np.stack([season - 0.1, season + 0.1 * 40 / 60])  # together the season's
+    months = xr.Dataset(
+        {"sun_kwh_m2": (("month", "y", "x"), share * open_kwh_m2), "sun_share": (("month", "y", "x"), share)},
+        coords={"month": ["2026-11", "2026-12"]},
+    )
+    table = sun_months(found.cells, months)
+    assert list(table["yard_id"].unique()) == list(found.yards["yard_id"])
+    energy = table.groupby("yard_id", sort=False)["sun_kwh_m2"].sum().to_numpy()
+    np.testing.assert_allclose(energy / 100, found.yards["sun_share"], rtol=1e-6)
+    assert set(table["month"]) == {11, 12}
+    assert set(table["year"]) == {2026}

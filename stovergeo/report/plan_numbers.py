@@ -1,0 +1,499 @@
+"""Every number of a plan that is printed anywhere, entered once into a `Ledger`.
+
+A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. Whose:
+
+=============================  =================================================================================
+``farm``                       the whole farm
+``field F1``, ``zone F1-a``    a field, a zone
+``rule R``, ``limit Z R``      a retention rule on the farm; what it asks for in a zone
+``method Z M``                 a method of gathering offered to a zone
+``calendar Z YEAR``            a zone in a year to come
+``cause F RANK``               what the limit of a field hangs on
+``yard Y``, ``stack S``        a yard; a stack drawn in it
+``rating Y C``, ``setback C``  a site criterion in a yard; the distance it asks for
+``near Y LAYER``               the nearest of a layer to a yard's stacks
+``sun Y YEAR MONTH``           a month of a yard
+``yard_before Y``              a yard of the plan that was answered
+``haul Z Y``                   the route from a zone to a yard, and what is carried on it
+``yard Y YEAR MONTH``          what is withdrawn from a yard in a month
+``yard Y WRAP BASE``           what is stored in a yard in a wrap on a base; ``wrap WRAP`` on the whole farm
+``storage WRAP BASE Y M``      what a bale loses and costs until a month, as ``2027 1``
+``need N``, ``need N Y M``     a need, and a month of it; ``stored N Y M WRAP BASE`` what is drawn for it
+``step S``                     a step of the season's cost
+``alternative AIM``            another plan; ``budget N`` one of the plans that spare the soil for more money
+``records R``                  yield records by the reason why they were left out
+``raster V``                   least and greatest value of a variable of the field stack
+=============================  =================================================================================
+
+What: a bare name is an amount of the whole (``area``, ``grown``, ``removal``, ``bales``), ``_rate`` per hectare,
+``_fraction`` a share of one. ``removal`` is the dry stover that is baled, ``removal_rate`` that where it is baled;
+``removable`` what the cautious limit spares; ``retention_rate`` what must stay. Amounts of zones add up to those of
+their field, fields to the farm, steps to the cost, months to their need and needs to the farm; in print too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import pandas as pd
+
+from stovergeo.core.schemas import UNKNOWN
+from stovergeo.core.stack import summary
+from stovergeo.report.ledger import Ledger
+from stovergeo.result import SeasonResult
+
+_MONTH: Final = ["year", "month"]
+#: table of the result -> whose a row's numbers are, the columns that say so, and column -> (what, kind)
+_TABLES: Final[tuple[tuple[str, str, list[str], dict[str, tuple[str, str]]], ...]] = (
+    (
+        "zones",
+        "zone",
+        ["zone_id"],
+        {
+            "stover_mg_ha": ("grown_rate", "rate"),
+            "keep_mg_ha": ("retention_rate", "rate"),
+            "removable_mg_ha": ("removable_rate", "rate"),
+            "spare_mean_mg_ha": ("removable_mean_rate", "rate"),
+            "take_mg_ha": ("removal_rate", "rate"),
+            "left_share": ("all_stays_fraction", "share"),
+            "unknown_share": ("unknown_fraction", "share"),
+            "gathered_share": ("gathered_fraction", "share"),
+        },
+    ),
+    (
+        "bale_plan",
+        "zone",
+        ["zone_id"],
+        {
+            "bales_low": ("bales_low", "count"),
+            "bales_high": ("bales_high", "count"),
+            "bale_dry_kg": ("bale_dry_mass", "bale_mass"),
+            "bale_as_is_kg": ("bale_as_is_mass", "bale_mass"),
+            "moisture_pct": ("moisture", "percent"),
+            "turns": ("turns", "plain"),
+            "bales_ha": ("bales_rate", "number1"),
+            "bales_hour": ("bales_an_hour", "number1"),
+            "hours": ("hours", "number1"),
+            "days": ("days", "number1"),
+        },
+    ),
+    (
+        "zone_nutrients",
+        "zone",
+        ["zone_id"],
+        {"cost_mg": ("nutrient_cost_per_mass", "per_mass")},
+    ),
+    (
+        "odds",
+        "zone",
+        ["zone_id"],
+        {
+            "p10_mg_ha": ("removable_p10_rate", "rate"),
+            "p50_mg_ha": ("removable_p50_rate", "rate"),
+            "p90_mg_ha": ("removable_p90_rate", "rate"),
+            "cautious_mg_ha": ("removable_cautious_rate", "rate"),
+            "odds_any": ("removable_probability", "share"),
+            "odds_kept": ("compliance_probability", "share"),
+        },
+    ),
+    (
+        "zone_limits",
+        "limit",
+        ["zone_id", "rule"],
+        {
+            "keep_mg_ha": ("retention_rate", "rate"),
+            "binds_share": ("binding_fraction", "share"),
+            "gain_mg_ha": ("gain_rate", "rate"),
+        },
+    ),
+    ("limit_totals", "rule", ["rule"], {"binds_ha": ("binding_area", "area"), "gain_mg": ("gain", "mass")}),
+    (
+        "zone_methods",
+        "method",
+        ["zone_id", "method"],
+        {
+            "take_mg_ha": ("removal_rate", "rate"),
+            "limit_mg_ha": ("removable_rate", "rate"),
+            "standing_mg_ha": ("standing_rate", "rate"),
+            "flat_mg_ha": ("flat_rate", "rate"),
+            "soil_mg_ha": ("soil_rate", "rate"),
+            "clean_share": ("clean_fraction", "share"),
+            "moisture_pct": ("moisture", "percent"),
+            "ash_pct": ("ash", "percent1"),
+            "passes": ("passes", "count"),
+            "one_year_in": ("one_year_in", "plain"),
+            "odds_kept": ("compliance_probability", "share"),
+        },
+    ),
+    (
+        "calendar",
+        "calendar",
+        ["zone_id", "year"],
+        {"take_mg_ha": ("removal_rate", "rate"), "one_year_in": ("one_year_in", "plain")},
+    ),
+    ("sensitivity", "cause", ["field_id", "rank"], {"share": ("fraction", "share")}),
+    (
+        "yards",
+        "yard",
+        ["yard_id"],
+        {
+            "score": ("score", "share"),
+            "capacity_bales": ("capacity", "count"),
+            "area_ha": ("area", "area"),
+            "base_cost": ("base_cost", "money"),
+            "base_cost_laid": ("base_cost_laid", "money"),
+            "base_depth_m": ("base_depth", "depth"),
+            "stone_mg": ("stone", "mass"),
+            "sun_share": ("sun_fraction", "share"),
+            "slope_pct": ("slope", "percent1"),
+            "road_m": ("road", "length"),
+            "rows_deg": ("rows_direction", "count"),
+            "stacks": ("stacks", "count"),
+        },
+    ),
+    (
+        "stacks",
+        "stack",
+        ["stack_id"],
+        {
+            "bales": ("capacity", "count"),
+            "rows": ("rows", "count"),
+            "mass_mg": ("as_is_mass", "mass"),
+            "height_m": ("height", "length1"),
+        },
+    ),
+    ("apron", "yard", ["yard_id"], {"side_m": ("apron_side", "length"), "road_m": ("apron_road", "length")}),
+    (
+        "lanes",
+        "yard",
+        ["yard_id"],
+        {"width_m": ("lane_width", "length"), "clear_share": ("lane_clear_fraction", "share")},
+    ),
+    ("setback_areas", "setback", ["criterion"], {"distance_m": ("distance", "length")}),
+    ("yard_ratings", "rating", ["yard_id", "criterion"], {"score": ("score", "share")}),
+    ("yard_near", "near", ["yard_id", "layer"], {"distance_m": ("distance", "length")}),
+    ("yard_ways", "haul", ["zone_id", "yard_id"], {"distance_m": ("distance", "length")}),
+    ("yards_before", "yard_before", ["yard_id"], {"bales": ("bales", "count")}),
+    (
+        "yard_sun",
+        "sun",
+        ["yard_id", *_MONTH],
+        {"sun_share": ("sun_fraction", "share"), "sun_kwh_m2": ("sun_energy", "number1")},
+    ),
+    (
+        "hauls",
+        "haul",
+        ["zone_id", "yard_id"],
+        {"bales": ("bales", "count"), "distance_m": ("distance", "length")},
+    ),
+    (
+        "wrap_table",
+        "storage",
+        ["wrap", "base", *_MONTH],
+        {
+            "months_stored": ("months", "number1"),
+            "rain_mm": ("rain", "number1"),
+            "loss_low_pct": ("loss_low", "percent1"),
+            "loss_pct": ("loss", "percent1"),
+            "loss_high_pct": ("loss_high", "percent1"),
+            "rim_pct": ("rim", "percent1"),
+            "counted_pct": ("counted", "percent1"),
+            "wrap_cost": ("wrap_cost", "money2"),
+            "base_cost": ("base_cost", "money2"),
+            "time_cost": ("time_cost", "money2"),
+            "loss_cost": ("loss_cost", "money2"),
+            "cost_bale": ("cost", "money2"),
+            "cost_mg": ("cost_per_mass", "per_mass"),
+        },
+    ),
+    (
+        "need",
+        "need",
+        ["need", *_MONTH],
+        {"days": ("days", "count"), "months_stored": ("months", "number1"), "loss_pct": ("loss", "percent1")},
+    ),
+    (
+        "wrap_use",
+        "stored",
+        ["need", *_MONTH, "wrap", "base"],
+        {"months_stored": ("months", "number1"), "loss_pct": ("loss", "percent1"), "bales": ("bales", "count")},
+    ),
+    (
+        "cleaning",
+        "records",
+        ["reason"],
+        {"points": ("records", "count"), "share": ("fraction", "share1")},
+    ),
+)
+#: of another plan: column -> (what, kind)
+_SEASON: Final = {
+    "cost": ("cost", "money"),
+    "cost_per_mg": ("cost_per_mass", "per_mass"),
+    "more_cost": ("more_cost_fraction", "share1"),
+    "baled_mg": ("baled", "mass"),
+    "near_limit": ("near_limit_fraction", "share"),
+    "yards": ("yards", "count"),
+    "zones": ("zones", "count"),
+    "short_bales": ("short_bales", "count"),
+    "habit_share": ("as_today_fraction", "share"),
+    "shift_mg": ("shift", "mass"),
+}
+#: what leaves with the bales, in kg: column of the nutrients -> what
+_NUTRIENTS: Final = {
+    "n_kg": "nitrogen",
+    "p2o5_kg": "phosphate",
+    "k2o_kg": "potash",
+    "s_kg": "sulfur",
+    "lime_kg": "lime",
+}
+_COSTS: Final = {"cost": "nutrient_cost", "cost_low": "nutrient_cost_low", "cost_high": "nutrient_cost_high"}
+#: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
+_TOTALS: Final = {
+    "grain_mg": ("grain_known", "mass"),
+    "stover_known_mg": ("grown_known", "mass"),
+    "removable_known_mg": ("removable_known", "mass"),
+    "cost_per_mg": ("cost_per_mass", "per_mass"),
+    "short_bales": ("short_bales", "count"),
+    "yards_used": ("yards", "count"),
+}
+#: ending of the names of the grain surface's figures and of the stack's variables -> kind
+_BY_ENDING: Final = {
+    "_mg_ha": "rate",
+    "_mg": "mass",
+    "_ha": "area",
+    "_pct": "percent1",
+    "_share": "share",
+    "_m": "length1",
+    "_bu_ac": "number1",
+    "": "number2",
+}
+
+
+def ledger_of(result: SeasonResult) -> Ledger:
+    """Return the ledger of a plan; which keys it holds stands at the head of this module."""
+    ledger = Ledger()
+    _farm(ledger, result)
+    _zones(ledger, result)
+    _bales(ledger, result)
+    _needs(ledger, result)
+    _costs(ledger, result)
+    _pay(ledger, result)
+    _nutrients(ledger, result)
+    for name, of, keys, columns in _TABLES:
+        table = getattr(result, name)
+        if table is not None and len(table):
+            _rows(ledger, pd.DataFrame(table), of, keys, columns)
+    _seasons(ledger, result)
+    for name, (_, low, high) in summary(result.stack).items():
+        ledger.add(f"raster {name}", "least", _kind_of(name), low)
+        ledger.add(f"raster {name}", "greatest", _kind_of(name), high)
+    return ledger
+
+
+def _rows(
+    ledger: Ledger, table: pd.DataFrame, of: str, keys: list[str], columns: Mapping[str, tuple[str, str]]
+) -> None:
+    """Enter those of the columns that a table has."""
+    found = {column: new for column, new in columns.items() if column in table}
+    kinds = dict(found.values())
+    renamed = table[[*keys, *found]].rename(columns={column: what for column, (what, _) in found.items()})
+    ledger.add_table(renamed, of, keys, kinds)
+
+
+def _kind_of(name: str) -> str:
+    return next(kind for ending, kind in _BY_ENDING.items() if name.endswith(ending))
+
+
+def _farm(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter the totals that no parts stand beside, and the figures of the grain map."""
+    for key, (what, kind) in _TOTALS.items():
+        ledger.add("farm", what, kind, result.totals[key])
+    for name, figure in result.surface_report.items():
+        if not isinstance(figure, str):
+            ledger.add("farm", name, _kind_of(name), figure)
+
+
+def _tree(
+    ledger: Ledger,
+    result: SeasonResult,
+    what: str,
+    kind: str,
+    zones: pd.Series,
+    *,
+    fields: pd.Series | None = None,
+    farm: float | None = None,
+) -> None:
+    """Enter an amount of the farm, its fields and its zones.
+
+    Parameters
+    ----------
+    zones : Series
+        By zone_id; NaN where not known, and where a field has nothing known its own is not known.
+    fields : Series, optional
+        By field_id; left out: the sums of the zones.
+    farm : float, optional
+        Left out: the sum of the fields.
+    """
+    field_of = result.zones.set_index("zone_id")["field_id"]
+    grouped = zones.groupby(field_of.reindex(zones.index))
+    if fields is None:
+        fields = grouped.sum(min_count=1).reindex(result.fields["field_id"])
+        nothing = ~result.fields["field_id"].isin(field_of.reindex(zones.index)).to_numpy()
+        fields = fields.mask(nothing & ~_unknown_fields(result), 0.0)
+    ledger.add_parts(what, kind, "farm", {f"field {f}": v for f, v in fields.items()}, farm)
+    for field_id, own in grouped:
+        ledger.add_parts(what, kind, f"field {field_id}", {f"zone {z}": v for z, v in own.items()})
+
+
+def _unknown_fields(result: SeasonResult) -> pd.Series:
+    """Return by row of the fields on which of them no yield is known."""
+    dark = (result.zones["method"] == UNKNOWN).groupby(result.zones["field_id"]).all()
+    return dark.reindex(result.fields["field_id"], fill_value=False).to_numpy()
+
+
+def _zones(ledger: Ledger, result: SeasonResult) -> None:
+    zones = result.zones.set_index("zone_id")
+    area = zones["area_ha"]
+    grown, removal = zones["stover_mg_ha"] * area, zones["take_mg"]
+    field_area = result.fields.set_index("field_id")["area_ha"]
+    _tree(ledger, result, "area", "area", area, fields=field_area, farm=result.totals["fields_ha"])
+    _tree(ledger, result, "gathered_area", "area", (area * zones["gathered_share"]).where(removal.notna()))
+    _tree(ledger, result, "grown", "mass", grown)
+    _tree(ledger, result, "removable", "mass", zones["removable_mg_ha"] * area)
+    _tree(ledger, result, "removal", "mass", removal)
+    for what, part in (
+        ("kept_free_area", zones["kept_free"].astype(bool)),
+        ("unknown_area", zones["method"] == UNKNOWN),
+    ):
+        own = area.where(part, 0.0).groupby(zones["field_id"]).sum()
+        ledger.add_parts(what, "area", "farm", {f"field {f}": v for f, v in own.items()})
+    stays = float((grown - removal).sum())
+    known_ha = float(area[removal.notna()].sum())
+    ledger.add("farm", "stays", "mass", stays)
+    ledger.add("farm", "stays_fraction", "share", stays / float(grown.sum()) if grown.sum() > 0 else float("nan"))
+    ledger.add("farm", "stays_rate", "rate", stays / known_ha if known_ha > 0 else float("nan"))
+    baled = result.odds[result.odds["zone_id"].isin(removal.index[removal > 0])]
+    if len(baled):
+        ledger.add("farm", "compliance_probability", "share", float(baled["odds_kept"].min()))
+    ledger.add("farm", "zones", "count", len(zones))
+    ledger.add("farm", "zones_gathered", "count", int((removal > 0).sum()))
+
+
+def _bales(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter what is whole already and adds up by itself."""
+    zones = result.zones.set_index("zone_id")
+    bales = result.bale_plan.set_index("zone_id")["bales"].reindex(zones.index, fill_value=0).astype(float)
+    bales = bales.mask(zones["method"] == UNKNOWN)
+    _tree(ledger, result, "bales", "count", bales)
+    net = result.bale_plan.set_index("zone_id")["net_m"].reindex(zones.index, fill_value=0).astype(float)
+    _tree(ledger, result, "net", "length", net.mask(bales.isna()))
+    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    for yard_id in result.yards["yard_id"]:
+        ledger.add(f"yard {yard_id}", "bales", "count", int(planned.get(yard_id, 0)))
+    for keys, of in ((["yard_id", *_MONTH], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
+        _sums(ledger, result.withdrawals, keys, of)
+    _sums(ledger, result.stored, ["yard_id", "wrap", "base"], "yard")
+    _sums(ledger, result.stored, ["zone_id", "yard_id", "wrap", "base"], "haul")
+
+
+def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None:
+    if len(table):
+        sums = table.groupby(keys, as_index=False, sort=False)["bales"].sum()
+        ledger.add_table(sums, of, keys, {"bales": "count"})
+
+
+def _needs(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter what is needed, what is baled for it, what reaches its use and what is short, by need and month."""
+    need, used = result.need, result.wrap_use
+    keys = ["need", *_MONTH]
+    months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
+    sums = used.groupby(keys)[["dry_mg", "drawn_mg", "bales"]].sum() if len(used) else None
+    wanted = need.set_index(keys) if len(need) else None
+
+    def of(table: pd.DataFrame | None, column: str) -> pd.Series:
+        return pd.Series(0.0, months) if table is None else table[column].reindex(months, fill_value=0.0)
+
+    made = of(sums, "bales")
+    amounts: tuple[tuple[str, str, pd.Series], ...] = (
+        ("need", "mass", of(wanted, "dry_mg")),
+        ("baled", "mass", of(sums, "dry_mg")),
+        ("withdrawn", "mass", of(sums, "drawn_mg")),
+        ("need_bales", "count", of(wanted, "bales")),
+        ("made_bales", "count", made),
+        ("short_bales", "count", of(wanted, "bales") - made),
+    )
+    for what, kind, amount in amounts:
+        whole = amount.groupby(level="need", sort=False).sum()
+        ledger.add_parts(what, kind, "farm", {f"need {n}": v for n, v in whole.items()})
+        for name, part in amount.groupby(level="need", sort=False):
+            ledger.add_parts(what, kind, f"need {name}", {f"need {n} {y} {m}": v for (n, y, m), v in part.items()})
+    # a month whose bales come from several wraps: its mass is shared among them
+    for what, kind, column in (("baled", "mass", "dry_mg"), ("withdrawn", "mass", "drawn_mg")):
+        for (name, year, month), part in used.groupby(keys, sort=False) if len(used) else ():
+            leaves = {
+                f"stored {name} {year} {month} {wrap} {base}": mass
+                for wrap, base, mass in zip(part["wrap"], part["base"], part[column], strict=True)
+            }
+            ledger.add_parts(what, kind, f"need {name} {year} {month}", leaves)
+    ledger.add("farm", "storage_loss", "mass", float(ledger["farm", "baled"]) - float(ledger["farm", "withdrawn"]))
+
+
+def _costs(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter what the season costs, in all and for each Mg that reaches its use, by step; hauling by haul."""
+    totals = result.totals
+    steps = {k.removeprefix("cost_"): v for k, v in totals.items() if k.startswith("cost_") and k != "cost_per_mg"}
+    ledger.add_parts("cost", "money", "farm", {f"step {s}": v for s, v in steps.items()}, totals["cost"])
+    hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.hauls.itertuples()}
+    ledger.add_parts("cost", "money", "step haul", hauls)
+    mass = totals["drawn_mg"]
+    each = {f"step {s}": v / mass if mass > 0 else float("nan") for s, v in steps.items()}
+    ledger.add_parts("cost_per_mass", "per_mass", "farm", each)
+
+
+def _pay(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter what the landowner is offered, by mass and by area, down to the zones."""
+    owner, zones = result.plan.landowner, result.zones.set_index("zone_id")
+    by_mass = zones["take_mg"] * (owner.price_per_mg or 0.0)
+    by_area = zones["area_ha"] * zones["gathered_share"] * (owner.price_per_ha or 0.0)
+    if owner.price_per_mg is not None:
+        ledger.add("farm", "price_per_mass", "per_mass", owner.price_per_mg)
+    if owner.price_per_ha is not None:
+        ledger.add("farm", "price_per_area", "per_area", owner.price_per_ha)
+    _same_as_step(ledger, "land", "pay", float((by_mass + by_area).sum()))
+    _tree(ledger, result, "pay", "money", by_mass + by_area)
+    if owner.price_per_mg is not None and owner.price_per_ha is not None:
+        _tree(ledger, result, "pay_by_mass", "money", by_mass)
+        _tree(ledger, result, "pay_by_area", "money", by_area)
+    gathered = ledger["farm", "gathered_area"]
+    each = ledger["farm", "pay"] / gathered if gathered > 0 else float("nan")
+    ledger.add("farm", "pay_per_area", "per_area", each)
+
+
+def _nutrients(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter the nutrients that leave, and what replacing them costs."""
+    table = result.zone_nutrients
+    if not len(table):
+        return
+    table = table.set_index("zone_id")
+    for column, what in _NUTRIENTS.items():
+        _tree(ledger, result, what, "bale_mass", table[column])
+    _same_as_step(ledger, "nutrients", "nutrient_cost", float(table["cost"].sum()))
+    for column, what in _COSTS.items():
+        _tree(ledger, result, what, "money", table[column])
+
+
+def _same_as_step(ledger: Ledger, step: str, what: str, amount: float) -> None:
+    """Enter an amount that is a step of the cost too, where it is, so that both print alike."""
+    cost = ledger[f"step {step}", "cost"]
+    if abs(cost - amount) < 1e-6 * max(abs(amount), 1.0):
+        ledger.add("farm", what, "money", cost)
+
+
+def _seasons(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter the other plans that were worked out."""
+    if len(result.alternatives):
+        _rows(ledger, result.alternatives, "alternative", ["aim"], _SEASON)
+    if len(result.trade_off):
+        budgets = result.trade_off.reset_index(drop=True).reset_index(names="number")
+        _rows(ledger, budgets, "budget", ["number"], _SEASON)
