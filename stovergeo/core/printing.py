@@ -42,12 +42,13 @@ class Printed:
     one: str
     offset: float = 0.0
     column: str = ""
+    trimmed: bool = False  #: without the zeros at its end
 
 
 #: kinds that every system prints alike
 _SAME: Final = {
     "count": ("", Printed(1, "", 0, "", "")),
-    "plain": ("", Printed(1, "", 2, "", "")),  # without the zeros at its end
+    "plain": ("", Printed(1, "", 2, "", "", trimmed=True)),
     "number1": ("", Printed(1, "", 1, "", "")),
     "number2": ("", Printed(1, "", 2, "", "")),
     "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
@@ -130,7 +131,7 @@ def number(kind: str, value: float, system: str) -> str:
         return own
     how = how_printed(kind, system)
     text = f"{value * how.factor + how.offset:,.{how.decimals}f}"
-    if kind == "plain":
+    if how.trimmed:
         text = text.rstrip("0").rstrip(".")
     return text if text.strip("-0.,") else text.lstrip("-")  # no "-0"
 

@@ -66,7 +66,7 @@ def test_a_touch_on_a_zone_tells_numbers_reasons_and_the_ground_there(visit, pag
     panel = page.inner_text("#panel")
     assert "Zone F1-b of Home quarter" in panel
     assert "Cover after planting asks for 2.1" in panel  # 4.8 Mg/ha is 2.14 short tons an acre
-    assert "50, each 1,398" in panel
+    assert "50 bales, 1,398\u00a0lb each as-is" in panel
     assert "Slope" in panel
     page.click("summary:has-text('Each rule in words')")
     assert "sets the limit on 70% of the zone" in page.inner_text("#panel")

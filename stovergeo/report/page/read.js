@@ -11,6 +11,7 @@ function number(kind, value, places) {
   if (places === undefined) { places = how.decimals; }
   var scale = Math.pow(10, places), half = (size * scale) % 1 === 0.5 && (size * Math.pow(2, places + 1)) % 1 === 0;
   var text = (half ? 2 * Math.round(size * scale / 2) / scale : size).toFixed(places);
+  if (how.trimmed) { text = text.replace(/\.?0+$/, ''); }
   var whole = text.split('.')[0].replace(/\B(?=(\d{3})+$)/g, ',');
   return (shown < 0 && Number(text) !== 0 ? '-' : '') + whole + text.slice(text.split('.')[0].length);
 }
