@@ -16,7 +16,7 @@ from stovergeo.core.printing import UNIT_SYSTEMS, Parts, parts, quantity
 from stovergeo.report.ledger import Ledger
 
 Block = dict[str, Any]
-Cell = str | Parts
+Cell = Sequence[str | dict[str, str]]  #: plain text, or text whose quantities differ by unit system
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 message: Final = Catalog("stovergeo.report")
 
@@ -44,7 +44,7 @@ def entry(ledger: Ledger, of: str, what: str) -> Parts:
 
 
 def has_message(key: str) -> bool:
-    """Tell whether the report has a message of its own under a key: for a rule, a layer or a base of a plug-in it has none."""
+    """Tell whether the report has a message under a key: of what a plug-in brings it has none."""
     return key in templates(message.package)
 
 
@@ -66,7 +66,7 @@ def more(title: str, *blocks: Block) -> Block:
 def bars(
     caption: str, kind: str, rows: Sequence[tuple[str, float]], line: tuple[str, float] | None = None, whole: float = 0
 ) -> Block:
-    """Return bars as shares of the longest, or of `whole` where that is longer; each with its number beside it."""
+    """Return bars as shares of the longest, or of `whole` where that is more; each with its number beside it."""
     longest = max([whole, *(v for _, v in [*rows, *([line] if line else [])] if v == v)]) or 1.0
 
     def bar(label: str, value: float) -> list[Any]:

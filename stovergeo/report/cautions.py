@@ -30,9 +30,14 @@ GUIDANCE: Final = str(message("caution.guidance"))
 LEASE: Final = str(message("caution.lease"))
 CREW: Final = (
     Caution("rolling", "Iowa State University Safe Farm Pm-1518g; read second-hand"),
-    Caution("overturn", "Iowa State University Safe Farm Pm-1518g; University of Nebraska Medical Center; read second-hand"),
+    Caution(
+        "overturn", "Iowa State University Safe Farm Pm-1518g; University of Nebraska Medical Center; read second-hand"
+    ),
     Caution("entanglement", "Virginia Tech Extension 442-455; read second-hand"),
-    Caution("wires", "UK Health and Safety Executive (at least 10 m from lines); read second-hand; the utility's distance holds"),
+    Caution(
+        "wires",
+        "UK Health and Safety Executive (at least 10 m from lines); read second-hand; the utility's distance holds",
+    ),
     Caution("falling", "UK Health and Safety Executive; NFU; read second-hand"),
     Caution("fire", "Extension bulletins on hay heating; the fire service decides"),
     Caution("machine_fire", "Perennial grass biomass fire guide; read second-hand"),

@@ -54,12 +54,15 @@ def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
     kept = kept_free(result.zones)
     if len(_baled(result)):
         area = {"gathered": ledger["farm", "gathered_area"], "fields": ledger["farm", "area"]}
-        lines = [(message("page.proposed.some", **farm, **area), message("page.proposed.answer"))]
+        lines: list[Any] = [(message("page.proposed.some", **farm, **area), message("page.proposed.answer"))]
     elif len(kept) and kept.all():
         lines = [message("page.proposed.none_kept_free", **farm)]
     else:
         lines = [message("page.proposed.none_where_known" if _unknown(result).any() else "page.proposed.none", **farm)]
-    return [*lines, *([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else [])]
+    return [
+        *lines,
+        *([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else []),
+    ]
 
 
 def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
@@ -79,7 +82,9 @@ def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
             bales = int(ledger[of, "bales"])
             said = [message("page.bales.field", **whole, bales=bales) if bales else message("page.bales.none", **whole)]
             said += [message("page.bales.part_unknown")] if unknown[mine].any() else []
-            said += [message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"])] if kept[mine].any() else []
+            said += (
+                [message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"])] if kept[mine].any() else []
+            )
             lines.append(said)
     return lines
 
@@ -98,8 +103,10 @@ def _yards(result: SeasonResult, ledger: Ledger) -> list[Any]:
 
 
 def sentences(said: Any) -> list[Any]:
-    """Return a message, or several, as a list."""
-    return list(said) if isinstance(said, list | tuple) else [said]
+    """Return what a cell of a table says, sentence by sentence."""
+    if isinstance(said, Message):
+        return list(said.values.get("sentences", [said]))
+    return [said] if isinstance(said, str) else list(said)
 
 
 def _time(result: SeasonResult) -> list[Message]:

@@ -56,7 +56,11 @@ def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     names = result.fields.set_index("field_id")["name"].astype(str)
     causes = result.sensitivity
     rows = [
-        [names.get(s.field_id, s.field_id), capital(str(s.meaning)), entry(ledger, f"cause {s.field_id} {s.rank}", "fraction")]
+        [
+            names.get(s.field_id, s.field_id),
+            capital(str(s.meaning)),
+            entry(ledger, f"cause {s.field_id} {s.rank}", "fraction"),
+        ]
         for s in (causes[causes["rank"] <= _MOST_CAUSES].itertuples() if len(causes) else ())
     ]
     hangs = table("What the limit depends on most", ["Field", "What is uncertain", "Its part"], rows)

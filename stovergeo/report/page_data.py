@@ -9,8 +9,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
-from stovergeo.core.printing import UNIT_SYSTEMS, UNKNOWN as NOT_KNOWN
 from stovergeo.report import page_yards
 from stovergeo.report.blocks import amount, entry, texts
 from stovergeo.report.cautions import CREW, GUIDANCE

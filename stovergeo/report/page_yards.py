@@ -75,7 +75,12 @@ def kept_clear(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[d
 def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return what of this stands on the map, as tables."""
     before = [
-        [y.yard_id, entry(ledger, f"yard_before {y.yard_id}", "bales"), y.answer or "–", f"yard {y.now}" if y.now else "no bales"]
+        [
+            y.yard_id,
+            entry(ledger, f"yard_before {y.yard_id}", "bales"),
+            y.answer or "–",
+            f"yard {y.now}" if y.now else "no bales",
+        ]
         for y in result.yards_before.itertuples()
     ]
     sizes = ("lane_width", "apron_side")

@@ -73,41 +73,13 @@ def _with_source(said: Any, source: str | None) -> Any:
 def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     """Return the panel of one zone (a row of the zones table)."""
     of = f"zone {zone.zone_id}"
-    about: list[list[Cell]] = [["Area", entry(ledger, of, "area")]]
-    caption = "This zone in numbers"
-    if zone.method != UNKNOWN:
-        about.append(["Stover grown, dry", entry(ledger, of, "grown_rate")])
-    if zone.method == UNKNOWN or getattr(zone, "kept_free", False):
-        return [{"p": text(zone.reason)}, facts(caption, about)]
-    about += [
-        ["Must stay", entry(ledger, of, "retention_rate")],
-        ["May leave, cautious", entry(ledger, of, "removable_rate")],
-        ["Would leave", entry(ledger, of, "removal_rate")],
-        ["Baled by", method_titles(result).get(zone.method, zone.method)],
+    blocks: list[Block] = [
+        {"p": text(zone.reason)},
+        facts("This zone in numbers", _zone_numbers(result, ledger, zone)),
     ]
-    if 0 < getattr(zone, "gathered_share", 1.0) < _WHOLE:
-        about.append(["Share of the zone that is baled", entry(ledger, of, "gathered_fraction")])
-    for b in rows_of(result.bale_plan, "zone_id", zone.zone_id):
-        if b.bales:
-            about.append(["Bales", text(message("page.zone.bales", bales=int(b.bales), each=ledger[of, "bale_as_is_mass"]))])
-            about.append(["Turns of net", entry(ledger, of, "turns")])
-    for h in rows_of(result.hauls, "zone_id", zone.zone_id):
-        way = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
-        about.append([f"To yard {h.yard_id}", text(message("page.zone.haul", bales=int(h.bales), way=way))])
-    blocks: list[Block] = [{"p": text(zone.reason)}, facts(caption, about)]
-    limits = list(rows_of(result.zone_limits, "zone_id", zone.zone_id))
-    if limits:
-        asked = [(str(r.title), ledger[f"limit {r.zone_id} {r.rule}", "retention_rate"]) for r in limits]
-        grown = ("Stover grown", ledger[of, "grown_rate"])
-        blocks.append(bars("How much each rule asks to stay, against what grew", "rate", asked, grown))
-        reasons = [
-            _with_source(
-                (message("page.zone.rule", title=str(r.title), share=ledger[f"limit {r.zone_id} {r.rule}", "binding_fraction"]), r.message),
-                getattr(r, "source", None) or sources_of(RETENTION_RULES).get(r.rule),
-            )
-            for r in limits
-        ]
-        blocks.append(more("Each rule in words, with its source", {"ul": texts(reasons)}))
+    if zone.method == UNKNOWN or zone.kept_free:
+        return blocks
+    blocks += _asked(result, ledger, zone)
     if (of, "compliance_probability") in ledger:
         low, high = ledger[of, "removable_p10_rate"], ledger[of, "removable_p90_rate"]
         odds = message("page.zone.odds_kept", odds=ledger[of, "compliance_probability"])
@@ -115,9 +87,7 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     methods = [
         [
             capital(str(m.title)),
-            entry(ledger, f"method {m.zone_id} {m.method}", "removal_rate"),
-            entry(ledger, f"method {m.zone_id} {m.method}", "ash"),
-            entry(ledger, f"method {m.zone_id} {m.method}", "passes"),
+            *(entry(ledger, f"method {m.zone_id} {m.method}", what) for what in ("removal_rate", "ash", "passes")),
             text(message("page.zone.allowed" if m.allowed else "page.zone.refused", why=m.message)),
         ]
         for m in rows_of(result.zone_methods, "zone_id", zone.zone_id)
@@ -126,8 +96,7 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         head = ["Method", "Would leave", "Soil in the bale (ash)", "Passes", "Verdict"]
         blocks.append(more("Methods of baling, compared", table("Methods of baling", head, methods)))
     years = [
-        [str(y.year), capital(str(y.crop)), text(y.message)]
-        for y in rows_of(result.calendar, "zone_id", zone.zone_id)
+        [str(y.year), capital(str(y.crop)), text(y.message)] for y in rows_of(result.calendar, "zone_id", zone.zone_id)
     ]
     if years:
         blocks.append(more("The years to come", table("If yields stay the same", ["Year", "Crop", "Stover"], years)))
@@ -136,6 +105,50 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         food.append(["Cost of replacing them", entry(ledger, of, "nutrient_cost")])
         blocks.append(more("Plant food that leaves", facts("From this zone", food)))
     return blocks
+
+
+def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[Cell]]:
+    of = f"zone {zone.zone_id}"
+    rows: list[list[Cell]] = [["Area", entry(ledger, of, "area")]]
+    if zone.method == UNKNOWN:
+        return rows
+    rows.append(["Stover grown, dry", entry(ledger, of, "grown_rate")])
+    if zone.kept_free:
+        return rows
+    rows += [
+        ["Must stay", entry(ledger, of, "retention_rate")],
+        ["May leave, cautious", entry(ledger, of, "removable_rate")],
+        ["Would leave", entry(ledger, of, "removal_rate")],
+        ["Baled by", method_titles(result).get(zone.method, zone.method)],
+    ]
+    if 0 < zone.gathered_share < _WHOLE:
+        rows.append(["Share of the zone that is baled", entry(ledger, of, "gathered_fraction")])
+    if bales := int(ledger[of, "bales"]):
+        made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
+        turns = ledger[of, "turns"]
+        rows += [["Bales", text(made)], *([["Turns of net", entry(ledger, of, "turns")]] if turns == turns else [])]
+    for h in rows_of(result.hauls, "zone_id", zone.zone_id):
+        way = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
+        rows.append([f"To yard {h.yard_id}", text(message("page.zone.haul", bales=int(h.bales), way=way))])
+    return rows
+
+
+def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
+    """Return what each rule asks to stay, as bars, and in words folded away."""
+    asked, reasons = [], []
+    for r in rows_of(result.zone_limits, "zone_id", zone.zone_id):
+        title, of = str(r.title), f"limit {r.zone_id} {r.rule}"
+        asked.append((title, ledger[of, "retention_rate"]))
+        binds = message("page.zone.rule", title=title, share=ledger[of, "binding_fraction"])
+        source = getattr(r, "source", None) or sources_of(RETENTION_RULES).get(r.rule)
+        reasons.append(_with_source((binds, r.message), source))
+    if not asked:
+        return []
+    grown = ("Stover grown", ledger[f"zone {zone.zone_id}", "grown_rate"])
+    return [
+        bars("How much each rule asks to stay, against what grew", "rate", asked, grown),
+        more("Each rule in words, with its source", {"ul": texts(reasons)}),
+    ]
 
 
 def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> list[Block]:
@@ -167,24 +180,27 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
         if max(share for _, share in sun) > 1 / _WHOLE:
             blocks.append({"p": text(message("page.yard.sunny", whole=1.0))})
     blocks += _near(result, ledger, yard.yard_id)
-    if yard.not_checked:
+    if text(yard.not_checked):
         blocks.append({"p": text(message("page.yard.not_checked", what=yard.not_checked))})
-    ratings = list(rows_of(result.yard_ratings, "yard_id", yard.yard_id))
-    if ratings:
-        weak = sorted([(str(r.title), ledger[f"rating {yard.yard_id} {r.criterion}", "score"]) for r in ratings if r.score < _WHOLE], key=lambda r: r[1])
-        if weak:
-            blocks.append(bars("Where this ground is not the best", "share", weak[:_MOST_BARS], whole=1.0))
-        best = sum(r.score >= _WHOLE for r in ratings)
-        blocks.append({"p": text(message("page.yard.best", best=best, all=len(ratings), whole=1.0))})
-        reasons = [
-            _with_source(
-                message("page.yard.rating", title=str(r.title), why=r.message),
-                sources_of(SITE_CRITERIA).get(r.criterion),
-            )
-            for r in ratings
-        ]
-        blocks.append(more("Each rating in words, with its source", {"ul": texts(reasons)}))
-    return blocks
+    return blocks + _rated(result, ledger, yard.yard_id)
+
+
+def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
+    """Return where a yard's ground is not the best, as bars, and every rating in words, folded away."""
+    scores, reasons = [], []
+    for r in rows_of(result.yard_ratings, "yard_id", yard_id):
+        scores.append((str(r.title), ledger[f"rating {yard_id} {r.criterion}", "score"]))
+        rating = message("page.yard.rating", title=str(r.title), why=r.message)
+        reasons.append(_with_source(rating, sources_of(SITE_CRITERIA).get(r.criterion)))
+    if not scores:
+        return []
+    weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MOST_BARS]
+    best = message("page.yard.best", best=sum(s[1] >= _WHOLE for s in scores), all=len(scores), whole=1.0)
+    return [
+        *([bars("Where this ground is not the best", "share", weak, whole=1.0)] if weak else []),
+        {"p": text(best)},
+        more("Each rating in words, with its source", {"ul": texts(reasons)}),
+    ]
 
 
 def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:

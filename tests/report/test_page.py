@@ -330,7 +330,10 @@ def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
 def test_the_first_screen_names_no_key_of_the_plan_file(result):
     """Keys are the grower's to set; a landowner reads the same words without them."""
     none = replace(
-        result, yards=result.yards.iloc[:0], stacks=result.stacks.iloc[:0], words={"yards": [made_up.message("no_wind")]}
+        result,
+        yards=result.yards.iloc[:0],
+        stacks=result.stacks.iloc[:0],
+        words={"yards": [made_up.message("no_wind")]},
     )
     (said_so,) = lines_of(none, "yards")
     assert said_so == "The plan does not say from where the wind blows."

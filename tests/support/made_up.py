@@ -272,7 +272,19 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
     bales = {"F1-a": 210, "F1-b": 50, "F2-a": 170, "F2-b": 0}
     month_rows = [10, 11, 12, 1, 2, 3]
     wrap = [
-        (m, 2026 + (m < 9), k + 1, w, base, f"{w} on {base}".replace("_", " "), 100 * f * (k + 1) * 0.7, 100 * f * (k + 1), 100 * f * (k + 1) * 1.4, cost, w == "net")
+        (
+            m,
+            2026 + (m < 9),
+            k + 1,
+            w,
+            base,
+            f"{w} on {base}".replace("_", " "),
+            100 * f * (k + 1) * 0.7,
+            100 * f * (k + 1),
+            100 * f * (k + 1) * 1.4,
+            cost,
+            w == "net",
+        )
         for k, m in enumerate(month_rows)
         for w, base, f, cost in [("net", "drained soil", 0.012, 2.1), ("full_cover", "drained soil", 0.004, 5.4)]
     ]
