@@ -10,7 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 from stovergeo.bales import BaleSize, bale_of, break_even_table, need_table, net_length_m, wrap_table
-from stovergeo.bales.storage import TITLES
+from stovergeo.bales.storage import way_message
+from stovergeo.core.bale_catalog import WRAPS
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.errors import Report
 from stovergeo.core.units import KG_PER_LB, MG_PER_TON
@@ -60,7 +61,7 @@ def wrap_rows(table: pd.DataFrame, base: str) -> list[str]:
     here = table[(table["base"] == base) & table["in_season"]]
     for (year, month), part in here.groupby(["year", "month"], sort=True):
         cells = [f"{p.loss_pct:.1f} %, ${p.cost_bale:.2f}" for p in part.itertuples()]
-        cheapest = TITLES[part.loc[part["cost_bale"].idxmin(), "wrap"]]
+        cheapest = WRAPS[part.loc[part["cost_bale"].idxmin(), "wrap"]].title
         rows.append(f"| {MONTHS[month - 1]} {year} | {' | '.join(cells)} | {cheapest} |")
     return rows
 
@@ -72,7 +73,7 @@ def even_rows(table: pd.DataFrame, bale: BaleSize, ground: str) -> list[str]:
         if way.base == ground or way.wrap == "net":
             first = f"{MONTHS[way.from_month - 1]} {way.from_year}" if way.from_month else "does not pay"
             price = "none" if way.price_mg == float("inf") else f"${way.price_mg * MG_PER_TON:.0f}"
-            name = f"{TITLES[way.wrap]} on {TITLES[way.base]}"
+            name = str(way_message(way.wrap, way.base))
             rows.append(f"| {name} | ${way.added_cost:.2f} | {way.saved_pct:.1f} | {first} | {price} |")
     return rows
 
@@ -89,7 +90,7 @@ def page() -> str:
         for ground in ("soil", "clay")
     }
     wraps = list(dict.fromkeys(tables["soil"]["wrap"]))
-    head = f"| used in | {' | '.join(TITLES[w] for w in wraps)} | cheapest |\n|{'---|' * (len(wraps) + 2)}"
+    head = f"| used in | {' | '.join(WRAPS[w].title for w in wraps)} | cheapest |\n|{'---|' * (len(wraps) + 2)}"
     turns, overlap = book.value("wrap.turns"), book.value("wrap.overlap")
     moisture = book.value("bale.moisture_in_use")
     nl = "\n"

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import settings
 
 settings.register_profile("short", derandomize=True, database=None, deadline=None, max_examples=100)
-settings.register_profile("long", derandomize=False, print_blob=True, deadline=None, max_examples=1000)
+settings.register_profile("long", derandomize=False, print_blob=True, deadline=None, max_examples=500)
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 
@@ -20,7 +20,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption(
         "--long",
         action="store_true",
-        help="run the long part: tests marked long, and property tests on ten times as many, fresh examples",
+        help="run the long part: tests marked long, and property tests on five times as many, fresh examples",
     )
     group.addoption(
         "--fuzz-minutes",

@@ -1,4 +1,4 @@
-"""The bales room: from stover to bales that last until they are used."""
+"""Bales: from stover to bales that last until they are used."""
 
 from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.break_even import break_even_table
@@ -8,9 +8,9 @@ from stovergeo.bales.compare import keepings, planned, wrap_table
 from stovergeo.bales.crew_notes import crew_notes
 from stovergeo.bales.demand import need_table
 from stovergeo.bales.heating import heating_action, heating_table, moisture_band
-from stovergeo.bales.making import bale_plan, baling_words, pace
+from stovergeo.bales.making import bale_plan, baling_messages, pace, planned_wrap
 from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
-from stovergeo.bales.storage_words import break_even_words, storage_words
+from stovergeo.bales.storage_messages import break_even_messages, storage_messages
 from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
 
 __all__ = [
@@ -19,10 +19,10 @@ __all__ = [
     "OutsideGroundError",
     "bale_of",
     "bale_plan",
-    "baling_words",
+    "baling_messages",
     "base_of_ground",
+    "break_even_messages",
     "break_even_table",
-    "break_even_words",
     "contract_terms",
     "crew_notes",
     "heating_action",
@@ -36,10 +36,11 @@ __all__ = [
     "net_turns",
     "pace",
     "planned",
+    "planned_wrap",
     "storable_methods",
     "storage_loss",
+    "storage_messages",
     "storage_span",
-    "storage_words",
     "why_not_kept",
     "why_not_storable",
     "wrap_table",

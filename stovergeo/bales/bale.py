@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
 
+from stovergeo.core.bale_catalog import SHAPES, BaleShape
 from stovergeo.core.coefficients import Handbook
-from stovergeo.core.units import M_PER_IN
+from stovergeo.core.units import M_PER_FT
 from stovergeo.inputs.plan.gather import Bale
 
 if TYPE_CHECKING:
@@ -127,7 +128,7 @@ def rain_on_bale_m3(diameter_m: float, width_m: float, rain_mm: float) -> float:
 class BaleSize:
     """One bale with its masses. Sizes carry the names of the plan's `[bale]`."""
 
-    shape: str  #: "round" or "square"
+    shape: str  #: name of an entry of `stovergeo.core.bale_catalog.SHAPES`
     width_m: float
     diameter_m: float  #: round; for a square bale its height, so that a row's depth reads the same
     height_m: float  #: as it lies: a round bale's diameter
@@ -137,6 +138,11 @@ class BaleSize:
     density_low_kg_m3: float
     density_high_kg_m3: float
     moisture_pct: float  #: at baling, wet basis
+
+    @property
+    def kind(self) -> BaleShape:
+        """The catalog's entry of its shape."""
+        return SHAPES[self.shape]
 
     @property
     def dry_kg(self) -> float:
@@ -161,10 +167,7 @@ class BaleSize:
     @property
     def name(self) -> str:
         """The trade's name: width x diameter in feet for round, height x width x length for square."""
-        sizes = (
-            (self.width_m, self.diameter_m) if self.shape == "round" else (self.height_m, self.width_m, self.length_m)
-        )
-        return "x".join(f"{size / (12 * M_PER_IN):.3g}" for size in sizes)
+        return "x".join(f"{getattr(self, f'{measure}_m') / M_PER_FT:.3g}" for measure in self.kind.measures)
 
 
 def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
@@ -193,7 +196,7 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
     >>> bale.name, round(bale.dry_kg), round(bale.as_is_kg)
     ('5x6', 480, 586)
     """
-    if bale.shape == "round":
+    if SHAPES[bale.shape].is_cylinder:
         volume = round_volume_m3(bale.diameter_m, bale.width_m)
         diameter, height, length = bale.diameter_m, bale.diameter_m, bale.width_m
     else:
@@ -210,6 +213,6 @@ def _density(bale: Bale, book: Handbook) -> tuple[float, float, float]:
     """Return low, default and high dry density, kg/m3, by shape, condition and setting."""
     if bale.density_dry_kg_m3 is not None:
         return (bale.density_dry_kg_m3,) * 3
-    shape = book[f"bale.density.{bale.shape}"]
+    shape = book[SHAPES[bale.shape].density]
     factor = book.value(f"bale.condition.{bale.condition}") * book.value(f"bale.setting.{bale.setting}")
     return shape.low * factor, shape.value * factor, shape.high * factor

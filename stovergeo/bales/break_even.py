@@ -8,8 +8,11 @@ import pandas as pd
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.loss import break_even_price_per_mg
-from stovergeo.bales.storage import TITLES
-from stovergeo.inputs.plan.need import MONTHS
+from stovergeo.bales.storage import month_message, way_message
+from stovergeo.core.bale_catalog import STANDARD_WRAP
+from stovergeo.core.messages import Catalog, Message
+
+message = Catalog("stovergeo.bales")
 
 
 def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None) -> pd.DataFrame:
@@ -21,7 +24,8 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         From `wrap_table`.
     bale : BaleSize
     against : (wrap, base), optional
-        The way to beat; left out: net on bare ground, or the table's first way where it has no net.
+        The way to beat; left out: the standard wrap on bare ground, or the
+        table's first way where it lacks that.
 
     Returns
     -------
@@ -31,7 +35,7 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         it pays for that month's bales: 0 at any price, infinite at none), price_if_high_mg (the same
         where losses reach the high end of their band), from_month and
         from_year (first month of use in which it pays at the table's price; 0 where in none),
-        words.
+        message.
     """
     columns = [
         "wrap",
@@ -42,17 +46,17 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         "price_if_high_mg",
         "from_month",
         "from_year",
-        "words",
+        "message",
     ]
     season = table[table["in_season"]]
     against = against or _plainest(season)
     plain = _of(season, against)
-    if plain.empty or plain["words"].iloc[0]:
+    if plain.empty or plain["message"].iloc[0] is not None:
         return pd.DataFrame(columns=columns)
     rows = []
     for way in season.drop_duplicates(["wrap", "base"])[["wrap", "base"]].itertuples(index=False, name=None):
         own = _of(season, way)
-        if way == against or own["words"].iloc[0]:
+        if way == against or own["message"].iloc[0] is not None:
             continue
         # what it costs more does not change with the months
         fixed = ["wrap_cost", "base_cost", "time_cost"]
@@ -64,13 +68,13 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         pays = own["cost_bale"] < plain["cost_bale"]
         first = own.loc[pays.idxmax()] if pays.any() else None
         month, year = (int(first["month"]), int(first["year"])) if first is not None else (0, 0)
-        words = _words(way, against, month, year, added, saved, price, if_high, bool(pays.iloc[0]))
-        rows.append((*way, added, saved, price, if_high, month, year, words))
+        told = _message(way, against, month, year, added, saved, price, if_high, bool(pays.iloc[0]))
+        rows.append((*way, added, saved, price, if_high, month, year, told))
     return pd.DataFrame(rows, columns=columns)
 
 
 def _plainest(table: pd.DataFrame) -> tuple[str, str]:
-    wrap = "net" if (table["wrap"] == "net").any() else str(table["wrap"].iloc[0])
+    wrap = STANDARD_WRAP if (table["wrap"] == STANDARD_WRAP).any() else str(table["wrap"].iloc[0])
     return wrap, str(table["base"].iloc[0])
 
 
@@ -78,7 +82,7 @@ def _of(table: pd.DataFrame, way: tuple[str, str]) -> pd.DataFrame:
     return table[(table["wrap"] == way[0]) & (table["base"] == way[1])].reset_index(drop=True)
 
 
-def _words(
+def _message(
     way: tuple[str, str],
     against: tuple[str, str],
     month: int,
@@ -88,16 +92,15 @@ def _words(
     price: float,
     if_high: float,
     from_start: bool,
-) -> str:
-    name, plain = (f"{TITLES[w]} on {TITLES[b]}" for w, b in (way, against))
-    start = f"{name[0].upper()}{name[1:]}"
+) -> Message:
+    both = {"way": way_message(*way), "plain": way_message(*against)}
     if month and from_start:
-        return f"{start} pays against {plain} for bales used in any month."
+        return message("break_even.any_month", **both)
     if month:
-        return f"{start} pays against {plain} for bales used from {MONTHS[month - 1]} {year} on."
+        return message("break_even.from_month", **both, start=month_message(month, year))
     if math.isinf(price):
-        return f"{start} does not pay: it costs ${added:.2f} a bale more than {plain} and loses no less."
-    return (
-        f"{start} does not pay: it saves {saved:.1f} points of loss for ${added:.2f} a bale, "
-        f"which takes stover worth {price:.0f} $/Mg ({if_high:.0f} $/Mg where losses run high)."
-    )
+        return message("break_even.saves_nothing", **both, added=added)
+    values = {"way": both["way"], "added": added, "saved": saved, "price": price}
+    if math.isinf(if_high):
+        return message("break_even.too_dear", **values)
+    return message("break_even.too_dear_if_high", **values, price_if_high=if_high)

@@ -12,8 +12,11 @@ from stovergeo.bales.compare import keepings, planned
 from stovergeo.bales.storage import why_not_kept
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.need import Contract
+
+message = Catalog("stovergeo.bales")
 
 
 class Delivered(Gathered, Protocol):
@@ -27,8 +30,8 @@ class Delivered(Gathered, Protocol):
 AMethod = TypeVar("AMethod", bound=Gathered)
 
 
-def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook) -> dict[str, str]:
-    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason in words.
+def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook) -> dict[str, Message]:
+    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason.
 
     Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
     """
@@ -37,7 +40,7 @@ def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook
         bale = bale_of(plan.bale, method, book)
         ways = planned(plan.storage, plan.wrap, bale) or keepings(plan.storage, bale)
         refused = [why_not_kept(way, bale.shape, bale.moisture_pct, book) for way in ways]
-        if all(refused):
+        if refused[0] is not None and None not in refused:
             reasons[name] = refused[0]
     return reasons
 
@@ -56,7 +59,7 @@ def storable_methods(
     if report is not None and (not kept or "methods" in plan.gather.model_fields_set):
         for name, reason in reasons.items():
             code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
-            report.add(code, f"plan file, gather.methods, {name}", reason)
+            report.add(code, f"plan file, gather.methods, {name}", str(reason))
     return kept
 
 
@@ -70,7 +73,7 @@ def contract_terms(
     Returns
     -------
     pandas.DataFrame
-        need, method, moisture_pct, ash_pct, allowed, words (empty where allowed).
+        need, method, moisture_pct, ash_pct, allowed, message (a tuple, empty where allowed).
     """
     rows = []
     for contract in contracts:
@@ -78,9 +81,8 @@ def contract_terms(
             moisture = bale_of(plan.bale, method, book).moisture_pct
             faults = []
             if moisture > contract.moisture_most_pct:
-                faults.append(f"{moisture:g} % moisture, where the plant takes {contract.moisture_most_pct:g} %")
+                faults.append(message("contract.too_wet", moisture=moisture, limit=contract.moisture_most_pct))
             if method.ash_pct > contract.ash_most_pct:
-                faults.append(f"{method.ash_pct:g} % ash, where the plant takes {contract.ash_most_pct:g} %")
-            words = " and ".join(faults)
-            rows.append((contract.name, name, moisture, method.ash_pct, not faults, words))
-    return pd.DataFrame(rows, columns=["need", "method", "moisture_pct", "ash_pct", "allowed", "words"])
+                faults.append(message("contract.too_much_ash", ash=method.ash_pct, limit=contract.ash_most_pct))
+            rows.append((contract.name, name, moisture, method.ash_pct, not faults, tuple(faults)))
+    return pd.DataFrame(rows, columns=["need", "method", "moisture_pct", "ash_pct", "allowed", "message"])

@@ -12,14 +12,10 @@ from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_
 from stovergeo.bales.loss import value_of_loss
 from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
 from stovergeo.bales.wrap import keeping_cost, net_turns
+from stovergeo.core.bale_catalog import WRAPS, prepared_bases
 from stovergeo.core.coefficients import Handbook
 from stovergeo.inputs.plan.gather import Storage, Wrap
 
-#: wraps compared, plainest first
-_COMPARED: Final = {
-    "round": ("twine", "net", "tarp", "full_cover", "stretch_film"),
-    "square": ("tarp", "stretch_film"),
-}
 _NUMBERS: Final = (
     "loss_low_pct",
     "loss_pct",
@@ -45,17 +41,16 @@ def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Kee
     ground : {"soil", "clay"}
         What bare ground is at the yard (`base_of_ground`).
     """
-    wraps = _COMPARED[bale.shape]
-    if storage.place != "outside":
-        wraps = ("twine", "net") if bale.shape == "round" else ("twine",)
-    return [Keeping(w, b, storage.place, storage.pattern) for w in wraps for b in (ground, "gravel", "tires")]
+    outside = storage.place == "outside"
+    wraps = [w for w, kind in WRAPS.items() if bale.shape in (kind.offered if outside else kind.offered_sheltered)]
+    return [Keeping(w, b, storage.place, storage.pattern) for w in wraps for b in (ground, *prepared_bases())]
 
 
 def planned(storage: Storage, wrap: Wrap, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
     """Return the ways of keeping the plan leaves open: one, or all where it says "best"."""
     base = ground if storage.base == "ground" else storage.base
     if wrap.kind != "best":
-        bases = (ground, "gravel", "tires") if base == "best" else (base,)
+        bases = (ground, *prepared_bases()) if base == "best" else (base,)
         return [Keeping(wrap.kind, b, storage.place, storage.pattern) for b in bases]
     return [k for k in keepings(storage, bale, ground) if base in ("best", k.base)]
 
@@ -95,13 +90,13 @@ def wrap_table(
     pandas.DataFrame
         One row for each way and each of the twelve months from baling on: month, year,
         months_stored, rain_mm (that counted), in_season (not later than the plan's last use),
-        wrap, base, place, title (the three in words), loss_low_pct, loss_pct, loss_high_pct,
+        wrap, base, place, title (of the three), loss_low_pct, loss_pct, loss_high_pct,
         rim_pct (visible spoilage of round bales, thrown away only as far as the handbook's
         `storage.rim_rejected` says),
         counted_pct (loss_pct, and the visible spoilage that is thrown away), wrap_cost, base_cost,
         time_cost, loss_cost ($ a bale), cost_bale (their sum), cost_mg
         ($ for each dry Mg left to use, the stover itself not counted), best (least cost_bale of
-        its month), words (why a row is refused, else empty). A refused row has no numbers.
+        its month), message (why a row is refused, else None). A refused row has no numbers.
 
     Examples
     --------
@@ -146,8 +141,8 @@ def _rows(
 ) -> pd.DataFrame:
     """Return the rows of one way of keeping, without those columns that compare it with others."""
     refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
-    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "words": refused}
-    if refused:
+    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "message": refused}
+    if refused is not None:
         return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
     stored = months["months_stored"]
     loss = storage_loss(way, bale, stored, months["rain_mm"], book)
@@ -164,7 +159,7 @@ def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) ->
 
     The skin's depth after a year was measured; that it grows evenly until then is our judgement.
     """
-    if bale.shape == "square":
+    if not bale.kind.is_cylinder:
         return np.full(len(months), np.nan)
-    depth_m = book.value(f"storage.rim.{way.cover}") * months / 12
+    depth_m = book.value(way.cover.loss_key("rim")) * months / 12
     return 100 * spoiled_share(depth_m, bale.diameter_m)

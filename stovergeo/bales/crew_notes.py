@@ -11,13 +11,16 @@ import pandas as pd
 
 from stovergeo.bales.bale import BaleSize, Gathered, bale_of
 from stovergeo.bales.heating import heating_table, moisture_band
-from stovergeo.bales.storage import TITLES
+from stovergeo.bales.making import planned_wrap
 from stovergeo.bales.wrap import net_of, net_turns
+from stovergeo.core.bale_catalog import BASES, WRAPS
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
 
-COLUMNS = ["scope", "topic", "title", "words", "source"]
-_Note = tuple[str, str, str, str, str]
+message = Catalog("stovergeo.bales")
+COLUMNS = ["scope", "topic", "title", "message", "source"]
+_Note = tuple[str, str, str | Message, str | Message, str]
 
 
 class Described(Gathered, Protocol):
@@ -58,17 +61,20 @@ def crew_notes(
     Returns
     -------
     pandas.DataFrame
-        scope ("farm" or a field_id), topic (of the crew sheet), title, words (SI), source.
+        scope ("farm" or a field_id), topic (of the crew sheet), title and message (text or messages),
+        source.
     """
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, plan.need.longest_haul_km)
     notes = [*_gathering(zones, methods, plan, book), *_wrapping(plan, turns, wraps, book)]
-    notes += [("farm", n["topic"], n["title"], n["words"], n["source"]) for n in _always()]
-    notes += [*_row(plan), *_heating(book)]
+    notes += [*_always(), *_row(plan), *_heating(book)]
     return pd.DataFrame(notes, columns=COLUMNS)
 
 
-def _always() -> list[dict[str, str]]:
-    return tomllib.loads(files("stovergeo.bales").joinpath("crew.toml").read_text("utf-8"))["note"]
+def _always() -> Iterator[_Note]:
+    table = tomllib.loads(files("stovergeo.bales").joinpath("crew.toml").read_text("utf-8"))
+    for note in table["note"]:
+        key = f"note.{note['key']}"
+        yield "farm", note["topic"], message(f"{key}_title"), message(key), note["source"]
 
 
 def _gathering(zones: pd.DataFrame, methods: Mapping[str, Described], plan: Plan, book: Handbook) -> Iterator[_Note]:
@@ -77,82 +83,70 @@ def _gathering(zones: pd.DataFrame, methods: Mapping[str, Described], plan: Plan
     for (field_id, name), part in worked.groupby(["field_id", "method"], sort=True):
         method = methods[str(name)]
         bale = bale_of(plan.bale, method, book)
-        where = f"Zones {', '.join(part['zone_id'])}" if len(part) > 1 else f"Zone {part['zone_id'].iloc[0]}"
-        extra = "no pass" if method.passes == 0 else "one pass" if method.passes == 1 else f"{method.passes} passes"
-        yield (
-            str(field_id),
-            "method",
-            where,
-            f"{method.title[0].upper()}{method.title[1:]}, {extra} after the combine. "
-            f"Take no more than {part['take_mg_ha'].min():.1f} Mg/ha, dry; leave the rest lying.",
-            "the plan",
+        where = message("crew.zones", zones=len(part), names=tuple(part["zone_id"]))
+        told = {"method": method.title, "take": float(part["take_mg_ha"].min())}
+        gather = (
+            message("crew.passes", **told, passes=method.passes) if method.passes else message("crew.no_pass", **told)
         )
-        cut = f"Cut at {100 * method.cut_height_m:.0f} cm. Lower takes more than the ground can spare, and more soil."
-        yield str(field_id), "cut", where, cut, "the plan"
+        yield str(field_id), "method", where, gather, "the plan"
+        yield str(field_id), "cut", where, message("crew.cut", height=method.cut_height_m), "the plan"
         yield str(field_id), "bale", where, _setting(bale), "the plan; density from the handbook"
-        band, words = moisture_band(bale.moisture_pct, book)
-        expected = f"Expected at about {bale.moisture_pct:g} % moisture ({band}). {words}"
-        yield str(field_id), "bale", f"{where}, moisture", expected, "bands are ours; see the handbook"
+        band, advice = moisture_band(bale.moisture_pct, book)
+        title = message("crew.moisture_title", zones=where)
+        expected = message("crew.moisture", moisture=bale.moisture_pct, band=band, advice=advice)
+        yield str(field_id), "bale", title, expected, "bands are ours; see the handbook"
 
 
-def _setting(bale: BaleSize) -> str:
-    if bale.shape == "round":
-        size = f"{bale.width_m:.2f} m wide, {bale.diameter_m:.2f} m across"
-    else:
-        size = f"{bale.height_m:.2f} m high, {bale.width_m:.2f} m wide, {bale.length_m:.2f} m long"
-    return (
-        f"{bale.shape.capitalize()} bale {size}. Aim for {bale.as_is_kg:.0f} kg as it is "
-        f"({bale.dry_kg:.0f} kg dry, {bale.density_dry_kg_m3:.0f} kg/m3; "
-        f"{bale.dry_low_kg:.0f} to {bale.dry_high_kg:.0f} kg dry as the density turns out)."
+def _setting(bale: BaleSize) -> Message:
+    return message(
+        "crew.bale",
+        made=message(f"crew.made.{bale.shape}", **{name: getattr(bale, f"{name}_m") for name in bale.kind.measures}),
+        as_is=bale.as_is_kg,
+        dry=bale.dry_kg,
+        density=bale.density_dry_kg_m3,
+        low=bale.dry_low_kg,
+        high=bale.dry_high_kg,
     )
 
 
 def _wrapping(plan: Plan, turns: float, wraps: Mapping[str, int] | None, book: Handbook) -> Iterator[_Note]:
     bale = bale_of(plan.bale, None, book)
-    kind = "net" if plan.wrap.kind == "best" else plan.wrap.kind
-    for wrap, bales in (wraps or {kind: 0}).items():
+    for wrap, bales in (wraps or {planned_wrap(plan): 0}).items():
+        how = _how_wrapped(wrap, bale, plan, turns, book)
+        counted = message("crew.wrap.of_the_farm", bales=bales, how=how) if bales else how
+        title = message("crew.wrap.title", wrap=WRAPS[wrap].title)
+        yield "farm", "wrap", title, counted, "common practice"
+
+
+def _how_wrapped(wrap: str, bale: BaleSize, plan: Plan, turns: float, book: Handbook) -> Message:
+    kind = WRAPS[wrap]
+    key = f"crew.wrap.{bale.kind.tied or kind.crew}"
+    if bale.kind.tied:
+        return message(key)
+    if kind.own_turns:
+        before, after = (book.value(turns_key) for turns_key in kind.own_turns)
+        return message(key, before=before, after=after)
+    if kind.net:
         own_turns, net_m = net_of(wrap, turns, bale, plan.wrap.overlap_m, book)
-        count = f"{bales:,} bales of the farm. " if bales else ""
-        if wrap == "full_cover":
-            before, after = book.value("wrap.cover_turns_before"), book.value("wrap.cover_turns_after")
-            words = (
-                f"{count}{before:g} turn of net, then the one pre-measured sheet, then {after:g} turn of net. "
-                "Bale dry and set the bale down so that the sheet's overlap sheds rain."
-            )
-        elif net_m:
-            a_roll = int(plan.wrap.roll_length_m // net_m)
-            words = (
-                f"{count}{own_turns:g} turns of net, {100 * plan.wrap.overlap_m:.0f} cm of overlap at the end: "
-                f"{net_m:.1f} m a bale. A roll wraps {a_roll} bales."
-            )
-        elif bale.shape == "square":
-            words = f"{count}Heavy twine on every knotter. Large squares go under a tarp or a roof the same day."
-        else:
-            words = f"{count}Twine close at the ends and evenly between."
-        title = TITLES[wrap]
-        yield "farm", "wrap", f"{title[0].upper()}{title[1:]}", words, "common practice"
+        a_roll = int(plan.wrap.roll_length_m // net_m)
+        return message(key, turns=own_turns, overlap=plan.wrap.overlap_m, net=net_m, a_roll=a_roll)
+    return message(key)
 
 
 def _row(plan: Plan) -> Iterator[_Note]:
-    base = {
-        "best": "as the yard plan says",
-        "ground": "on bare ground",
-        "gravel": "on gravel",
-        "tires": "on tires or pallets",
-    }
-    words = f"{plan.storage.pattern.capitalize()}, {plan.storage.place}, {base[plan.storage.base]}."
-    yield "farm", "row", "Stack", words, "the plan"
+    storage = plan.storage
+    known = storage.base in BASES
+    base = (
+        message("crew.base.prepared", base=BASES[storage.base].title) if known else message(f"crew.base.{storage.base}")
+    )
+    told = message("crew.row", pattern=storage.pattern, place=storage.place, base=base)
+    yield "farm", "row", message("crew.row_title"), told, "the plan"
 
 
 def _heating(book: Handbook) -> Iterator[_Note]:
     weeks = book["storage.watch_weeks"]
-    words = (
-        f"Probe the core of the dampest bales through the first {weeks.value:g} weeks; "
-        f"most heat in the second to fourth, and some sources say to probe for {weeks.high:g}. "
-        "The fire service decides what is done with a hot stack."
-    )
-    yield "farm", "heating", "When", words, weeks.source
+    when = message("crew.heating_when", weeks=weeks.value, longest=weeks.high)
+    yield "farm", "heating", message("crew.heating_title"), when, weeks.source
     for step in heating_table(book).itertuples():
-        # both scales stand here, as the bulletins print them: no conversion may blur an alarm
-        title = f"{'Up to ' if step.Index == 0 else ''}{step.core_f} F ({step.core_c:.0f} C)"
+        title = message("crew.heating_at" if step.Index else "crew.heating_up_to", core=step.core_c)
         yield "farm", "heating", title, str(step.action), str(step.source)

@@ -147,7 +147,7 @@ def _kept_by_month(
         road_haul_km=need.longest_haul_km,
     )
     if not table["best"].any():
-        raise OutsideGroundError(table["words"].iloc[0])
+        raise OutsideGroundError(table["message"].iloc[0])
     best = table[table["best"]].drop_duplicates(["year", "month"])
     return best[["wrap", "base", "counted_pct"]].rename(columns={"counted_pct": "loss_pct"}).reset_index(drop=True)
 

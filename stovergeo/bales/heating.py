@@ -5,6 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
+
+message = Catalog("stovergeo.bales")
 
 
 def heating_table(book: Handbook) -> pd.DataFrame:
@@ -39,16 +42,16 @@ def heating_action(core_c: float, book: Handbook) -> str:
     return str(table["action"].iloc[max(reached - 1, 0)])
 
 
-def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str]:
+def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str | Message]:
     """Return the band of a moisture at baling, and what it asks for.
 
     Returns
     -------
-    (band, words)
+    (band, advice)
         Band "green", "amber", "red" or "too wet".
     """
     for band in ("green", "amber", "red"):
         limit = book[f"storage.band.{band}"]
         if moisture_pct <= limit.value:
             return band, limit.meaning
-    return "too wet", "Do not store dry: use it at once, let it dry, or ensile it airtight."
+    return "too wet", message("band.too_wet")

@@ -10,9 +10,12 @@ import pandas as pd
 from stovergeo.bales.bale import BaleSize, Gathered, bale_of
 from stovergeo.bales.capacity import bales_per_hour, field_days, material_capacity_mg_h
 from stovergeo.bales.wrap import bind_s, net_of, net_rolls, net_turns
+from stovergeo.core.bale_catalog import STANDARD_WRAP
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
 
+message = Catalog("stovergeo.bales")
 COLUMNS = [
     "zone_id",
     "method",
@@ -46,7 +49,7 @@ def bale_plan(
     plan : Plan
     book : Handbook
     wrap : str, optional
-        Wrap to plan with; left out: the plan's, and net where the plan says "best".
+        Wrap to plan with; left out: `planned_wrap`.
 
     Returns
     -------
@@ -57,7 +60,7 @@ def bale_plan(
         gathered), bales_hour, hours (baling), days
         (calendar, as fit weather allows). Zones left alone are not listed.
     """
-    kind = wrap or ("net" if plan.wrap.kind == "best" else plan.wrap.kind)
+    kind = wrap or planned_wrap(plan)
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, plan.need.longest_haul_km)
     rows = []
     for zone in zones.itertuples(index=False):
@@ -74,6 +77,11 @@ def bale_plan(
         work = (own_turns, bales * net_m, 1000 * zone.take_mg_ha / bale.dry_kg, an_hour, hours, days)
         rows.append((zone.zone_id, zone.method, *made, *work))
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def planned_wrap(plan: Plan) -> str:
+    """Return the plan's wrap, and the standard one where the plan leaves it open."""
+    return STANDARD_WRAP if plan.wrap.kind == "best" else plan.wrap.kind
 
 
 def _whole(take_mg: float, bale_kg: float) -> int:
@@ -98,16 +106,16 @@ def pace(
         Width brought into one windrow, and what lies on it: thin windrows hold the baler to its
         ground speed. Left out: the baler is held only by what it can take in.
     """
-    flow = book.value(f"machine.flow.{bale.shape}")
+    flow = book.value(bale.kind.flow)
     if math.isfinite(width_m * take_mg_ha):
         speed = book.value("machine.speed.baler")
         flow = min(flow, material_capacity_mg_h(speed, width_m, take_mg_ha, 1.0))
-    share = book.value("machine.turning") if bale.shape == "round" else 1.0  # a square baler's flow has its stops in it
+    share = book.value(bale.kind.turning) if bale.kind.turning else 1.0
     return share * bales_per_hour(bale.dry_kg, flow, bind_s(wrap, turns, bale, book))
 
 
-def baling_words(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> list[str]:
-    """Say how many bales, hours and days the baling takes, and how much net.
+def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> list[Message]:
+    """Return how many bales, hours and days the baling takes, and how much net.
 
     Parameters
     ----------
@@ -115,29 +123,20 @@ def baling_words(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> lis
         From `bale_plan`.
     plan : Plan
     book : Handbook
-
-    Returns
-    -------
-    list of str
-        Sentences, quantities in metric units.
     """
-    bales = int(plan_of_bales["bales"].sum())
-    if bales == 0:
-        return ["No bales are made."]
-    low, high = int(plan_of_bales["bales_low"].sum()), int(plan_of_bales["bales_high"].sum())
-    hours, days = plan_of_bales["hours"].sum(), plan_of_bales["days"].sum()
+    sums = plan_of_bales[["bales", "bales_low", "bales_high", "hours", "days", "net_m"]].sum()
+    if sums["bales"] == 0:
+        return [message("baling.none")]
     window = book.value("machine.window_days")
-    words = [
-        f"{bales:,} bales; {low:,} to {high:,} as the density turns out.",
-        f"Baling takes about {hours:.0f} hours of one baler: {days:.0f} days, with {book.value('machine.hours_day'):g} "
-        f"hours in a fit day and {book.value('machine.fit_days'):.0%} of the days fit.",
+    told = [
+        message("baling.count", bales=int(sums["bales"]), low=int(sums["bales_low"]), high=int(sums["bales_high"])),
+        message("baling.time", hours=float(sums["hours"]), days=float(sums["days"])),
+        message("baling.weather", hours=book.value("machine.hours_day"), fit=book.value("machine.fit_days")),
     ]
-    if days > window:
-        words.append(
-            f"That is more than the usual {window:g} days after grain harvest: plan a second baler or less stover."
-        )
-    net_m = float(plan_of_bales["net_m"].sum())
+    if sums["days"] > window:
+        told.append(message("baling.too_long", window=window))
+    net_m = float(sums["net_m"])
     if net_m > 0:
-        cost = net_m * book.value("wrap.price.net_m")
-        words.append(f"Net: {net_m:,.0f} m, {net_rolls(net_m, plan.wrap.roll_length_m)} rolls, about ${cost:,.0f}.")
-    return words
+        rolls = net_rolls(net_m, plan.wrap.roll_length_m)
+        told.append(message("baling.net", net=net_m, rolls=rolls, cost=net_m * book.value("wrap.price.net_m")))
+    return told

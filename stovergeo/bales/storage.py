@@ -1,38 +1,20 @@
-"""Ways to keep a bale, what each loses, and what the loss model refuses to answer."""
+"""Ways to keep a bale, what each loses, and what the loss model does not answer."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.loss import Loss, loss_band, respiration_pct, weather_pct
+from stovergeo.core.bale_catalog import BASES, SHAPES, WRAPS, Cover, covers_of_places
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import StovergeoError
+from stovergeo.core.messages import Catalog, Message
 
-WRAPS: Final = ("sisal_twine", "twine", "net", "full_cover", "stretch_film", "tarp")
-BASES: Final = ("clay", "soil", "gravel", "tires")
-
-TITLES: Final = {
-    "sisal_twine": "sisal twine",
-    "twine": "twine",
-    "net": "net",
-    "full_cover": "full cover that sheds rain",
-    "stretch_film": "stretch film",
-    "tarp": "tarp over the row",
-    "open_shed": "open shed",
-    "closed_shed": "closed shed",
-    "clay": "heavy clay or wet ground",
-    "soil": "drained ground",
-    "gravel": "gravel",
-    "tires": "tires or pallets",
-}
-_UNDER: Final = {"tarp": "under a tarp", "open_shed": "in an open shed", "closed_shed": "in a closed shed"}
-_ROOFS: Final = ("open_shed", "closed_shed")
-_COVER_OF_PLACE: Final = {"tarped rows": "tarp", "open shed": "open_shed", "closed shed": "closed_shed"}
+message = Catalog("stovergeo.bales")
 
 
 class OutsideGroundError(StovergeoError, ValueError):
@@ -45,21 +27,31 @@ class OutsideGroundError(StovergeoError, ValueError):
 class Keeping:
     """One way to keep bales until they are used."""
 
-    wrap: str  #: one of `WRAPS`
-    base: str  #: one of `BASES`: what the bales stand on
+    wrap: str  #: one of `stovergeo.core.bale_catalog.WRAPS`
+    base: str  #: one of `stovergeo.core.bale_catalog.BASES`: what the bales stand on
     place: str = "outside"  #: as in the plan: outside, tarped rows, open shed, closed shed
     pattern: str = "single row"  #: as in the plan: single row, mushroom, pyramid, touching rows
 
     @property
-    def cover(self) -> str:
+    def cover(self) -> Cover:
         """What meets the rain: the place's roof or tarp, else the wrap."""
-        return _COVER_OF_PLACE.get(self.place, self.wrap)
+        return covers_of_places().get(self.place) or WRAPS[self.wrap]
 
     @property
     def title(self) -> str:
-        """The same in words."""
-        over = "" if self.cover == self.wrap else f" {_UNDER[self.cover]}"
-        return f"{TITLES[self.wrap]}{over} on {TITLES[self.base]}"
+        """Its name: the wrap, what it stands under, and on."""
+        below = "" if self.cover.name == self.wrap else f" {self.cover.below}"
+        return f"{WRAPS[self.wrap].title}{below} on {BASES[self.base].title}"
+
+
+def way_message(wrap: str, base: str) -> Message:
+    """Return the name of a wrap on a base."""
+    return message("storage.way", wrap=WRAPS[wrap].title, base=BASES[base].title)
+
+
+def month_message(month: int, year: int) -> Message:
+    """Return the name of a month of use."""
+    return message("storage.month_year", month=int(month), year=str(year))  # as text: a year has no thousands
 
 
 def base_of_ground(drainage_class: float, clay_pct: float, book: Handbook) -> str:
@@ -72,8 +64,8 @@ def base_of_ground(drainage_class: float, clay_pct: float, book: Handbook) -> st
     return "clay" if heavy or wet else "soil"
 
 
-def why_not_kept(keeping: Keeping, shape: str, moisture_pct: float, book: Handbook) -> str:
-    """Return why bales cannot be kept this way, in words; empty where they can.
+def why_not_kept(keeping: Keeping, shape: str, moisture_pct: float, book: Handbook) -> Message | None:
+    """Return why bales cannot be kept this way; None where they can.
 
     Bales too wet, and large squares without a roof or tarp, are outside the ground on which
     the loss model stands; advice against them is published, a loss figure to rely on is not.
@@ -81,29 +73,20 @@ def why_not_kept(keeping: Keeping, shape: str, moisture_pct: float, book: Handbo
     """
     wettest = min(book.value("storage.moisture_most"), book.value("storage.breath.moisture_to"))
     if moisture_pct > wettest:
-        return (
-            f"Baled at {moisture_pct:g} % moisture: above {wettest:g} % stover molds and heats and is not stored dry. "
-            "Let it dry, use it at once, or ensile it airtight."
-        )
+        return message("refused.too_wet", moisture=moisture_pct, limit=wettest)
     damp, damper = book.value("storage.band.green"), book.value("storage.band.amber")
-    if moisture_pct > damp and keeping.cover in _ROOFS:
-        return (
-            f"Baled at {moisture_pct:g} % moisture: above {damp:g} % bales heat for weeks and stand in no building. "
-            "Keep them outside, spaced and probed, until they are cool and dry."
-        )
+    if moisture_pct > damp and keeping.cover.roof:
+        return message("refused.damp_under_roof", moisture=moisture_pct, limit=damp)
     if moisture_pct > damper and keeping.pattern != "single row":
-        return (
-            f"Baled at {moisture_pct:g} % moisture: above {damper:g} % bales heat, and only a single row outside "
-            "lets the heat go."
-        )
-    if shape == "square" and keeping.cover not in ("tarp", "stretch_film", *_ROOFS):
-        open_loss = book["storage.square_open"]
-        reason = "A full cover is made for round bales. " if keeping.cover == "full_cover" else ""
-        return (
-            f"{reason}Large square bales without a tarp or roof lose {open_loss.low:g} to {open_loss.high:g} % "
-            "and more; put them under a tarp or a roof."
-        )
-    return ""
+        return message("refused.damp_in_a_block", moisture=moisture_pct, limit=damper)
+    if shape not in keeping.cover.shapes:
+        uncovered = book["storage.square_open"]
+        why = message("refused.uncovered", low=uncovered.low, high=uncovered.high)
+        if keeping.cover.rain_cover:
+            made_for = tuple(SHAPES[s].title for s in keeping.cover.shapes)
+            return message("refused.unsuited", wrap=keeping.cover.title, shapes=made_for, why=why)
+        return why
+    return None
 
 
 def storage_loss(
@@ -140,14 +123,14 @@ def storage_loss(
         For bales that are too wet, and large squares without a tarp or roof.
     """
     refused = why_not_kept(keeping, bale.shape, bale.moisture_pct, book)
-    if refused:
+    if refused is not None:
         raise OutsideGroundError(refused)
-    if bale.shape == "square" and keeping.cover == "stretch_film":
-        flat = book["storage.square_film"]
+    cover = keeping.cover
+    if bale.shape in cover.flat_loss:
+        flat = book[cover.flat_loss[bale.shape]]
         same = np.ones_like(np.asarray(months, dtype=float))
         return Loss(flat.low * same, flat.value * same, flat.high * same)
-    covered = keeping.cover in ("tarp", *_ROOFS)
-    pattern = "single_row" if covered else keeping.pattern.replace(" ", "_")
+    pattern = "single_row" if cover.over_row else keeping.pattern.replace(" ", "_")
     breath = respiration_pct(
         months,
         bale.moisture_pct,
@@ -160,8 +143,8 @@ def storage_loss(
     weather = weather_pct(
         months,
         rain_mm,
-        through=book.value(f"storage.through.{keeping.cover}"),
-        wick=book.value(f"storage.wick.{keeping.cover}"),
+        through=book.value(cover.loss_key("through")),
+        wick=book.value(cover.loss_key("wick")),
         base=book.value(f"storage.base.{keeping.base}"),
         pattern=book.value(f"storage.pattern.{pattern}"),
         crop=book.value(f"storage.crop.{crop}"),

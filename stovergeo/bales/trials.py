@@ -9,12 +9,12 @@ import pandas as pd
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.storage import Keeping, storage_loss
+from stovergeo.core.bale_catalog import STANDARD_WRAP, cover_named
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.units import M_PER_IN
 
 #: all trials are of dry-baled hay or stover; where a document is silent this is assumed
 TRIAL_MOISTURE_PCT = 18.0
-_PLACE_OF_COVER = {"tarp": "tarped rows", "open_shed": "open shed", "closed_shed": "closed shed"}
 
 
 def published_trials() -> pd.DataFrame:
@@ -47,9 +47,9 @@ def trial_residuals(book: Handbook) -> pd.DataFrame:
 
 
 def _model(trial: pd.Series, book: Handbook) -> list[float]:
-    cover = str(trial["cover"])
-    wrap = "net" if cover in _PLACE_OF_COVER else cover
-    keeping = Keeping(wrap, str(trial["base"]), _PLACE_OF_COVER.get(cover, "outside"))
+    cover = cover_named(str(trial["cover"]))
+    wrap = STANDARD_WRAP if cover.place else cover.name
+    keeping = Keeping(wrap, str(trial["base"]), cover.place or "outside")
     # only shape and moisture of the bale count in the model
     bale = BaleSize(str(trial["shape"]), 1.5, 1.5, 1.5, 1.5, 1.0, 150, 150, 150, TRIAL_MOISTURE_PCT)
     rain_mm = float(trial["rain_in"]) * M_PER_IN * 1000

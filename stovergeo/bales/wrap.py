@@ -9,6 +9,7 @@ from stovergeo.bales.bale import BaleSize, Numbers
 from stovergeo.bales.capacity import netting_s
 from stovergeo.bales.climate import months_outside
 from stovergeo.bales.storage import Keeping
+from stovergeo.core.bale_catalog import BASES, WRAPS
 from stovergeo.core.coefficients import Handbook
 from stovergeo.inputs.plan.gather import Storage, Wrap
 
@@ -53,21 +54,20 @@ def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, book: Hand
 
     A full cover has its own net before and after the sheet; film and tarp go over a netted bale.
     """
-    if bale.shape == "square" or wrap in ("twine", "sisal_twine"):
+    kind = WRAPS[wrap]
+    if bale.kind.twine or not (kind.net or kind.own_turns):
         return 0.0, 0.0
-    if wrap == "full_cover":
-        turns = book.value("wrap.cover_turns_before") + book.value("wrap.cover_turns_after")
+    if kind.own_turns:
+        turns = sum(book.value(key) for key in kind.own_turns)
     return turns, net_length_m(bale.diameter_m, turns, overlap_m)
 
 
 def bind_s(wrap: str, turns: float, bale: BaleSize, book: Handbook) -> float:
-    """Return how long the baler stands to wrap and drop a bale, s; a square baler does not stop."""
-    if bale.shape == "square":
+    """Return how long the baler stands to wrap and drop a bale, s; one that ties as it goes does not stop."""
+    if bale.kind.twine:
         return 0.0
-    if wrap in ("twine", "sisal_twine"):
-        return book.value("wrap.bind_s.twine")
-    if wrap == "full_cover":
-        return book.value("wrap.bind_s.full_cover")
+    if WRAPS[wrap].bind:
+        return book.value(WRAPS[wrap].bind)
     return netting_s(
         book.value("wrap.bind_s.net"),
         turns,
@@ -93,23 +93,18 @@ class KeepingCost:
 
 def keeping_cost(keeping: Keeping, bale: BaleSize, turns: float, overlap_m: float, book: Handbook) -> KeepingCost:
     """Return what a way of keeping costs a bale, loss not counted."""
-    _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, book)
-    net = net_m * book.value("wrap.price.net_m") if net_m else 0.0
-    if bale.shape == "square":
-        wrapping = book.value("wrap.price.square_twine")
-    elif keeping.wrap in ("twine", "sisal_twine"):
-        wrapping = book.value("wrap.price.twine")
-    elif keeping.wrap == "full_cover":
-        wrapping = book.value("wrap.price.full_cover")  # its net is in the price
+    wrap, cover, base = WRAPS[keeping.wrap], keeping.cover, BASES[keeping.base]
+    if bale.kind.twine:
+        wrapping = book.value(bale.kind.twine)
     else:
-        wrapping = net
-    if keeping.wrap == "stretch_film":
-        wrapping += book.value("wrap.price.stretch_film")
-    if keeping.cover == "tarp":
-        wrapping += book.value("wrap.price.tarp")
-    bare = keeping.base in ("clay", "soil")
-    base = book.value("wrap.price.ground" if bare else f"wrap.price.{keeping.base}")
-    if keeping.cover in ("open_shed", "closed_shed"):
-        base += book.value(f"wrap.price.{keeping.cover}")
+        _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, book)
+        wrapping = net_m * book.value("wrap.price.net_m") if wrap.net else 0.0
+    if wrap.price and not wrap.over_row and bale.shape in wrap.shapes:
+        wrapping += book.value(wrap.price)
+    ground = book.value(base.price)
+    if cover.roof:
+        ground += book.value(cover.price)
+    elif cover.over_row:
+        wrapping += book.value(cover.price)
     standing = bind_s(keeping.wrap, turns, bale, book) / 3600 * book.value("machine.baler_hour")
-    return KeepingCost(wrapping, base, standing)
+    return KeepingCost(wrapping, ground, standing)

@@ -28,7 +28,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, get_args
 
 Reader = Literal["grower", "landowner"]
 Text = "str | Message | Sequence[Text]"
@@ -163,6 +163,24 @@ def _parts(text: str, key: str) -> tuple[str | Field, ...]:
     if any(isinstance(p, str) and ("{" in p or "}" in p) for p in parts):
         raise ValueError(f"message {key}: a brace stands outside a field: {text!r}")
     return tuple(p for p in parts if p != "")
+
+
+def check_message(value: object) -> None:
+    """Raise an error unless a value is a message that can be printed for every reader in every unit system.
+
+    Raises
+    ------
+    TypeError
+        When it is no message.
+    Exception
+        Whatever its template or its values make go wrong.
+    """
+    from stovergeo.core.printing import parts  # printing imports this module
+
+    if not isinstance(value, Message):
+        raise TypeError(f"a message is needed, not {type(value).__name__}")
+    for reader in get_args(Reader):
+        parts(value, reader)
 
 
 def is_text(value: object) -> bool:

@@ -17,7 +17,7 @@ SITE_CRITERIA: Final = "stovergeo.site_criteria"
 #: what an object must have to come through each door
 _ASKED: Final = {
     RETENTION_RULES: ("title", "reads", "source", "keep"),
-    SITE_CRITERIA: ("title", "reads", "source", "rate", "words"),
+    SITE_CRITERIA: ("title", "reads", "source", "rate", "message"),
 }
 
 

@@ -51,6 +51,7 @@ _SAME: Final = {
     "plain": ("", Printed(1, "", 2, "", "", trimmed=True)),
     "number1": ("", Printed(1, "", 1, "", "")),
     "number2": ("", Printed(1, "", 2, "", "")),
+    "degrees": ("", Printed(1, "", 5, "", "")),
     "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
     "percent1": ("_pct", Printed(1, "%", 1, "%", "%")),
     "share": ("_share", Printed(100, "%", 0, "%", "%")),
@@ -171,7 +172,7 @@ def _with_unit(text: str, how: Printed) -> str:
 @cache
 def _units_of(system: str) -> frozenset[str]:
     """Return the units a system prints in, with those of the same family that a plan file may use."""
-    families = (frozenset({"ft", "in", "mi", "ac", "lb", "ton", "ton/ac", "lb/ac"}),)
+    families = (frozenset({"ft", "in", "mi", "ac", "lb", "ton", "ton/ac", "lb/ac", "bu/ac"}),)
     printed = {p.unit for p in UNIT_SYSTEMS[system].kinds.values()}
     return frozenset(printed | {u for family in families if family & printed for u in family})
 

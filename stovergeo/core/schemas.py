@@ -14,7 +14,7 @@ from stovergeo.core.errors import ContractError
 class Column:
     """One column of a table."""
 
-    kind: str  #: "number", "text", "flag", "whole" or "geometry"
+    kind: str  #: "number", "text", "message", "flag", "whole" or "geometry"
     unit: str
     meaning: str
     optional: bool = False
@@ -26,6 +26,10 @@ UNKNOWN: Final = "unknown"  #: `method` of a zone whose yield is not known
 
 def _text(meaning: str, optional: bool = False) -> Column:
     return Column("text", "", meaning, optional)
+
+
+def _message(meaning: str, optional: bool = False) -> Column:
+    return Column("message", "", meaning, optional)
 
 
 def _number(unit: str, meaning: str, optional: bool = False) -> Column:
@@ -104,7 +108,7 @@ ZONES: Final[Table] = {
         "the rule that asks for most on most of the zone, 'method' where the method takes less, "
         f"or '{KEPT_FREE_RULE}' on ground kept free"
     ),
-    "reason": _text("why, in words"),
+    "reason": Column("message", "", "why, a sentence each"),
     "cost_reason": _text("why this method, in money", optional=True),
     "kept_free": Column("flag", "", "the landowner keeps this ground free: nothing is gathered", optional=True),
     "geometry": GEOMETRY,
@@ -120,13 +124,13 @@ YARDS: Final[Table] = {
     "sun_share": _number("1", "season's direct sun as a share of open flat ground"),
     "slope_pct": _number("%", "mean slope"),
     "road_m": _number("m", "way to the nearest road or gate"),
-    "reason": _text("why this place, in words"),
+    "reason": _message("why this place"),
     "cost_reason": _text("what the season would cost without it, in words", optional=True),
-    "not_checked": _text("what could not be checked here"),
+    "not_checked": _message("what could not be checked here"),
     "pattern": _text("how the bales are stacked: single row, touching rows, mushroom, pyramid, squares", optional=True),
     "rows_deg": _number("degree", "direction of the rows, clockwise from north", optional=True),
     "stacks": Column("whole", "1", "stacks with fire gaps between them", optional=True),
-    "base_words": _text("the base in words", optional=True),
+    "base_message": _message("the base with its depth", optional=True),
     "base_depth_m": _number("m", "depth of stone, 0 where none is needed", optional=True),
     "stone_mg": _number("Mg", "crushed stone it takes", optional=True),
     "base_cost_laid": _number("$", "what it costs to lay the base once", optional=True),

@@ -131,6 +131,12 @@ class Quantity(float):
         return Quantity, (float(self), self.given, self.unit, self.printed)
 
 
+def rescaled(value: float, factor: float) -> float:
+    """Return the same amount in another SI unit, `factor` times the number; how it was given stays."""
+    changed = value * factor
+    return Quantity(changed, value.given, value.unit) if isinstance(value, Quantity) else changed
+
+
 def unit_names(dimension: str) -> tuple[str, ...]:
     """Return the units a plan file may use for a dimension, e.g. ``("m", "km", ..., "ft")``."""
     return tuple(_DIMENSIONS[dimension])

@@ -27,8 +27,8 @@ def text(said: Any) -> Parts:
 
 
 def texts(said: Sequence[Any]) -> list[Parts]:
-    """Return messages as texts of their own."""
-    return [text(one) for one in said]
+    """Return messages as texts of their own, without those that say nothing to a landowner."""
+    return [one for one in map(text, said) if one]
 
 
 def amount(kind: str, value: float) -> Parts:

@@ -14,12 +14,13 @@ import pandas as pd
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
+from stovergeo.core.printing import render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.panels import method_titles
-from stovergeo.report.say import NOT_KNOWN, System, parts_of, quantity, said
+from stovergeo.report.say import NOT_KNOWN, System, as_text, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
 #: topics of the crew notes, in the order they are printed, with their headings
@@ -129,8 +130,9 @@ def _notes(result: SeasonResult, scopes: Iterable[str]) -> dict[str, list[str]]:
         return notes
     names = _names(result)
     for note in result.crew[result.crew["scope"].isin(list(scopes))].itertuples():
-        words = said(parts_of(str(note.words), names), result.plan.farm.units)
-        title = f"<b>{escape(str(note.title))}.</b> " if note.title else ""
+        system = result.plan.farm.units
+        words = said(parts_of(render(note.message, system), names), system)
+        title = f"<b>{escape(render(note.title, system))}.</b> " if note.title else ""
         line = f"{title}{escape(words)}"
         if line not in notes.setdefault(str(note.topic), []):
             notes[str(note.topic)].append(line)
@@ -185,7 +187,7 @@ def _loads_table(result: SeasonResult, hauls: pd.DataFrame) -> str:
 
 def _left_alone(zones: pd.DataFrame, system: System) -> list[str]:
     return [
-        f"<b>Zone {escape(z.zone_id)}.</b> {escape(said(parts_of(str(z.reason)), system))}"
+        f"<b>Zone {escape(z.zone_id)}.</b> {escape(said(parts_of(as_text(z.reason)), system))}"
         for z in zones[zones["method"].isin(["leave", UNKNOWN])].itertuples()
     ]
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from stovergeo.core.bale_catalog import SHAPES
 from stovergeo.core.messages import Message
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.inputs.plan.layers import Layers
@@ -68,8 +69,9 @@ def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
 def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
     if _baled(result).empty:
         return []
+    shape = SHAPES[result.plan.bale.shape].title
     made = {"bales": int(ledger["farm", "bales"]), "mass": ledger["farm", "removal"]}
-    lines: list[Any] = [message(f"page.bales.{result.plan.bale.shape}", **made)]
+    lines: list[Any] = [message("page.bales.farm", shape=shape, **made)]
     kept, unknown = kept_free(result.zones), _unknown(result)
     for field in result.fields.itertuples():
         mine = result.zones["field_id"] == field.field_id

@@ -18,7 +18,7 @@ from rasterio._err import CPLE_BaseError
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
-from stovergeo.report.tables import problems_table, sources_table
+from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 #: bands of each raster, as far as the stack holds them
@@ -92,7 +92,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "sources": sources_table(result),
     }
     layers.update({name: table for name, table in tables.items() if table is not None})
-    return {name: layer for name, layer in layers.items() if len(layer)}
+    return {name: with_text(layer) for name, layer in layers.items() if len(layer)}
 
 
 @_gdal_as_os_error()

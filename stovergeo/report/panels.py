@@ -153,14 +153,14 @@ def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
 
 def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> list[Block]:
     """Return the panel of one yard (a row of the yards table, and its number in it)."""
-    of, base = f"yard {yard.yard_id}", f"page.base.{yard.base}"
+    of = f"yard {yard.yard_id}"
     stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
     room = message("page.yard.room", bales=int(ledger[of, "capacity"]), stacks=stacks)
     about: list[list[Cell]] = [
         ["Bales planned here", entry(ledger, of, "bales")],
         ["Room for", text(room)],
         ["Ground taken, with lanes", entry(ledger, of, "area")],
-        ["Bales stand on", str(message(base)) if has_message(base) else str(yard.base)],
+        ["Base", text(yard.base_message)],
         ["Sun, share of open ground", entry(ledger, of, "sun_fraction")],
         ["Slope", entry(ledger, of, "slope")],
         ["Route to road or gate", entry(ledger, of, "road")],

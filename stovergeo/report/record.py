@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.stack import summary
-from stovergeo.report.tables import problems_table, sources_table
+from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 
@@ -93,13 +93,16 @@ def write_record(result: SeasonResult, path: Path, beside: list[Path]) -> None:
 def _features(layer: gpd.GeoDataFrame) -> dict[str, Any]:
     if layer.empty:
         return {"type": "FeatureCollection", "features": []}
-    there = layer.to_crs(4326)
+    there = with_text(layer).to_crs(4326)
     there = there.set_geometry(there.geometry.set_precision(1e-8, mode="pointwise"))
-    return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null"))
+    return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null", default=str))
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [dict(zip(map(str, table.columns), row, strict=True)) for row in table.itertuples(index=False, name=None)]
+    return [
+        dict(zip(map(str, table.columns), row, strict=True))
+        for row in with_text(table).itertuples(index=False, name=None)
+    ]
 
 
 def _plain(value: Any) -> Any:

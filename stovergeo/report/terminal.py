@@ -8,6 +8,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from stovergeo.core.printing import render
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.say import KINDS, Parts, number_in, parts_of, quantity, said
 from stovergeo.result import SeasonResult
@@ -49,7 +50,7 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     kept = [r for r in field_rows(result) if r["kept_free_ha"]]
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
-        *(parts_of(str(w)) for w in result.words.get("unknown", [])),
+        *(parts_of(render(w, system)) for w in result.words.get("unknown", [])),
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
     ]
     if wanted:
@@ -64,10 +65,10 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
         lines.append(["Kept free because the landowner said so: ", *each[1:], "."])
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
-    lines += [parts_of(str(w)) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
-    lines += [parts_of(str(w)) for w in grower[:_MOST_LINES]]
+    lines += [parts_of(render(w, system)) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
+    lines += [parts_of(render(w, system)) for w in grower[:_MOST_LINES]]
     if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
-        lines += [parts_of(str(w)) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
+        lines += [parts_of(render(w, system)) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
     if len(grower) > _MOST_LINES:
         lines.append(["More on trucks, wraps and second choices: in plan.json, under words, grower."])
     return [table, *(told(line) for line in lines)]

@@ -81,7 +81,8 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     -------
     xarray.Dataset
         With ``stover_mg_ha``, ``keep_<rule>_mg_ha`` for every rule that could be checked, ``keep_mg_ha`` (the largest,
-        at most all that stands), ``binding_rule`` (0, 1, ... into the attribute ``rules``) and ``removable_mg_ha``.
+        at most all that stands), ``binding_rule`` (0, 1, ... into the attributes ``rules`` and ``titles``) and
+        ``removable_mg_ha``.
         Limits count on ``stover_usual_mg_ha``: what stands or, where ``grain_mean_mg_ha`` tells that most years give
         less, what they give; the rest is part of ``keep_mg_ha``.
 
@@ -268,7 +269,8 @@ def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, 
     standing = stack["stover_mg_ha"].values
     counted = stack["stover_usual_mg_ha"].values
     removable = np.where(known, counted - np.minimum(largest, counted), np.nan)
-    binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs={"rules": list(maps)})
+    named = {"rules": list(maps), "titles": [str(rules[name].rule.title) for name in maps]}
+    binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs=named)
     return put(
         stack,
         # a rule answers in Mg/ha; arithmetic may have carried along the unit of something it read

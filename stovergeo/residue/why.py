@@ -7,9 +7,10 @@ import pandas as pd
 import xarray as xr
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Message
+from stovergeo.residue.messages import catalog
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import rules_for
-from stovergeo.residue.words import Units, land, mass
 
 
 def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
@@ -29,7 +30,7 @@ def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
     }
 
 
-def limit_totals(stack: xr.Dataset, options: RuleOptions, *, units: Units = "us") -> pd.DataFrame:
+def limit_totals(stack: xr.Dataset, options: RuleOptions) -> pd.DataFrame:
     """Return for the whole farm where each rule binds and what lifting it alone would free.
 
     Parameters
@@ -37,14 +38,12 @@ def limit_totals(stack: xr.Dataset, options: RuleOptions, *, units: Units = "us"
     stack : Dataset
         As `limits` returns it.
     options : RuleOptions
-    units : {"us", "metric"}
-        Of the words.
 
     Returns
     -------
     DataFrame
         rule, title, binds_ha, gain_mg (dry Mg that could leave besides, if this rule alone were lifted), lift, source,
-        words; the rule that binds on most ground first.
+        message (several, a sentence each); the rule that binds on most ground first.
     """
     area = stack["cell_area_ha"].values.astype(float)
     binding = stack["binding_rule"].values
@@ -60,14 +59,14 @@ def limit_totals(stack: xr.Dataset, options: RuleOptions, *, units: Units = "us"
                 "gain_mg": freed,
                 "lift": rules[name].trait("lift", ""),
                 "source": rules[name].rule.source,
-                "words": _words(rules[name].rule.title, binds_ha, freed, units),
+                "message": _messages(rules[name].rule.title, binds_ha, freed),
             }
         )
     return pd.DataFrame(rows).sort_values("binds_ha", ascending=False, kind="stable", ignore_index=True)
 
 
-def _words(title: str, binds_ha: float, freed_mg: float, units: Units) -> str:
+def _messages(title: str, binds_ha: float, freed_mg: float) -> tuple[Message, ...]:
     if binds_ha == 0:
-        return f"{title} sets the limit nowhere."
-    where = f"{title} sets the limit on {land(binds_ha, units)}"
-    return f"{where}; without it {mass(freed_mg, units)} more could leave before the next rule holds."
+        return (catalog("farm.nowhere", title=title),)
+    without = catalog("farm.gain", gain=freed_mg) if freed_mg >= 0.5 else catalog("farm.no_gain")
+    return catalog("farm.binds", title=title, area=binds_ha), without

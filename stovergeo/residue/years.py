@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.messages import Message
 from stovergeo.inputs.plan.crop import Crop
+from stovergeo.residue.messages import catalog
 
 #: years the calendar looks ahead, the plan's season being the first
 YEARS = 5
@@ -39,7 +41,7 @@ def harvest_calendar(
     Returns
     -------
     DataFrame
-        zone_id, year, crop, harvest, take_mg_ha, one_year_in (inf: never), words.
+        zone_id, year, crop, harvest, take_mg_ha, one_year_in (inf: never), message.
     """
     offers = zone_methods.set_index(["zone_id", "method"])
     rows = []
@@ -58,16 +60,16 @@ def harvest_calendar(
                     "harvest": harvest,
                     "take_mg_ha": float(offer["take_mg_ha"]) if harvest and offer is not None else 0.0,
                     "one_year_in": n,
-                    "words": _words(grown, harvest, n),
+                    "message": _message(grown, harvest, n),
                 }
             )
-    columns = ["zone_id", "year", "crop", "harvest", "take_mg_ha", "one_year_in", "words"]
+    columns = ["zone_id", "year", "crop", "harvest", "take_mg_ha", "one_year_in", "message"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def _words(grown: str, harvest: bool, n: float) -> str:
+def _message(grown: str, harvest: bool, n: float) -> Message:
     if grown != "corn":
-        return "Soybean: nothing to gather."
-    if harvest:
-        return "Stover may leave." if n == 1 else f"Stover may leave, as in one corn year of {n:.0f}."
-    return "All stover stays." if np.isinf(n) else "All stover stays, so that the soil's carbon holds over the years."
+        return catalog("year.soybean")
+    if not harvest:
+        return catalog("year.stays" if np.isinf(n) else "year.stays_for_carbon")
+    return catalog("year.harvest") if n == 1 else catalog("year.harvest_in_some", years=int(n))

@@ -1,4 +1,4 @@
-"""What each rule asks of each zone, and every way of gathering side by side, in numbers and words."""
+"""What each rule asks of each zone, and every way of gathering side by side, in numbers and messages."""
 
 from __future__ import annotations
 
@@ -12,15 +12,16 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Message, check_message
 from stovergeo.residue.carbon import one_year_in, share_of_years
 from stovergeo.residue.collection import Method, soil_in_bales, take
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.monte_carlo import DrawnLimits
 from stovergeo.residue.odds import odds_kept
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
 from stovergeo.residue.why import gain_without
-from stovergeo.residue.words import Units, per_area, percent
 from stovergeo.residue.zone_cells import ZoneCells, zone_cells
 
 _METHOD_COLUMNS: Final = (
@@ -39,13 +40,11 @@ _METHOD_COLUMNS: Final = (
     "one_year_in",
     "odds_kept",
     "allowed",
-    "words",
+    "message",
 )
 
 
-def zone_limits(
-    stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, options: RuleOptions, *, units: Units = "us"
-) -> pd.DataFrame:
+def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, options: RuleOptions) -> pd.DataFrame:
     """Return what each rule asks of each zone: what binds, by how much, and what would lift it.
 
     Parameters
@@ -57,14 +56,13 @@ def zone_limits(
     labels : array, shape (y, x)
         Row of the zone, NaN outside.
     options : RuleOptions
-    units : {"us", "metric"}
-        Of the words.
 
     Returns
     -------
     DataFrame
         zone_id, rule, title, keep_mg_ha (mean asked for), binds_share (of the zone's area), gain_mg_ha (how much more
-        could leave if this rule alone were lifted), lift, source, words; the binding rule first in each zone.
+        could leave if this rule alone were lifted), lift, source, message; the binding rule first in each zone. `lift`
+        and `message` hold several sentences.
     """
     names = list(stack["binding_rule"].attrs["rules"])
     rules = {r.name: r for r in rules_for(options, Report())}
@@ -79,9 +77,9 @@ def zone_limits(
         known = [n for n in names if np.isfinite(asks[n][z])]
         ranked = sorted(known, key=lambda n: (-binds[n][z], -asks[n][z]))
         for place, n in enumerate(ranked):
-            words = _words(rules[n], asks[n][z], standing[z], options, units)
+            messages = [rule_message(rules[n], asks[n][z], standing[z], options)]
             if place == 0 and binds[n][z] > 0:
-                words += _binding_words(binds[n][z])
+                messages.append(_strictest(binds[n][z]))
             rows.append(
                 {
                     "zone_id": zone,
@@ -90,21 +88,21 @@ def zone_limits(
                     "keep_mg_ha": asks[n][z],
                     "binds_share": binds[n][z],
                     "gain_mg_ha": gains[n][z],
-                    "lift": _lift_words(rules[n], gains[n][z], units),
+                    "lift": _lift(rules[n], gains[n][z]),
                     "source": rules[n].rule.source,
-                    "words": words,
+                    "message": tuple(messages),
                 }
             )
-    columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "gain_mg_ha", "lift", "source", "words"]
+    columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "gain_mg_ha", "lift", "source", "message"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions, *, units: Units = "us") -> pd.DataFrame:
+def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions) -> pd.DataFrame:
     """Return what each rule asks at one place: the table of `zone_limits` for the cell that holds it.
 
     Parameters
     ----------
-    stack, options, units
+    stack, options
         As for `zone_limits`.
     x, y : float
         In the stack's CRS. A place off the grid, or where no crop is known, has no rows.
@@ -113,7 +111,7 @@ def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions, *, un
     column, row = (int(n // 1) for n in ~stack.rio.transform() * (x, y))
     if 0 <= row < here.shape[0] and 0 <= column < here.shape[1]:
         here[row, column] = 0
-    return zone_limits(stack, pd.DataFrame({"zone_id": ["here"]}), here, options, units=units).drop(columns="zone_id")
+    return zone_limits(stack, pd.DataFrame({"zone_id": ["here"]}), here, options).drop(columns="zone_id")
 
 
 def zone_methods(
@@ -125,7 +123,6 @@ def zone_methods(
     *,
     drawn: DrawnLimits | None = None,
     cautious_pct: float = 10.0,
-    units: Units = "us",
 ) -> pd.DataFrame:
     """Return for each zone every way of gathering, allowed or refused with the reason.
 
@@ -135,7 +132,7 @@ def zone_methods(
 
     Parameters
     ----------
-    stack, zones, labels, options, units
+    stack, zones, labels, options
         As for `zone_limits`.
     ways : mapping
         Methods by name.
@@ -149,7 +146,8 @@ def zone_methods(
     DataFrame
         zone_id, method, title, take_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, passes, standing_mg_ha
         and flat_mg_ha (left), soil_mg_ha (earth carried off), clean_share (of the bale that a buyer pays for),
-        one_year_in (corn years in which the carbon budget bears this take), odds_kept, allowed, recommended, words.
+        one_year_in (corn years in which the carbon budget bears this take), odds_kept, allowed, recommended, message
+        (several, a sentence each).
     """
     cells = zone_cells(labels, stack, len(zones))
     inputs = with_cautious_soil(stack, options, Report())
@@ -193,7 +191,7 @@ def zone_methods(
                     "one_year_in": years,
                     "odds_kept": odds_kept(drawn, z, name) if drawn is not None else np.nan,
                     "allowed": allowed,
-                    "words": _method_words(taken[z], limit, deciding, allowed, known, years, cautious_pct, units),
+                    "message": _verdict(taken[z], max(limit, 0.0), deciding, allowed, years, cautious_pct),
                 }
             )
     frame = pd.DataFrame(rows, columns=_METHOD_COLUMNS)
@@ -221,47 +219,38 @@ def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options
     return cells.mean(counted - np.minimum(np.fmax.reduce(np.stack(kept)), counted))
 
 
-def _words(named: NamedRule, keep: float, standing: float, options: RuleOptions, units: Units) -> str:
+def rule_message(named: NamedRule, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what a rule says it asks for; one of others that says nothing, or wrongly, gets a plain sentence."""
     try:
-        return str(named.rule.words(keep, standing, options, units))  # type: ignore[attr-defined]
-    except Exception:  # a stranger's rule need not speak, or may speak wrongly
+        said: Message = named.rule.message(keep_mg_ha, stover_mg_ha, options)  # type: ignore[attr-defined]
+        check_message(said)
+    except Exception:
         if named.package == "stovergeo":
             raise
-        return f"{named.rule.title} asks for {per_area(keep, units)} to stay."
-
-
-def _lift_words(named: NamedRule, gain: float, units: Units) -> str:
-    lift = str(named.trait("lift", ""))
-    if not gain > 0 or named.trait("forbids", False):  # what must not be touched is not held out as a gain
-        return lift
-    return f"{lift} Without this rule {per_area(gain, units)} more could leave before the next one holds.".strip()
-
-
-def _binding_words(share: float) -> str:
-    where = "" if share > 0.995 else f" on {percent(share)} of this ground"
-    return f" That is the most that any rule asks for{where}."
-
-
-def _method_words(
-    taken: float,
-    limit: float,
-    deciding: str,
-    allowed: bool,
-    known: bool,
-    years: float,
-    cautious_pct: float,
-    units: Units,
-) -> str:
-    if not known:
-        return "Nothing is known of the crop here."
-    if allowed:
-        return f"Takes {per_area(taken, units)}; {per_area(limit, units)} may leave."
-    why = {
-        "mean": "and only",
-        "even": "but taken evenly, so that poorer spots keep enough, only",
-        "cautious": f"but to be safe in all but {cautious_pct:g} of 100 cases only",
-    }[deciding]
-    said = f"Refused: it takes {per_area(taken, units)}, {why} {per_area(max(limit, 0), units)} may leave."
-    if np.isfinite(years) and years > 1:
-        said += f" For soil carbon alone it could be done in one corn year of {years:.0f}."
+        return catalog("rule.asks", title=str(named.rule.title), keep=keep_mg_ha)
     return said
+
+
+def _strictest(share: float) -> Message:
+    return catalog("rule.strictest") if share > 0.995 else catalog("rule.strictest_on", share=share)
+
+
+def _lift(named: NamedRule, gain_mg_ha: float) -> tuple[str | Message, ...]:
+    lift = (str(named.trait("lift", "")),) if named.trait("lift", "") else ()
+    # what must not be touched is not held out as a gain
+    if not gain_mg_ha >= LITTLE_MG_HA or named.trait("forbids", False):
+        return lift
+    return (*lift, catalog("rule.gain", gain=gain_mg_ha))
+
+
+def _verdict(
+    take: float, limit: float, deciding: str, allowed: bool, years: float, cautious_pct: float
+) -> tuple[Message, ...]:
+    """Return whether a method's take fits under the limit that decides."""
+    if np.isnan(take):
+        return (catalog("method.unknown"),)
+    sure = {"sure": 100 - cautious_pct} if deciding == "cautious" else {}
+    verdict = catalog(("fits." if allowed else "exceeds.") + deciding, take=take, limit=limit, **sure)
+    if not allowed and np.isfinite(years) and years > 1:
+        return verdict, catalog("method.seldom", years=int(years))
+    return (verdict,)

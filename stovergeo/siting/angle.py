@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import message
+
 
 @dataclass(frozen=True, slots=True)
 class Angle:
     """A direction of rows and why it was chosen."""
 
     degrees: float  #: clockwise from grid north, 0 to 180
-    because: str
+    message: Message  #: a sentence
 
 
 def wanted_angle(rows: str, stack: xr.Dataset, row: slice, col: slice) -> Angle | None:
@@ -29,11 +32,11 @@ def wanted_angle(rows: str, stack: xr.Dataset, row: slice, col: slice) -> Angle 
     if rows == "best angle":
         return None
     if rows == "north-south":
-        return Angle(0.0, "north-south, so that the sun reaches both sides")
+        return Angle(0.0, message("rows.north_south"))
     fall = mean_fall_deg(stack, row, col)
     if fall is None:
-        return Angle(0.0, "north-south, as the ground is too flat to have a fall")
-    return Angle(round(fall, 1) % 180, "down the slope, so that rain runs off between the rows")
+        return Angle(0.0, message("rows.level"))
+    return Angle(round(fall, 1) % 180, message("rows.down_slope"))
 
 
 def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 0.3) -> float | None:
@@ -50,15 +53,11 @@ def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 
     return float(np.degrees(np.arctan2(east, north)) % 360)
 
 
-def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> list[str]:
+def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> list[Message]:
     """Say what the direction of the rows is at odds with; an empty list where with nothing."""
-    said = []
+    found = []
     if fall_deg is not None and slope_pct >= 2 and abs(np.sin(np.radians(angle_deg - fall_deg))) > 0.7:
-        said.append(
-            "the rows lie across the slope: open a furrow above each so that rain does not run against the bales"
-        )
+        found.append(message("rows.across_slope"))
     if wind_from_deg is not None and abs(np.cos(np.radians(angle_deg - wind_from_deg))) > 0.9:
-        said.append(
-            "the rows lie along the storm wind: snow clears, but fire would run down them, so the fire gaps matter"
-        )
-    return said
+        found.append(message("rows.along_wind"))
+    return found

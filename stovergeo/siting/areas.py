@@ -21,7 +21,7 @@ def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
         {
             "criterion": r.name,
             "title": str(r.criterion.title),
-            "distance_m": r.rating.limit,
+            "distance_m": r.rating.limit + r.rating.added,
             "geometry": r.rating.keep_out,
         }
         for r in ratings.rated

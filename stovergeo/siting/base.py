@@ -8,7 +8,9 @@ from typing import Final
 import numpy as np
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
 from stovergeo.core.units import KG_PER_MG
+from stovergeo.siting.site import message
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,17 +18,17 @@ class BaseKind:
     """One way to prepare the ground."""
 
     base: str  #: as the table of yards and the loss formulas name it: none, tires, gravel
-    title: str
+    name: str  #: of its message, base.kind.<name>
     depth_key: str = ""  #: handbook key of the depth of stone
 
 
 #: by number, the drier first; 0 is unknown
 KINDS: Final = {
-    0: BaseKind("none", "base unknown, the soil is not known"),
-    1: BaseKind("none", "no base needed"),
-    2: BaseKind("tires", "lay the bales on tires, pallets or poles"),
-    3: BaseKind("gravel", "a base of stone on fabric", "yards.base.gravel"),
-    4: BaseKind("gravel", "a deep base of stone on fabric", "yards.base.deep_gravel"),
+    0: BaseKind("none", "unknown"),
+    1: BaseKind("none", "none"),
+    2: BaseKind("tires", "tires"),
+    3: BaseKind("gravel", "gravel", "yards.base.gravel"),
+    4: BaseKind("gravel", "deep_gravel", "yards.base.deep_gravel"),
 }
 
 
@@ -49,6 +51,11 @@ def base_kind(drainage_class: np.ndarray, clay_pct: np.ndarray, good: float, fai
     return np.maximum(by_drainage, by_clay).astype(np.uint8)
 
 
+def kind_message(kind: int) -> Message:
+    """Name a base by its number in `KINDS`, as part of a sentence."""
+    return message(f"base.kind.{KINDS[kind].name}")
+
+
 def stone_volume_m3(area_m2: float, depth_m: float) -> float:
     """Return the volume of a layer of stone: area times depth."""
     return area_m2 * depth_m
@@ -63,7 +70,7 @@ class BaseCost:
     stone_mg: float
     cost: float  #: to lay it once, $
     life_yr: float  #: seasons it serves
-    title: str
+    message: Message  #: the base with its depth, as part of a sentence
 
     @property
     def cost_a_year(self) -> float:
@@ -85,13 +92,15 @@ def base_cost(kind: int, pad_m2: float, bales: int, book: Handbook) -> BaseCost:
     book : Handbook
     """
     chosen = KINDS[kind]
+    title = kind_message(kind)
     if chosen.base == "none":
-        return BaseCost("none", 0.0, 0.0, 0.0, 0.0, chosen.title)
+        return BaseCost("none", 0.0, 0.0, 0.0, 0.0, title)
     if chosen.base == "tires":
         price, life = book.value("yards.base.tire_price"), book.value("yards.base.tire_life")
-        return BaseCost("tires", 0.0, 0.0, bales * price, life, chosen.title)
+        return BaseCost("tires", 0.0, 0.0, bales * price, life, title)
     deep = book.value(chosen.depth_key)
     stone = stone_volume_m3(pad_m2, deep) * book.value("yards.base.stone_density") / KG_PER_MG
     ground = book.value("yards.base.spread_price") + book.value("yards.base.fabric_price")
     cost = stone * book.value("yards.base.stone_price") + pad_m2 * ground
-    return BaseCost("gravel", deep, stone, cost, book.value("yards.base.gravel_life"), chosen.title)
+    told = message("base.deep", base=title, depth=deep)
+    return BaseCost("gravel", deep, stone, cost, book.value("yards.base.gravel_life"), told)

@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from stovergeo.core.bale_catalog import SHAPES
+
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
@@ -42,7 +44,7 @@ def row_pattern(
     Parameters
     ----------
     bale : object
-        With ``shape`` ("round" or "square") and ``width_m``, ``diameter_m``, ``height_m``, ``length_m``.
+        With ``shape`` (name of `SHAPES`) and ``width_m``, ``diameter_m``, ``height_m``, ``length_m``.
     bale_kg : float
         Mass as it stands, kg.
     pattern : {"single row", "touching rows", "mushroom", "pyramid"}
@@ -54,7 +56,7 @@ def row_pattern(
     D (D + g)/2; pyramid 3-2-1 W (3D + g)/6 (plane geometry).
     """
     W, D = bale.width_m, bale.diameter_m
-    if bale.shape == "square":
+    if not SHAPES[bale.shape].is_cylinder:
         across = square_across * bale.length_m
         levels = min(square_levels, _levels(bale, height_per_base * across))
         # a row shorter than this would be the shortest side of the base and break the height rule

@@ -18,17 +18,19 @@ from rasterio.errors import NotGeoreferencedWarning
 from stovergeo.bales import bale_of
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
 from stovergeo.core.stack import put, variable
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting.pattern import Pattern, row_pattern
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 _OWN: Final = "stovergeo"
 _THREADS: Final = 2
 _ROWS_AT_ONCE: Final = 64  # a strip of this many rows stays in the cache while all scores are added
 _NAME: Final = re.compile(r"[a-z0-9_]+")
+_UNKNOWN: Final = Catalog("stovergeo.core")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +42,19 @@ class Rated:
     weight: float
     rating: Rating
 
-    def words_at(self, row: int, col: int, units: str = "us") -> str:
-        """Return the criterion's words for one cell."""
-        return self.say(
+    def message_at(self, row: int, col: int) -> Message:
+        """Return the criterion's message for one cell."""
+        return self.message(
             float(self.rating.value.values[row, col]),
             float(self.rating.score.values[row, col]),
             bool(self.rating.allowed.values[row, col]),
-            units,
         )
 
-    def say(self, value: float, score: float, allowed: bool, units: str) -> str:
-        """Return the criterion's words for a value; unknown is said to be unknown."""
+    def message(self, value: float, score: float, allowed: bool) -> Message:
+        """Return the criterion's message for a value; unknown is said to be unknown."""
         if np.isnan(value) and np.isnan(score):
-            return f"{self.criterion.title}: not known here."
-        return str(self.criterion.words(value, score, allowed, units=units, limit=self.rating.limit))
+            return _UNKNOWN("unknown", what=str(self.criterion.title))
+        return self.criterion.message(value, score, allowed, limit=self.rating.limit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ class GroundRatings:
     """All criteria's answers, for the search and for explaining."""
 
     rated: list[Rated]  #: in the order in which hard reasons are looked at
-    not_checked: dict[str, str]  #: criterion -> what was not checked and why, in words
+    not_checked: dict[str, Message]  #: criterion -> why it was not checked
     options: SiteOptions
     site: Site
     incurable: np.ndarray = field(repr=False)  #: bool (rows, cols): forbidden by a reason that no base answers
@@ -72,6 +73,10 @@ class GroundRatings:
         """Return the mean score of a criterion over the grid, from every tenth row."""
         score = rated.rating.score.values[:: max(1, rated.rating.score.shape[0] // 100)]
         return float(np.nanmean(score)) if np.isfinite(score).any() else np.nan
+
+    def not_checked_messages(self) -> list[Message]:
+        """Return what was not checked and why, a sentence for each criterion."""
+        return [message("not_checked.named", title=self.titles[n], why=why) for n, why in self.not_checked.items()]
 
     def of(self, name: str) -> Rated | None:
         """Return one criterion's answer, or None when it was not asked or had nothing to go on."""
@@ -185,18 +190,18 @@ def rate_ground(
         answers = list(pool.map(lambda p: _ask(p, site, options), plugins))
 
     rated: list[Rated] = []
-    not_checked: dict[str, str] = {}
+    not_checked: dict[str, Message] = {}
     for plugin, answer in zip(plugins, answers, strict=True):
         if isinstance(answer, Rating):
             rated.append(Rated(plugin.name, plugin.thing, _weight(plugin, yards_plan, book), answer))
         elif isinstance(answer, NotChecked):
-            not_checked[plugin.name] = answer.words
+            not_checked[plugin.name] = answer.message
         else:
             report.add("yards.criterion_broken", f"site criterion {plugin.name} of {plugin.package}", f"{answer}.")
-            not_checked[plugin.name] = f"{plugin.name.replace('_', ' ').capitalize()}: the criterion does not work."
+            not_checked[plugin.name] = message("not_checked.broken")
     rated.sort(key=lambda r: (getattr(r.criterion, "order", 50), r.name))
     new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"), yards_plan.accept_base)
-    titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " "))) for p in plugins}
+    titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " ").capitalize())) for p in plugins}
     return new, GroundRatings(rated, not_checked, options, site, incurable, titles)
 
 
@@ -229,10 +234,9 @@ def _warn_of_short_setbacks(plan: Yards, book: Handbook, report: Report) -> None
     """Report each clear distance of the plan that is shorter than any source asks for."""
     for name, own in plan.setbacks:
         key = "flow_path" if name == "waterway_m" else name.removesuffix("_m")
-        if own is not None and own < book[f"setbacks.{key}"].low:
-            least = book[f"setbacks.{key}"].low
-            what = f"It is {own:.1f} m; the shortest any source in the handbook asks for is {least:.1f} m."
-            report.add("yards.short_setback", f"plan file, yards.setbacks.{name.removesuffix('_m')}", what)
+        if own is not None and own < (low := book[f"setbacks.{key}"].low):
+            what = message("setback.short", own=own, low=low)
+            report.add("yards.short_setback", f"plan file, yards.setbacks.{name.removesuffix('_m')}", str(what))
 
 
 def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecked | str:
@@ -243,18 +247,18 @@ def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecke
         return "its name may hold only lower-case letters, digits and _"
     lacking = [name for name in plugin.thing.reads if name not in site.stack or not np.isfinite(site.array(name)).any()]
     if lacking:
-        missing = ", ".join(variable(name).long_name for name in lacking)
-        return NotChecked(f"{plugin.thing.title}: not known for this farm ({missing}).")
+        return NotChecked(message("not_checked.variables", names=tuple(variable(name).long_name for name in lacking)))
     try:
         answer = plugin.thing.rate(site, options)
+        if not isinstance(answer, Rating):
+            return answer
+        if not answer.score.shape == answer.allowed.shape == answer.value.shape == site.shape:
+            return "its arrays do not have the shape of the grid"
+        str(Rated(plugin.name, plugin.thing, 0.0, answer).message_at(0, 0))  # a message that cannot be printed
     except Exception as error:  # whatever a stranger's criterion raises must not stop the others
         if plugin.package == _OWN:  # but a fault of our own must not pass for 'not checked'
             raise
         return f"{type(error).__name__}: {error}"
-    if isinstance(answer, Rating) and not (
-        answer.score.shape == answer.allowed.shape == answer.value.shape == site.shape
-    ):
-        return "its arrays do not have the shape of the grid"
     return answer
 
 

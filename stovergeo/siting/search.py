@@ -14,16 +14,18 @@ import shapely
 import xarray as xr
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
 from stovergeo.core.stack import need
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting.angle import Angle, wanted_angle
 from stovergeo.siting.best_fit import best_fit, best_fit_any_angle
 from stovergeo.siting.candidates import Place, Sums, find_places
-from stovergeo.siting.explain import known_place_words, no_ground_words, summary_words
+from stovergeo.siting.explain import named_place_message, no_ground_messages, room_messages
 from stovergeo.siting.fit import Rows, Window, lay_rows
 from stovergeo.siting.pattern import Pattern, blocks_within
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.sheet import make_tables
+from stovergeo.siting.site import message
 from stovergeo.siting.yard import Cells, Yard, cells_in, find_apron, lanes_round, outline
 
 _ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
@@ -39,10 +41,10 @@ class FoundYards:
     stacks: gpd.GeoDataFrame
     apron: gpd.GeoDataFrame  #: a row for each yard beside which a truck has room to turn
     lanes: gpd.GeoDataFrame
-    ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, words
+    ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, message
     near: pd.DataFrame  #: yard_id, layer, name, distance_m: the nearest of each layer given
     cells: dict[str, Cells]  #: yard_id -> grid cells under its stacks, of which its figures are means
-    words: list[str] = field(default_factory=list)  #: how many hold how much; or why there is none
+    messages: list[Message] = field(default_factory=list)  #: how many hold how much; or why there is none
 
 
 def find_yards(
@@ -53,7 +55,6 @@ def find_yards(
     bale: Any,
     book: Handbook,
     *,
-    units: str = "us",
     before: gpd.GeoDataFrame | None = None,
 ) -> FoundYards:
     """Find the best places for so many bales and lay out their rows.
@@ -70,15 +71,13 @@ def find_yards(
     bale : BaleSize or plan_file.gather.Bale
         Kept for the seam; the pattern in `ratings` already knows it.
     book : Handbook
-    units : {"us", "metric"}
-        For the words.
     before : GeoDataFrame, optional
         Yards of the plan before. A place keeps its name, and no new place gets one of theirs.
 
     Returns
     -------
     FoundYards
-        Empty tables with the right columns, and words that say why, where no ground is allowed.
+        Empty tables with the right columns, and messages that say why, where no ground is allowed.
 
     Raises
     ------
@@ -113,13 +112,13 @@ def find_yards(
     found = hunt.run(max(int(bales_wanted), 1))
     found.sort(key=lambda y: (-np.nan_to_num(y.score), -y.bales))
     if found:
-        words = summary_words(found, bales_wanted, yards_plan.most)
+        messages = room_messages(found, bales_wanted, yards_plan.most)
     else:
-        words = no_ground_words(stack, ratings, book, units)
-    words += [known_place_words(name, cells, stack, ratings, units) for name, cells in hunt.refused]
-    tables = make_tables(found, stack, ratings, book, units, before)
+        messages = no_ground_messages(stack, ratings, book)
+    messages += [named_place_message(name, cells, stack, ratings) for name, cells in hunt.refused]
+    tables = make_tables(found, stack, ratings, book, before)
     cells = {yard_id: yard.cells for yard_id, yard in zip(tables[0]["yard_id"], found, strict=True)}
-    return FoundYards(*tables, cells, words)
+    return FoundYards(*tables, cells, messages)
 
 
 class _Hunt:
@@ -227,13 +226,13 @@ class _Hunt:
             row, col = (int(c.min()) for c in cells)
             place = Place(row, col, int(cells[0].max()) - row + 1, int(cells[1].max()) - col + 1, 0, 1.0)
             outside = shapely.difference(_box(place, self.west, self.north, self.cell), shape)
-            yard = self._lay(place, name or "a place of yours", self.site.touched([outside]))
+            yard = self._lay(place, name, self.site.touched([outside]))
             if yard is not None and len(self.chosen) < self.plan.most:
                 self._take(yard)
             elif yard is None:
                 self.refused.append((name, cells))
 
-    def _lay(self, place: Place, known_as: str = "", outside: np.ndarray | None = None) -> Yard | None:
+    def _lay(self, place: Place, known_as: str | None = None, outside: np.ndarray | None = None) -> Yard | None:
         """Lay rows in a place, in the direction asked for and in the best shape of stack."""
         rows, cols = place.slices
         forbidden = ~self.free[rows, cols]
@@ -245,7 +244,7 @@ class _Hunt:
         angle = wanted_angle(self.plan.rows, self.stack, rows, cols)
         if angle is None:
             fit = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)
-            angle = Angle(fit.angle_deg, "in the direction in which most bales fit")
+            angle = Angle(fit.angle_deg, message("rows.most_bales"))
         else:
             fit = best_fit(window, self.pattern, blocks, self.fire_gap, angle.degrees)
         if fit.bales < self.plan.smallest_bales:

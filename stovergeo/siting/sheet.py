@@ -13,15 +13,16 @@ import shapely
 import xarray as xr
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
 from stovergeo.core.schemas import APRON, LANES, STACKS, YARDS, Table
 from stovergeo.core.units import M2_PER_HA
 from stovergeo.siting.angle import conflict, mean_fall_deg
 from stovergeo.siting.base import BaseCost
 from stovergeo.siting.rate import GroundRatings, Rated
-from stovergeo.siting.say import depth
+from stovergeo.siting.site import message
 from stovergeo.siting.yard import Cells, Yard, base_of, cells_in, lanes_round
 
-RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "words"]
+RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "message"]
 _BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
 _BESIDE_M = 100.0  # a road so near tells a reader where the yard is
 NEAR_COLUMNS = ["yard_id", "layer", "name", "distance_m"]
@@ -73,24 +74,24 @@ def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> flo
     return max(float(np.nanmin(way.rating.value.values[cells])), min(straight))
 
 
-def ratings_of(yard: Yard, ratings: GroundRatings, units: str) -> list[dict[str, Any]]:
+def ratings_of(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
     """Return one yard's rating by every criterion; what was not checked stands there too, without a score."""
     rows = []
     for r in ratings.rated:
         score = _mean(r.rating.score.values[yard.cells])
         # every row stands on allowed ground, so no criterion forbids a yard
-        words = r.say(value_on(r, yard, ratings), score, True, units)
+        told = r.message(value_on(r, yard, ratings), score, True)
         rows.append(
-            {"criterion": r.name, "title": str(r.criterion.title), "score": score, "allowed": True, "words": words}
+            {"criterion": r.name, "title": str(r.criterion.title), "score": score, "allowed": True, "message": told}
         )
-    for name, words in ratings.not_checked.items():
-        title = ratings.titles.get(name, name)
-        said = f"Not checked. {words}"
-        rows.append({"criterion": name, "title": title, "score": np.nan, "allowed": True, "words": said})
+    for name, why in ratings.not_checked.items():
+        told = message("rating.not_checked", why=why)
+        title = ratings.titles[name]
+        rows.append({"criterion": name, "title": title, "score": np.nan, "allowed": True, "message": told})
     return rows
 
 
-def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings, base: BaseCost, units: str) -> str:
+def reason_messages(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings, base: BaseCost) -> list[Message]:
     """Say why this place: what is best about it, what is weakest, what it needs, what its rows are at odds with."""
     weight = {r.name: r.weight for r in ratings.rated}
     farm = {r.name: ratings.farm_mean(r) for r in ratings.rated}
@@ -99,25 +100,24 @@ def reason_words(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings,
     good.sort(key=lambda r: -weight[r["criterion"]] * (0.2 + r["score"] - farm[r["criterion"]]))
     weak = [r for r in weighty if r["score"] < 0.5]
     weak.sort(key=lambda r: -weight[r["criterion"]] * (1 - r["score"]))
-    said = [f"You named this place: {yard.known_as}."] if yard.known_as else []
+    messages: list[Message] = []
+    if yard.known_as is not None:
+        messages.append(message("yard.named", name=yard.known_as) if yard.known_as else message("yard.proposed"))
     roads = [near for near in _nearest(yard.stacks, ratings, ("roads",)) if near["distance_m"] <= _BESIDE_M]
-    said += [f"Beside {road['name']}." for road in roads if road["name"].strip()]
-    said += [r["words"] for r in good[:3]]
-    said += [f"Weakest point: {r['words']}" for r in weak[:1]]
+    messages += [message("yard.beside", road=road["name"]) for road in roads if road["name"].strip()]
+    messages += [r["message"] for r in good[:3]]
+    messages += [message("yard.weakest", why=r["message"]) for r in weak[:1]]
     if base.cost:
-        said.append(
-            f"Needs {base_words(base, units)}: about ${base.cost:,.0f} to lay, ${base.cost_a_year:,.0f} a season."
-        )
-    said.append(f"Rows run {yard.angle.because}.")
+        messages.append(message("yard.base", base=base.message, cost=base.cost, cost_a_year=base.cost_a_year))
+    messages.append(yard.angle.message)
     stack = ratings.site.stack
     at = [slice(int(c.min()), int(c.max()) + 1) for c in yard.cells]
     slope = np.nan_to_num(_mean_of(stack, "slope_pct", yard))
     fall = mean_fall_deg(stack, at[0], at[1])
-    against = conflict(yard.angle.degrees, fall, slope, ratings.options.yards.wind_from_deg)
-    said += [f"{text[0].upper()}{text[1:]}." for text in against]
+    messages += conflict(yard.angle.degrees, fall, slope, ratings.options.yards.wind_from_deg)
     if yard.apron is None:
-        said.append("There is no room beside it to turn a truck: load from the lane or from the road.")
-    return " ".join(said)
+        messages.append(message("yard.no_apron"))
+    return messages
 
 
 def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | None) -> list[str]:
@@ -143,22 +143,19 @@ def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | N
     return [names.get(k) or f"Y{next(fresh)}" for k in range(len(grounds))]
 
 
-def behind_words(told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings) -> str:
+def behind_messages(
+    told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings
+) -> list[Message]:
     """Say in what a yard lies behind the best one most; nothing where it hardly does."""
     floor = ratings.options.book.value("yards.search.score_floor")
     weight = {r.name: r.weight for r in ratings.rated}
-    most, said = _BEHIND, ""
+    most, messages = _BEHIND, []
     for row, there in zip(told, first, strict=True):
         if np.isfinite(row["score"]) and np.isfinite(there["score"]):
             loss = weight.get(row["criterion"], 0) * np.log(max(there["score"], floor) / max(row["score"], floor))
             if loss > most:
-                most, said = loss, f"Behind {best} most in: {row['title'].lower()}."
-    return said
-
-
-def base_words(base: BaseCost, units: str) -> str:
-    """Return a base in words, with its depth."""
-    return f"{base.title}, {depth(base.depth_m, units)} deep" if base.depth_m else base.title
+                most, messages = loss, [message("yard.behind", best=best, title=row["title"])]
+    return messages
 
 
 def make_tables(
@@ -166,7 +163,6 @@ def make_tables(
     stack: xr.Dataset,
     ratings: GroundRatings,
     book: Handbook,
-    units: str,
     before: gpd.GeoDataFrame | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the tables yards, stacks, apron and lanes (`stovergeo.core.schemas`), the ratings, and what stands near.
@@ -182,11 +178,11 @@ def make_tables(
     first: list[dict[str, Any]] = []
     names = yard_names([yard.ground for yard in yards], before)
     for yard_id, yard in zip(names, yards, strict=True):
-        told = ratings_of(yard, ratings, units)
+        told = ratings_of(yard, ratings)
         first = first or told
         rated += [{"yard_id": yard_id, **row} for row in told]
-        behind = behind_words(told, names[0], first, ratings)
-        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book, units)})
+        behind = behind_messages(told, names[0], first, ratings)
+        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book)})
         stacks += _stacks(yard, yard_id)
         if yard.apron is not None:
             aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, book)})
@@ -205,7 +201,7 @@ def make_tables(
 
 def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFrame:
     """Return rows as a table with the schema's columns and kinds, also when there are none."""
-    kinds = {"number": "float64", "whole": "int64", "text": "object"}
+    kinds = {"number": "float64", "whole": "int64", "text": "object", "message": "object"}
     frame = gpd.GeoDataFrame(rows, columns=list(table), geometry="geometry", crs=crs)
     return frame.astype({name: kinds[c.kind] for name, c in table.items() if c.kind in kinds})
 
@@ -213,22 +209,20 @@ def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFra
 def _figures(
     yard: Yard,
     told: list[dict[str, Any]],
-    behind: str,
+    behind: list[Message],
     stack: xr.Dataset,
     ratings: GroundRatings,
     book: Handbook,
-    units: str,
 ) -> dict[str, Any]:
     base = base_of(yard, stack, book)
     unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
-    not_here = [r["words"] for r in unknown if r["criterion"] != "known_place"]
+    not_here = [r["message"] for r in unknown if r["criterion"] != "known_place"]
     not_here += [
-        f"{r.criterion.title}: known for only a part of this place."
+        message("rating.in_part", title=str(r.criterion.title))
         for r in ratings.rated
         if 0.1 < np.isnan(r.rating.score.values[yard.cells]).mean() < 1
     ]
     plane_ha = ratings.site.cell_m**2 / M2_PER_HA
-    words = base_words(base, units)
     return {
         "score": yard.score,
         "capacity_bales": yard.bales,
@@ -238,17 +232,22 @@ def _figures(
         "sun_share": _mean_of(stack, "sun_share", yard),
         "slope_pct": _mean_of(stack, "slope_pct", yard),
         "road_m": _way_m(yard.stacks, yard.cells, ratings),
-        "reason": f"{reason_words(yard, told, ratings, base, units)} {behind}".strip(),
-        "not_checked": " ".join([*ratings.not_checked.values(), *not_here]),
+        "reason": _one((*reason_messages(yard, told, ratings, base), *behind)),
+        "not_checked": _one((*ratings.not_checked_messages(), *not_here)),
         "pattern": yard.pattern.name,
         "rows_deg": yard.angle.degrees,
         "stacks": len(yard.laid.stack_outlines),
-        "base_words": words[:1].upper() + words[1:],
+        "base_message": base.message,
         "base_depth_m": base.depth_m,
         "stone_mg": base.stone_mg,
         "base_cost_laid": base.cost,
         "geometry": yard.ground,
     }
+
+
+def _one(sentences: tuple[Message, ...]) -> Message:
+    """Return several sentences as one message, as a cell of a table holds it."""
+    return message("yard.sentences", sentences=sentences)
 
 
 def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:

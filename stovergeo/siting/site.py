@@ -1,4 +1,4 @@
-"""What a site criterion is given, and what it answers."""
+"""What a site criterion is given, and what it returns."""
 
 from __future__ import annotations
 
@@ -14,11 +14,15 @@ import xarray as xr
 from rasterio.features import rasterize
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.pattern import Pattern
 
+message = Catalog("stovergeo.siting")
+#: by eighths of a turn from north
+SIDES = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
 #: sides of the polygon that stands for a quarter circle
 _QUARTER_SIDES = 16
 _ROWS_AT_ONCE = 32
@@ -33,7 +37,6 @@ class SiteOptions:
     yards: Yards
     pattern: Pattern  #: how the bales would be stacked, for its height
     book: Handbook
-    storage_months: str = "the storage season"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +46,8 @@ class Rating:
     score: xr.DataArray  #: 0 (bad) to 1 (good); NaN where unknown
     allowed: xr.DataArray  #: False where the criterion forbids a stack
     value: xr.DataArray  #: what was looked at, with `units`; NaN where unknown
-    limit: float = np.nan  #: the value at which the ground becomes forbidden
+    limit: float = np.nan  #: the value at which the ground becomes forbidden, as the plan or the handbook gives it
+    added: float = 0.0  #: what is added to the limit everywhere: the height of the stack, under wires
     keep_out: Any = None  #: exact forbidden ground as a shapely geometry, where it comes from vector layers
     #: shapes and the distance asked from each, against which every row of bales is measured once more
     clear_of: tuple[np.ndarray, np.ndarray] | None = None
@@ -51,13 +55,18 @@ class Rating:
 
 @dataclass(frozen=True, slots=True)
 class NotChecked:
-    """A criterion's answer when it lacks what it reads."""
+    """What a criterion returns when it lacks what it reads."""
 
-    words: str  #: plain English: what was not checked, and what would be needed
+    message: Message  #: what is lacking, as a sentence; the criterion's title says what was not checked
+
+
+def no_layer(*layers: str) -> NotChecked:
+    """Return the answer of a criterion that none of the layers it reads was given to."""
+    return NotChecked(message("not_checked.no_layer", layers=tuple(message(f"layer.{name}") for name in layers)))
 
 
 class Criterion(Protocol):
-    """What comes through the door `stovergeo.site_criteria`.
+    """A plug-in of the group `stovergeo.site_criteria`.
 
     Optional attributes: ``order`` (a whole number; hard reasons are looked at in this
     order, 50 where left out), ``weight`` (1 where left out; the handbook's
@@ -76,8 +85,16 @@ class Criterion(Protocol):
         """Rate every cell."""
         ...
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
-        """Say one cell's or yard's rating in a sentence a landowner understands."""
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
+        """Return one cell's or yard's rating as a sentence that a landowner understands.
+
+        Parameters
+        ----------
+        value, score, allowed
+            Of the cell, or of the whole yard, as `rate` gave them.
+        limit : float
+            As `rate` gave it; put it into the message as it is, so that it prints as the plan or the handbook gives it.
+        """
         ...
 
 
@@ -159,6 +176,7 @@ class Site:
         units: str,
         *,
         limit: float = np.nan,
+        added: float = 0.0,
         keep_out: Any = None,
         clear_of: tuple[np.ndarray, np.ndarray] | None = None,
     ) -> Rating:
@@ -173,6 +191,7 @@ class Site:
             on_grid(allowed, bool, "1"),
             on_grid(value, np.float32, units),
             limit,
+            added,
             keep_out,
             clear_of,
         )

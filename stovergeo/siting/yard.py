@@ -31,7 +31,7 @@ class Yard:
     apron: shapely.Geometry | None  #: where a truck is loaded and turned; None where there is no room for one
     cells: Cells  #: grid cells under its stacks
     score: float  #: mean score of those cells
-    known_as: str = ""  #: the grower's own name for the place, where it is one
+    known_as: str | None = None  #: the grower's own name for the place, "" without one; None: not the grower's
 
     @property
     def bales(self) -> int:

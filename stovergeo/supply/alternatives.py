@@ -8,15 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.messages import Catalog
 from stovergeo.supply.choice import Choice, optimise, with_yield
 from stovergeo.supply.problem import SupplyProblem
 
-AIMS = {
-    "cost": "cheapest",
-    "soil": "least taken near the soil's limit",
-    "yards": "fewest yards",
-    "habit": "nearest to today's habit",
-}
+message = Catalog("stovergeo.supply")
 
 
 def alternatives(
@@ -37,7 +33,7 @@ def alternatives(
     Returns
     -------
     DataFrame
-        aim, title, cost, cost_per_mg, more_cost (share), baled_mg, near_limit (take over limit,
+        aim, title (a message), cost, cost_per_mg, more_cost (share), baled_mg, near_limit (take over limit,
         by mass), yards, zones, short_bales, habit_share (of the mass that is gathered as today),
         shift_mg (mass gathered from another zone or by another method than in the cheapest).
     """
@@ -87,7 +83,7 @@ def _row(problem: SupplyProblem, aim: str, plan: Choice, cheapest: Choice) -> di
     as_today = float(taken.loc[today == taken["method"], "take_mg"].sum())
     return {
         "aim": aim,
-        "title": AIMS[aim],
+        "title": message(f"aim.{aim}"),
         "cost": plan.total_cost,
         "cost_per_mg": plan.cost_per_mg,
         "more_cost": plan.total_cost / cheapest.total_cost - 1 if cheapest.total_cost > 0 else 0.0,

@@ -8,11 +8,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.messages import Message
 from stovergeo.supply.model import STEPS, Model, build
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.supply.solve import Solution, shadow_prices, short_weights, solve
 from stovergeo.supply.whole_bales import WholeBales, whole_bales
 
+_NEXT = ["kind", "what", "month", "year", "price"]
 _TINY_MG = 1e-5
 _SHORT_MG = 0.01  # less is rounding: a fiftieth of a bale
 
@@ -42,16 +44,16 @@ class Choice:
     gap: float  #: proved distance from the least possible cost, as a share of it
     bound: float  #: no plan that meets as much can cost less, $
     status: str  #: "optimal" within the gap, or "best found in time"
-    words: list[str] = field(default_factory=list)  #: the plan in plain sentences, without money
-    grower_words: list[str] = field(default_factory=list)
+    messages: list[Message] = field(default_factory=list)  #: the plan, without money
+    grower_messages: list[Message] = field(default_factory=list)
     """What only the grower is told: costs, prices, what was second best, trucks; what matters most first."""
-    reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "words"]))
+    reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "message"]))
     """Why this method (kind zone), this yard, this wrap: what was second best and by how much."""
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: see `stovergeo.supply.alternatives`
-    next_mg: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["what", "month", "year", "price"]))
+    next_mg: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=_NEXT))
     """What the next unit would cost with the whole decisions kept: a dry Mg more of a need in a month
-    (what: its name), an hour more of a machine (what: "hours baler", a saving, month 0)."""
-    conflict: list[str] = field(default_factory=list)  #: needs and limits that cannot all hold, in words
+    (kind need, what: its name), an hour more of a machine (kind hours, what: its name; a saving, month 0)."""
+    conflict: list[Message] = field(default_factory=list)  #: needs and limits that cannot all hold together
     whole: WholeBales | None = None  #: the bales that all counts above add up from; None where tons are compared
 
     @property
@@ -125,7 +127,7 @@ def optimise(
     priced: bool = False,
     in_bales: bool = False,
 ) -> Choice:
-    """Return the best plan of a problem, without words.
+    """Return the best plan of a problem, without messages.
 
     The shortage is made as small as can be first, herds before contracts; of the plans that
     are no shorter, the best by `aim` is taken, ties going to the cheaper.
@@ -285,14 +287,15 @@ def _next_prices(model: Model, cost: np.ndarray, solution: Solution) -> pd.DataF
     short = model.tables["short"]
     met = solution.values[model.block("short")] <= _SHORT_MG
     rows = [
-        (n, m, y, p)
+        ("need", n, m, y, p)
         for n, m, y, p, ok in zip(
             short["need"], short["month"], short["year"], prices.get("need", ()), met, strict=False
         )
         if ok
     ]
-    rows += [(name, 0, 0, -float(p[0])) for name, p in prices.items() if name.startswith("hours ")]
-    return pd.DataFrame(rows, columns=["what", "month", "year", "price"])
+    hours = {name.removeprefix("hours "): p for name, p in prices.items() if name.startswith("hours ")}
+    rows += [("hours", machine, 0, 0, -float(p[0])) for machine, p in hours.items()]
+    return pd.DataFrame(rows, columns=_NEXT)
 
 
 def share_out(count: int, masses: np.ndarray) -> np.ndarray:

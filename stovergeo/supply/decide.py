@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
-from stovergeo.supply import words
+from stovergeo.core.messages import Message
+from stovergeo.supply import messages
 from stovergeo.supply.alternatives import alternatives, if_yields_fall, next_bales, without_wrap, without_yard
 from stovergeo.supply.choice import Choice, least_cost
 from stovergeo.supply.problem import SupplyProblem
-from stovergeo.supply.shortage import conflict, reliefs
+from stovergeo.supply.shortage import conflict, no_reliefs, reliefs
 
 POORER_CROP = -0.15  #: the change of stover that is looked at
 _SMALL = 1_000  # pairs of zone and yard
@@ -28,7 +28,7 @@ def choose(
     explain: bool = True,
     yards_explained: int = 4,
 ) -> Choice:
-    """Return the season's plan at the least delivered cost, with its reasons in words.
+    """Return the season's plan at the least delivered cost, with its reasons.
 
     Parameters
     ----------
@@ -92,50 +92,50 @@ def choose(
     if explain and not choice.short_bales:
         # where bales are short the next ton cannot be had: what the solver prices then is the shortage
         choice = replace(choice, next_mg=solved.next_prices())
-    said = words.plan_words(problem, choice, named)
-    costs = words.cost_words(choice)
-    hard: list[str] = []
+    told = messages.plan_messages(problem, choice, named)
+    costs = messages.cost_messages(choice)
+    hard: list[Message] = []
     if choice.short_bales and explain:
         hard = conflict(problem)
-        usual_mg = problem.bale_dry_kg / 1000
-        said += words.shortage_words(choice, hard, reliefs(problem), usual_mg)
+        told += messages.shortage_messages(choice, hard, reliefs(problem), problem.bale_dry_kg / 1000)
     elif choice.short_bales:
-        said += words.shortage_words(choice, [], pd.DataFrame(columns=["limit", "words", "gained_mg", "left_mg"]), 0.5)
+        told += messages.shortage_messages(choice, [], no_reliefs(), 0.5)
     if not explain or not len(choice.flows):
-        return replace(choice, words=said, grower_words=costs, conflict=hard)
+        return replace(choice, messages=told, grower_messages=costs, conflict=hard)
 
     reasons = _reasons(problem, in_tons, named, gap, yards_explained)
     if not choice.short_bales:
         costs += _next(problem, in_tons, named)
-    costs += words.month_words(choice.next_mg)
+    costs += messages.month_messages(choice.next_mg)
     others = alternatives(problem, choice, gap=gap)
-    costs += words.other_words(others)
+    costs += messages.other_messages(others)
     fallen = if_yields_fall(problem, POORER_CROP, gap=gap)
     if fallen is not None:
-        costs.append(words.yield_words(in_tons, fallen, POORER_CROP))
+        costs.append(messages.poorer_message(in_tons, fallen, POORER_CROP))
     costs += problem.notes
-    return replace(choice, words=said, grower_words=costs, reasons=reasons, alternatives=others, conflict=hard)
+    return replace(choice, messages=told, grower_messages=costs, reasons=reasons, alternatives=others, conflict=hard)
 
 
 def _reasons(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str], gap: float, most: int) -> pd.DataFrame:
     offers = problem.usable_offers()
     offers = offers.assign(chosen=offers["zone_id"].map(choice.methods) == offers["method"])
-    rows = [("zone", z, w) for z, w in words.method_words(problem, offers, titles).items()]
+    rows: list[tuple[str, str, Message | tuple[Message, ...]]]
+    rows = [("zone", zone, told) for zone, told in messages.method_messages(offers, titles).items()]
     yards = choice.yard_use.sort_values("bales", ascending=False, kind="stable")["yard_id"].head(most)
-    rows += [("yard", y, words.second_words(without_yard(problem, choice, y, gap=gap))) for y in yards]
+    rows += [("yard", y, messages.second_message(without_yard(problem, choice, y, gap=gap))) for y in yards]
     for wrap in choice.wrap_use["wrap"].unique():
         second = without_wrap(problem, choice, wrap, gap=gap)
         if second is not None:
-            rows.append(("wrap", wrap, words.second_words(second)))
-    return pd.DataFrame(rows, columns=["kind", "id", "words"])
+            rows.append(("wrap", wrap, messages.second_message(second)))
+    return pd.DataFrame(rows, columns=["kind", "id", "message"])
 
 
-def _next(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[str]:
-    """Say what more bales would cost each need."""
+def _next(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[Message]:
+    """Return what more bales would cost each need."""
     price = problem.terms.set_index("need")["price_per_mg"]
-    said = []
+    told = []
     for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
         found = next_bales(problem, choice, need)
         each = float(price[need]) * problem.bale_dry_kg / 1000
-        said.append(words.next_words(found, titles, each if np.isfinite(each) else np.nan))
-    return said
+        told += messages.next_messages(found, titles, each)
+    return told

@@ -13,7 +13,7 @@ import rasterio.features
 import xarray as xr
 from affine import Affine
 from scipy import ndimage, sparse
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.coefficients import Handbook
@@ -224,7 +224,10 @@ def zone_cells(zones: gpd.GeoDataFrame, ground: HaulGround) -> list[np.ndarray]:
 def haul_lines(
     flows: pd.DataFrame, zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: HaulGround
 ) -> gpd.GeoDataFrame:
-    """Return the carryings with the way drawn, HAULS schema.
+    """Return the hauls with a route drawn, HAULS schema.
+
+    What is stated and paid for is the mean over a zone's ground; the route drawn is one of that length, from the
+    place nearest the middle of the zone that has one.
 
     Parameters
     ----------
@@ -234,15 +237,26 @@ def haul_lines(
     ground : HaulGround
     """
     zone_at, yard_at = zones.set_index("zone_id").geometry, yards.set_index("yard_id").geometry
+    own = dict(zip(zones["zone_id"], zone_cells(zones, ground), strict=True))
     lines = []
-    ways: dict[str, np.ndarray] = {}
+    routes: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for flow in flows.itertuples(index=False):
-        start = zone_at[flow.zone_id].representative_point()
-        end = yard_at[flow.yard_id].representative_point()
-        if flow.yard_id not in ways:
-            ways[flow.yard_id] = ground.ways_to(end.x, end.y)[1]
-        cells = follow(ways[flow.yard_id], ground.cell_of(start.x, start.y))
+        zone, end = zone_at[flow.zone_id], yard_at[flow.yard_id].representative_point()
+        if flow.yard_id not in routes:
+            routes[flow.yard_id] = ground.ways_to(end.x, end.y)
+        metres, onward = routes[flow.yard_id]
+        cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(metres - flow.distance_m), ground))
+        start = Point(ground.place_of(cells[0]))
+        if not zone.covers(start):  # a zone narrower than a cell
+            start = zone.representative_point()
         middle = [ground.place_of(c) for c in cells[1:-1]]
         lines.append(LineString([(start.x, start.y), *middle, (end.x, end.y)]).simplify(ground.cell_m / 2))
     columns = ["zone_id", "yard_id", "bales", "distance_m", "cost"]
     return gpd.GeoDataFrame(flows[columns].reset_index(drop=True), geometry=lines, crs=zones.crs)
+
+
+def _start(zone: BaseGeometry, own: np.ndarray, off_m: np.ndarray, ground: HaulGround) -> int:
+    """Return the cell of a zone from which a route is off a length by least; within a meter, the nearest its middle."""
+    near = own[off_m[own] <= max(1.0, float(off_m[own].min()))]
+    middle = zone.representative_point()
+    return int(min(near, key=lambda cell: Point(ground.place_of(cell)).distance(middle)))

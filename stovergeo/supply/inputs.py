@@ -1,4 +1,4 @@
-"""The supply room's front door: plan, handbook and the tables of earlier rooms to one problem."""
+"""Plan, handbook and the tables of earlier packages to one supply problem."""
 
 from __future__ import annotations
 
@@ -9,15 +9,27 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from stovergeo.bales import Keeping, bale_of, base_of_ground, keeping_cost, net_turns, pace, planned, wrap_table
+from stovergeo.bales import (
+    Keeping,
+    bale_of,
+    base_of_ground,
+    keeping_cost,
+    net_turns,
+    pace,
+    planned,
+    planned_wrap,
+    wrap_table,
+)
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.capacity import area_capacity_ha_h
+from stovergeo.core.bale_catalog import STANDARD_WRAP
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan import Plan
 from stovergeo.residue import Method, nutrients
 from stovergeo.supply.cost import haul_cost_by_distance_per_mg, haul_cost_per_mg
-from stovergeo.supply.loads import load_words, truck_load
+from stovergeo.supply.loads import load_messages, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.zones import zone_numbers
 
@@ -154,14 +166,14 @@ def truck_per_mg(distance_km: float, plan: Plan, bale: BaleSize, book: Handbook)
     )
 
 
-def truck_notes(plan: Plan, bale: BaleSize, book: Handbook) -> tuple[str, ...]:
+def truck_notes(plan: Plan, bale: BaleSize, book: Handbook) -> tuple[Message, ...]:
     """Return what is to be said of trucks, where there is a road haul."""
     far = plan.need.longest_haul_km
     if far <= 0:
         return ()
     load = truck_load(bale, book)
     by_km = float(haul_cost_by_distance_per_mg(far, book.value("cost.truck_km"), load.dry_mg))
-    return tuple(load_words(load, far, truck_per_mg(far, plan, bale, book), by_km))
+    return tuple(load_messages(load, far, truck_per_mg(far, plan, bale, book), by_km))
 
 
 def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Handbook) -> Prices:
@@ -178,10 +190,10 @@ def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Hand
         "rake_bale": rake,
         "chop_and_rake": own(money.chop_per_ha, "machine.rate.shred") + rake,
     }
-    # the custom rate holds a net and the time to put it on (squares: twine); each wrap's own come on top
+    # the custom rate holds the standard wrap and the time to put it on (squares: twine); each wrap's own come on top
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book)
-    held = keeping_cost(Keeping("net", "soil"), bale, turns, plan.wrap.overlap_m, book)
-    baling = max(0.0, own(money.bale_each, f"machine.rate.bale_{bale.shape}") - held.wrap - held.time)
+    held = keeping_cost(Keeping(STANDARD_WRAP, "soil"), bale, turns, plan.wrap.overlap_m, book)
+    baling = max(0.0, own(money.bale_each, bale.kind.rate) - held.wrap - held.time)
     one_mg = pd.DataFrame({"zone_id": list(ways), "method": list(ways), "take_mg": 1.0})
     lost = nutrients(one_mg, ways, book, money, plan.crop.nutrient_basis)
     return Prices(
@@ -200,7 +212,7 @@ def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, book: Hand
 
 def capacity_of(plan: Plan, bales: Mapping[str, BaleSize], book: Handbook) -> Capacity:
     """Return the hours each machine needs, and has where the plan names the fit days of its crew."""
-    wrap = "net" if plan.wrap.kind == "best" else plan.wrap.kind
+    wrap = planned_wrap(plan)
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book)
     per_ha: dict[tuple[str, str], float] = {}
     per_bale: dict[tuple[str, str], float] = {}

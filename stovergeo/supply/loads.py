@@ -1,4 +1,4 @@
-"""What a truck carries: bales by room and weight, width against the road's rules, in words."""
+"""What a truck carries: bales by room and weight, width against the road's rules."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 from stovergeo.bales import BaleSize
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.supply.cost import bales_on_load, is_wide_load, load_width_m
+
+message = Catalog("stovergeo.supply")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +28,9 @@ class TruckLoad:
 def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
     """Return what a usual truck carries of a bale."""
     count, held = bales_on_load(
-        bale.volume_m3, bale.as_is_kg, book.value(f"haul.load_volume.{bale.shape}"), book.value("haul.payload")
+        bale.volume_m3, bale.as_is_kg, book.value(bale.kind.load_volume), book.value("haul.payload")
     )
-    if bale.shape == "round":  # two abreast, axes across the truck or along it, whichever is narrower
+    if bale.kind.is_cylinder:  # two abreast, axes across the truck or along it, whichever is narrower
         width = load_width_m(min(bale.width_m, bale.diameter_m), 2)
     else:  # one lengthwise across the truck, or two side by side
         width = min(bale.length_m, load_width_m(bale.width_m, 2))
@@ -42,8 +45,8 @@ def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
     )
 
 
-def load_words(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_mg: float) -> list[str]:
-    """Say what goes on a truck, what it costs by two ways of reckoning, and what the road authority must be asked.
+def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_mg: float) -> list[Message]:
+    """Return what goes on a truck, what it costs by two ways of reckoning, and what to ask the road authority.
 
     Parameters
     ----------
@@ -54,21 +57,16 @@ def load_words(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_
         $/Mg dry by the truck's hour (`haul_cost_per_mg`), which the plan uses, and by the loaded
         kilometre (`haul_cost_by_distance_per_mg`), which forgets the waiting.
     """
-    said = [
-        f"A truck takes {load.bales} bales, {load.dry_mg:.1f} Mg dry and {load.as_is_mg:.1f} Mg as it stands; "
-        f"{'room' if load.held_by == 'room' else 'weight'} ends it first. The haul is {far_km:.0f} km one way.",
-        f"Trucking is reckoned by the hour, waiting and loading in it: {by_hour_per_mg:.2f} $/Mg. "
-        f"By the loaded mile alone it would seem {by_km_per_mg:.2f} $/Mg.",
-    ]
     if load.wide:
-        said.append(
-            f"Two abreast the load is {load.width_m:.1f} m wide, wider than roads usually allow. Some states let "
-            f"stover go wider without a permit{', but not so wide' if load.wide_for_stover else ''}: ask the road "
-            "authority about width, posted bridges, flags and hours before the first load."
-        )
+        width = message("load.too_wide" if load.wide_for_stover else "load.wide", width=load.width_m)
     else:
-        said.append(
-            "Its width is within the usual limit; posted bridges and axle weights still hold: ask the road authority."
-        )
-    said.append("Tie every load down; the driver answers for it.")
-    return said
+        width = message("load.fits")
+    full = {"bales": load.bales, "dry": load.dry_mg, "as_is": load.as_is_mg}
+    return [
+        message("load.full_by_room" if load.held_by == "room" else "load.full_by_weight", **full),
+        message("load.far", far=far_km),
+        message("load.by_hour", by_hour=by_hour_per_mg),
+        message("load.by_distance", by_distance=by_km_per_mg),
+        width,
+        message("load.tie"),
+    ]

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.bale_catalog import BASES
 from stovergeo.core.errors import ContractError
+from stovergeo.core.messages import Message
 from stovergeo.supply.cost import edge_cost_per_mg
 
 #: columns that each table must have; further ones are left alone
@@ -21,7 +23,7 @@ ASKED = {
     "keeping": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
     "terms": ("need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"),
 }
-BARE = ("soil", "clay")  #: what bare ground is to a bale
+BARE = tuple(base.name for base in BASES.values() if base.bare)  #: what bare ground is to a bale
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ class SupplyProblem:
     no_go_zones: frozenset[str] = frozenset()
     no_go_yards: frozenset[str] = frozenset()
     habit: Mapping[str, str] = field(default_factory=dict)  #: field_id -> method used today
-    notes: tuple[str, ...] = ()  #: sentences on roads and loads that go with any plan
+    notes: tuple[Message, ...] = ()  #: on roads and loads, for any plan
 
     def __post_init__(self) -> None:
         for name, columns in ASKED.items():

@@ -8,11 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.supply.model import build
 from stovergeo.supply.problem import Capacity, SupplyProblem
 from stovergeo.supply.solve import least_short, short_weights
 
+message = Catalog("stovergeo.supply")
 _TOLERANCE_MG = 0.01
+_RELIEFS = ["limit", "message", "gained_mg", "left_mg"]
 Relief = Callable[[SupplyProblem], SupplyProblem]
 
 
@@ -23,28 +26,28 @@ def least_short_mg(problem: SupplyProblem) -> float:
     return least_short(model, alike)[0]
 
 
-def limits_of(problem: SupplyProblem) -> dict[str, tuple[str, Relief]]:
-    """Return every limit that could be in the way: key -> (words, the problem without it)."""
-    found: dict[str, tuple[str, Relief]] = {}
+def limits_of(problem: SupplyProblem) -> dict[str, tuple[Message, Relief]]:
+    """Return every limit that could be in the way: key -> (its name, the problem without it)."""
+    found: dict[str, tuple[Message, Relief]] = {}
     for machine in problem.capacity.hours:
-        found[f"hours {machine}"] = (f"the hours of the {machine}", _without_hours(machine))
-    found["yards"] = ("the room in the yards", _with_room)
+        found[f"hours {machine}"] = (message("limit.hours", machine=machine), _without_hours(machine))
+    found["yards"] = (message("limit.yards"), _with_room)
     if np.isinf(problem.distance_m).any():
-        found["ways"] = ("zones or yards that no way leads to", _with_ways)
+        found["ways"] = (message("limit.ways"), _with_ways)
     if (~problem.offers["allowed"].astype(bool)).any():
-        found["soil"] = ("what must stay on the ground", _with_all_takes)
+        found["soil"] = (message("limit.soil"), _with_all_takes)
     if (problem.offers["moisture_pct"] > problem.wet_pct).any():
-        found["wet"] = ("bales too wet to be stored", _with_wet)
+        found["wet"] = (message("limit.wet"), _with_wet)
     for row in problem.terms.itertuples(index=False):
         if np.isfinite(row.moisture_most_pct) or np.isfinite(row.ash_most_pct):
-            found[f"quality {row.need}"] = (f"the moisture and ash that {row.need} accepts", _without_quality(row.need))
+            found[f"quality {row.need}"] = (message("limit.quality", need=row.need), _without_quality(row.need))
     if problem.no_go_zones or problem.no_go_yards:
-        found["no_go"] = ("places the landowner refuses", _without_no_go)
+        found["no_go"] = (message("limit.no_go"), _without_no_go)
     return found
 
 
-def conflict(problem: SupplyProblem) -> list[str]:
-    """Return the smallest set of needs and limits that cannot all hold, in words.
+def conflict(problem: SupplyProblem) -> list[Message]:
+    """Return the smallest set of needs and limits that cannot all hold together (keys ``limit.``).
 
     Each need and each limit is left out in turn; what is still short without it did not
     matter and stays out (a deletion filter, Chinneck and Dravnieks 1991). What remains
@@ -53,18 +56,19 @@ def conflict(problem: SupplyProblem) -> list[str]:
     """
     if least_short_mg(problem) <= _TOLERANCE_MG:
         return []
-    now, kept = problem, []
-    tries: list[tuple[str, Relief]] = list(limits_of(problem).values())
+    now = problem
+    kept: list[Message] = []
+    tries: list[tuple[Message, Relief]] = list(limits_of(problem).values())
     for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
-        tries.append((f"the need of {need}", _without_need(need)))
-    for words, relieve in tries:
+        tries.append((message("limit.need", need=need), _without_need(need)))
+    for name, relieve in tries:
         eased = relieve(now)
         if least_short_mg(eased) > _TOLERANCE_MG:
             now = eased
         else:
-            kept.append(words)
-    if all(words.startswith("the need of") for words in kept):
-        kept.insert(0, "the stover that grows")
+            kept.append(name)
+    if all(name.key == "limit.need" for name in kept):
+        kept.insert(0, message("limit.stover"))
     return kept
 
 
@@ -74,15 +78,20 @@ def reliefs(problem: SupplyProblem) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        limit, words, gained_mg (dry Mg less short), left_mg (still short). The most helpful first.
+        limit, message, gained_mg (dry Mg less short), left_mg (still short). The most helpful first.
     """
     short = least_short_mg(problem)
     rows = []
-    for key, (words, relieve) in limits_of(problem).items():
+    for key, (name, relieve) in limits_of(problem).items():
         left = least_short_mg(relieve(problem))
-        rows.append((key, words, max(0.0, short - left), left))
-    table = pd.DataFrame(rows, columns=["limit", "words", "gained_mg", "left_mg"])
+        rows.append((key, name, max(0.0, short - left), left))
+    table = pd.DataFrame(rows, columns=_RELIEFS)
     return table.sort_values("gained_mg", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def no_reliefs() -> pd.DataFrame:
+    """Return the table of `reliefs` without a row."""
+    return pd.DataFrame(columns=_RELIEFS)
 
 
 def _without_hours(machine: str) -> Relief:

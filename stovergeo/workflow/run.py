@@ -168,18 +168,17 @@ def run_season(
         smallest_zone_ha=plan.gather.smallest_zone_ha,
         options=zones.zone_options(book),
         refused=kept_free_ground(farm.no_go),
-        units="metric",
     )
     labels = zones.zone_numbers(drawn_zones, grid)
     draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
     offers = residue.zone_methods(
-        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct, units="metric"
+        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct
     )
 
     step("Finding stack yards")
     storable = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
     kept_free = frozenset(drawn_zones.loc[drawn_zones["kept_free"], "zone_id"])
-    offers = without_kept_free(storable, kept_free)
+    offers = without_kept_free(storable, drawn_zones)
     usual = residue.recommended(offers)
     bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
     value = plan.money.stover_value_per_mg
@@ -187,13 +186,12 @@ def run_season(
     need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
     around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
     stack, ratings = siting.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
-    all_gathered = zones.assign_methods(drawn_zones, offers, usual, units="metric")
+    all_gathered = zones.assign_methods(drawn_zones, offers, usual)
     offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
-    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, units="metric", before=yards_before)
-    for words in ratings.not_checked.values():
-        what, _, why = words.partition(": ")
-        not_checked.setdefault(what, why or words)
+    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, before=yards_before)
+    for name, why in ratings.not_checked.items():
+        not_checked.setdefault(ratings.titles[name], str(why))
 
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
@@ -252,10 +250,10 @@ def run_season(
         points=grain.points,
         cleaning=grain.cleaning,
         surface_report=grain.report,
-        zone_limits=known(residue.zone_limits(stack, worked, labels, options, units="metric")),
+        zone_limits=known(residue.zone_limits(stack, worked, labels, options)),
         yard_near=found.near,
         yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
-        limit_totals=residue.limit_totals(stack, options, units="metric"),
+        limit_totals=residue.limit_totals(stack, options),
         zone_methods=known(offers),
         zone_nutrients=known(nutrients),
         odds=known(residue.odds_table(draws, plan.odds.cautious_pct, chosen)),
@@ -275,16 +273,16 @@ def run_season(
         totals=sums,
         words={
             "unknown": unknown_words(said_zones, fields, no_yield),
-            "choice": choice.words,
+            "choice": choice.messages,
             "grower": [
-                *choice.grower_words,
-                *choice.reasons.loc[choice.reasons["kind"] == "wrap", "words"],
-                *(bales.break_even_words(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
+                *choice.grower_messages,
+                *choice.reasons.loc[choice.reasons["kind"] == "wrap", "message"],
+                *(bales.break_even_messages(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
             ],
-            "baling": bales.baling_words(made, plan, book),
-            "storage": bales.storage_words(losses, need),
+            "baling": bales.baling_messages(made, plan, book),
+            "storage": bales.storage_messages(losses, need, bales.storage_span(plan.storage, season)[1]),
             "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
-            "yards": found.words,
+            "yards": [str(m) for m in found.messages],
         },
         problems=report.by_severity(),
         coefficients=book.used(),

@@ -11,16 +11,16 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo import residue, supply, zones
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Message
+from stovergeo.core.printing import render
 from stovergeo.inputs.farm_layers import only_stacks
 
 
-def without_unstorable(offers: pd.DataFrame, reasons: dict[str, str]) -> pd.DataFrame:
+def without_unstorable(offers: pd.DataFrame, reasons: dict[str, Message]) -> pd.DataFrame:
     """Return the offers with those refused whose bales could not be kept, and the best of the rest recommended."""
     refused = offers["method"].isin(list(reasons))
-    words = [
-        f"Refused: {reasons[m]}" if m in reasons else w for m, w in zip(offers["method"], offers["words"], strict=True)
-    ]
-    offers = offers.assign(allowed=offers["allowed"] & ~refused, words=words)
+    why = offers["method"].map({method: (reason,) for method, reason in reasons.items()})
+    offers = offers.assign(allowed=offers["allowed"] & ~refused, message=offers["message"].mask(refused, why))
     most = offers[offers["allowed"]].groupby("zone_id")["take_mg_ha"].idxmax()
     return offers.assign(recommended=offers.index.isin(most))
 
@@ -32,12 +32,14 @@ def kept_free_ground(no_go: gpd.GeoDataFrame | None) -> BaseGeometry | None:
     return shapely.union_all(no_go.geometry[~only_stacks(no_go)])
 
 
-def without_kept_free(offers: pd.DataFrame, kept_free: frozenset[str]) -> pd.DataFrame:
+def without_kept_free(offers: pd.DataFrame, drawn: gpd.GeoDataFrame) -> pd.DataFrame:
     """Return the offers with those refused that lie on ground the landowner keeps free."""
-    refused = offers["zone_id"].isin(kept_free)
-    words = offers["words"].mask(refused, "Refused: the landowner keeps this ground free.")
+    why = drawn.loc[drawn["kept_free"]].set_index("zone_id")["reason"]
+    refused = offers["zone_id"].isin(why.index)
     return offers.assign(
-        allowed=offers["allowed"] & ~refused, recommended=offers["recommended"] & ~refused, words=words
+        allowed=offers["allowed"] & ~refused,
+        recommended=offers["recommended"] & ~refused,
+        message=offers["message"].mask(refused, offers["zone_id"].map(why)),
     )
 
 
@@ -51,7 +53,7 @@ def worked_zones(
     drawn: gpd.GeoDataFrame, offers: pd.DataFrame, choice: supply.Choice, chosen: dict[str, str], by_need: bool
 ) -> gpd.GeoDataFrame:
     """Return the zones as they will be worked; where the need asks for less, only a share of a zone is gathered."""
-    worked = zones.assign_methods(drawn, offers, chosen, units="metric")
+    worked = zones.assign_methods(drawn, offers, chosen)
     if not by_need:
         return worked.assign(gathered_share=(worked["method"] != "leave").astype(float))
     share = worked["zone_id"].map(choice.zone_method.set_index("zone_id")["share"]).fillna(0.0)
@@ -71,8 +73,10 @@ def in_whole_bales(need: pd.DataFrame, choice: supply.Choice) -> pd.DataFrame:
 def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> gpd.GeoDataFrame:
     """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
-    said = dict(zip(of_kind["id"], of_kind["words"], strict=True))
-    return table.assign(cost_reason=pd.array([said.get(i, "") for i in table[f"{kind}_id"]], dtype="str"))
+    said = dict(zip(of_kind["id"], of_kind["message"], strict=True))
+    return table.assign(
+        cost_reason=pd.array([render(said.get(i, ""), "metric") for i in table[f"{kind}_id"]], dtype="str")
+    )
 
 
 def yard_ways(

@@ -17,8 +17,8 @@ from stovergeo.core.units import M2_PER_HA
 from stovergeo.zones.divide import ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
 from stovergeo.zones.kept_free import divide_field
+from stovergeo.zones.messages import ground_messages
 from stovergeo.zones.outline import outlines, zone_numbers
-from stovergeo.zones.words import ground_words
 
 
 def zone_options(book: Handbook) -> ZoneOptions:
@@ -57,7 +57,6 @@ def make_zones(
     smallest_zone_ha: float,
     options: ZoneOptions,
     refused: BaseGeometry | None = None,
-    units: str = "us",
 ) -> gpd.GeoDataFrame:
     """Divide each field into zones that one crew can gather one way.
 
@@ -76,8 +75,6 @@ def make_zones(
     refused : Polygon or MultiPolygon, optional
         Ground the landowner keeps free, in the fields' CRS. It is cut out of the zones and is, in each field it meets,
         one zone of its own with the flag `kept_free`; less than a cell of it is cut out only.
-    units : {"us", "metric"}
-        Of the words in `reason`.
 
     Returns
     -------
@@ -158,7 +155,7 @@ def make_zones(
         pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, least_width_m**2)
         drawn.append((row, pieces))
     told = {row: own for row, own in kept.items() if own.area >= cell_m**2}
-    return _table(stack, fields, drawn, told, options.over_share, units)
+    return _table(stack, fields, drawn, told, options.over_share)
 
 
 def _without(stack: xr.Dataset, kept: dict[int, BaseGeometry]) -> np.ndarray:
@@ -191,7 +188,6 @@ def _table(
     drawn: list[tuple[int, dict[int, BaseGeometry]]],
     kept: dict[int, BaseGeometry],
     over_share: float,
-    units: str,
 ) -> gpd.GeoDataFrame:
     """Measure the drawn zones on the grid and put them in the ZONES table."""
     geometry = [*(g for _, pieces in drawn for g in pieces.values()), *kept.values()]
@@ -232,7 +228,8 @@ def _table(
     rank = table.groupby("field_id", sort=False).cumcount()
     table["zone_id"] = [f"{f}-{_letters(n)}" for f, n in zip(table["field_id"], rank, strict=True)]
     table["method"], table["take_mg_ha"], table["take_mg"] = "leave", 0.0, 0.0
-    table["reason"] = [ground_words(row, units) for row in table.to_dict("records")]
+    titles = _rule_titles(stack)
+    table["reason"] = [ground_messages(row, titles) for row in table.to_dict("records")]
     columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha", "method"]
     columns += ["take_mg_ha", "take_mg", "binding_rule", "reason", "spare_mean_mg_ha", "left_share", "unknown_share"]
     columns += ["kept_free"]
@@ -247,6 +244,13 @@ def _mean(values: np.ndarray, weight: np.ndarray) -> float:
 def _rule_names(stack: xr.Dataset) -> list[str]:
     rules = stack["binding_rule"].attrs.get("rules", ()) if "binding_rule" in stack else ()
     return rules.split(",") if isinstance(rules, str) else list(rules)
+
+
+def _rule_titles(stack: xr.Dataset) -> dict[str, str]:
+    """Return each rule's title, its name where the stack tells none."""
+    names = _rule_names(stack)
+    titles = stack["binding_rule"].attrs.get("titles", names) if names else names
+    return dict(zip(names, titles, strict=True))
 
 
 def _most(stack: xr.Dataset, cells: np.ndarray, weight: np.ndarray, rules: list[str]) -> str:

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stovergeo.bales import bale_of, bale_plan, baling_words, need_table, pace, wrap_table
+from stovergeo.bales import bale_of, bale_plan, baling_messages, need_table, pace, wrap_table
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.printing import render
 from stovergeo.inputs.plan.plan import plan_from
 
 
@@ -149,17 +150,16 @@ def test_thin_windrows_hold_the_baler_to_its_ground_speed(book):
     assert pace(bale, "net", 5, book) < free
 
 
-def test_baling_in_words(book):
+def test_baling_is_told(book):
     plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
     methods = {"rake_bale": SimpleNamespace(moisture_pct=18.0)}
     zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [3000.0], "take_mg_ha": [4.3]})
-    words = baling_words(bale_plan(zones, methods, plan, book), plan, book)
-    assert "6,405 bales" in words[0]
-    assert any("second baler" in w for w in words)
-    assert "rolls" in words[-1]
-    assert baling_words(bale_plan(zones.assign(method="leave"), methods, plan, book), plan, book) == [
-        "No bales are made."
-    ]
+    told = baling_messages(bale_plan(zones, methods, plan, book), plan, book)
+    assert [m.key for m in told] == ["baling.count", "baling.time", "baling.weather", "baling.too_long", "baling.net"]
+    assert told[0].values["bales"] == 6405
+    assert render(told[-1], "us") == "Net: 492,533 ft on 51 rolls, about $14,022."
+    (none,) = baling_messages(bale_plan(zones.assign(method="leave"), methods, plan, book), plan, book)
+    assert none.key == "baling.none"
 
 
 def test_a_herd_draws_the_same_whatever_the_stack_loses(book):

@@ -18,8 +18,8 @@ from stovergeo.bales import (
     bale_of,
     bale_plan,
     base_of_ground,
+    break_even_messages,
     break_even_table,
-    break_even_words,
     contract_terms,
     crew_notes,
     moisture_band,
@@ -27,13 +27,15 @@ from stovergeo.bales import (
     net_rolls,
     net_turns,
     storable_methods,
-    storage_words,
+    storage_messages,
+    storage_span,
     why_not_kept,
     wrap_table,
 )
 from stovergeo.bales.climate import baled_on, climate_of, counted_rain_mm, months_of_use, rain_by_mm
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import InputError, Report, Severity
+from stovergeo.core.printing import render
 from stovergeo.inputs.plan.plan import plan_from
 
 BOOK = load_handbook()
@@ -84,12 +86,15 @@ def test_does_not_pay_is_an_answer_and_pays_is_one_too():
     plan = make_plan()
     bale = bale_of(plan.bale, None, BOOK)
     cheap = break_even_table(table_of(plan, value_per_mg=60), bale).set_index(["wrap", "base"])
-    assert "does not pay" in cheap.loc[("full_cover", "soil"), "words"]
+    said = cheap.loc[("full_cover", "soil"), "message"]
+    assert said.key == "break_even.too_dear_if_high"
+    assert said.values["price"] == cheap.loc[("full_cover", "soil"), "price_mg"]
     assert cheap.loc[("full_cover", "soil"), "from_month"] == 0
     assert cheap.loc[("full_cover", "soil"), "price_if_high_mg"] < cheap.loc[("full_cover", "soil"), "price_mg"]
     dear = break_even_table(table_of(plan, value_per_mg=600), bale).set_index(["wrap", "base"])
     row = dear.loc[("full_cover", "soil")]
-    assert "pays against" in row["words"]
+    assert row["message"].key == "break_even.from_month"
+    assert row["message"].values["start"].values["month"] == row["from_month"]
     assert row["from_month"] in range(1, 13)
     assert row["price_mg"] == pytest.approx(cheap.loc[("full_cover", "soil"), "price_mg"])
     # bales drawn in that month and later should be covered, those before not
@@ -173,7 +178,7 @@ def test_wet_bales_are_left_out_with_a_reason():
     (problem,) = report
     assert problem.code == "bale.cannot_be_kept"
     assert problem.severity is Severity.WARN
-    assert "38 % moisture" in problem.what
+    assert "38% moisture" in problem.what
 
 
 def test_uncovered_squares_refuse_the_plan():
@@ -211,8 +216,8 @@ def test_contract_terms():
     plan = make_plan(need={"contract": [{"name": "plant", "dry_mass": "100 ton", "ash_most_pct": 10}]})
     terms = contract_terms(plan.need.contract, methods(rake_bale=(18, 11), second_pass=(24, 7)), plan, BOOK)
     assert not terms["allowed"].any()
-    assert "11 % ash" in terms["words"][0]
-    assert "24 % moisture" in terms["words"][1]
+    assert [[m.key for m in told] for told in terms["message"]] == [["contract.too_much_ash"], ["contract.too_wet"]]
+    assert render(terms["message"][1], "us") == "24% moisture; the plant takes up to 20%."
 
 
 def test_bands_of_moisture():
@@ -243,25 +248,71 @@ def test_crew_notes_hold_what_the_crew_asks():
         "row",
         "heating",
     }
-    assert (notes[["topic", "title", "words", "source"]] != "").all(axis=None)
-    said = notes.groupby("topic")["words"].agg(" ".join)
-    assert "3.0 Mg/ha" in said["method"]  # the cautious one of the two zones
-    assert "4 turns of net, 46 cm of overlap" in said["wrap"]
+    assert (notes[["topic", "title", "message", "source"]] != "").all(axis=None)
+    (gather,) = notes.loc[notes["topic"] == "method", "message"]
+    assert gather.values["take"] == 3.0  # the cautious one of the two zones
+    said = notes.groupby("topic")["message"].agg(lambda told: render(list(told), "us"))
+    assert "Take no more than 1.3 ton/ac, dry" in said["method"]
+    assert "4 turns of net, 18 in of overlap" in said["wrap"]
     assert "at least five seconds" in said["gate"]
     assert "clear of the ground" in said["carry"]
     assert "fire service" in said["heating"]
 
 
-def test_storage_words_say_months_and_reasons():
+def test_a_core_temperature_is_told_in_the_scale_of_the_reader():
+    notes = crew_notes(pd.DataFrame(columns=["zone_id", "field_id", "method", "take_mg_ha"]), {}, make_plan(), BOOK)
+    titles = notes.loc[notes["topic"] == "heating", "title"]
+    assert [render(t, "us") for t in titles] == [
+        "When",
+        "Up to 125 °F",
+        "130 °F",
+        "150 °F",
+        "160 °F",
+        "175 °F",
+        "185 °F",
+        "200 °F",
+    ]  # as the bulletins print them
+    assert render(titles.iloc[-1], "metric") == "93 °C"
+
+
+def test_a_bale_is_told_in_the_size_the_plan_gives():
+    zones = pd.DataFrame({"zone_id": ["Z"], "field_id": ["F"], "method": ["rake_bale"], "take_mg_ha": [4.0]})
+    for size, said in (
+        ("5x6", "Round bale, 5 ft wide and 6 ft across."),
+        ("3x4x8", "Large square bale, 3 ft high, 4 ft wide and 8 ft long."),
+    ):
+        notes = crew_notes(zones, methods(rake_bale=(18, 11)), make_plan(bale={"size": size}), BOOK)
+        assert any(render(told, "us").startswith(said) for told in notes["message"])
+
+
+def test_storage_messages_say_months_and_reasons():
     plan = make_plan(need={"herd": [{"name": "barn", "head": 100}]})
     bale = bale_of(plan.bale, None, BOOK)
     table = table_of(plan)
     need = need_table(plan.need, plan.storage, plan.wrap, bale, BOOK, 2026)
-    words = " ".join(storage_words(table, need) + break_even_words(break_even_table(table, bale)))
-    assert "net on drained ground costs least" in words
-    assert "Full cover that sheds rain on drained ground does not pay" in words
-    assert "barn: " in words
-    assert "barn draws on in Sep, Oct, after the last use" in words
+    ends = storage_span(plan.storage, 2026)[1]
+    told = storage_messages(table, need, ends) + break_even_messages(break_even_table(table, bale))
+    said = render(told, "us")
+    assert "For bales used from November 2026 to" in said
+    assert "net on drained ground costs least" in said
+    assert "Full-cover wrap on drained ground does not pay" in said
+    (barn,) = (m for m in told if m.key == "storage.need")
+    assert barn.values["bales"] == need["bales"].sum()
+    late = "barn uses bales in September and October, but storage ends on August 10, 2027"
+    assert f"{late} (`storage.last_used`)." in said
+    assert f"{late}." in render(told, "us", "landowner")
+
+
+def test_a_way_of_keeping_that_is_refused_is_told_once_with_its_reason():
+    plan = make_plan(bale={"size": "3x4x8"})
+    table = table_of(plan, among=[Keeping(w, b) for w in ("net", "full_cover", "tarp") for b in ("soil", "gravel")])
+    told = storage_messages(table, pd.DataFrame(columns=["need"]), date(2027, 8, 10))
+    refused = [render(m, "us") for m in told if m.key == "storage.refused"]
+    assert refused == [
+        "Net: Large square bales without a tarp or roof lose 20% to 50% or more: put them under a tarp or a roof.",
+        "Full-cover wrap: A full-cover wrap fits round bales only. Large square bales without a tarp or roof lose "
+        "20% to 50% or more: put them under a tarp or a roof.",
+    ]
 
 
 def test_feed_needs_a_feeder():
@@ -280,11 +331,11 @@ def test_titles_name_the_roof():
 
 
 def test_damp_bales_stand_in_no_building_and_the_dampest_in_single_rows():
-    assert why_not_kept(Keeping("net", "soil", "closed shed"), "round", 20, BOOK) == ""
-    assert "no building" in why_not_kept(Keeping("net", "soil", "closed shed"), "round", 22, BOOK)
-    assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 24, BOOK) == ""
-    assert "single row" in why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 27, BOOK)
-    assert why_not_kept(Keeping("net", "soil"), "round", 27, BOOK) == ""
+    assert why_not_kept(Keeping("net", "soil", "closed shed"), "round", 20, BOOK) is None
+    assert why_not_kept(Keeping("net", "soil", "closed shed"), "round", 22, BOOK).key == "refused.damp_under_roof"
+    assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 24, BOOK) is None
+    assert why_not_kept(Keeping("net", "soil", pattern="pyramid"), "round", 27, BOOK).key == "refused.damp_in_a_block"
+    assert why_not_kept(Keeping("net", "soil"), "round", 27, BOOK) is None
 
 
 @given(warmer=st.lists(st.floats(0, 15), min_size=12, max_size=12))

@@ -278,8 +278,8 @@ def test_heating_table_prints_the_bulletins_degrees():
 
 def test_iowa_says_below_thirty():
     # Darr (Iowa State): keep stover below 30 %
-    assert why_not_kept(Keeping("net", "soil"), "round", 30, BOOK) == ""
-    assert "not stored dry" in why_not_kept(Keeping("net", "soil"), "round", 31, BOOK)
+    assert why_not_kept(Keeping("net", "soil"), "round", 30, BOOK) is None
+    assert why_not_kept(Keeping("net", "soil"), "round", 31, BOOK).key == "refused.too_wet"
     assert issubclass(OutsideGroundError, ValueError)
 
 

@@ -14,6 +14,7 @@ from stovergeo.bales import BaleSize, bale_of
 from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, repair_share
 from stovergeo.bales.loss import cost_after_loss
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.printing import render
 from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.supply.cost import (
@@ -26,7 +27,7 @@ from stovergeo.supply.cost import (
     per_mg_of_area,
     per_mg_of_bales,
 )
-from stovergeo.supply.loads import load_words, truck_load
+from stovergeo.supply.loads import load_messages, truck_load
 
 KM_PER_MI = M_PER_MI / 1000
 BOOK = load_handbook()
@@ -177,15 +178,20 @@ def bale(**kind) -> BaleSize:
     return bale_of(Bale.model_validate(kind), None, BOOK)
 
 
-def test_a_truckload_is_told_in_words_with_the_road_authority():
+def test_a_truckload_is_told_with_the_road_authority():
     # 34 bales 5 x 6 ft; 10 ft wide with axes across: over 8 ft 6 in, within Iowa's 12 ft 5 in for stover
     load = truck_load(bale(), BOOK)
     assert load.bales == 34
     assert load.width_m == pytest.approx(10 * M_PER_FT)
     assert load.wide
     assert not load.wide_for_stover
-    said = " ".join(load_words(load, 64.4, 18.72, 11.31))
-    assert "road authority" in said
+    told = load_messages(load, 64.4, 18.72, 11.31)
+    assert [told[0].key, told[4].key, told[5].key] == ["load.full_by_room", "load.wide", "load.tie"]
+    assert "10.0 ft wide, wider than roads usually allow" in render(told[4], "us")
+    assert render(told[1:4], "us") == (
+        "The haul is 40.0 mi one way. Trucking by the hour, with waiting and loading, costs $16.98/ton. "
+        "By loaded distance alone it would seem $10.26/ton."
+    )
     square = truck_load(bale(shape="square", width="4 ft", height="3 ft", length="8 ft"), BOOK)
     assert square.bales == 39
     assert not square.wide

@@ -17,13 +17,15 @@ from stovergeo.bales.loss import (
     value_of_loss,
     weather_pct,
 )
-from stovergeo.bales.storage import BASES, Keeping, OutsideGroundError, storage_loss
+from stovergeo.bales.storage import Keeping, OutsideGroundError, storage_loss
 from stovergeo.bales.trials import trial_residuals
+from stovergeo.core import bale_catalog
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import MG_PER_TON
 
 BOOK = load_handbook()
 MM = 25.4
+BASES = tuple(bale_catalog.BASES)
 PLACE = {"tarp": "tarped rows", "open_shed": "open shed", "closed_shed": "closed shed"}
 COVERS = ("sisal_twine", "twine", "net", "tarp", "full_cover", "stretch_film", "open_shed", "closed_shed")
 

@@ -12,6 +12,7 @@ from long_run import examples
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.plugins import RETENTION_RULES, load_plugins
+from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
@@ -19,6 +20,7 @@ from stovergeo.residue import RuleOptions, methods
 from stovergeo.residue.cover import cover_of
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
+    concentrated_flow,
     ground_cover,
     highly_erodible,
     nutrient_floor,
@@ -115,11 +117,14 @@ def test_contract(named):
     cells = xr.concat([only, only], "cell").squeeze(drop=True)
     drawn = options(drawn={"retention.cover.k": xr.DataArray([0.00021, 0.0003, 0.0004], dims="draw")})
     assert set(asked(named, cells, drawn).dims) <= {"cell", "draw"}
-    for units in ("us", "metric"):
-        for keep in (0.0, 3.0, 9.0):
-            said = rule.words(keep, 9.0, told, units)
-            assert said.endswith(".")
-            assert "nan" not in said
+    for keep in (0.0, 0.01, 3.0, 9.0):
+        said = rule.message(keep, 9.0, told)
+        assert said.values.get("keep", keep) == keep
+        for units in UNIT_SYSTEMS:
+            text = render(said, units)
+            assert text.endswith(".")
+            assert "not known" not in text
+            assert "0.0" not in text
 
 
 @pytest.mark.parametrize("named", RULES, ids=NAMES)
@@ -340,8 +345,7 @@ def test_sign_of_the_handbook(rule, key, sign, a, b):
 def test_where_no_amount_suffices_all_stays():
     assert one(water_erosion, ls_factor=30.0) >= 9.0
     assert one(water_erosion, ls_factor=30.0, stover_mg_ha=25.0) >= 25.0
-    said = water_erosion.words(25.0, 25.0, options(), "us")
-    assert "even with all stover left" in said
+    assert water_erosion.message(25.0, 25.0, options()).key == "water_erosion.all"
 
 
 def test_steeper_ground_than_the_plan_allows_keeps_all():
@@ -419,7 +423,28 @@ def test_conditioning_index_below_nothing_forbids():
     assert one(soil_conditioning, options({"soil_conditioning_index": 0.0})) == 0.0
 
 
-def test_words_carry_the_plan_s_units():
-    assert soil_carbon.words(5.25, 9, options(), "us") == ("Soil carbon asks for 2.3 ton/ac to stay (continuous corn).")
-    assert "5.2 Mg/ha" in soil_carbon.words(5.25, 9, options(), "metric")
-    assert "60 lb/ac of potash" in nutrient_floor.words(1, 9, options(limits={"potash_at_most": "60 lb/ac"}), "us")
+def test_what_the_plan_gives_prints_as_given():
+    floors = {"potash_at_most": "60.5 lb/ac", "phosphate_at_most": "12 kg/ha"}
+    said = nutrient_floor.message(1, 9, options(limits=floors))
+    us, metric = (render(said, system) for system in ("us", "metric"))
+    assert us == "The plan allows at most 60.5 lb/ac of potash and 11 lb/ac (12 kg/ha) of phosphate to leave."
+    assert metric == "The plan allows at most 68 kg/ha (60.5 lb/ac) of potash and 12 kg/ha of phosphate to leave."
+    own = {"keep_at_least": "1.25 ton/ac", "take_at_most": "4.4 t/ha", "harvest_from_bu_ac": 120}
+    said = plan_floor.message(1, 9, options(limits=own))
+    assert render(said, "us") == (
+        "The plan asks for at least 1.25 ton/ac to stay, at most 2.0 ton/ac (4.4 t/ha) to leave and all to stay where "
+        "corn yields less than 120 bu/ac."
+    )
+    assert "2.8 t/ha (1.25 ton/ac) to stay" in render(said, "metric")
+    assert "less than 6.4 t/ha (120 bu/ac)" in render(said, "metric")
+    assert "12.5%" in render(steep_ground.message(1, 9, options(limits={"slope_most_pct": 12.5})), "us")
+    assert "32.5%" in render(ground_cover.message(1, 9, options(limits={"cover_pct": 32.5})), "us")
+
+
+@pytest.mark.parametrize(
+    ("keep", "ground"),
+    [(0.05, "a little of this ground"), (3.0, "about 33% of this ground"), (8.99, "all of this ground")],
+)
+def test_a_rule_that_forbids_says_on_how_much_ground(keep, ground):
+    for rule in (concentrated_flow, highly_erodible, steep_ground):
+        assert ground in render(rule.message(keep, 9.0, options()), "us").lower()

@@ -19,25 +19,25 @@ def farm(ground, *houses, **plan):
 
 
 def at(g, ratings, x, y):
-    """Score, value and words of the cell round a point."""
+    """Score, value and message of the cell round a point."""
     i, j = int((g.side - y) / g.cell_m), int(x / g.cell_m)
     r = ratings.of("neighbours")
     middle = shapely.Point(g.x[i, j], g.y[i, j])
-    return middle, float(r.rating.score.values[i, j]), float(r.rating.value.values[i, j]), r.words_at(i, j, "metric")
+    return middle, float(r.rating.score.values[i, j]), float(r.rating.value.values[i, j]), r.message_at(i, j)
 
 
 def test_one_neighbour_counts_by_the_distance_to_its_walls(ground):
     g = farm(ground, HOUSE)
     _, ratings = g.rate()
     for x, y in [(595, 300), (400, 100), (300, 500)]:
-        middle, score, value, words = at(g, ratings, x, y)
+        middle, score, value, told = at(g, ratings, x, y)
         assert value == pytest.approx(middle.distance(HOUSE), abs=1e-3)
         assert score == pytest.approx(middle.distance(HOUSE) / REACH, abs=1e-5)
-        assert words == f"The nearest neighbour's house or building is {value:.0f} m away."
-    _, score, value, words = at(g, ratings, 100, 300)
+        assert (told.key, told.values["value"]) == ("neighbours.nearest", value)
+    _, score, value, told = at(g, ratings, 100, 300)
     assert score == 1
     assert np.isnan(value)
-    assert "No neighbour's house or building within 500 m" in words
+    assert (told.key, told.values["limit"]) == ("neighbours.none", REACH)
 
 
 def test_more_neighbours_multiply_and_a_farmstead_is_one(ground):
@@ -45,9 +45,9 @@ def test_more_neighbours_multiply_and_a_farmstead_is_one(ground):
     g = farm(ground, HOUSE, other)
     g.add("buildings", barn, height_m=8.0)  # 10 m from the house: the same place
     _, ratings = g.rate()
-    middle, score, _, words = at(g, ratings, 590, 440)
+    middle, score, _, told = at(g, ratings, 590, 440)
     assert score == pytest.approx(middle.distance(HOUSE) / REACH * middle.distance(other) / REACH, abs=1e-5)
-    assert words.endswith("away, and others stand near too.")
+    assert told.key == "neighbours.others"
 
 
 def test_the_growers_own_house_is_no_neighbour(ground):
@@ -63,9 +63,9 @@ def test_wind_towards_a_neighbour_counts_whole_and_from_it_half(ground):
     for wind in (270, 90, 0):  # from the west: towards the house; from the east; across
         g = farm(ground, HOUSE, wind_from_deg=wind)
         _, ratings = g.rate()
-        middle, scores[wind], value, words = at(g, ratings, 400, 300)
+        middle, scores[wind], value, told = at(g, ratings, 400, 300)
         near = 1 - value / REACH
-        assert ("not where the storm wind blows to" in words) is (wind != 270)
+        assert told.key == ("neighbours.nearest" if wind == 270 else "neighbours.upwind")
     assert scores[270] == pytest.approx(1 - near, abs=1e-4)
     assert scores[90] == pytest.approx(1 - near * 0.5, abs=1e-4)
     assert scores[0] == pytest.approx(scores[90], abs=0.01)
@@ -82,12 +82,12 @@ def test_the_yard_goes_away_from_the_neighbours(ground):
     far, _, _ = farm(ground, house, weights={"neighbours": 4.0}, most=1).find(150)
     stacks = far.stacks.geometry.union_all()
     assert stacks.distance(shapely.Point(500_630, 4_650_300)) > REACH
-    said = far.ratings.set_index("criterion").loc["neighbours", "words"]
-    assert said.startswith("No neighbour's house")
+    said = far.ratings.set_index("criterion").loc["neighbours", "message"]
+    assert said.key == "neighbours.none"
 
 
 @pytest.mark.parametrize(("without", "word"), [(("property",), "`property`"), (("dwellings", "buildings"), "`dwell")])
 def test_what_is_lacking_is_said(ground, without, word):
     g = ground(plan={"weights": {"neighbours": 1.0}}, without=without)
     _, ratings = g.rate()
-    assert word in ratings.not_checked["neighbours"]
+    assert word in str(ratings.not_checked["neighbours"])

@@ -52,7 +52,7 @@ def corners_of(forbidden: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return cells[~forbidden], np.concatenate([cells[forbidden], round_it])
 
 
-@njit
+@njit(cache=True)
 def stretch_in_strip(corners, west, east):
     """Least and greatest y of a convex shape between two x, or nothing."""
     low, high = np.inf, -np.inf
@@ -69,7 +69,7 @@ def stretch_in_strip(corners, west, east):
     return low, high
 
 
-@njit
+@njit(cache=True)
 def free_stretches(blocked, starts, across, least):
     """Free stretches along a row laid at each place across: (places, stretches, 2), and how many there are."""
     table, count = np.zeros((len(starts), 64, 2)), np.zeros(len(starts), np.int64)
@@ -92,7 +92,7 @@ def free_stretches(blocked, starts, across, least):
     return table, count
 
 
-@njit
+@njit(cache=True)
 def best_lattice(table, count, every, rows, length, pitch, gap, width, step, least, south, north):
     """Most bales of stacks on a lattice, over all offsets across and, for each strip, along."""
     places = len(count)

@@ -9,10 +9,16 @@ import xarray as xr
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import Report
+from stovergeo.core.printing import UNIT_SYSTEMS, quantity, render
 from stovergeo.core.schemas import check_table
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting import find_yards, forbidden_shares, rate_ground, setback_areas, sun_months
+
+
+def keys(reason):
+    """The templates of a yard's reason."""
+    return {told.key for told in reason.values["sentences"]}
 
 
 def test_tables_follow_their_schemas(ground):
@@ -30,7 +36,7 @@ def test_tables_follow_their_schemas(ground):
         assert len(mine) == yard.stacks
         assert yard.geometry.buffer(1e-6).covers(mine.geometry.union_all())
     assert set(found.ratings.groupby("yard_id").size()) == {30}
-    assert found.ratings["words"].str.len().min() > 5
+    assert found.ratings["message"].map(str).str.len().min() > 5
 
 
 def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
@@ -88,7 +94,7 @@ def test_too_little_ground_is_said(ground):
     found, _, _ = g.find(5000)
     held = found.yards["capacity_bales"].sum()
     assert held < 5000
-    assert any(f"{5000 - held:,} bales too few" in words for words in found.words)
+    assert [m.values["few"] for m in found.messages if m.key.startswith("found.few")] == [5000 - held]
 
 
 def test_heavy_clay_everywhere_names_the_base(ground):
@@ -100,14 +106,17 @@ def test_heavy_clay_everywhere_names_the_base(ground):
     check_table(found.yards, "yards", "the test")
     check_table(found.stacks, "stacks", "the test")
     assert found.yards.crs is not None
-    text = " ".join(found.words)
+    text = render(found.messages, "us")
     assert "No ground on this farm is allowed" in text
-    assert "soil drainage (93 %)" in text.lower()
-    assert "Very heavy clay (62 %)" in text
+    assert "soil drainage (93%)" in text.lower()
+    assert "Very heavy clay (62%)" in text
     assert "yards.accept_base" in text
     assert "east side" in text  # the driest part, though no part is good
-    assert "12 in deep" in text
+    assert "1 ft deep" in text  # as the handbook gives it
     assert "$" in text
+    told = render(found.messages, "us", "landowner")
+    assert "$" not in told
+    assert "`" not in told
     assert next(iter(forbidden_shares(stack))) == "drainage"
 
 
@@ -117,14 +126,18 @@ def test_a_plan_may_accept_the_base(ground):
     found, _, _ = g.find(100)
     assert (found.yards["base"] == "gravel").all()
     assert (found.yards["base_depth_m"] > 0.3).all()
-    assert found.yards["reason"].str.contains("deep base of stone").all()
+    for yard in found.yards.itertuples():
+        assert (yard.base_message.key, yard.base_message.values["depth"]) == ("base.deep", yard.base_depth_m)
+        needs = next(m for m in yard.reason.values["sentences"] if m.key == "yard.base")
+        assert needs.values == {"base": yard.base_message, "cost": yard.base_cost_laid, "cost_a_year": yard.base_cost}
+        assert "$" not in render(needs, "us", "landowner")
 
 
 def test_ground_that_no_base_cures(ground):
     g = ground(cells=40)
     g.spoil("flooding_class", g.x > 0, 5)
     found, _, _ = g.find(100)
-    assert "No piece of it could be made good by a base" in " ".join(found.words)
+    assert "no_ground.incurable" in [m.key for m in found.messages]
 
 
 def test_allowed_but_too_small(ground):
@@ -132,7 +145,7 @@ def test_allowed_but_too_small(ground):
     g.spoil("slope_pct", ~((np.abs(g.x - 150) < 8) & (np.abs(g.y - 150) < 8)), 15)
     found, _, _ = g.find(100)
     assert len(found.yards) == 0
-    assert "no piece holds the smallest yard" in " ".join(found.words)
+    assert "no_ground.small" in [m.key for m in found.messages]
 
 
 def test_a_place_the_grower_named_is_tried_and_its_refusal_explained(ground):
@@ -142,8 +155,10 @@ def test_a_place_the_grower_named_is_tried_and_its_refusal_explained(ground):
     )
     g.spoil("ponding_m", g.y < 200, 0.5)
     found, _, _ = g.find(150)
-    assert any("'By the creek' holds no yard" in w and "hollow" in w for w in found.words)
-    named = found.yards[found.yards["reason"].str.contains("Knoll")]
+    creek = next(m for m in found.messages if m.key == "named_place.refused")
+    assert creek.values["place"].values["name"] == "By the creek"
+    assert creek.values["why"].key == "ponding.refused"
+    named = found.yards[found.yards["reason"].map(str).str.contains("You named this place: Knoll.", regex=False)]
     assert len(named) == 1
     assert g.local(named.geometry.iloc[0]).distance(shapely.Point(450, 450)) < 40
 
@@ -157,7 +172,7 @@ def test_turned_rows_hold_more_in_a_turned_strip(ground):
 
     straight, best = held("north-south"), held("best angle")
     assert best["capacity_bales"].sum() > 1.05 * straight["capacity_bales"].sum()
-    assert "most bales fit" in best["reason"].iloc[0]
+    assert "rows.most_bales" in keys(best["reason"].iloc[0])
 
 
 def test_rows_down_the_slope(ground):
@@ -176,8 +191,7 @@ def test_conflicts_of_direction_are_explained(ground):
     g = ground(plan={"wind_from_deg": 0})
     g.spoil("aspect_deg", g.x > 0, 90)
     found, _, _ = g.find(150)
-    assert "across the slope" in found.yards["reason"].iloc[0]
-    assert "along the storm wind" in found.yards["reason"].iloc[0]
+    assert {"rows.across_slope", "rows.along_wind"} <= keys(found.yards["reason"].iloc[0])
 
 
 @pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0), ("north-south", 2.0)])
@@ -236,6 +250,26 @@ def test_whats_near_is_measured_from_the_stacks(ground):
     assert near["distance_m"] == pytest.approx(g.local(stacks).distance(shapely.Point(300, 300)), rel=1e-9)
 
 
+def test_a_distance_is_one_value_in_the_rating_and_among_what_is_near(ground):
+    g = ground()
+    for layer, shape in {
+        "wells": shapely.Point(300, 300),
+        "dwellings": shapely.box(-60.3, 290, -50, 310),
+        "roads": shapely.LineString([(-40.7, -50), (-40.7, 650)]),
+        "trees": shapely.box(280, 0, 290, 11.1),
+    }.items():
+        g.add(layer, shape, height_m=9.0)
+    found, _, _ = g.find(150)
+    rated = found.ratings.set_index(["yard_id", "criterion"])["message"]
+    seen = found.near[found.near["layer"].isin(["wells", "dwellings", "roads", "trees"])]
+    assert len(seen) == 4 * len(found.yards)
+    for near in seen.itertuples():
+        told = rated[near.yard_id, f"setback_{near.layer}"]
+        assert told.values["value"] == near.distance_m
+        for system in UNIT_SYSTEMS:
+            assert f" is {quantity('length', near.distance_m, system)} away;" in render(told, system)
+
+
 def test_the_road_beside_is_named_and_no_way_is_shorter_than_a_straight_line(ground):
     g = ground()
     road = shapely.LineString([(3, -50), (3, 650)])
@@ -245,10 +279,10 @@ def test_the_road_beside_is_named_and_no_way_is_shorter_than_a_straight_line(gro
     for yard in found.yards.itertuples():
         straight = g.local(stacks[yard.yard_id]).distance(road)
         assert straight - 1e-6 <= yard.road_m <= 1.1 * straight + 10
-        assert ("Beside Mill road." in yard.reason) == (straight <= 100)
-        said = found.ratings.set_index(["yard_id", "criterion"]).loc[(yard.yard_id, "access"), "words"]
-        assert f"{round(yard.road_m / 0.3048)} ft" in said
-    assert found.yards["reason"].str.contains("Mill road").any()
+        assert ("Beside Mill road." in render(yard.reason, "us")) == (straight <= 100)
+        told = found.ratings.set_index(["yard_id", "criterion"]).loc[(yard.yard_id, "access"), "message"]
+        assert told.values["value"] == yard.road_m
+    assert any("yard.beside" in keys(reason) for reason in found.yards["reason"])
     for apron in found.apron.itertuples():
         assert apron.road_m >= g.local(apron.geometry).distance(road) - 1e-6
 
@@ -256,7 +290,7 @@ def test_the_road_beside_is_named_and_no_way_is_shorter_than_a_straight_line(gro
 @pytest.mark.parametrize("cells", [1, 2, 7])
 def test_tiny_grids_do_not_break(ground, cells):
     found, _, _ = ground(cells=cells).find(100)
-    assert len(found.words) >= 1
+    assert len(found.messages) >= 1
 
 
 def test_more_forbidden_ground_never_gives_more_room(ground):
@@ -275,8 +309,8 @@ def test_yards_behind_the_first_say_in_what(ground):
     g.spoil("slope_pct", (abs(g.y - 500) < 25) & (abs(g.x - 300) < 15), 3)
     g.spoil("sun_share", g.y < 180, 0.75)
     found, _, _ = g.find(150)
-    assert found.yards["reason"].iloc[1].endswith("Behind Y1 most in: sun in the storage season.")
-    assert "Behind" not in found.yards["reason"].iloc[0]
+    assert str(found.yards["reason"].iloc[1]).endswith("Behind Y1 most in: sun in the storage season.")
+    assert "yard.behind" not in keys(found.yards["reason"].iloc[0])
 
 
 def test_sun_of_the_months_and_of_the_season_are_of_the_same_ground(ground):

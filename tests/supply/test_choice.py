@@ -1,7 +1,8 @@
-"""The choice keeps every limit, loses no mass, says what is short, and is explained in words."""
+"""The choice keeps every limit, loses no mass, says what is short, and is explained."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,8 @@ from hypothesis import strategies as st
 from long_run import examples
 
 from stovergeo.core.errors import ContractError
+from stovergeo.core.printing import render
+from stovergeo.core.units import MG_PER_TON
 from stovergeo.supply import Capacity, alternatives, choose, conflict, optimise, reliefs, trade_off, with_yield
 from stovergeo.supply.alternatives import next_bales, without_yard
 from stovergeo.supply.choice import share_out
@@ -19,6 +22,10 @@ from stovergeo.supply.model import build
 from stovergeo.supply.solve import shadow_prices, short_weights, solve
 
 SHARED = settings(max_examples=examples(12), suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+def keys(messages):
+    return [m.key for m in messages]
 
 
 def check_limits(problem, choice):
@@ -100,7 +107,8 @@ def test_crew_hours_hold(season):
     choice = optimise(tight)
     assert choice.baled_mg * 1000 / 470 <= 250 + 0.01
     assert choice.short_bales > 0
-    assert "the hours of the baler" in conflict(tight)
+    assert "limit.hours" in keys(conflict(tight))
+    assert "the hours of the baler" in map(str, conflict(tight))
 
 
 def test_a_refused_place_is_not_used(season):
@@ -139,23 +147,28 @@ def test_nothing_needed_and_nothing_to_be_had_are_answers(season):
     problem = season(seed=11)
     idle = choose(replace(problem, need=problem.need.assign(dry_mg=0.0)))
     assert idle.total_cost == 0
-    assert "Nothing is needed" in idle.words[0]
+    assert keys(idle.messages) == ["plan.nothing_needed"]
     barren = choose(replace(problem, offers=problem.offers.assign(allowed=False)))
     assert barren.baled_mg == 0
     assert barren.short_bales > 0
-    assert any("short by" in w for w in barren.words)
-    assert "what must stay on the ground" in barren.conflict
+    assert {"plan.nothing_gathered", "short.total"} <= set(keys(barren.messages))
+    assert "limit.soil" in keys(barren.conflict)
     yardless = choose(replace(problem, yards=problem.yards.iloc[:0], distance_m=np.empty((len(problem.zones), 0))))
     assert yardless.short_bales > 0
-    assert "the room in the yards" in yardless.conflict
+    assert "limit.yards" in keys(yardless.conflict)
 
 
 def test_a_shortage_is_said_with_its_months_and_what_would_help(season):
     choice = choose(season(seed=12, need_share=0.9, room=0.3))
-    said = " ".join(choice.words)
+    said = render(choice.messages, "us")
     assert f"short by {choice.short_bales:,} bales" in said
-    assert "the room in the yards" in choice.conflict
-    assert "Without the limit of the room in the yards" in said
+    assert "limit.yards" in keys(choice.conflict)
+    (each,) = (m for m in choice.messages if m.key == "short.conflict")
+    assert set(keys(each.values["needs"])) == {"limit.need"}
+    assert each.values["count"] == len(each.values["limits"]) == len(choice.conflict) - len(each.values["needs"])
+    assert re.search(r"Easing one limit would bring \d+ more bales: the room in the yards\.", said)
+    lacking = [m.values["bales"] for m in choice.messages if m.key.startswith("short.need")]
+    assert sum(lacking) == choice.short_bales
 
 
 def test_bales_lacking_are_counted_as_the_need_counts_them(season):
@@ -169,8 +182,8 @@ def test_the_conflict_is_smallest(season):
     """With any one member lifted the rest can hold: nothing in the set is idle."""
     problem = season(seed=13, need_share=1.2, needs=1)
     named = conflict(problem)
-    assert conflict(season(seed=13, need_share=9, needs=1)) == ["the stover that grows", "the need of need 0"]
-    assert named == ["what must stay on the ground", "the need of need 0"]
+    assert list(map(str, conflict(season(seed=13, need_share=9, needs=1)))) == ["the stover that grows", "need 0"]
+    assert keys(named) == ["limit.soil", "limit.need"]
     table = reliefs(problem).set_index("limit")
     assert table.loc["soil", "gained_mg"] > 0
     assert table.loc["yards", "gained_mg"] == pytest.approx(0, abs=0.01)
@@ -246,13 +259,15 @@ def test_a_poorer_crop_is_held_to_limits_that_fall_by_the_whole_loss(season):
 def test_the_plan_is_explained(season):
     problem = season(seed=20, zones=8)
     choice = choose(problem, titles={"second_pass": "Second pass behind the combine"})
-    assert "$" not in " ".join(choice.words)  # these a landowner may read
-    said = " ".join(choice.grower_words)
-    assert "$/Mg" in said
-    assert "Proved" in said
-    assert "Another 100 bales" in said
-    assert "15 % lighter" in said
-    assert "the difference is what keeping costs" in said
+    assert "$" not in render(choice.messages, "us")  # these a landowner may read
+    told = {m.key: m for m in choice.grower_messages}
+    assert told["cost.season"].values == {"cost": choice.total_cost, "each": choice.cost_per_mg}
+    assert {"cost.least", "cost.within"} & told.keys()
+    assert told["next.cost"].values["bales"] == 100
+    assert "15% lighter" in render(choice.grower_messages, "us")
+    prices = choice.next_mg[(choice.next_mg["what"] == told["next.by_month"].values["need"])]["price"]
+    assert told["next.by_month"].values["first"] == prices.iloc[0]
+    assert f"${told['cost.season'].values['each'] * MG_PER_TON:,.2f}/ton" in render(choice.grower_messages, "us")
     assert {"zone", "yard", "wrap"} <= set(choice.reasons["kind"])
     assert set(choice.reasons.loc[choice.reasons["kind"] == "zone", "id"]) == set(choice.flows["zone_id"])
 
@@ -291,7 +306,7 @@ def test_a_shortage_is_never_told_as_a_price(season):
     choice = choose(season(seed=3, need_share=2.0, room=3.0))
     assert choice.short_bales > 0
     assert choice.next_mg.empty
-    assert not any("more for" in words for words in choice.grower_words)
+    assert not any(key.startswith("next.") for key in keys(choice.grower_messages))
 
 
 @pytest.mark.parametrize("seed", range(5))

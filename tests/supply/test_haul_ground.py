@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from odc.geo.geobox import GeoBox
 from shapely.geometry import LineString, Point, box
 
@@ -122,6 +123,19 @@ def test_lines_join_zone_and_yard_and_follow_the_schema(stack):
     assert line.distance(YARDS.geometry.iloc[0]) == 0
     assert line.disjoint(creek.geometry.iloc[0])
     assert lines.crs == ZONES.crs
+
+
+@pytest.mark.parametrize("creek_m", [None, 700, 500])
+def test_the_line_is_as_long_as_what_is_stated_though_a_zone_has_no_one_start(stack, creek_m):
+    around = {"water": frame(LineString([at(600, -10), at(600, creek_m)]))} if creek_m else {}
+    ground = haul_ground(stack, around, OPTIONS)
+    corner = shapely.union_all([patch(40, 300, 540, 340), patch(40, 300, 80, 780)])  # its middle is far from the mean
+    zones = frame(corner, patch(700, 20, 900, 700)).assign(zone_id=["F1-a", "F1-b"])
+    stated = haul_distances(zones, YARDS, ground)[:, 0]
+    rows = {"zone_id": zones["zone_id"], "yard_id": "Y1", "bales": 9, "distance_m": stated, "cost": 40.0}
+    lines = haul_lines(pd.DataFrame(rows), zones, YARDS, ground)
+    assert lines.length.to_numpy() == pytest.approx(stated, abs=OPTIONS.cell_m)
+    assert all(line.distance(zone) == 0 for line, zone in zip(lines.geometry, zones.geometry, strict=True))
 
 
 def test_a_zone_smaller_than_a_cell_and_no_yards(stack):

@@ -10,13 +10,15 @@ import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from stovergeo.bales import bale_of
-from stovergeo.core.coefficients import load_handbook
-from stovergeo.core.errors import Report
+from stovergeo.bales import bale_of, break_even_messages, break_even_table, crew_notes, wrap_table
+from stovergeo.core.bale_catalog import WRAPS, Cover
+from stovergeo.core.coefficients import Coefficient, Handbook, Standing, load_handbook
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.printing import render
 from stovergeo.core.units import HA_PER_ACRE, MG_PER_TON
 from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.residue import methods
-from stovergeo.supply import optimise, supply_problem
+from stovergeo.supply import choose, optimise, supply_problem
 from stovergeo.supply.inputs import prices_of
 
 BOOK = load_handbook()
@@ -34,8 +36,8 @@ def plan(**sections):
     return plan_from(data | sections, Path.cwd(), Report())
 
 
-def problem(the_plan):
-    ways = {n: w for n, w in methods(BOOK).items() if n != "single_pass"}
+def problem(the_plan, book=BOOK):
+    ways = {n: w for n, w in methods(book).items() if n != "single_pass"}
     zones = pd.DataFrame({"zone_id": ["F1-a", "F1-b"], "field_id": ["F1", "F1"], "area_ha": [20.0, 12.0]})
     zones = zones.assign(stover_mg_ha=9.0, removable_mg_ha=4.6)
     offers = pd.DataFrame(
@@ -59,7 +61,7 @@ def problem(the_plan):
             "dry_mg": [15.0, 15.0, 40.0],
         }
     )
-    return supply_problem(the_plan, BOOK, zones, offers, ways, yards, np.array([[500.0], [900.0]]), need)
+    return supply_problem(the_plan, book, zones, offers, ways, yards, np.array([[500.0], [900.0]]), need)
 
 
 def test_the_handbooks_prices_are_used_and_the_plans_own_come_first():
@@ -115,3 +117,30 @@ def test_a_whole_small_season_is_met():
     assert choice.short_bales == 0
     assert choice.drawn_mg == pytest.approx(70.0, rel=1e-3)
     assert 40 < choice.cost_per_mg < 140  # $/Mg: benchmarks of 20-80 $/ton delivered, brought to today
+
+
+def test_a_new_wrap_is_one_entry_and_its_numbers_in_the_handbook(monkeypatch):
+    wrap = {"title": "waxed paper", "shapes": ("round",), "offered": ("round",), "net": True, "rain_cover": True}
+    monkeypatch.setitem(WRAPS, "paper", Cover(name="paper", price="wrap.price.paper", crew="net", **wrap))
+    numbers = {"storage.through.paper": 0.1, "storage.wick.paper": 0.2, "storage.rim.paper": 0.01}
+    numbers |= {"wrap.price.paper": 0.01}
+    made_up = {k: Coefficient(k, v, v, v, "1", "made up", "", Standing.JUDGEMENT) for k, v in numbers.items()}
+    book = Handbook({**load_handbook(), **made_up})
+    with pytest.raises(InputError, match=r"Must be one of .*'paper' or 'best' \(found: papre\)"):
+        plan(wrap={"kind": "papre"})
+    assert plan(wrap={"kind": "paper"}).wrap.kind == "paper"
+
+    season = plan(wrap={"kind": "best"})
+    bale = bale_of(season.bale, None, book)
+    table = wrap_table(season.storage, season.wrap, bale, book, 2026)
+    assert table.loc[table["best"], "wrap"].iloc[-1] == "paper"
+    assert "Waxed paper on drained ground pays against net" in render(
+        break_even_messages(break_even_table(table, bale)), "us"
+    )
+    choice = choose(problem(season, book))
+    assert "paper" in set(choice.wrap_use["wrap"])
+    assert "Waxed paper is the cheapest." in render(list(choice.reasons.query("kind == 'wrap'")["message"]), "us")
+    nothing = pd.DataFrame(columns=["zone_id", "field_id", "method", "take_mg_ha"])
+    notes = crew_notes(nothing, {}, season, book, {"paper": 120}).query("topic == 'wrap'").iloc[0]
+    assert render(notes["title"], "us") == "Waxed paper"
+    assert render(notes["message"], "us").startswith("120 bales of the farm. 4 turns of net")

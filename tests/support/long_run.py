@@ -20,10 +20,10 @@ BATCH = 50
 
 
 def examples(short: int, long: int | None = None) -> int:
-    """Return how many examples to try: `short`, and with `--long` ten times as many or the number `long`."""
+    """Return how many examples to try: `short`, and with `--long` five times as many or the number `long`."""
     if not long_part:
         return short
-    return 10 * short if long is None else long
+    return 5 * short if long is None else long
 
 
 def harness(short: int, made_from: Callable) -> Callable[[Callable], Callable]:

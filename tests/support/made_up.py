@@ -146,6 +146,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "capacity_bales": 260 - 60 * i,
                 "area_ha": shape.area / 1e4,
                 "base": "gravel" if i else "none",
+                "base_message": message("plain", words=text("no base needed")),
                 "base_cost": 900.0 * i,
                 "sun_share": 0.93 - 0.1 * i,
                 "slope_pct": 2.4 + i,
@@ -464,4 +465,4 @@ def made_crew(text: Text = same) -> pd.DataFrame:
         ("farm", "heating", "150 F (66 C)", "Probe twice a day; the fire service decides what is done."),
     ]
     rows = [(scope, topic, title, text(words), "invented") for scope, topic, title, words in notes]
-    return pd.DataFrame(rows, columns=["scope", "topic", "title", "words", "source"])
+    return pd.DataFrame(rows, columns=["scope", "topic", "title", "message", "source"])

@@ -30,12 +30,11 @@ def first_screen_of(result, section: str) -> list[str]:
     return [said(line, "us") for line in lines]
 
 
-def farm_of(folder: Path, **need: object) -> dict:
+def farm_of(folder: Path) -> dict:
     plan = write_small_farm(folder, cell_m=10.0)
     plan["landowner"] = {"price": "14 $/ton"}
     contract = {"name": "mill", "dry_mass": "8 ton", "months": ["Jan"], "price": "93 $/ton", "distance_km": 12}
-    plan["need"]["contract"] = [contract]
-    plan["need"] |= need
+    plan["need"] = {"herd": [{"name": "herd", "head": 60}], "contract": [contract]}
     return plan
 
 

@@ -55,3 +55,8 @@ def test_what_gps_heights_cannot_show_is_not_checked(result: SeasonResult) -> No
     assert "ponding and flow paths" in result.not_checked
     assert "ponding_m" not in result.stack
     assert "concentrated_flow" not in result.stack
+
+
+def test_all_of_it_is_known(result: SeasonResult) -> None:
+    assert result.words["unknown"] == []
+    assert not {p.code for p in result.problems} & {"points.no_time", "yield.left_out", "yield.unknown"}

@@ -46,8 +46,8 @@ def drawn(refused, outlines=TWO_FIELDS, spare: float = 3.0) -> gpd.GeoDataFrame:
 
 def gathered(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The zones as worked where every one may give all it can spare."""
-    offers = {"method": "rake_bale", "take_mg_ha": 3.0, "allowed": True}
-    return assign_methods(zones, pd.DataFrame({"zone_id": zones["zone_id"], **offers}))
+    offers = {"method": "rake_bale", "title": "rake and bale", "take_mg_ha": 3.0, "limit_mg_ha": 3.0, "allowed": True}
+    return assign_methods(zones, pd.DataFrame({"zone_id": zones["zone_id"], **offers, "message": "Takes it all."}))
 
 
 def test_nothing_refused_changes_nothing():
@@ -66,7 +66,7 @@ def test_a_shape_inside_a_field_is_one_zone_of_its_own_and_gives_nothing():
     ]
     assert kept.geometry.iloc[0].equals(refused)
     assert kept["area_ha"].iloc[0] == pytest.approx(1.0, rel=0.002)  # the projection's scale
-    assert "landowner said so" in kept["reason"].iloc[0]
+    assert [m.key for m in kept["reason"].iloc[0]] == ["ground.kept_free"]
     rest = zones[~zones["kept_free"]]
     assert rest.intersection(refused).area.sum() == 0
     assert rest["take_mg"].sum() == pytest.approx(3.0 * (12 + 8.4 - 1), rel=0.002)

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from long_run import examples
@@ -16,6 +17,7 @@ from scipy import ndimage
 from shapely.geometry import Polygon, box
 
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.printing import render
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import grid_of, new_stack, put, total
 from stovergeo.zones import assign_methods, cautious_limit, make_zones, zone_numbers, zone_options
@@ -290,7 +292,7 @@ def test_where_no_yield_is_known_nothing_is_taken_and_it_is_said():
     blank = zones[zones["unknown_share"] > 0.9]
     assert len(blank)
     assert (blank["removable_mg_ha"] == 0).all()
-    assert blank["reason"].str.contains("No yield is known").all()
+    assert {m.key for reason in blank["reason"] for m in reason} == {"ground.unknown"}
 
 
 def test_zone_numbers_are_rows_of_the_table(drawn):
@@ -309,8 +311,10 @@ def offers(zones: gpd.GeoDataFrame) -> pd.DataFrame:
     for zone in zones.itertuples():
         for method, fraction in (("second_pass", 0.3), ("chop_and_rake", 0.5)):
             take = fraction * zone.stover_mg_ha
-            rows.append((zone.zone_id, method, method.replace("_", " "), take, take <= zone.removable_mg_ha))
-    return pd.DataFrame(rows, columns=["zone_id", "method", "title", "take_mg_ha", "allowed"])
+            limit = zone.removable_mg_ha
+            rows.append((zone.zone_id, method, method.replace("_", " "), take, limit, take <= limit, ("Its bar.",)))
+    columns = ["zone_id", "method", "title", "take_mg_ha", "limit_mg_ha", "allowed", "message"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def test_methods_are_the_greatest_allowed_take(drawn):
@@ -323,7 +327,38 @@ def test_methods_are_the_greatest_allowed_take(drawn):
     assert (filled["take_mg_ha"] <= filled["removable_mg_ha"] + 1e-9).all()
     assert np.allclose(filled["take_mg"], filled["take_mg_ha"] * filled["area_ha"])
     assert ((filled["method"] == "leave") == (filled["take_mg_ha"] == 0)).all()
-    assert filled["reason"].str.len().gt(20).all()
+    used = filled[filled["take_mg_ha"] > 0]
+    assert [reason[-1].values["title"] for reason in used["reason"]] == list(used["method"].str.replace("_", " "))
+
+
+def test_the_reason_s_figures_are_the_zone_s(drawn):
+    _, _, zones = drawn
+    able = zones[(zones["removable_mg_ha"] > 0) & (zones["unknown_share"] <= 0.5)]
+    assert len(able)
+    for zone in able.itertuples():
+        said = {name: value for message in zone.reason for name, value in message.values.items()}
+        figures = {"stover": zone.stover_mg_ha, "keep": zone.keep_mg_ha, "spare": zone.removable_mg_ha}
+        assert said == figures | ({"share": zone.left_share} if zone.left_share > 0.02 else {})
+
+
+def test_where_no_method_fits_the_first_that_takes_too_much_says_why():
+    _, _, zones = zones_of(1)
+    zone = zones[zones["removable_mg_ha"] > 0].iloc[:1]
+    can = zone["removable_mg_ha"].iloc[0]
+    rows = [
+        ("rake_bale", "rake and bale", 0.9 * can, 0.8 * can, False, ("Too much.",)),
+        ("second_pass", "second pass", 0.7 * can, 0.6 * can, False, ("Not sure to be spare.",)),
+        ("single_pass", "single pass", 0.2 * can, 0.9 * can, False, ("Its bales do not keep.",)),
+        ("none", "none", np.nan, np.nan, False, ("Not known.",)),
+    ]
+    table = pd.DataFrame(rows, columns=["method", "title", "take_mg_ha", "limit_mg_ha", "allowed", "message"])
+    filled = assign_methods(zone, table.assign(zone_id=zone["zone_id"].iloc[0]))
+    assert render(filled["reason"].iloc[0][-3:], "us") == (
+        "Nothing is gathered: no method fits this ground. Single pass: its bales do not keep. "
+        "Second pass: not sure to be spare."
+    )
+    idle = assign_methods(zone, table.assign(zone_id=zone["zone_id"].iloc[0], allowed=True), {})
+    assert idle["reason"].iloc[0][-1].key == "left.not_needed"
 
 
 def test_a_choice_overrides_and_a_forbidden_choice_is_refused():
@@ -338,8 +373,13 @@ def test_a_choice_overrides_and_a_forbidden_choice_is_refused():
         assign_methods(zones, table, {never["zone_id"]: never["method"]})
 
 
-def test_words_follow_the_units_asked_for():
+@pytest.mark.parametrize("titles", [None, ["Soil carbon", "Steep ground"]])
+def test_ground_of_which_all_must_stay_names_the_strictest_rule(titles):
     stack, fields = made_ground(1)
-    kw = {"working_width_m": WIDTH, "smallest_zone_ha": LEAST_HA, "options": OPTIONS}
-    assert "ton/ac" in make_zones(stack, fields, **kw)["reason"].iloc[0]
-    assert "Mg/ha" in make_zones(stack, fields, units="metric", **kw)["reason"].iloc[0]
+    stack = stack.assign(removable_mg_ha=stack["removable_mg_ha"] * 0)
+    steep = xr.ones_like(stack["stover_mg_ha"]).assign_attrs(rules=["soil_carbon", "steep_ground"])
+    stack["binding_rule"] = steep if titles is None else steep.assign_attrs(titles=titles)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    named = "steep ground" if titles else "steep_ground"
+    said = f"All that grows here must stay; the strictest rule is {named}."
+    assert {render(reason, "us") for reason in zones["reason"]} == {said}

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator
+from pydantic_core import PydanticKnownError
 
 from stovergeo.core.units import parse_quantity
 
@@ -42,3 +44,20 @@ MoneyPerMg = Annotated[float, _quantity("money per mass")]
 MoneyPerHa = Annotated[float, _quantity("money per area")]
 MoneyPerM = Annotated[float, _quantity("money per length")]
 DurationS = Annotated[float, _quantity("time")]
+
+
+def one_of(words: Callable[[], Iterable[str]]) -> BeforeValidator:
+    """Return a check that a value is one of some words, such as the names of a catalog's entries.
+
+    It is reported as pydantic reports a word that is none of a ``Literal``.
+    """
+
+    def check(value: object) -> object:
+        known = tuple(words())
+        if value not in known:
+            listed = [repr(word) for word in known]
+            expected = f"{', '.join(listed[:-1])} or {listed[-1]}"
+            raise PydanticKnownError("literal_error", {"expected": expected})
+        return value
+
+    return BeforeValidator(check)

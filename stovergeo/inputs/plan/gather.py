@@ -4,23 +4,14 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Any, Final, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section
+from stovergeo.core.bale_catalog import SHAPES, STANDARD_WRAP, WRAPS, covers_of_places, prepared_bases
+from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section, one_of
 
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
-
-#: the trade's sizes, feet: round width x diameter, square height x width x length
-TRADE_SIZES: Final[dict[str, dict[str, str]]] = {
-    name: dict(zip(keys, (f"{feet} ft" for feet in name.split("x")), strict=True)) | {"shape": shape}
-    for shape, keys, names in (
-        ("round", ("width", "diameter"), ("4x5", "5x5", "4x6", "5x6")),
-        ("square", ("height", "width", "length"), ("3x3x8", "3x4x8", "4x4x8")),
-    )
-    for name in names
-}
 
 #: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
 _LEAST_RAIN_MM: Final = 75.0
@@ -40,11 +31,11 @@ class Gather(Section):
 class Bale(Section):
     """The bale: one of the trade's sizes by name, or its own measures."""
 
-    size: Literal["4x5", "5x5", "4x6", "5x6", "3x3x8", "3x4x8", "4x4x8"] | None = Field(
+    size: Annotated[str, one_of(lambda: (s for shape in SHAPES.values() for s in shape.sizes))] | None = Field(
         None,
         description="In feet: round width x diameter, square height x width x length; instead of the measures below.",
     )
-    shape: Literal["round", "square"] = "round"
+    shape: Annotated[str, one_of(lambda: SHAPES)] = "round"
     width_m: LengthM = Field(
         1.524,
         alias="width",
@@ -70,10 +61,12 @@ class Bale(Section):
         if not isinstance(given, dict):
             return given
         size = given.get("size")
-        if not isinstance(size, str) or size not in TRADE_SIZES:
-            # nothing to fill in but a square's width, or an error that the field itself reports
-            return {"width": "4 ft"} | given if given.get("shape") == "square" else given
-        measures = TRADE_SIZES[size]
+        of_size = next((shape for shape in SHAPES.values() if size in shape.sizes), None)
+        if of_size is None:
+            # nothing to fill in but what a shape has without a size, or an error that the field itself reports
+            named = given.get("shape")
+            return ({**SHAPES[named].defaults} | given) if isinstance(named, str) and named in SHAPES else given
+        measures = of_size.measures_of(str(size)) | {"shape": of_size.name}
         doubled = sorted(key for key in measures if given.get(key, measures[key]) != measures[key])
         if doubled:
             raise ValueError(
@@ -85,8 +78,8 @@ class Bale(Section):
 class Wrap(Section):
     """What holds the bale together and keeps the rain out."""
 
-    kind: Literal["sisal_twine", "twine", "net", "full_cover", "stretch_film", "tarp", "best"] = Field(
-        "net", description="'best' lets the plan choose."
+    kind: Annotated[str, one_of(lambda: (*WRAPS, "best"))] = Field(
+        STANDARD_WRAP, description="'best' lets the plan choose."
     )
     turns: float | None = Field(
         None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul."
@@ -101,8 +94,8 @@ class Wrap(Section):
 class Storage(Section):
     """Where the bales wait, and for how long."""
 
-    place: Literal["outside", "tarped rows", "open shed", "closed shed"] = "outside"
-    base: Literal["best", "ground", "gravel", "tires"] = Field(
+    place: Annotated[str, one_of(lambda: ("outside", *covers_of_places()))] = "outside"
+    base: Annotated[str, one_of(lambda: ("best", "ground", *prepared_bases()))] = Field(
         "best", description="What the bales stand on; 'best' chooses by ground."
     )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"

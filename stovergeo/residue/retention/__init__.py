@@ -10,8 +10,8 @@ from typing import Protocol
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units
 
 
 class Rule(Protocol):
@@ -34,8 +34,11 @@ class Rule(Protocol):
 class SpeakingRule(Rule, Protocol):
     """What a rule may have besides; each part may be missing, and the built-in rules have them all but `in_force`."""
 
-    def words(self, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-        """Return one plain sentence on what the rule asks for, for means over some ground."""
+    def message(self, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+        """Return one plain sentence on what the rule asks for, for means over some ground.
+
+        Its template stands in ``messages.toml`` beside the rule, see `stovergeo.core.messages`.
+        """
         ...
 
     def in_force(self, options: RuleOptions) -> bool:

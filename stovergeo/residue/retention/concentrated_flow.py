@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
+from stovergeo.residue.messages import catalog, ground_message
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units, share_of_ground
 
 title = "Waterways"
 reads = ("stover_mg_ha", "concentrated_flow")
@@ -22,8 +23,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return xr.where(path > 0, stack["stover_mg_ha"], 0.0).where(path.notnull())
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say whether water runs gathered here."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return whether water runs collected here."""
     if keep_mg_ha == 0:
-        return "No water runs gathered here."
-    return f"Water runs gathered over {share_of_ground(keep_mg_ha, stover_mg_ha)}; nothing leaves along its path."
+        return catalog("concentrated_flow.none")
+    return catalog("concentrated_flow.some", ground=ground_message(keep_mg_ha, stover_mg_ha))

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.residue.cover import mass_of
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units, per_area
 
 title = "Ground cover after planting"
 reads = ("stover_mg_ha",)
@@ -28,9 +29,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave(flat, stack["stover_mg_ha"])
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the rule asks for."""
-    return (
-        f"To have {options.limits.cover_pct:.0f} % of the ground covered after planting, "
-        f"{per_area(keep_mg_ha, units)} must stay at harvest."
-    )
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the rule asks for."""
+    if keep_mg_ha < LITTLE_MG_HA:
+        return catalog("rule.little", title=title)
+    return catalog("ground_cover.some", cover=options.limits.cover_pct, keep=keep_mg_ha)

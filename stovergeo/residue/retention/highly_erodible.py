@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.core.units import R_SI_PER_US
+from stovergeo.residue.messages import catalog, ground_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.soil_loss import erodibility_index
-from stovergeo.residue.words import Units, share_of_ground
 
 title = "Highly erodible land"
 reads = ("stover_mg_ha", "highly_erodible")
@@ -41,9 +42,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return (listed * stack["stover_mg_ha"]).where(listed.notnull())
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say how much of the ground is highly erodible."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return how much of the ground is highly erodible."""
     if keep_mg_ha == 0:
-        return "No ground here is highly erodible land."
-    where = share_of_ground(keep_mg_ha, stover_mg_ha)
-    return f"Nothing leaves from {where}, highly erodible land, unless its conservation plan allows it."
+        return catalog("highly_erodible.none")
+    return catalog("highly_erodible.some", ground=ground_message(keep_mg_ha, stover_mg_ha))

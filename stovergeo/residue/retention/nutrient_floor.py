@@ -1,14 +1,15 @@
-"""Plant food: no more potash or phosphate leaves than the plan allows."""
+"""Nutrients: no more potash or phosphate leaves than the plan allows."""
 
 from __future__ import annotations
 
 import xarray as xr
 
-from stovergeo.core.units import KG_PER_MG
+from stovergeo.core.messages import Message
+from stovergeo.core.units import KG_PER_MG, rescaled
+from stovergeo.residue.messages import catalog
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units, listed, plant_food
 
-title = "Plant food"
+title = "Nutrients"
 reads = ("stover_mg_ha",)
 source = "contents: Karlen, Kovar & Birrell 2015, Karlen et al. 2014 and extension tables; the limits are the plan's"
 valid = "contents measured in bales"
@@ -23,7 +24,7 @@ def in_force(options: RuleOptions) -> bool:
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
-    """Return dry stover to leave so that no more plant food leaves than the plan allows, Mg/ha."""
+    """Return dry stover to leave so that no more of them leaves than the plan allows, Mg/ha."""
     stover = stack["stover_mg_ha"]
     asked = 0.0 * stover
     kind = "content_cob_husk" if options.method is not None and options.method.takes_ear_only else "content"
@@ -33,12 +34,12 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return asked
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the plan allows to leave."""
-    limits = options.limits
-    said = [
-        f"{plant_food(most, units)} of {name}"
-        for name, most in (("potash", limits.potash_most_mg_ha), ("phosphate", limits.phosphate_most_mg_ha))
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the plan allows to leave."""
+    given = {"potash": options.limits.potash_most_mg_ha, "phosphate": options.limits.phosphate_most_mg_ha}
+    amounts = (
+        catalog(f"nutrient_floor.{name}", amount=rescaled(most, KG_PER_MG))
+        for name, most in given.items()
         if most is not None
-    ]
-    return f"The plan lets at most {listed(said)} leave."
+    )
+    return catalog("nutrient_floor.some", amounts=tuple(amounts))

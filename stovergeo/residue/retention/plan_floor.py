@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import xarray as xr
 
-from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
+from stovergeo.core.messages import Message
+from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE, Quantity
+from stovergeo.residue.messages import catalog
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units, listed, per_area
 
 title = "The plan's own floor"
 reads = ("stover_mg_ha", "grain_mg_ha")
@@ -37,14 +38,16 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return asked
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the plan asks for."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the plan asks for."""
     limits = options.limits
-    said = []
+    floors = []
     if limits.keep_at_least_mg_ha > 0:
-        said.append(f"at least {per_area(limits.keep_at_least_mg_ha, units)} to stay")
+        floors.append(catalog("plan_floor.stay", keep=limits.keep_at_least_mg_ha))
     if limits.take_at_most_mg_ha is not None:
-        said.append(f"at most {per_area(limits.take_at_most_mg_ha, units)} to leave")
+        floors.append(catalog("plan_floor.leave", take=limits.take_at_most_mg_ha))
     if limits.harvest_from_bu_ac is not None:
-        said.append(f"nothing to leave where corn yields under {limits.harvest_from_bu_ac:g} bu/ac")
-    return f"The plan wants {listed(said)}."
+        bushels = limits.harvest_from_bu_ac
+        grain = Quantity(bushels * MG_HA_DRY_PER_BU_ACRE, bushels, "bu/ac")
+        floors.append(catalog("plan_floor.poor", grain=grain))
+    return catalog("plan_floor.some", floors=tuple(floors))

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.residue.carbon import keep_in_harvest_year, stover_to_return
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import Number, RuleOptions
-from stovergeo.residue.words import Units, per_area
 
 title = "Soil carbon"
 reads = ("stover_usual_mg_ha",)
@@ -45,8 +46,11 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_one_year_in)
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the rule asks for."""
-    years = options.crop.harvest_one_year_in
-    often = "" if years == 1 else f" in the year of harvest, with harvest in one corn year of {years}"
-    return f"Soil carbon asks for {per_area(keep_mg_ha, units)} to stay{often} ({options.crop.rotation})."
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the rule asks for."""
+    if keep_mg_ha < LITTLE_MG_HA:
+        return catalog("rule.little", title=title)
+    rotation, years = options.crop.rotation, options.crop.harvest_one_year_in
+    if years == 1:
+        return catalog("soil_carbon.each_year", rotation=rotation, keep=keep_mg_ha)
+    return catalog("soil_carbon.some_years", rotation=rotation, keep=keep_mg_ha, years=years)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
+from stovergeo.residue.messages import catalog
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units
 
 title = "Soil conditioning index"
 reads = ("stover_mg_ha",)
@@ -32,9 +33,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return stack["stover_mg_ha"] * (1.0 if index is not None and index < 0 else 0.0)
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the index means."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the index means."""
     index = options.crop.soil_conditioning_index
-    if index is not None and index < 0:
-        return f"The soil conditioning index is {index:g}: organic matter would decline, so nothing leaves."
-    return f"The soil conditioning index is {index:g}, which allows harvest."
+    low = index is not None and index < 0
+    return catalog("soil_conditioning.low" if low else "soil_conditioning.fine", index=index)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
+from stovergeo.residue.messages import catalog, ground_message
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.words import Units, share_of_ground
 
 title = "Steep ground"
 reads = ("stover_mg_ha", "slope_pct")
@@ -22,10 +23,9 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return xr.where(slope > options.limits.slope_most_pct, stack["stover_mg_ha"], 0.0).where(slope.notnull())
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say how much of the ground is too steep."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return how much of the ground is too steep."""
     limit = options.limits.slope_most_pct
     if keep_mg_ha == 0:
-        return f"No ground here is steeper than {limit:g} %."
-    where = share_of_ground(keep_mg_ha, stover_mg_ha)
-    return f"Nothing leaves from {where}, which is steeper than {limit:g} %."
+        return catalog("steep_ground.none", limit=limit)
+    return catalog("steep_ground.some", limit=limit, ground=ground_message(keep_mg_ha, stover_mg_ha))

@@ -10,10 +10,11 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.core.units import M2_PER_HA, R_SI_PER_US
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
-from stovergeo.residue.words import Units, per_area
 
 title = "Water erosion"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
@@ -53,13 +54,13 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the rule asks for."""
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the rule asks for."""
+    if keep_mg_ha < LITTLE_MG_HA:
+        return catalog("rule.little", title=title)
     if keep_mg_ha >= stover_mg_ha:
-        return "Water erosion: even with all stover left, soil loss here is held to be more than the soil tolerates."
-    if keep_mg_ha == 0:
-        return "Water erosion asks for nothing here."
-    return f"To keep soil loss by water tolerable, {per_area(keep_mg_ha, units)} must stay."
+        return catalog("water_erosion.all")
+    return catalog("water_erosion.some", keep=keep_mg_ha)
 
 
 def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:

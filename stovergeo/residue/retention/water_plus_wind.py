@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.core.units import MG_HA_PER_TON_ACRE
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.retention.water_erosion import bare_loss, tolerable
 from stovergeo.residue.soil_loss import cover_effect
 from stovergeo.residue.wind import cover_needed_both_pct
-from stovergeo.residue.words import Units, per_area
 
 title = "Water and wind erosion together"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
@@ -43,10 +44,10 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the rule asks for."""
-    if keep_mg_ha == 0:
-        return "Water and wind together ask for nothing here."
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the rule asks for."""
+    if keep_mg_ha < LITTLE_MG_HA:
+        return catalog("rule.little", title=title)
     if keep_mg_ha >= stover_mg_ha:
-        return "Water and wind together: even with all stover left, soil loss here is held to be more than tolerable."
-    return f"To keep soil loss by water and wind together tolerable, {per_area(keep_mg_ha, units)} must stay."
+        return catalog("water_plus_wind.all")
+    return catalog("water_plus_wind.some", keep=keep_mg_ha)

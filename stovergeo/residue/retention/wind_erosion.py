@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import xarray as xr
 
+from stovergeo.core.messages import Message
 from stovergeo.core.units import MG_HA_PER_TON_ACRE
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.wind import cover_needed_pct
-from stovergeo.residue.words import Units, per_area
 
 title = "Wind erosion"
 reads = ("stover_mg_ha", "wind_erodibility")
@@ -43,10 +44,10 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def words(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions, units: Units) -> str:
-    """Say what the rule asks for."""
-    if keep_mg_ha == 0:
-        return "Wind erosion asks for nothing here."
+def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    """Return what the rule asks for."""
+    if keep_mg_ha < LITTLE_MG_HA:
+        return catalog("rule.little", title=title)
     if keep_mg_ha >= stover_mg_ha:
-        return "Wind erosion: even with all stover left, this ground is held to blow too much."
-    return f"To keep soil from blowing, {per_area(keep_mg_ha, units)} must stay."
+        return catalog("wind_erosion.all")
+    return catalog("wind_erosion.some", keep=keep_mg_ha)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 from stovergeo.siting.way import way_m
 
 #: layers that a machine cannot drive over
@@ -29,7 +29,7 @@ class Access:
         ]
         start = site.touched(starts)
         if not start.any():
-            return NotChecked("Way for trucks: no layer `roads` or `gates` was given with a road or gate on the map.")
+            return NotChecked(message("not_checked.no_way", layers=(message("layer.roads"), message("layer.gates"))))
         most, weight = options.book.value("yards.way.slope_most"), options.book.value("yards.way.slope_weight")
         hardness = np.ones(site.shape, np.float32)
         if "slope_pct" in site.stack:
@@ -48,12 +48,11 @@ class Access:
         score = np.where(reached, ramp(way, (good, far, 3 * far), (1, 0.2, 0)), 0)
         return site.rating(score, reached, way, "m", limit=most)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
-        """Say how long the way is."""
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
+        """Say how long the way is, or what cuts it."""
         if not allowed:
-            between = f"water, trees, buildings, other owners' ground or slopes over {limit:g} %"
-            return f"No way for a loaded machine: {between} lie between."
-        return f"{length(value, units)} over the ground to the nearest road or gate."
+            return message("access.no_way", limit=limit)
+        return message("access.way", value=value)
 
 
 CRITERION = Access()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.base import KINDS, base_kind
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.core.messages import Message
+from stovergeo.siting.base import base_kind, kind_message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 _SCORES = np.array([np.nan, 1.0, 0.9, 0.6, 0.3], np.float32)
 
@@ -31,9 +32,9 @@ class Base:
         value = np.where(kind == 0, np.nan, kind)
         return site.rating(_SCORES[kind], site.everywhere(True), value, "1")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Name the base."""
-        return f"{KINDS[round(value)].title.capitalize()}."
+        return message("base.criterion", base=kind_message(round(value)))
 
 
 CRITERION = Base()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from stovergeo.core.messages import Message
 from stovergeo.siting.distance import distance_to_cells
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 
 class FieldEdge:
@@ -22,18 +22,16 @@ class FieldEdge:
         """Score by the distance into the field."""
         outside = ~np.isfinite(site.array("field_number"))
         if not outside.any():  # the field fills the grid: its edge is not on the map
-            return NotChecked("Distance from the field's edge: the field fills the map.")
+            return NotChecked(message("not_checked.no_edge"))
         inward = distance_to_cells(outside, site.cell_m)
         good, far, least = (options.book.value(f"yards.field_edge.{k}") for k in ("good", "far", "least"))
         return site.rating(ramp(inward, (good, far), (1, least)), site.everywhere(True), inward, "m")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
-        """Say where it lies."""
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
+        """Say how far in the field it lies."""
         if value <= 0:
-            return "Outside the crop ground."
-        return (
-            f"{length(value, units)} in from the edge of the field{'' if score > 0.8 else ': in the way of planting'}."
-        )
+            return message("field_edge.outside")
+        return message("field_edge.near" if score > 0.8 else "field_edge.inside", value=value)
 
 
 CRITERION = FieldEdge()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from stovergeo.core.messages import Message
 from stovergeo.siting.distance import distance_to_cells
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 
 class FlowPath:
@@ -34,13 +34,13 @@ class FlowPath:
         score[near] = 0
         return site.rating(score, ~near, distance, "m", limit=asked)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how far the nearest waterway is."""
         if np.isnan(value):
-            return "No waterway near."
+            return message("flow_path.none")
         if not allowed:
-            return f"In or within {length(limit, units)} of a waterway: runoff would cut under the bales."
-        return f"{length(value, units)} from the nearest waterway."
+            return message("flow_path.refused", limit=limit)
+        return message("flow_path.clear", value=value)
 
 
 CRITERION = FlowPath()

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 _LATTICE = 40  # the mean distance is smooth; it is worked out on so many places each way and spread between them
 
@@ -26,14 +26,14 @@ class Haul:
             stover = np.nan_to_num(site.array("removable_mg_ha")) * give
             give = stover if stover.sum() > 0 else give
         if not give.any():
-            return NotChecked("Distance to the bales: no field lies on the map.")
+            return NotChecked(message("not_checked.no_field"))
         mean = mean_distance_m(give, site.cell_m)
         good, far = options.book.value("yards.haul.good"), options.book.value("yards.haul.far")
         return site.rating(ramp(mean, (good, far), (1, 0.2)), site.everywhere(True), mean, "m")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how far the bales come."""
-        return f"The bales come from {length(value, units)} away on average."
+        return message("haul.mean", value=value)
 
 
 def mean_distance_m(weight: np.ndarray, cell_m: float) -> np.ndarray:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import binary_erosion
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 _AROUND = np.ones((3, 3), bool)
 
@@ -32,11 +33,11 @@ class InsideProperty:
             own = binary_erosion(own, _AROUND, border_value=1)
         return site.rating(own, own, inside, "1", limit=1.0)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say whose ground it is."""
         if allowed:
-            return "Inside the farm's own ground."
-        return "On the edge of the farm's own ground." if value >= 1 else "Outside the farm's own ground."
+            return message("inside_property.inside")
+        return message("inside_property.edge" if value >= 1 else "inside_property.outside")
 
 
 CRITERION = InsideProperty()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 
 class KnownPlace:
@@ -24,9 +25,9 @@ class KnownPlace:
         known = site.touched(list(frame.geometry))
         return site.rating(np.where(known, 1, 0.7), site.everywhere(True), known, "1")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say whether the grower named it."""
-        return "The grower uses or proposes this place." if value >= 0.5 else "A new place."
+        return message("known_place.named" if value >= 0.5 else "known_place.new")
 
 
 CRITERION = KnownPlace()

@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from numba import njit
 
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, no_layer
 
 _LAYERS = ("dwellings", "buildings")
 _OTHERS = 0.02  # difference of score from which others, or the wind, are spoken of
@@ -17,7 +17,7 @@ class Neighbours:
     """Scores up ground away from places off the property, most of all where the wind blows from it to them."""
 
     name = "neighbours"
-    title = "Away from neighbours"
+    title = "Away from neighbors"
     reads = ()
     source = "distance, number and wind; the scores are judgement, handbook, yards.neighbours"
     order = 72
@@ -28,9 +28,9 @@ class Neighbours:
         """Multiply over the neighbours what each leaves: nothing next door, all of it at the reach."""
         own = site.layer("property")
         if own is None:
-            return NotChecked("Neighbours: no layer `property` was given, so no one can tell whose houses are whose.")
+            return NotChecked(message("not_checked.no_owner", layer=message("layer.property")))
         if not any(site.given(layer) for layer in _LAYERS):
-            return NotChecked("Neighbours: no layer `dwellings` or `buildings` was given.")
+            return no_layer(*_LAYERS)
         frames = [frame for layer in _LAYERS if (frame := site.layer(layer)) is not None]
         shapes = np.concatenate([np.empty(0, object), *(frame.geometry.to_numpy() for frame in frames)])
         theirs = shapes[~shapely.intersects(shapes, own.geometry.union_all())]
@@ -44,17 +44,14 @@ class Neighbours:
             _leave(ends, middle, site.cell_m, reach, np.radians(0.0 if wind is None else wind), upwind, score, nearest)
         return site.rating(score, site.everywhere(True), nearest, "m", limit=reach)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how far the nearest is, and whether others or the wind make it worse or better."""
         if np.isnan(value):
-            return f"No neighbour's house or building within {length(limit, units)}."
+            return message("neighbours.none", limit=limit)
         alone = value / limit
-        more = ""
         if score < alone - _OTHERS:
-            more = ", and others stand near too"
-        elif score > alone + _OTHERS:
-            more = ", but not where the storm wind blows to"
-        return f"The nearest neighbour's house or building is {length(value, units)} away{more}."
+            return message("neighbours.others", value=value)
+        return message("neighbours.upwind" if score > alone + _OTHERS else "neighbours.nearest", value=value)
 
 
 def one_place(shapes: np.ndarray, together_m: float) -> list[shapely.Geometry]:

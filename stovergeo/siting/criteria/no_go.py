@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around, message
 
 
 class NoGo:
@@ -27,9 +28,9 @@ class NoGo:
         clear_of = frame.geometry.to_numpy(), np.full(len(frame), lane)
         return site.rating(~refused, ~refused, ~refused, "1", limit=lane, keep_out=keep_out, clear_of=clear_of)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say whether the place was refused."""
-        return "Not refused." if allowed else "The landowner has said no to this place."
+        return message("no_go.not_refused" if allowed else "no_go.refused")
 
 
 CRITERION = NoGo()

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 
-from stovergeo.siting.say import length
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around, ramp
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around, message, no_layer, ramp
 
 #: score just beyond the clear distance; it reaches 1 at the handbook's high distance
 _AT_LIMIT = 0.6
@@ -29,9 +29,8 @@ class Setback:
     layer: str  #: key of the surroundings
     key: str  #: name in the handbook's `setbacks` and, with ``_m``, in the plan's `[yards.setbacks]`
     thing: str  #: the nearest what
-    danger: str  #: why the distance is kept
     order: int
-    add_height: bool = False  #: the stack's height comes on top
+    add_height: bool = False  #: the stack's height is added
     at_least_height: bool = False  #: never less than the stack's height
     reads: tuple[str, ...] = ()
     curable: bool = False
@@ -47,12 +46,11 @@ class Setback:
         own = getattr(options.yards.setbacks, f"{self.key}_m")
         number = options.book[f"setbacks.{self.key}"]
         asked, high = (number.value, number.high) if own is None else (own, max(own, number.high))
-        if self.add_height:
-            asked, high = asked + options.pattern.height_m, high + options.pattern.height_m
         if self.at_least_height:
             asked = max(asked, options.pattern.height_m)
-        asked = max(asked, _NEVER_ON_M)
-        return asked, max(asked, high)
+        if not self.add_height:
+            asked = max(asked, _NEVER_ON_M)
+        return asked, max(asked, high)  # of max, each number prints as it was given
 
     def measured_from(self, frame: gpd.GeoDataFrame) -> gpd.GeoSeries:
         """Return the shapes that distances are measured from."""
@@ -65,31 +63,33 @@ class Setback:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Forbid the ground within the distance, score the rest by distance."""
         if not site.given(self.layer):
-            return NotChecked(f"Distance to the nearest {self.thing}: no layer `{self.layer}` was given.")
+            return no_layer(self.layer)
         asked, high = self.distances_m(options)
+        added = options.pattern.height_m if self.add_height else 0.0
+        clear = asked + added
         frame = site.layer(self.layer)
         if frame is None:  # the layer says there is none
-            return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(np.nan), "m", limit=asked)
-        distances = np.broadcast_to(asked + self.extra_m(frame, options), len(frame))
+            good, allowed, far = site.everywhere(1.0), site.everywhere(True), site.everywhere(np.nan)
+            return site.rating(good, allowed, far, "m", limit=asked, added=added)
+        distances = np.broadcast_to(clear + self.extra_m(frame, options), len(frame))
         keep_out = around(frame.geometry, distances)
         near = site.touched([keep_out])
         distance = site.distance_m(self.layer)
-        score = ramp(distance, (asked, max(high, asked + 1)), (_AT_LIMIT, 1.0))
+        score = ramp(distance, (clear, max(high + added, clear + 1)), (_AT_LIMIT, 1.0))
         score[np.isnan(distance)] = 1  # all of them lie off the map, farther than the grid's margin
         score[near] = 0
-        return site.rating(
-            score, ~near, distance, "m", limit=asked, keep_out=keep_out, clear_of=(frame.geometry.to_numpy(), distances)
-        )
+        clear_of = frame.geometry.to_numpy(), distances
+        return site.rating(score, ~near, distance, "m", limit=asked, added=added, keep_out=keep_out, clear_of=clear_of)
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how far the nearest one is."""
         if np.isnan(value):
-            return f"No {self.thing} on the map."
+            return message("setback.none", thing=self.thing)
+        under = "_under" if self.add_height else ""
         if allowed:
-            return (
-                f"{length(value, units)} from the nearest {self.thing}; at least {length(limit, units)} is asked for."
-            )
-        return f"Too close to a {self.thing}: {length(limit, units)} must stay clear, because {self.danger}."
+            return message(f"setback.clear{under}", thing=self.thing, value=value, limit=limit)
+        danger = message(f"setback.danger.{self.key}")
+        return message(f"setback.too_close{under}", thing=self.thing, limit=limit, danger=danger)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ class PropertyLine(Setback):
         """Measure from the outline, not from the inside."""
         frame = site.layer(self.layer)
         if frame is None:
-            return NotChecked("Distance to the property line: no layer `property` was given.")
+            return no_layer(self.layer)
         outline = gpd.GeoDataFrame(geometry=self.measured_from(frame))
         # a site of its own, so that distances to the outline are not mixed with those to the parcels
         return Setback.rate(self, Site(site.stack, {self.layer: outline}), options)
@@ -126,7 +126,6 @@ WELLS = Setback(
     "wells",
     "well",
     "well",
-    "what washes out of wet bales must not reach drinking water",
     10,
 )
 DWELLINGS = Setback(
@@ -135,7 +134,6 @@ DWELLINGS = Setback(
     "dwellings",
     "dwelling",
     "dwelling",
-    "a burning stack throws sparks and smoke",
     11,
 )
 OVERHEAD_LINES = Setback(
@@ -144,7 +142,6 @@ OVERHEAD_LINES = Setback(
     "overhead_lines",
     "overhead_line",
     "overhead line",
-    "loaders reach high, and a fire under a line takes it down",
     12,
     add_height=True,
 )
@@ -154,7 +151,6 @@ BUILDINGS = Setback(
     "buildings",
     "building",
     "building",
-    "fire must not leap to it or from it",
     13,
     at_least_height=True,
 )
@@ -164,7 +160,6 @@ ROADS = RoadSetback(
     "roads",
     "road",
     "road",
-    "smoke, sight at crossings and thrown cigarettes are dangers",
     14,
 )
 WATER = Setback(
@@ -173,7 +168,6 @@ WATER = Setback(
     "water",
     "water",
     "stream, ditch or pond",
-    "what washes out of wet bales must not reach it",
     15,
 )
 PROPERTY_LINE = PropertyLine(
@@ -182,7 +176,6 @@ PROPERTY_LINE = PropertyLine(
     "property",
     "property_line",
     "property line",
-    "a fire must not cross to the neighbour",
     16,
 )
 TREES = Setback(
@@ -191,6 +184,5 @@ TREES = Setback(
     "trees",
     "trees",
     "tree crown",
-    "trees drip, shade, drop limbs and carry fire",
     17,
 )

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
-
-_NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import SIDES, NotChecked, Rating, Site, SiteOptions, message
 
 
 class SlopeDirection:
@@ -29,12 +28,12 @@ class SlopeDirection:
         score = np.where(slope < 0.1, 1.0, 1 - (1 - least) * northward * matters)  # flat ground has no aspect
         return site.rating(score, site.everywhere(True), aspect, "degree")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Name the direction."""
         if np.isnan(value):
-            return "Level ground, it falls in no direction."
-        side = _NAMES[round(value / 45) % 8]
-        return f"The ground falls to the {side}; {'the sun dries it' if score > 0.75 else 'it dries late'}."
+            return message("slope_direction.level")
+        side = SIDES[round(value / 45) % 8]
+        return message("slope_direction.early" if score > 0.75 else "slope_direction.late", side=side)
 
 
 CRITERION = SlopeDirection()

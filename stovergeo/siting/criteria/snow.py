@@ -6,7 +6,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, no_layer
 
 
 class Snow:
@@ -22,11 +23,9 @@ class Snow:
         """Mark the ground over which a drift would lie."""
         wind = options.yards.wind_from_deg
         if wind is None:
-            return NotChecked(
-                "Snow drifts: the plan does not say from where the storm wind blows (`yards.wind_from_deg`)."
-            )
+            return NotChecked(message("not_checked.no_wind"))
         if not (site.given("trees") or site.given("buildings")):
-            return NotChecked("Snow drifts: no layer `trees` or `buildings` was given.")
+            return no_layer("trees", "buildings")
         heights = options.book.value("yards.snow.heights")
         lee = np.zeros(site.shape, bool)
         for name in ("trees", "buildings"):
@@ -36,9 +35,9 @@ class Snow:
         low = options.book.value("yards.snow.score")
         return site.rating(np.where(lee, low, 1), site.everywhere(True), lee, "1")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say whether drifts form."""
-        return "Snow drifts behind trees or buildings here." if value >= 0.5 else "Not in the lee where snow drifts."
+        return message("snow.drifts" if value >= 0.5 else "snow.clear")
 
 
 def drifts(frame: gpd.GeoDataFrame, wind_from_deg: float, heights: float) -> list[object]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, around, message, no_layer
 
 
 class TreeFall:
@@ -19,7 +20,7 @@ class TreeFall:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Mark the ground within each tree's height."""
         if not site.given("trees"):
-            return NotChecked("Falling trees: no layer `trees` was given.")
+            return no_layer("trees")
         frame = site.layer("trees")
         reach = np.zeros(site.shape, bool)
         if frame is not None and "height_m" in frame.columns:
@@ -27,13 +28,13 @@ class TreeFall:
             if len(tall):
                 reach = site.touched([around(tall.geometry, tall["height_m"].to_numpy(float))])
         elif frame is not None:
-            return NotChecked("Falling trees: the layer `trees` has no heights.")
+            return NotChecked(message("not_checked.no_heights", layer=message("layer.trees")))
         low = options.book.value("yards.trees.fall_score")
         return site.rating(np.where(reach, low, 1), site.everywhere(True), reach, "1")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say whether a tree would reach it."""
-        return "A falling tree would reach it." if value >= 0.5 else "No tree would reach it in falling."
+        return message("tree_fall.reached" if value >= 0.5 else "tree_fall.clear")
 
 
 CRITERION = TreeFall()

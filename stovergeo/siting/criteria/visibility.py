@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from pyproj import Transformer
 
+from stovergeo.core.messages import Message
 from stovergeo.inputs.plan.yards import Visibility
-from stovergeo.siting.say import length, share
 from stovergeo.siting.sight import looking_places, places_most, seen_share
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 _OUT_OF_SIGHT = 0.02
 
@@ -28,18 +28,13 @@ class InView:
         wish = options.yards.visibility
         lacking = [layer for layer in wish.seen_from if not site.given(layer)]
         if lacking:
-            return NotChecked(
-                f"Whether stacks are seen: no layer `{lacking[0]}` was given (`yards.visibility.from` names it)."
-            )
+            return NotChecked(message("not_checked.no_view", layer=message(f"layer.{lacking[0]}")))
         book = options.book
         reach = book.value("yards.visibility.reach") if wish.reach_m is None else wish.reach_m
         named = self._named(site, wish)
         far = [place.name for place, at in zip(wish.places, named, strict=True) if not _within(at, site, reach)]
         if far:
-            return NotChecked(
-                f"Whether stacks are seen: the place {far[0]!r} lies more than {length(reach, 'metric')} from this "
-                "farm; look at its latitude and longitude (`yards.visibility.places`)."
-            )
+            return NotChecked(message("not_checked.far_view", name=far[0], reach=reach))
         ground = site.array("elevation_m")
         surface = site.array("surface_m") if "surface_m" in site.stack else ground
         value = np.where(np.isnan(ground), np.float32(np.nan), np.float32(0))
@@ -67,12 +62,12 @@ class InView:
         at = [to_stack.transform(place.lon, place.lat) for place in wish.places]
         return site.row_col(np.array(at, float).reshape(-1, 2))
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how much of it is seen, and whether that is what the owner wants."""
-        wish = "as the plan wishes" if score >= 0.5 else "against the plan's wish"
+        wish = "wished" if score >= 0.5 else "unwished"
         if value < _OUT_OF_SIGHT:
-            return f"Out of sight from where the plan looks: {wish}."
-        return f"{share(value)} in view from where the plan looks, near places counting most: {wish}."
+            return message(f"visibility.hidden_{wish}")
+        return message(f"visibility.seen_{wish}", value=value)
 
 
 def _within(row_col: np.ndarray, site: Site, reach_m: float) -> bool:

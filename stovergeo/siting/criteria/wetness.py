@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stovergeo.siting.say import share
-from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, ramp
+from stovergeo.core.messages import Message
+from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 
 class Wetness:
@@ -30,11 +30,11 @@ class Wetness:
         dry, wet = options.book.value("yards.wetness.dry_rank"), options.book.value("yards.wetness.wet_rank")
         return site.rating(ramp(rank, (dry, wet), (1, 0)), site.everywhere(True), rank, "1")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how it ranks."""
         if value <= 0.5:
-            return f"Lies dry: drier than {share(1 - value)} of the ground around."
-        return f"Water gathers here more than on {share(value)} of the ground around."
+            return message("wetness.dry", drier=1 - value)
+        return message("wetness.wet", wetter=value)
 
 
 CRITERION = Wetness()

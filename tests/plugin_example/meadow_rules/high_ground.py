@@ -2,8 +2,10 @@
 
 import numpy as np
 
-from stovergeo.core.units import M_PER_FT
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.siting import Rating, Site, SiteOptions
+
+message = Catalog("meadow_rules")
 
 
 class HighGround:
@@ -20,10 +22,9 @@ class HighGround:
         above = height - np.nanmin(height)
         return site.rating(above / max(np.nanmax(above), 0.01), np.ones(site.shape, bool), above, "m")
 
-    def words(self, value: float, score: float, allowed: bool, *, units: str = "us", limit: float = np.nan) -> str:
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how high the ground lies."""
-        high = f"{value / M_PER_FT:.0f} ft" if units == "us" else f"{value:.1f} m"
-        return f"{high} above the lowest ground of the farm."
+        return message("high_ground.above", height=value)
 
 
 CRITERION = HighGround()

@@ -1,0 +1,58 @@
+"""What a zone says of itself: its ground, how it is gathered, or why it is not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import pandas as pd
+
+from stovergeo.core.messages import Catalog, Message
+
+message: Final = Catalog("stovergeo.zones")
+
+
+def ground_messages(zone: Mapping[str, Any], titles: Mapping[str, str]) -> tuple[Message, ...]:
+    """Return what the ground of a zone grows, must keep and can spare.
+
+    Parameters
+    ----------
+    zone : mapping
+        A row of the zones table.
+    titles : mapping
+        Rule -> its title.
+    """
+    if zone["kept_free"]:
+        return (message("ground.kept_free"),)
+    if zone["unknown_share"] > 0.5:
+        return (message("ground.unknown"),)
+    if zone["removable_mg_ha"] <= 0:
+        rule = zone["binding_rule"]
+        return (message("ground.stays_by_rule", rule=titles[rule]) if rule else message("ground.stays"),)
+    said = (
+        message("ground.grows", stover=zone["stover_mg_ha"]),
+        message("ground.keeps", keep=zone["keep_mg_ha"]),
+        message("ground.spares", spare=zone["removable_mg_ha"]),
+    )
+    return (*said, message("ground.narrow", share=zone["left_share"])) if zone["left_share"] > 0.02 else said
+
+
+def method_message(offer: Mapping[str, Any]) -> Message:
+    """Return what a method takes and what limit it meets; `offer` is a row of the methods table."""
+    return message("method.verdict", title=offer["title"], verdict=offer["message"])
+
+
+def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Message, ...]:
+    """Return why nothing is gathered where something could be spared.
+
+    Where no method fits, the gentlest of those that take too much says what limit it meets, and each that is refused
+    for another reason, such as how its bales keep, says that.
+    """
+    if zone["removable_mg_ha"] <= 0:
+        return ()
+    if offers["allowed"].any():
+        return (message("left.not_needed"),)
+    refused = offers[offers["take_mg_ha"] > 0].sort_values("take_mg_ha", kind="stable")
+    over = refused["take_mg_ha"] > refused["limit_mg_ha"]
+    told = refused[~over | (over.cumsum() == 1)]
+    return (message("left.no_method"), *map(method_message, told.to_dict("records")))
