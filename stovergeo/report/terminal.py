@@ -10,7 +10,6 @@ from rich.text import Text
 
 from stovergeo.core.printing import render
 from stovergeo.report.by_field import field_rows
-from stovergeo.report.first_screen import names_given
 from stovergeo.report.say import KINDS, Parts, number_in, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
@@ -51,7 +50,7 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     kept = [r for r in field_rows(result) if r["kept_free_ha"]]
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
-        *(parts_of(w, names_given(result)) for w in result.words.get("unknown", [])),
+        *(parts_of(render(w, system)) for w in result.words.get("unknown", [])),
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
     ]
     if wanted:
