@@ -44,7 +44,7 @@ def _best(season: pd.DataFrame) -> list[Message]:
         way_of_run = way_message(first["wrap"], first["base"])
         told.append(message("storage.best", months=_months(first, last), way=way_of_run))
         told.append(message("storage.lost", first=float(first["loss_pct"]), last=float(last["loss_pct"])))
-    return told
+    return [*told, message("storage.band")] if told else []
 
 
 def _months(first: pd.Series, last: pd.Series) -> Message:

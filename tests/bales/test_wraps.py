@@ -298,7 +298,7 @@ def test_storage_messages_say_months_and_reasons():
     assert "Full-cover wrap on drained ground does not pay" in said
     (barn,) = (m for m in told if m.key == "storage.need")
     assert barn.values["bales"] == need["bales"].sum()
-    late = "barn uses bales in September and October, but storage ends on August 10, 2027"
+    late = "Barn uses bales in September and October, but storage ends on August 10, 2027"
     assert f"{late} (`storage.last_used`)." in said
     assert f"{late}." in render(told, "us", "landowner")
 
