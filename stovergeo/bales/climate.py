@@ -63,9 +63,7 @@ def climate_of(storage: Storage, book: Handbook) -> Climate:
 
 def baled_on(storage: Storage, season: int) -> date:
     """Return the day of baling: in the harvest year, or the spring after it."""
-    month, day = (int(part) for part in storage.baled.split("-"))
-    # a grain harvest ends with the year; what is baled before July was left over winter
-    return date(season if month >= 7 else season + 1, month, day)
+    return storage.span(season)[0]
 
 
 def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
@@ -88,12 +86,7 @@ def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
 
 def storage_span(storage: Storage, season: int) -> tuple[date, date]:
     """Return the day of baling and the day the last bale is used (`last_used` of the year after the harvest)."""
-    start = baled_on(storage, season)
-    month, day = (int(part) for part in storage.last_used.split("-"))
-    end = start.replace(year=season + 1, month=month, day=day)
-    if end <= start:
-        end = end.replace(year=end.year + 1)
-    return start, end
+    return storage.span(season)
 
 
 def months_outside(storage: Storage, season: int) -> float:

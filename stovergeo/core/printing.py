@@ -42,12 +42,13 @@ class Printed:
     one: str
     offset: float = 0.0
     column: str = ""
+    trimmed: bool = False  #: without the zeros at its end
 
 
 #: kinds that every system prints alike
 _SAME: Final = {
     "count": ("", Printed(1, "", 0, "", "")),
-    "plain": ("", Printed(1, "", 2, "", "")),  # without the zeros at its end
+    "plain": ("", Printed(1, "", 2, "", "", trimmed=True)),
     "number1": ("", Printed(1, "", 1, "", "")),
     "number2": ("", Printed(1, "", 2, "", "")),
     "degrees": ("", Printed(1, "", 5, "", "")),
@@ -132,7 +133,7 @@ def number(kind: str, value: float, system: str) -> str:
         return own
     how = how_printed(kind, system)
     text = f"{value * how.factor + how.offset:,.{how.decimals}f}"
-    if kind == "plain":
+    if how.trimmed:
         text = text.rstrip("0").rstrip(".")
     return text if text.strip("-0.,") else text.lstrip("-")  # no "-0"
 
@@ -145,11 +146,18 @@ def quantity(kind: str, value: float, system: str) -> str:
     """
     how = how_printed(kind, system)
     if isinstance(value, Quantity) and value.given is not None:
-        as_given = f"{value.given:g} {value.unit}"
+        as_given = _as_given(value.given, value.unit, how)
         if value.unit in _units_of(system):
             return as_given
         return f"{_with_unit(number(kind, value, system), how)} ({as_given})"
     return _with_unit(number(kind, value, system), how)
+
+
+def _as_given(given: float, unit: str, how: Printed) -> str:
+    text = f"{given:,.10g}"
+    if unit.startswith("$"):
+        return f"${text if given == int(given) else f'{given:,.2f}'}{unit[1:]}"
+    return _with_unit(text, how) if unit == how.unit else f"{text} {unit}"
 
 
 def _with_unit(text: str, how: Printed) -> str:

@@ -12,8 +12,7 @@ import numpy as np
 from pyproj import CRS, Proj, Transformer
 from shapely.geometry.base import BaseGeometry
 
-from stovergeo.core.units import M_PER_FT
-from stovergeo.report.say import System
+from stovergeo.core.printing import how_printed, quantity
 
 _NICE: Final = (1, 2, 5)
 
@@ -24,13 +23,13 @@ def north_turn_deg(crs: CRS, x: float, y: float) -> float:
     return -float(Proj(crs).get_factors(lon, lat).meridian_convergence)
 
 
-def nice_length(about_m: float, system: System) -> tuple[float, str]:
+def nice_length(about_m: float, system: str) -> tuple[float, str]:
     """Return a round length of at most `about_m`, in metres, and its label."""
-    unit_m, unit = (M_PER_FT, "ft") if system == "us" else (1.0, "m")
-    about = max(about_m / unit_m, 1)
+    factor = how_printed("length", system).factor
+    about = max(about_m * factor, 1)
     step = 10 ** np.floor(np.log10(about))
-    length = max(n * step for n in _NICE if n * step <= about)
-    return float(length * unit_m), f"{length:,.0f} {unit}"
+    length = float(max(n * step for n in _NICE if n * step <= about) / factor)
+    return length, quantity("length", length, system)
 
 
 class Drawing:
@@ -93,7 +92,7 @@ class Drawing:
             'patternTransform="rotate(45)"><path class="d-hatch" d="M0 0V7"/></pattern></defs>'
         )
 
-    def svg(self, system: System, north_turn: float) -> str:
+    def svg(self, system: str, north_turn: float) -> str:
         """Return the drawing with its scale bar and north arrow."""
         wide, high = self._size
         metres, words = nice_length(0.35 * wide / self._px_per_m, system)

@@ -2,234 +2,135 @@
 
 from __future__ import annotations
 
-import re
-from datetime import date
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
 from stovergeo.core.bale_catalog import SHAPES
+from stovergeo.core.messages import Message
 from stovergeo.core.schemas import UNKNOWN
-from stovergeo.report.by_field import field_rows, kept_free
+from stovergeo.inputs.plan.layers import Layers
+from stovergeo.report.blocks import has_message, message, texts
+from stovergeo.report.by_field import kept_free
 from stovergeo.report.cautions import LEASE
-from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
+from stovergeo.report.ledger import Ledger
 from stovergeo.result import SeasonResult
 
-_MONTHS = (
-    "January February March April May June July August September October November December".split()  # noqa: SIM905
-)
+_YARD_REASONS = 3  #: sentences on why a yard is where it is; the others stand in its panel
 
 
-def first_screen(result: SeasonResult) -> list[dict[str, Any]]:
-    """Return the sections of the first screen: id, title, lines (each a list of parts)."""
-    sections = [
-        ("proposed", "What is proposed", _proposed(result)),
-        ("unknown", "What is not known", _words(result, "unknown")),
-        ("bales", "How many bales, and from where", _bales(result)),
-        ("yards", "Where the bales would sit", _yards(result)),
-        ("time", "For how long", _time(result)),
-        ("soil", "The soil here", _words(result, "soil")),
-        ("stays", "What stays on the ground, and why that is enough", _stays(result)),
-        ("offer", "What you are offered, and what leaves with the bales", _offer(result)),
-        ("short", "What falls short", _short(result)),
-        ("unchecked", "What was not checked", _unchecked(result)),
-        ("ask", "Whom to ask", _ask(result)),
+def first_screen(result: SeasonResult, ledger: Ledger) -> list[dict[str, Any]]:
+    """Return the sections of the first screen: id, title, lines."""
+    sections = {
+        "proposed": _proposed(result, ledger),
+        "unknown": result.words.get("unknown", []),
+        "bales": _bales(result, ledger),
+        "yards": _yards(result, ledger),
+        "time": _time(result),
+        "soil": result.words.get("soil", []),
+        "stays": _stays(result, ledger),
+        "offer": _offer(result, ledger),
+        "short": _short(result),
+        "unchecked": _unchecked(result),
+        "ask": [result.plan.farm.ask or message("page.rest.ask")],
+    }
+    return [
+        {"id": name, "title": str(message(f"page.title.{name}")), "lines": texts(lines)}
+        for name, lines in sections.items()
+        if lines
     ]
-    return [{"id": i, "title": title, "lines": lines} for i, title, lines in sections if lines]
 
 
-def names_given(result: SeasonResult) -> list[str]:
-    """Return names the user gave, in which numbers are not quantities."""
-    return [result.plan.farm.name, result.plan.landowner.name, *result.fields["name"].astype(str)]
-
-
-#: what each built-in soil rule is there for, as one would say it over a fence
-_GUARDS: Final = {
-    "soil_carbon": "Stover that rots in the field feeds the soil; this much keeps the soil from growing poorer.",
-    "ground_cover": "Stover that still lies there after planting breaks the rain and holds the ground.",
-    "water_erosion": "This much cover keeps running water from carrying off more soil than forms again.",
-    "wind_erosion": "This much standing and lying stover keeps the wind from carrying soil away.",
-    "water_plus_wind": "This much stover keeps water and wind together from carrying off more soil than forms again.",
-    "concentrated_flow": "Where water gathers and runs, all stover stays to hold the channel.",
-    "highly_erodible": "Ground that washes easily keeps its stover unless its conservation plan says otherwise.",
-    "steep_ground": "Steep ground keeps its stover.",
-    "nutrient_floor": "What stays returns its plant food to the field.",
-    "soil_conditioning": "The conservation office's index for this field asks for it.",
-    "plan_floor": "The grower has set this floor by hand.",
-}
-
-
-def first_sentences(words: str, most: int) -> str:
-    """Return the first few sentences of a text."""
-    return " ".join(re.split(r"(?<=[.!?])\s+(?=[A-Z])", words)[:most])
-
-
-def without_keys(words: str) -> str:
-    """Return words without keys of the plan file, in brackets or as a sentence: those are the grower's to set.
-
-    The name of a layer stays, as plain words: what was not given must be told.
-    """
-    words = re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
-    words = re.sub(r"\s*[A-Z][^.`]*`\w+\.[\w.\[\]]+`[^.`]*\.", "", words)
-    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), words)
-
-
-_MONEY: Final = re.compile(r"\$\s?\d|\d\s?\$")
-
-
-def without_prices(words: str) -> str:
-    """Return words without sentences that hold an amount of money: what the season costs is the grower's to know."""
-    if not _MONEY.search(words):
-        return words
-    return " ".join(s for s in re.split(r"(?<=[.!?])\s+(?=[A-Z])", words) if not _MONEY.search(s))
-
-
-def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    told = [without_prices(without_keys(str(w))) for w in result.words.get(topic, [])]
-    return [parts_of(w, names_given(result)) for w in told if w]
-
-
-def _taken(result: SeasonResult) -> pd.DataFrame:
+def _baled(result: SeasonResult) -> pd.DataFrame:
     return result.zones[result.zones["take_mg"] > 0]
 
 
-def gathered_ha(taken: pd.DataFrame) -> float:
-    """Return the ground that is baled; of some zones only a share is (column ``gathered_share``)."""
-    return float((taken["area_ha"] * taken.get("gathered_share", 1.0)).sum())
-
-
-def _proposed(result: SeasonResult) -> list[Parts]:
-    farm, taken = result.plan.farm, _taken(result)
-    rows = field_rows(result)
-    kept_ha = sum(r["kept_free_ha"] for r in rows)
-    kept: list[Parts] = [[quantity("area", kept_ha), " are kept free because you said so."]] if kept_ha else []
-    if taken.empty:
-        all_kept = all(r["kept_free"] for r in rows)
-        where = ", where its yield is known" if _dark(result).any() else ""
-        why = "you keep all of this ground free" if all_kept else f"all of it stays on the ground{where}"
-        return [[f"After the {farm.season} corn harvest on {farm.name}, no stover should leave: {why}."], *kept]
-    return [
-        [
-            f"After the {farm.season} corn harvest on {farm.name}, some of the corn stover – the stalks, "
-            "leaves and cobs that the combine leaves – would be baled and taken from ",
-            quantity("area", gathered_ha(taken)),
-            " of ",
-            quantity("area", float(result.fields["area_ha"].sum())),
-            ". This is a proposal: below you can say yes or no to each place.",
-        ],
-        *kept,
-    ]
-
-
-def _dark(result: SeasonResult) -> pd.Series:
+def _unknown(result: SeasonResult) -> pd.Series:
     """Return which zones are those of which no yield is known."""
     return result.zones["method"] == UNKNOWN
 
 
-def _bales(result: SeasonResult) -> list[Parts]:
-    taken = _taken(result)
-    if taken.empty:
-        return []
-    total = int(result.bale_plan["bales"].sum())
-    lines: list[Parts] = [
-        [
-            f"{total:,} {SHAPES[result.plan.bale.shape].title} bales, ",
-            quantity("mass", float(taken["take_mg"].sum())),
-            " of dry stover.",
-        ]
+def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    farm = {"season": str(result.plan.farm.season), "farm": result.plan.farm.name}
+    kept = kept_free(result.zones)
+    if len(_baled(result)):
+        area = {"gathered": ledger["farm", "gathered_area"], "fields": ledger["farm", "area"]}
+        lines: list[Any] = [(message("page.proposed.some", **farm, **area), message("page.proposed.answer"))]
+    elif len(kept) and kept.all():
+        lines = [message("page.proposed.none_kept_free", **farm)]
+    else:
+        lines = [message("page.proposed.none_where_known" if _unknown(result).any() else "page.proposed.none", **farm)]
+    return [
+        *lines,
+        *([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else []),
     ]
-    for field in field_rows(result):
-        if field["kept_free"]:
-            lines.append([f"{field['name']}: none. You keep it free."])
-            continue
-        dark = _dark(result)[result.zones["field_id"] == field["field_id"]]
-        if dark.all():
-            lines.append([f"{field['name']}: {NOT_KNOWN}."])
-            continue
-        bales = f"{field['bales']:,} bales" if field["bales"] else "none, all stover stays"
-        bales += f"; part of it {NOT_KNOWN}" if dark.any() else ""
-        kept = ["; ", quantity("area", field["kept_free_ha"]), " are kept free because you said so"]
-        lines.append([f"{field['name']}: {bales}", *(kept if field["kept_free_ha"] else []), "."])
+
+
+def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    if _baled(result).empty:
+        return []
+    shape = SHAPES[result.plan.bale.shape].title
+    made = {"bales": int(ledger["farm", "bales"]), "mass": ledger["farm", "removal"]}
+    lines: list[Any] = [message("page.bales.farm", shape=shape, **made)]
+    kept, unknown = kept_free(result.zones), _unknown(result)
+    for field in result.fields.itertuples():
+        mine = result.zones["field_id"] == field.field_id
+        whole, of = {"field": str(field.name)}, f"field {field.field_id}"
+        if mine.any() and kept[mine].all():
+            lines.append(message("page.bales.kept_free", **whole))
+        elif unknown[mine].all():
+            lines.append(message("page.bales.unknown", **whole))
+        else:
+            bales = int(ledger[of, "bales"])
+            said = [message("page.bales.field", **whole, bales=bales) if bales else message("page.bales.none", **whole)]
+            said += [message("page.bales.part_unknown")] if unknown[mine].any() else []
+            said += (
+                [message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"])] if kept[mine].any() else []
+            )
+            lines.append(said)
     return lines
 
 
-def _yards(result: SeasonResult) -> list[Parts]:
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
-    lines: list[Parts] = []
+def _yards(result: SeasonResult, ledger: Ledger) -> list[Any]:
     if result.yards.empty:
-        return _words(result, "yards")
+        return result.words.get("yards", [])
+    lines: list[Any] = []
     for yard in result.yards.itertuples():
-        bales = int(planned.get(yard.yard_id, 0))
-        if bales:
+        if bales := int(ledger[f"yard {yard.yard_id}", "bales"]):
             stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
-            start = f"Yard {yard.yard_id}: {bales:,} bales, in {stacks} {'stack' if stacks == 1 else 'stacks'}. "
-            why = first_sentences(without_prices(str(yard.reason)), 3)
-            lines.append([start, *parts_of(why, names_given(result))])
-    idle = [y for y in result.yards["yard_id"] if not planned.get(y, 0)]
-    if idle:
-        lines.append([f"Also possible, not used in this plan: {', '.join(idle)}."])
-    if lines:
-        lines.append(["Touch a yard on the map to see its rows, and to answer yes, no or maybe."])
+            begin = message("page.yards.bales", yard=yard.yard_id, bales=bales, stacks=stacks)
+            lines.append([begin, *sentences(yard.reason)[:_YARD_REASONS]])
+    spare = [y for y in result.yards["yard_id"] if not ledger[f"yard {y}", "bales"]]
+    return [*lines, *([message("page.yards.spare", yards=spare)] if spare else []), message("page.yards.touch")]
+
+
+def sentences(said: Any) -> list[Any]:
+    """Return what a cell of a table says, sentence by sentence."""
+    if isinstance(said, Message):
+        return list(said.values.get("sentences", [said]))
+    return [said] if isinstance(said, str) else list(said)
+
+
+def _time(result: SeasonResult) -> list[Message]:
+    if result.hauls.empty:
+        return []
+    start, end = result.plan.storage.span(result.plan.farm.season)
+    return [message("page.yards.time", start=start, end=end)]
+
+
+def _stays(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    if not ledger["farm", "grown"] > 0:
+        return []
+    known = "share_where_known" if _unknown(result).any() else "share"
+    stays = {"share": ledger["farm", "stays_fraction"], "rate": ledger["farm", "stays_rate"]}
+    lines = [message(f"page.stays.{known}", **stays), *_binding(result)]
+    odds = ledger["farm", "compliance_probability"] if ("farm", "compliance_probability") in ledger else float("nan")
+    if odds == odds:
+        lines.append((message("page.stays.vary"), message("page.stays.odds", odds=odds)))
     return lines
 
 
-def _day(month_day: str, year: int) -> str:
-    month, day = (int(n) for n in month_day.split("-"))
-    return f"{day} {_MONTHS[month - 1]} {year}"
-
-
-def storage_days(result: SeasonResult) -> tuple[str, str] | None:
-    """Return first and last day of storage in words, None where the plan's days do not exist."""
-    storage, season = result.plan.storage, result.plan.farm.season
-    try:
-        (
-            date(2000, *(int(n) for n in storage.baled.split("-"))),
-            date(2000, *(int(n) for n in storage.last_used.split("-"))),
-        )
-    except ValueError:
-        return None
-    return _day(storage.baled, season), _day(storage.last_used, season + 1)
-
-
-def _time(result: SeasonResult) -> list[Parts]:
-    days = storage_days(result)
-    if days is None or result.hauls.empty:
-        return []
-    return [[f"From about {days[0]} until about {days[1]}, when the last bale is used."]]
-
-
-def _stays(result: SeasonResult) -> list[Parts]:
-    zones = result.zones
-    grown = float((zones["stover_mg_ha"] * zones["area_ha"]).sum())
-    if not grown > 0:
-        return []
-    kept = grown - float(zones["take_mg"].sum())
-    known_ha = float(zones.loc[~_dark(result), "area_ha"].sum())
-    lines: list[Parts] = [
-        [
-            "Of all the stover grown, as far as it is known, about "
-            if _dark(result).any()
-            else "Of all the stover grown, about ",
-            quantity("share", kept / grown),
-            " stays on the ground: on average ",
-            quantity("rate", kept / known_ha),
-            ".",
-        ]
-    ]
-    lines += _binding(result)
-    odds = result.odds[result.odds["zone_id"].isin(_taken(result)["zone_id"])]["odds_kept"].dropna()
-    if len(odds):
-        lines.append(
-            [
-                "Yields, weather and machines vary. Counting that, the chance that every soil rule is kept is ",
-                quantity("share", float(odds.min())),
-                " or better in each zone that is baled.",
-            ]
-        )
-    return lines
-
-
-def _binding(result: SeasonResult) -> list[Parts]:
+def _binding(result: SeasonResult) -> list[Any]:
     """Say which rules were looked at, and why the one that asks for most on most ground does."""
     asked = result.zones[~kept_free(result.zones)]
     limits = result.zone_limits.merge(asked[["zone_id", "area_ha"]], on="zone_id")
@@ -237,92 +138,48 @@ def _binding(result: SeasonResult) -> list[Parts]:
         return []
     limits["binds_ha"] = limits["binds_share"].fillna(0) * limits["area_ha"]
     order = limits.groupby(["rule", "title"], sort=False)["binds_ha"].sum().sort_values(ascending=False, kind="stable")
-    titles = [title for _, title in order.index]
-    rule = order.index[0][0]
-    mine = limits[limits["rule"] == rule].sort_values("binds_ha", ascending=False, kind="stable")
-    lines: list[Parts] = [["In every place the strictest of these rules holds: ", _and_list(titles), "."]]
-    guards = f" {_GUARDS[rule]}" if rule in _GUARDS else ""
-    lines.append([f"On most of the ground that is {titles[0].lower()}.{guards}"])
-    example = f"For example zone {mine['zone_id'].iloc[0]}: {as_text(mine['message'].iloc[0][0])}"
-    lines.append(parts_of(example, names_given(result)))
-    return lines
+    rules = tuple(message("page.stays.rule", title=title) for _, title in order.index)
+    rule, title = order.index[0]
+    most = limits.loc[limits.loc[limits["rule"] == rule, "binds_ha"].idxmax()]
+    guards = f"page.guards.{rule}"
+    example = message("page.stays.example", zone=most["zone_id"], why=sentences(most["message"])[0])
+    return [
+        message("page.stays.rules", rules=rules),
+        [message("page.stays.most", title=title), *([message(guards)] if has_message(guards) else [])],
+        example,
+    ]
 
 
-def _and_list(texts: list[str]) -> str:
-    low = [t[:1].lower() + t[1:] for t in texts]
-    return low[0] if len(low) == 1 else f"{', '.join(low[:-1])} and {low[-1]}"
-
-
-def _offer(result: SeasonResult) -> list[Parts]:
-    owner, taken = result.plan.landowner, _taken(result)
-    if taken.empty:
+def _offer(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    owner = result.plan.landowner
+    if _baled(result).empty:
         return []
-    mass, area = float(taken["take_mg"].sum()), gathered_ha(taken)
-    lines: list[Parts] = []
-    if owner.price_per_mg is not None:
-        lines.append(
-            [
-                "You are offered ",
-                quantity("per_mass", owner.price_per_mg),
-                " of dry stover: about ",
-                quantity("money", owner.price_per_mg * mass),
-                " for this plan.",
-            ]
-        )
-    if owner.price_per_ha is not None:
-        lines.append(
-            [
-                "You are offered ",
-                quantity("per_area", owner.price_per_ha),
-                ": about ",
-                quantity("money", owner.price_per_ha * area),
-                " for this plan.",
-            ]
-        )
-    if not lines:
-        lines.append(["This plan names no price. Ask for one."])
-    n = result.zone_nutrients
-    if len(n):
-        sums = n[["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]].sum()
-        lines.append(
-            [
-                "Plant food leaves with the bales: nitrogen ",
-                quantity("kg", sums["n_kg"]),
-                ", phosphate ",
-                quantity("kg", sums["p2o5_kg"]),
-                ", potash ",
-                quantity("kg", sums["k2o_kg"]),
-                ", sulfur ",
-                quantity("kg", sums["s_kg"]),
-                ". Replacing it costs about ",
-                quantity("money", sums["cost"]),
-                ". Agree on who pays for it.",
-            ]
-        )
-    lines.append([LEASE])
-    return lines
+    lines: list[Any] = []
+    for by, price in (("mass", owner.price_per_mg), ("area", owner.price_per_ha)):
+        if price is not None:
+            pay = ledger["farm", f"pay_by_{by}" if ("farm", f"pay_by_{by}") in ledger else "pay"]
+            lines.append(message(f"page.offer.by_{by}", price=price, money=pay))
+    lines = lines or [message("page.offer.no_price")]
+    if len(result.zone_nutrients):
+        leaves = {n: ledger["farm", n] for n in ("nitrogen", "phosphate", "potash", "sulfur")}
+        replacing = message("page.offer.replacing", cost=ledger["farm", "nutrient_cost"])
+        lines.append([message("page.offer.leaves", **leaves), replacing, message("page.offer.agree")])
+    return [*lines, LEASE]
 
 
-def _short(result: SeasonResult) -> list[Parts]:
-    short = result.totals.get("short_bales", 0.0)
-    lines: list[Parts] = [[f"The plan gives {short:,.0f} bales less than are needed."]] if short >= 0.5 else []
-    return lines + _words(result, "shortage")
+def _short(result: SeasonResult) -> list[Any]:
+    short = round(result.totals.get("short_bales", 0.0))
+    lines = [message("page.rest.short", bales=short)] if short else []
+    return [*lines, *result.words.get("shortage", [])]
 
 
-def _unchecked(result: SeasonResult) -> list[Parts]:
-    lines: list[Parts] = []
+def _unchecked(result: SeasonResult) -> list[Any]:
+    """Say what was not checked; of a criterion that only lacks layers, those layers have said it already."""
+    lines: list[Any] = []
     for what, why in result.not_checked.items():
-        missing = re.fullmatch(r"No layer `(\w+)` was given\.", why)
-        if missing and missing[1] in result.not_checked:
-            continue  # said already where the layer itself is named
-        told = re.sub(r"^Not known for this farm \(.*\)\.$", "Not known for this farm.", without_keys(why))
-        # a layer's own words begin with its name
-        lines.append(
-            parts_of(told if re.match(r"[A-Z][^.]{0,40}: ", told) else f"{what[:1].upper()}{what[1:]}: {told}")
-        )
+        layers = why.values.get("layers", ()) if isinstance(why, Message) else ()
+        if layers and all(layer.key.rpartition(".")[2] in result.not_checked for layer in layers):
+            continue
+        # what is said of a layer names it
+        lines.append(why if what in Layers.model_fields else message("page.rest.not_checked", what=what, why=why))
     return lines
-
-
-def _ask(result: SeasonResult) -> list[Parts]:
-    ask = result.plan.farm.ask
-    return [[ask if ask else "The person who sent you this file."]]

@@ -4,184 +4,148 @@ from __future__ import annotations
 
 from typing import Final
 
-import pandas as pd
-
-from stovergeo.core.schemas import UNKNOWN
+from stovergeo.report.blocks import MONTHS, Block, Cell, entry, table, text, texts
 from stovergeo.report.by_field import field_rows
-from stovergeo.report.first_screen import names_given, without_keys, without_prices
+from stovergeo.report.ledger import Ledger
 from stovergeo.report.page_yards import yard_tables
-from stovergeo.report.panels import MONTHS, Block, amount, capital, method_titles, table_of
-from stovergeo.report.say import Parts, as_text, parts_of
+from stovergeo.report.panels import capital, layer_title, method_titles
 from stovergeo.report.tables import asked_rows
 from stovergeo.result import SeasonResult
 
 _MOST_CURVES: Final = 8  # as many as the page has line styles
 _MOST_CAUSES: Final = 3
+_MOST_NAMES: Final = 200  # of one layer
 
 
-def storage_blocks(result: SeasonResult) -> list[Block]:
+def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
-    blocks = _told(result, ("storage", "baling"))
-    table = result.wrap_table
-    if table.empty:
-        return blocks
-    if "title" not in table:
-        title = [f"{w} on {b}".replace("_", " ") for w, b in zip(table["wrap"], table["base"], strict=True)]
-        table = table.assign(title=title)
-    months = table.drop_duplicates("months_stored").sort_values("months_stored")
-    cheapest = table.groupby("title")["cost_bale"].mean().sort_values(kind="stable").index
-    winners = table.loc[table["best"].astype(bool), "title"].unique()
-    shown = [*winners, *(t for t in cheapest if t not in winners)][:_MOST_CURVES]
+    said = _said(result, "storage", "baling")
+    wraps = result.wrap_table
+    if wraps.empty:
+        return said
+    months = wraps.drop_duplicates("months_stored").sort_values("months_stored")
+    cheapest = wraps.groupby("title")["cost_bale"].mean().sort_values(kind="stable").index
+    best = wraps[wraps["best"].astype(bool)].sort_values("months_stored")
+    winners = wraps.loc[wraps["best"].astype(bool), "title"].unique()
     series = []
-    for title in shown:
-        part = table[table["title"] == title].drop_duplicates("months_stored").set_index("months_stored")
+    for title in [*winners, *(t for t in cheapest if t not in winners)][:_MOST_CURVES]:
+        part = wraps[wraps["title"] == title].drop_duplicates("months_stored").set_index("months_stored")
         losses = part["loss_pct"].reindex(months["months_stored"])
         series.append({"label": str(title), "mid": [None if v != v else round(float(v), 2) for v in losses]})
-    labels = [MONTHS[int(m) - 1] for m in months["month"]]
+    curves = {
+        "caption": "Dry stover lost in storage, by month of use",
+        "x": [MONTHS[int(m) - 1] for m in months["month"]],
+        "series": series,
+    }
     rows = [
-        [[MONTHS[int(r.month) - 1]], [str(r.title)], amount("pct1", r.loss_pct)]
-        for r in table[table["best"].astype(bool)].sort_values("months_stored").itertuples()
+        [MONTHS[int(r.month) - 1], str(r.title), entry(ledger, f"storage {r.wrap} {r.base} {r.year} {r.month}", "loss")]
+        for r in best.itertuples()
     ]
-    return [
-        {
-            "curves": {
-                "caption": "Dry stover lost in storage, by month of use",
-                "unit": "%",
-                "x": labels,
-                "series": series,
-            }
-        },
-        table_of("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost"], rows),
-        *blocks,
-    ]
+    least = table("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost"], rows)
+    return [{"curves": curves}, least, *said]
 
 
-def _told(result: SeasonResult, topics: tuple[str, ...]) -> list[Block]:
-    """Return the words of some topics as a list, as far as they are for the landowner."""
-    words = [without_prices(str(w)) for topic in topics for w in result.words.get(topic, [])]
-    said = [parts_of(w, names_given(result)) for w in words if w]
-    return [{"ul": said}] if said else []
+def _said(result: SeasonResult, *topics: str) -> list[Block]:
+    """Return what is said of some topics as a list."""
+    said = [one for topic in topics for one in result.words.get(topic, [])]
+    return [{"ul": texts(said)}] if said else []
 
 
-def choice_blocks(result: SeasonResult) -> list[Block]:
+def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return what was chosen and what its limit hangs on; costs and second choices are the grower's (`terminal`)."""
-    blocks = _told(result, ("summary", "choice", "yards"))
-    field_names = dict(result.fields.set_index("field_id")["name"].astype(str))
-    if len(result.sensitivity):
-        rows = [
-            [[field_names.get(s.field_id, str(s.field_id))], [capital(str(s.meaning))], amount("share", s.share)]
-            for s in result.sensitivity[result.sensitivity["rank"] <= _MOST_CAUSES].itertuples()
+    names = result.fields.set_index("field_id")["name"].astype(str)
+    causes = result.sensitivity
+    rows = [
+        [
+            names.get(s.field_id, s.field_id),
+            capital(str(s.meaning)),
+            entry(ledger, f"cause {s.field_id} {s.rank}", "fraction"),
         ]
-        blocks.append(table_of("What the limit hangs on most", ["Field", "What is uncertain", "Its part"], rows))
-    return blocks
+        for s in (causes[causes["rank"] <= _MOST_CAUSES].itertuples() if len(causes) else ())
+    ]
+    hangs = table("What the limit depends on most", ["Field", "What is uncertain", "Its part"], rows)
+    return [*_said(result, "summary", "choice", "yards"), *([hangs] if rows else [])]
 
 
-def all_tables(result: SeasonResult) -> list[Block]:
+def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return everything that the map shows, as tables."""
-    titles = method_titles(result)
-    bales = result.bale_plan.set_index("zone_id")["bales"]
-    field_names = dict(result.fields.set_index("field_id")["name"].astype(str))
+    methods = method_titles(result)
+    names = result.fields.set_index("field_id")["name"].astype(str)
+
+    def columns(of: str, *what: str) -> list[Cell]:
+        return [entry(ledger, of, one) for one in what]
+
     blocks = [
-        table_of(
+        table(
             "Fields",
-            ["Field", "Area", "May leave, dry", "Would leave, dry", "Gathered by", "Bales", "Yards"],
+            ["Field", "Area", "May leave, dry", "Would leave, dry", "Bales", "Baled by", "Yards"],
             [
-                [
-                    [f["name"]],
-                    amount("area", f["area_ha"]),
-                    amount("mass", f["removable_mg"]),
-                    amount("mass", f["take_mg"]),
-                    [f["methods"]],
-                    amount("count", f["bales"]),
-                    [f["yards"]],
-                ]
+                [f["name"], *columns(f"field {f['field_id']}", "area", "removable", "removal", "bales"),
+                 f["methods"], f["yards"]]
                 for f in field_rows(result)
             ],
         ),
-        table_of(
+        table(
             "Zones",
-            ["Zone", "Field", "Area", "Must stay", "Would leave", "Gathered by", "Bales", "Why"],
+            ["Zone", "Field", "Area", "Must stay", "Would leave", "Bales", "Baled by", "Why"],
             [
-                [
-                    [z.zone_id],
-                    [field_names.get(z.field_id, "")],
-                    amount("area", z.area_ha),
-                    amount("rate", z.keep_mg_ha),
-                    amount("rate", z.take_mg_ha),
-                    [titles.get(z.method, str(z.method))],
-                    amount("count", float("nan") if z.method == UNKNOWN else bales.get(z.zone_id, 0)),
-                    parts_of(without_prices(as_text(z.reason)), names_given(result)),
-                ]
+                [z.zone_id, names.get(z.field_id, ""),
+                 *columns(f"zone {z.zone_id}", "area", "retention_rate", "removal_rate", "bales"),
+                 methods.get(z.method, z.method), text(z.reason)]
                 for z in result.zones.itertuples()
             ],
         ),
-        table_of(
+        table(
             "Yards",
-            ["Yard", "Room for, bales", "Slope", "Sun", "Way to road", "Why", "Not checked"],
+            ["Yard", "Room for, bales", "Slope", "Sun", "Route to road", "Why", "Not checked"],
             [
-                [
-                    [y.yard_id],
-                    [f"{y.capacity_bales:,.0f}"],
-                    amount("pct1", y.slope_pct),
-                    amount("share", y.sun_share),
-                    amount("length", y.road_m),
-                    parts_of(without_prices(str(y.reason)), names_given(result)),
-                    [without_keys(str(y.not_checked))],
-                ]
+                [y.yard_id, *columns(f"yard {y.yard_id}", "capacity", "slope", "sun_fraction", "road"),
+                 text(y.reason), text(y.not_checked)]
                 for y in result.yards.itertuples()
             ],
         ),
-        table_of(
+        table(
             "Hauls",
-            ["From zone", "To yard", "Bales", "Way"],
+            ["From zone", "To yard", "Bales", "Route"],
             [
-                [[h.zone_id], [h.yard_id], [f"{h.bales:,.0f}"], amount("length", h.distance_m)]
+                [h.zone_id, h.yard_id, *columns(f"haul {h.zone_id} {h.yard_id}", "bales", "distance")]
                 for h in result.hauls.itertuples()
             ],
         ),
-        *yard_tables(result),
-        table_of("Around the fields", ["What", "Name"], _around(result)),
-    ]
+        *yard_tables(result, ledger),
+        table(
+            "Around the fields",
+            ["What", "Name"],
+            [
+                [layer_title(layer), name if isinstance(name, str) else ""]
+                for layer, things in result.surroundings.items()
+                for name in (things["name"] if "name" in things else [""] * len(things))[:_MOST_NAMES]
+            ],
+        ),
+    ]  # fmt: skip
     return [b for b in blocks if b["table"]["rows"]]
 
 
-def _around(result: SeasonResult) -> list[list[Parts]]:
-    rows: list[list[Parts]] = []
-    for layer, things in result.surroundings.items():
-        names = things["name"] if "name" in things else pd.Series("", index=things.index)
-        rows += [[[layer.replace("_", " ")], [str(n) if isinstance(n, str) else ""]] for n in names.head(200)]
-    return rows
-
-
 def source_blocks(result: SeasonResult) -> list[Block]:
-    """Return the coefficients used, with sources and standing, and the problems met; the grower's prices left out."""
-    blocks: list[Block] = []
-    if result.coefficients:
-        blocks.append(
-            table_of(
-                "Numbers used",
-                ["What", "Value (low to high)", "Standing", "Source"],
-                [
-                    [
-                        [c.meaning],
-                        [f"{c.value:g} ({c.low:g} to {c.high:g}) {'' if c.unit == '1' else c.unit}"],
-                        [str(c.standing)],
-                        [c.source],
-                    ]
-                    for c in result.coefficients
-                    if "$" not in c.unit or c.key.startswith("nutrients.")
-                ],
-            )
-        )
-    asked = [[[title], [kind], [source]] for _, _, title, source, kind in asked_rows(result)]
-    if asked:
-        blocks.append(table_of("Rules and criteria asked", ["What", "Kind", "Source"], asked))
-    if result.problems:
-        blocks.append(
-            table_of(
-                "Found in the layers and dealt with",
-                ["Where", "What", "Why it matters"],
-                [[[p.where], [what], [p.why]] for p in result.problems if (what := without_prices(p.what))],
-            )
-        )
-    return blocks
+    """Return the coefficients used, with sources and standing, and the problems met; the grower's own are left out.
+
+    His are the prices he pays, and what is wrong with his plan file.
+    """
+    numbers = [
+        [
+            c.meaning,
+            f"{c.value:g} ({c.low:g} to {c.high:g}) {'' if c.unit == '1' else c.unit}",
+            str(c.standing),
+            c.source,
+        ]
+        for c in result.coefficients
+        if "$" not in c.unit or c.key.startswith("nutrients.")
+    ]
+    asked = [[title, kind, source] for _, _, title, source, kind in asked_rows(result)]
+    problems = [[p.where, p.what, p.why] for p in result.problems if not p.code.startswith("plan.")]
+    blocks = [
+        table("Numbers used", ["What", "Value (low to high)", "Standing", "Source"], numbers),
+        table("Rules and criteria asked", ["What", "Kind", "Source"], asked),
+        table("Found in the layers and dealt with", ["Where", "What", "Why it matters"], problems),
+    ]
+    return [b for b in blocks if b["table"]["rows"]]

@@ -20,6 +20,7 @@ import folium
 import jinja2
 import numpy as np
 
+from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.page_data import frame_of, island, page_data
 from stovergeo.report.page_yards import part_of
@@ -141,6 +142,6 @@ def _yard_drawings(result: SeasonResult) -> list[str]:
             drawing.label(apron.centroid, "trucks")
         drawings += [
             f'<div class="stored-drawing" data-drawing="{number}" data-for="{units}">{drawing.svg(units, turn)}</div>'
-            for units in ("us", "metric")
+            for units in UNIT_SYSTEMS
         ]
     return drawings

@@ -4,37 +4,27 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import asdict
 from typing import Any, Final
 
 import numpy as np
 
+from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report import page_yards
+from stovergeo.report.blocks import amount, entry, texts
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import north_turn_deg
-from stovergeo.report.first_screen import first_screen, names_given, without_prices
+from stovergeo.report.first_screen import first_screen
 from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, storage_blocks
-from stovergeo.report.panels import class_titles, method_titles, rule_titles, zone_panel
+from stovergeo.report.ledger import Ledger
+from stovergeo.report.panels import class_titles, layer_title, method_titles, rule_titles, zone_panel
 from stovergeo.report.pictures import block_factor, raster_layers
 from stovergeo.report.places import STEP_M, Frame, inside, name_place, shapes_of, way_from_web, way_to_lonlat
-from stovergeo.report.say import kinds_for_page, parts_of
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-_TITLES: Final = {
-    "property": "Property line",
-    "trees": "Trees",
-    "buildings": "Buildings",
-    "dwellings": "Houses",
-    "roads": "Roads",
-    "gates": "Gates",
-    "wells": "Wells",
-    "water": "Water",
-    "culverts": "Culverts and tile inlets",
-    "overhead_lines": "Overhead wires",
-    "pins": "The landowner's pins",
-    "yards": "Yards proposed before",
-    "no_go": "Ground kept free",
-}
 #: everything that could end a script block, start markup or a line in a script, as JSON escapes
 _INERT: Final = {
     ord(c): f"\\u{ord(c):04x}"
@@ -59,7 +49,7 @@ def plan_key(result: SeasonResult) -> str:
 
 def page_data(result: SeasonResult) -> dict[str, Any]:
     """Return the data of the page as plain JSON values."""
-    frame = frame_of(result)
+    frame, ledger = frame_of(result), ledger_of(result)
     cell = abs(float(result.stack["x"][1] - result.stack["x"][0])) if result.stack.sizes["x"] > 1 else 10.0
     factor = block_factor(result.stack)
     rows, cols = (-(-result.stack.sizes[d] // factor) for d in ("y", "x"))
@@ -69,7 +59,8 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "made_by": "stovergeo",
         "key": plan_key(result),
         "units": farm.units,
-        "kinds": kinds_for_page(),
+        "systems": {name: asdict(system) for name, system in UNIT_SYSTEMS.items()},
+        "unknown": NOT_KNOWN,
         "farm": farm.name,
         "season": farm.season,
         "landowner": result.plan.landowner.name,
@@ -79,17 +70,17 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "tiles": _tiles(result, frame),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
-        "changes": [parts_of(without_prices(str(w)), names_given(result)) for w in result.words.get("changed", [])],
-        "answered": [[w] for w in result.words.get("answer", [])],  # the landowner's own words, left as they are
-        "first": first_screen(result),
+        "changes": texts(result.words.get("changed", [])),
+        "answered": texts(result.words.get("answer", [])),
+        "first": first_screen(result, ledger),
         "fields": shapes_of(
             frame,
             result.fields,
             cell / 4,
             lambda f: {"id": f.field_id, "name": str(f.name), "at": name_place(frame, f.geometry)},
         ),
-        "zones": _zones(result, frame, cell / 4),
-        "yards": page_yards.yards(result, frame),
+        "zones": _zones(result, ledger, frame, cell / 4),
+        "yards": page_yards.yards(result, ledger, frame),
         "before": page_yards.yards_before(result, frame),
         "kept_clear": page_yards.kept_clear(result, frame, cell / 4),
         "hauls": shapes_of(
@@ -98,7 +89,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "around": [
             {
                 "id": layer,
-                "title": _TITLES.get(layer, layer.replace("_", " ")),
+                "title": layer_title(layer),
                 "things": shapes_of(frame, inside(things, frame), cell / 4, lambda t: {"name": _name(t)}),
             }
             for layer, things in result.surroundings.items()
@@ -106,11 +97,11 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "rules": rule_titles(result),
         "methods": method_titles(result),
         "rasters": raster_layers(result.stack, class_titles(result)),
-        "storage": storage_blocks(result),
-        "choice": choice_blocks(result),
-        "tables": all_tables(result),
+        "storage": storage_blocks(result, ledger),
+        "choice": choice_blocks(result, ledger),
+        "tables": all_tables(result, ledger),
         "sources": source_blocks(result),
-        "cautions": [[f"{c.title}. {c.words}"] for c in CREW],
+        "cautions": [f"{c.title}. {c.words}" for c in CREW],
     }
 
 
@@ -133,8 +124,7 @@ def _name(thing: Any) -> str:
     return name if isinstance(name, str) else ""
 
 
-def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
-    bales = result.bale_plan.set_index("zone_id")["bales"]
+def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
     odds = result.odds.set_index("zone_id")["odds_kept"]
     return shapes_of(
         frame,
@@ -150,15 +140,16 @@ def _zones(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[
             "rule": str(z.binding_rule),
             "method": str(z.method),
             "kept": bool(getattr(z, "kept_free", False)),
-            "bales": None if z.method == UNKNOWN else int(bales.get(z.zone_id, 0)),
-            "odds": _number(odds.get(z.zone_id)),
-            "panel": zone_panel(result, z),
+            "bales": None if z.method == UNKNOWN else int(ledger[f"zone {z.zone_id}", "bales"]),
+            "odds": odds.get(z.zone_id),
+            "said": {
+                "take": entry(ledger, f"zone {z.zone_id}", "removal_rate"),
+                "limit": entry(ledger, f"zone {z.zone_id}", "removable_rate"),
+                "odds": amount("share", odds.get(z.zone_id, float("nan"))),
+            },
+            "panel": zone_panel(result, ledger, z),
         },
     )
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None or value != value else round(float(value), 3)
 
 
 def island(data: dict[str, Any]) -> str:

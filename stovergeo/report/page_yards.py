@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 
-from stovergeo.report.panels import Block, amount, table_of, yard_panel
+from stovergeo.core.messages import Message
+from stovergeo.report.blocks import Block, entry, message, table, texts
+from stovergeo.report.ledger import Ledger
+from stovergeo.report.panels import yard_panel
 from stovergeo.report.places import Frame, inside, shapes_of
 from stovergeo.result import SeasonResult
 
-#: what the landowner said of a yard, as the page repeats it
-_SAID: Final = {"yes": "You answered: yes.", "no": "You answered: no.", "maybe": "You answered: maybe."}
 
-
-def yards(result: SeasonResult, frame: Frame) -> list[dict[str, Any]]:
+def yards(result: SeasonResult, ledger: Ledger, frame: Frame) -> list[dict[str, Any]]:
     """Return every yard with its rows, lanes, apron and panel."""
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
     return [
         {
             "id": y.yard_id,
             "at": frame.point(y.geometry),
-            "bales": int(planned.get(y.yard_id, 0)),
+            "bales": int(ledger[f"yard {y.yard_id}", "bales"]),
             "room": int(y.capacity_bales),
             "shape": frame.code(y.geometry),
             "lanes": [frame.code(s) for s in part_of(result.lanes, y.yard_id)],
             "apron": [frame.code(s) for s in part_of(result.apron, y.yard_id)],
             "rows": [frame.code(s) for s in part_of(result.stacks, y.yard_id)],
-            "panel": yard_panel(result, y, number),
+            "panel": yard_panel(result, ledger, y, number),
         }
         for number, y in enumerate(result.yards.itertuples())
     ]
@@ -49,17 +48,19 @@ def yards_before(result: SeasonResult, frame: Frame) -> list[dict[str, Any]]:
             "at": frame.point(y.geometry),
             "now": y.now,
             "shape": frame.code(y.geometry),
-            "panel": [{"ul": [[line] for line in before_words(y)]}],
+            "panel": [{"ul": texts(before_messages(y))}],
         }
         for y in result.yards_before.itertuples()
     ]
 
 
-def before_words(yard: Any) -> list[str]:
-    """Say what stood here in the plan before, what was answered, and what stands here now."""
-    stood = f"The plan before would have put {yard.bales:,.0f} bales here." if yard.bales else "A spare place before."
-    now = f"Now: yard {yard.now} stands here." if yard.now else "Now: no bales stand here."
-    return [stood, _SAID.get(yard.answer, "You did not answer for it."), now]
+def before_messages(yard: Any) -> list[Message]:
+    """Return what stood here in the plan before, what was answered, and what stands here now."""
+    return [
+        message("page.before.bales", bales=int(yard.bales)) if yard.bales else message("page.before.spare"),
+        message(f"page.answered.{yard.answer or 'none'}"),
+        message("page.before.now", yard=yard.now) if yard.now else message("page.before.now_none"),
+    ]
 
 
 def kept_clear(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
@@ -71,23 +72,28 @@ def kept_clear(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[d
     )
 
 
-def yard_tables(result: SeasonResult) -> list[Block]:
+def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return what of this stands on the map, as tables."""
-    sides = dict(zip(result.apron.get("yard_id", ()), result.apron.get("side_m", ()), strict=True))
     before = [
-        [[y.yard_id], [f"{y.bales:,.0f}"], [y.answer or "–"], [f"yard {y.now}" if y.now else "no bales"]]
+        [
+            y.yard_id,
+            entry(ledger, f"yard_before {y.yard_id}", "bales"),
+            y.answer or "–",
+            f"yard {y.now}" if y.now else "no bales",
+        ]
         for y in result.yards_before.itertuples()
     ]
+    sizes = ("lane_width", "apron_side")
     lanes = [
-        [[y.yard_id], amount("length", y.width_m), amount("length", sides[y.yard_id]) if y.yard_id in sides else ["–"]]
-        for y in result.lanes.itertuples()
+        [y, *(entry(ledger, f"yard {y}", what) if (f"yard {y}", what) in ledger else "–" for what in sizes)]
+        for y in result.lanes.get("yard_id", ())
     ]
     clear = [
-        [[str(a.title)], amount("length", a.distance_m) if pd.notna(a.distance_m) else ["not on it"]]
+        [str(a.title), entry(ledger, f"setback {a.criterion}", "distance") if pd.notna(a.distance_m) else "not on it"]
         for a in result.setback_areas.itertuples()
     ]
     return [
-        table_of("Yards of the plan before", ["Yard", "Bales then", "Your answer", "Now there"], before),
-        table_of("Lanes and truck aprons", ["Yard", "Lane round the stacks", "Side of the truck apron"], lanes),
-        table_of("Ground kept clear of stacks", ["What", "How far"], clear),
+        table("Yards of the plan before", ["Yard", "Bales then", "Your answer", "Now there"], before),
+        table("Lanes and truck aprons", ["Yard", "Lane round the stacks", "Side of the truck apron"], lanes),
+        table("Ground kept clear of stacks", ["What", "How far"], clear),
     ]

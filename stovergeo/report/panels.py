@@ -1,42 +1,48 @@
-"""What opens one click down: the panel of a zone or a yard.
-
-A panel is a list of blocks, each a dict with one key that names its kind: ``p`` (a text),
-``ul`` (texts), ``table``, ``bars``, ``curves``, ``drawing``, ``more`` (blocks folded away).
-The page lays them out; all words are chosen here.
-"""
+"""What opens one click down: the panel of a zone or a yard, as blocks."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cache
 from typing import Any, Final
 
 from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 from stovergeo.core.schemas import KEPT_FREE_RULE, UNKNOWN
+from stovergeo.report.blocks import (
+    MONTHS,
+    Block,
+    Cell,
+    bars,
+    entry,
+    facts,
+    has_message,
+    message,
+    more,
+    rows_of,
+    table,
+    text,
+    texts,
+)
 from stovergeo.report.by_field import kept_free
-from stovergeo.report.first_screen import names_given, without_keys, without_prices
-from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
+from stovergeo.report.ledger import Ledger
 from stovergeo.result import SeasonResult
 
-Block = dict[str, Any]
-MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MOST_BARS: Final = 8
-_AS_GOOD_AS_BEST: Final = 0.995  # prints as 100 %
+_WHOLE: Final = 0.995  # from here on prints as 100 %
 
 
 def rule_titles(result: SeasonResult) -> dict[str, str]:
-    """Return title in words by name of retention rule, and of the landowner's word where it keeps ground free."""
+    """Return titles by name of retention rule, and what stands for the landowner's word where it keeps ground free."""
     titles = dict(result.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
-    return titles | ({KEPT_FREE_RULE: "Kept free: the landowner said so"} if kept_free(result.zones).any() else {})
+    return titles | ({KEPT_FREE_RULE: str(message("page.zone.kept_free"))} if kept_free(result.zones).any() else {})
 
 
 def method_titles(result: SeasonResult) -> dict[str, str]:
-    """Return title in words by name of method."""
+    """Return titles by name of method, and what stands for ground that is not baled or not known."""
     titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
     return {
         **{name: capital(title) for name, title in titles.items()},
-        "leave": "Leave: no baling",
-        UNKNOWN: capital(NOT_KNOWN),
+        "leave": str(message("page.zone.not_baled")),
+        UNKNOWN: str(message("page.zone.unknown")),
     }
 
 
@@ -46,7 +52,7 @@ def capital(text: str) -> str:
 
 
 def class_titles(result: SeasonResult) -> dict[str, str]:
-    """Return title in words by name of every rule and criterion, those of the result before those installed."""
+    """Return the title of every rule and criterion by its name, those of the result before those installed."""
     installed = {
         p.name: str(p.thing.title) for g in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(g) if not p.broken
     }
@@ -60,214 +66,159 @@ def sources_of(group: str) -> dict[str, str]:
     return {p.name: str(p.thing.source) for p in load_plugins(group) if not p.broken}
 
 
-def amount(kind: str, value: float) -> Parts:
-    """Return a quantity as a whole text."""
-    return [quantity(kind, value)]
+def _with_source(said: Any, source: str | None) -> Any:
+    return (said, message("page.zone.source", source=source)) if source else said
 
 
-def table_of(caption: str, head: list[str], rows: Sequence[Sequence[Parts]]) -> Block:
-    """Return a block that is a table."""
-    return {"table": {"caption": caption, "head": head, "rows": rows}}
-
-
-def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
+def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     """Return the panel of one zone (a row of the zones table)."""
-    names = names_given(result)
-    limits = result.zone_limits[result.zone_limits["zone_id"] == zone.zone_id]
-    methods = result.zone_methods[result.zone_methods["zone_id"] == zone.zone_id]
-    bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
-    titles = method_titles(result)
-    blocks: list[Block] = [{"p": parts_of(without_prices(as_text(zone.reason)), names)}]
-    if zone.method == UNKNOWN:
-        return [
-            *blocks,
-            table_of("This zone in numbers", ["What", "How much"], [[["Area"], amount("area", zone.area_ha)]]),
-        ]
-    if getattr(zone, "kept_free", False):
-        rows: list[Sequence[Parts]] = [
-            [["Area"], amount("area", zone.area_ha)],
-            [["Stover grown, dry"], amount("rate", zone.stover_mg_ha)],
-        ]
-        return [*blocks, table_of("This zone in numbers", ["What", "How much"], rows)]
-    facts: list[Sequence[Parts]] = [
-        [["Area"], amount("area", zone.area_ha)],
-        [["Stover grown, dry"], amount("rate", zone.stover_mg_ha)],
-        [["Must stay"], amount("rate", zone.keep_mg_ha)],
-        [["May leave, cautious"], amount("rate", zone.removable_mg_ha)],
-        [["Would leave"], amount("rate", zone.take_mg_ha)],
-        [["Gathered by"], [titles.get(zone.method, str(zone.method))]],
-    ]
-    if 0 < getattr(zone, "gathered_share", 1.0) < 0.995:
-        facts.append([["Share of the zone that is baled"], amount("share", zone.gathered_share)])
-    for b in bales.itertuples():
-        facts.append([["Bales"], [f"{b.bales:,.0f}, each ", quantity("kg", b.bale_as_is_kg), " as it stands"]])
-        facts.append([["Turns of net"], [f"{b.turns:g}" if b.turns == b.turns else "–"]])
-    for h in result.hauls[result.hauls["zone_id"] == zone.zone_id].itertuples():
-        facts.append(
-            [[f"To yard {h.yard_id}"], [f"{h.bales:,.0f} bales, ", quantity("length", h.distance_m), " one way"]]
-        )
-    blocks.append(table_of("This zone in numbers", ["What", "How much"], facts))
-    if len(limits):
-        blocks.append(
-            {
-                "bars": {
-                    "caption": "What each rule asks to keep, against what grew",
-                    "kind": "rate",
-                    "rows": [[str(r.title), float(r.keep_mg_ha)] for r in limits.itertuples()],
-                    "line": ["Stover grown", float(zone.stover_mg_ha)],
-                }
-            }
-        )
-        said_by = sources_of(RETENTION_RULES)
-        reasons = [
-            [
-                f"{r.title} ",
-                "(sets the limit on ",
-                quantity("share", r.binds_share),
-                " of the zone): ",
-                *parts_of(as_text(r.message), names),
-                *_source(getattr(r, "source", None) or said_by.get(r.rule)),
-            ]
-            for r in limits.itertuples()
-        ]
-        blocks.append({"more": {"title": "Each rule in words, with its source", "blocks": [{"ul": reasons}]}})
-    odds = result.odds[result.odds["zone_id"] == zone.zone_id]
-    for o in odds.itertuples():
-        blocks.append(
-            {
-                "p": [
-                    "How sure: between ",
-                    quantity("rate", o.p10_mg_ha),
-                    " and ",
-                    quantity("rate", o.p90_mg_ha),
-                    " may leave in eight of ten cases; the chance that every rule is kept is ",
-                    quantity("share", o.odds_kept),
-                    ".",
-                ]
-            }
-        )
-    if len(methods):
-        rows = [
-            [
-                [capital(str(m.title))],
-                amount("rate", m.take_mg_ha),
-                amount("pct1", m.ash_pct),
-                [f"{m.passes:g}"],
-                ["✓ " if m.allowed else "✗ ", *parts_of(as_text(m.message), names)],
-            ]
-            for m in methods.itertuples()
-        ]
-        table = table_of("Ways to gather", ["Way", "Takes", "Soil in the bale (ash)", "Passes", "Verdict"], rows)
-        blocks.append({"more": {"title": "Ways to gather, compared", "blocks": [table]}})
-    years = result.calendar[result.calendar["zone_id"] == zone.zone_id] if len(result.calendar) else result.calendar
-    if len(years):
-        rows = [
-            [[str(y.year)], [capital(str(y.crop))], parts_of(as_text(y.message), names)] for y in years.itertuples()
-        ]
-        table = table_of("If yields stay as they are", ["Year", "Crop", "Stover"], rows)
-        blocks.append({"more": {"title": "The years to come", "blocks": [table]}})
-    food = result.zone_nutrients[result.zone_nutrients["zone_id"] == zone.zone_id]
-    for n in food.itertuples():
-        rows = [
-            [["Nitrogen"], amount("kg", n.n_kg)],
-            [["Phosphate"], amount("kg", n.p2o5_kg)],
-            [["Potash"], amount("kg", n.k2o_kg)],
-            [["Sulfur"], amount("kg", n.s_kg)],
-            [["Cost of replacing them"], amount("money", n.cost)],
-        ]
-        blocks.append(
-            {
-                "more": {
-                    "title": "Plant food that leaves",
-                    "blocks": [table_of("From this zone", ["What", "How much"], rows)],
-                }
-            }
-        )
-    return blocks
-
-
-def _source(source: str | None) -> Parts:
-    return [f" Source: {source}."] if source else []
-
-
-def yard_panel(result: SeasonResult, yard: Any, number: int) -> list[Block]:
-    """Return the panel of one yard (a row of the yards table, and its number in it)."""
-    names = names_given(result)
-    planned = int(result.hauls.loc[result.hauls["yard_id"] == yard.yard_id, "bales"].sum())
-    stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
-    ratings = result.yard_ratings[result.yard_ratings["yard_id"] == yard.yard_id]
-    said_by = sources_of(SITE_CRITERIA)
-    base = {"none": "bare ground", "gravel": "gravel", "tires": "tires or pallets"}.get(str(yard.base), str(yard.base))
-    facts: list[Sequence[Parts]] = [
-        [["Bales planned here"], [f"{planned:,}"]],
-        [["Room for"], [f"{yard.capacity_bales:,.0f} bales in {stacks} stacks"]],
-        [["Ground taken, with lanes"], amount("area", yard.area_ha)],
-        [["Bales stand on"], [base]],
-        [["Sun, share of open ground"], amount("share", yard.sun_share)],
-        [["Slope"], amount("pct1", yard.slope_pct)],
-        [["Way to road or gate"], amount("length", yard.road_m)],
-    ]
+    of = f"zone {zone.zone_id}"
     blocks: list[Block] = [
-        {"p": parts_of(without_prices(str(yard.reason)), names)},
-        {"drawing": number},
-        *_drawn(result, yard.yard_id),
-        table_of("This yard in numbers", ["What", "How much"], facts),
+        {"p": text(zone.reason)},
+        facts("This zone in numbers", _zone_numbers(result, ledger, zone)),
     ]
-    sun = result.yard_sun[result.yard_sun["yard_id"] == yard.yard_id] if len(result.yard_sun) else result.yard_sun
-    if len(sun):
-        bars = {
-            "caption": "Sun by month, share of open flat ground",
-            "kind": "share",
-            "rows": [[f"{MONTHS[int(m.month) - 1]} {m.year:.0f}", float(m.sun_share)] for m in sun.itertuples()],
-            "line": None,
-        }
-        blocks.append({"bars": bars})
-        if float(sun["sun_share"].max()) > 1 / _AS_GOOD_AS_BEST:
-            blocks.append({"p": ["Over 100%: this ground leans towards the sun and gets more than flat ground."]})
-    blocks += _around(result, yard.yard_id)
-    if str(yard.not_checked):
-        blocks.append({"p": [f"Not checked here: {without_keys(str(yard.not_checked))}"]})
-    if len(ratings):
-        worst = ratings[ratings["score"] < _AS_GOOD_AS_BEST].sort_values("score", kind="stable").head(_MOST_BARS)
-        best = f"{(ratings['score'] >= _AS_GOOD_AS_BEST).sum()} of {len(ratings)} points rate 100 %."
-        bars = {
-            "caption": "Where this ground is not the best",
-            "kind": "share",
-            "rows": [[str(r.title), float(r.score)] for r in worst.itertuples()],
-            "line": None,
-        }
-        blocks += [{"bars": bars}, {"p": [best]}] if len(worst) else [{"p": [best]}]
-        reasons = [
-            [f"{r.title}: ", *parts_of(without_prices(str(r.message)), names), *_source(said_by.get(r.criterion))]
-            for r in ratings.itertuples()
+    if zone.method == UNKNOWN or zone.kept_free:
+        return blocks
+    blocks += _asked(result, ledger, zone)
+    if (of, "compliance_probability") in ledger:
+        low, high = ledger[of, "removable_p10_rate"], ledger[of, "removable_p90_rate"]
+        odds = message("page.zone.odds_kept", odds=ledger[of, "compliance_probability"])
+        blocks.append({"p": text((message("page.zone.odds", low=low, high=high), odds))})
+    methods = [
+        [
+            capital(str(m.title)),
+            *(entry(ledger, f"method {m.zone_id} {m.method}", what) for what in ("removal_rate", "ash", "passes")),
+            text(message("page.zone.allowed" if m.allowed else "page.zone.refused", why=m.message)),
         ]
-        blocks.append({"more": {"title": "Each rating in words, with its source", "blocks": [{"ul": reasons}]}})
+        for m in rows_of(result.zone_methods, "zone_id", zone.zone_id)
+    ]
+    if methods:
+        head = ["Method", "Would leave", "Soil in the bale (ash)", "Passes", "Verdict"]
+        blocks.append(more("Methods of baling, compared", table("Methods of baling", head, methods)))
+    years = [
+        [str(y.year), capital(str(y.crop)), text(y.message)] for y in rows_of(result.calendar, "zone_id", zone.zone_id)
+    ]
+    if years:
+        blocks.append(more("The years to come", table("If yields stay the same", ["Year", "Crop", "Stover"], years)))
+    if (of, "nitrogen") in ledger:
+        food = [[capital(name), entry(ledger, of, name)] for name in ("nitrogen", "phosphate", "potash", "sulfur")]
+        food.append(["Cost of replacing them", entry(ledger, of, "nutrient_cost")])
+        blocks.append(more("Plant food that leaves", facts("From this zone", food)))
     return blocks
 
 
-def _drawn(result: SeasonResult, yard_id: str) -> list[Block]:
-    """Say what the drawing of a yard shows beside its rows."""
-    lanes = result.lanes[result.lanes["yard_id"] == yard_id] if len(result.lanes) else result.lanes
-    apron = result.apron[result.apron["yard_id"] == yard_id] if len(result.apron) else result.apron
-    words: list[Parts] = [["Brown: rows of bales. "]]
-    words += [["Pale: a lane ", quantity("length", w), " wide. "] for w in lanes.get("width_m", ())]
-    square = "Dashed square: where trucks load and turn, "
-    words += [[square, quantity("length", s), " each way."] for s in apron.get("side_m", ())]
-    return [{"p": [part for line in words for part in line]}] if len(words) > 1 else []
+def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[Cell]]:
+    of = f"zone {zone.zone_id}"
+    rows: list[list[Cell]] = [["Area", entry(ledger, of, "area")]]
+    if zone.method == UNKNOWN:
+        return rows
+    rows.append(["Stover grown, dry", entry(ledger, of, "grown_rate")])
+    if zone.kept_free:
+        return rows
+    rows += [
+        ["Must stay", entry(ledger, of, "retention_rate")],
+        ["May leave, cautious", entry(ledger, of, "removable_rate")],
+        ["Would leave", entry(ledger, of, "removal_rate")],
+        ["Baled by", method_titles(result).get(zone.method, zone.method)],
+    ]
+    if 0 < zone.gathered_share < _WHOLE:
+        rows.append(["Share of the zone that is baled", entry(ledger, of, "gathered_fraction")])
+    if bales := int(ledger[of, "bales"]):
+        made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
+        turns = ledger[of, "turns"]
+        rows += [["Bales", text(made)], *([["Turns of net", entry(ledger, of, "turns")]] if turns == turns else [])]
+    for h in rows_of(result.hauls, "zone_id", zone.zone_id):
+        way = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
+        rows.append([f"To yard {h.yard_id}", text(message("page.zone.haul", bales=int(h.bales), way=way))])
+    return rows
 
 
-def _around(result: SeasonResult, yard_id: str) -> list[Block]:
-    """Return what stands nearest to a yard, and the ways from the zones to it, folded."""
-    folded: list[Block] = []
-    near = result.yard_near[result.yard_near["yard_id"] == yard_id] if len(result.yard_near) else result.yard_near
-    if len(near):
-        rows = [
-            [[capital(str(n.layer).replace("_", " "))], [str(n.name)], amount("length", n.distance_m)]
-            for n in near.drop(columns="geometry", errors="ignore").itertuples(index=False)
-        ]
-        folded.append(table_of("Nearest of each kind", ["What", "Name", "How far"], rows))
-    ways = result.yard_ways[result.yard_ways["yard_id"] == yard_id] if len(result.yard_ways) else result.yard_ways
-    if len(ways):
-        rows = [[[str(w.zone_id)], amount("length", w.distance_m)] for w in ways.itertuples(index=False)]
-        folded.append(table_of("Way over the ground from each zone", ["Zone", "How far"], rows))
-    return [{"more": {"title": "What is near, and how far from the zones", "blocks": folded}}] if folded else []
+def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
+    """Return what each rule asks to stay, as bars, and in words folded away."""
+    asked, reasons = [], []
+    for r in rows_of(result.zone_limits, "zone_id", zone.zone_id):
+        title, of = str(r.title), f"limit {r.zone_id} {r.rule}"
+        asked.append((title, ledger[of, "retention_rate"]))
+        binds = message("page.zone.rule", title=title, share=ledger[of, "binding_fraction"])
+        source = getattr(r, "source", None) or sources_of(RETENTION_RULES).get(r.rule)
+        reasons.append(_with_source((binds, r.message), source))
+    if not asked:
+        return []
+    grown = ("Stover grown", ledger[f"zone {zone.zone_id}", "grown_rate"])
+    return [
+        bars("How much each rule asks to stay, against what grew", "rate", asked, grown),
+        more("Each rule in words, with its source", {"ul": texts(reasons)}),
+    ]
+
+
+def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> list[Block]:
+    """Return the panel of one yard (a row of the yards table, and its number in it)."""
+    of = f"yard {yard.yard_id}"
+    stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
+    room = message("page.yard.room", bales=int(ledger[of, "capacity"]), stacks=stacks)
+    about: list[list[Cell]] = [
+        ["Bales planned here", entry(ledger, of, "bales")],
+        ["Room for", text(room)],
+        ["Ground taken, with lanes", entry(ledger, of, "area")],
+        ["Base", text(yard.base_message)],
+        ["Sun, share of open ground", entry(ledger, of, "sun_fraction")],
+        ["Slope", entry(ledger, of, "slope")],
+        ["Route to road or gate", entry(ledger, of, "road")],
+    ]
+    drawn = [message("page.yard.rows")]
+    drawn += [message("page.yard.lane", width=ledger[of, "lane_width"])] if (of, "lane_width") in ledger else []
+    drawn += [message("page.yard.apron", side=ledger[of, "apron_side"])] if (of, "apron_side") in ledger else []
+    blocks: list[Block] = [{"p": text(yard.reason)}, {"drawing": number}]
+    blocks += [{"p": text(drawn)}] if len(drawn) > 1 else []
+    blocks.append(facts("This yard in numbers", about))
+    sun = [
+        (f"{MONTHS[m.month - 1]} {m.year}", ledger[f"sun {m.yard_id} {m.year} {m.month}", "sun_fraction"])
+        for m in rows_of(result.yard_sun, "yard_id", yard.yard_id)
+    ]
+    if sun:
+        blocks.append(bars("Sun by month, share of open flat ground", "share", sun, whole=1.0))
+        if max(share for _, share in sun) > 1 / _WHOLE:
+            blocks.append({"p": text(message("page.yard.sunny", whole=1.0))})
+    blocks += _near(result, ledger, yard.yard_id)
+    if text(yard.not_checked):
+        blocks.append({"p": text(message("page.yard.not_checked", what=yard.not_checked))})
+    return blocks + _rated(result, ledger, yard.yard_id)
+
+
+def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
+    """Return where a yard's ground is not the best, as bars, and every rating in words, folded away."""
+    scores, reasons = [], []
+    for r in rows_of(result.yard_ratings, "yard_id", yard_id):
+        scores.append((str(r.title), ledger[f"rating {yard_id} {r.criterion}", "score"]))
+        rating = message("page.yard.rating", title=str(r.title), why=r.message)
+        reasons.append(_with_source(rating, sources_of(SITE_CRITERIA).get(r.criterion)))
+    if not scores:
+        return []
+    weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MOST_BARS]
+    best = message("page.yard.best", best=sum(s[1] >= _WHOLE for s in scores), all=len(scores), whole=1.0)
+    return [
+        *([bars("Where this ground is not the best", "share", weak, whole=1.0)] if weak else []),
+        {"p": text(best)},
+        more("Each rating in words, with its source", {"ul": texts(reasons)}),
+    ]
+
+
+def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
+    """Return what stands nearest to a yard, and the routes from the zones to it, folded away."""
+    near = [
+        [layer_title(n.layer), str(n.name), entry(ledger, f"near {yard_id} {n.layer}", "distance")]
+        for n in rows_of(result.yard_near, "yard_id", yard_id)
+    ]
+    ways = [
+        [w.zone_id, entry(ledger, f"haul {w.zone_id} {yard_id}", "distance")]
+        for w in rows_of(result.yard_ways, "yard_id", yard_id)
+    ]
+    folded = [table("Nearest of each kind", ["What", "Name", "How far"], near)] if near else []
+    folded += [table("Route over the ground from each zone", ["Zone", "How far"], ways)] if ways else []
+    return [more("What is near, and how far from the zones", *folded)] if folded else []
+
+
+def layer_title(layer: str) -> str:
+    """Return the title of a layer of surroundings."""
+    key = f"page.around.{layer}"
+    return str(message(key)) if has_message(key) else capital(layer.replace("_", " "))

@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 import xarray as xr
 
+from stovergeo.report.blocks import message
+
 UNKNOWN: Final = 255
 _LOOKS: Final = 8  # colours with patterns that the page has for classes
 _MOST_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
@@ -17,28 +19,26 @@ _MOST_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids ar
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """How a variable of the stack is shown: title, kind of quantity, finest step, ramp, and what it tells."""
+    """How a variable of the stack is shown: kind of quantity, finest step, ramp."""
 
     variable: str
-    title: str
     kind: str
     step: float
     ramp: str
-    tells: str
 
 
 SHOWN: Final[tuple[Shown, ...]] = (
-    Shown("removable_mg_ha", "What may leave", "rate", 0.05, "straw", "Stover above what must stay; dry weight."),
-    Shown("keep_mg_ha", "What must stay", "rate", 0.05, "earth", "The most that any of the soil rules asks for."),
-    Shown("stover_mg_ha", "Stover grown", "rate", 0.05, "straw", "Stalks, leaves and cobs before harvest; dry weight."),
-    Shown("grain_mg_ha", "Grain", "rate", 0.05, "straw", "Dry corn grain, from the yield map."),
-    Shown("grain_mean_mg_ha", "Grain in most years", "rate", 0.05, "straw", "Mean of this harvest and earlier ones."),
-    Shown("slope_pct", "Slope", "pct1", 0.1, "earth", "Rise in 100 of run."),
-    Shown("ponding_m", "Where water stands", "depth", 0.01, "water", "How deep a hollow fills before it spills."),
-    Shown("drainage_height_m", "Height above drainage", "length1", 0.1, "water_low", "Low ground drains last."),
-    Shown("sun_share", "Sun over the storage season", "share", 0.005, "sun", "Share of the sun on open flat ground."),
-    Shown("yard_score", "Fit for a bale yard", "share", 0.01, "straw", "All site criteria together; 100 % is best."),
-    Shown("elevation_m", "Height of the ground", "length", 0.1, "earth", "Above the datum of the elevation layer."),
+    Shown("removable_mg_ha", "rate", 0.05, "straw"),
+    Shown("keep_mg_ha", "rate", 0.05, "earth"),
+    Shown("stover_mg_ha", "rate", 0.05, "straw"),
+    Shown("grain_mg_ha", "rate", 0.05, "straw"),
+    Shown("grain_mean_mg_ha", "rate", 0.05, "straw"),
+    Shown("slope_pct", "percent1", 0.1, "earth"),
+    Shown("ponding_m", "depth", 0.01, "water"),
+    Shown("drainage_height_m", "length1", 0.1, "water_low"),
+    Shown("sun_share", "share", 0.005, "sun"),
+    Shown("yard_score", "share", 0.01, "straw"),
+    Shown("elevation_m", "length", 0.1, "earth"),
 )
 
 
@@ -92,16 +92,17 @@ def raster_layers(stack: xr.Dataset, titles: dict[str, str]) -> list[dict[str, A
         for shown in SHOWN
         if shown.variable in stack
     ]
-    for name, title, attribute, place in (
-        ("binding_rule", "What sets the limit", "rules", 2),
-        ("yield_stability", "How steady the yield is", "classes", len(layers) + 1),
-        ("yard_reason", "Why no yard here", "reasons", len(layers) + 1),
+    for name, attribute, place in (
+        ("binding_rule", "rules", 2),
+        ("yield_stability", "classes", len(layers) + 1),
+        ("yard_reason", "reasons", len(layers) + 1),
     ):
         if name in stack:
             labels = [titles.get(str(n), str(n)) for n in stack[name].attrs.get(attribute, [])]
             if name == "yard_reason" and labels:  # a criterion's title says what is wanted
-                labels = ["Nothing forbids a yard", *(f"Not met: {t[:1].lower()}{t[1:]}" for t in labels[1:])]
-            layers.insert(place, _classes(name, title, labels, block_pick(stack[name].to_numpy(), factor)))
+                unmet = (message("page.ground.not_met", title=title) for title in labels[1:])
+                labels = [str(m) for m in (message("page.ground.no_reason"), *unmet)]
+            layers.insert(place, _classes(name, labels, block_pick(stack[name].to_numpy(), factor)))
     return layers
 
 
@@ -114,8 +115,8 @@ def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
     codes = np.where(known, np.rint((np.where(known, values, low) - low) / step), UNKNOWN)
     return {
         "id": shown.variable,
-        "title": shown.title,
-        "tells": shown.tells,
+        "title": str(message(f"page.ground.{shown.variable}")),
+        "tells": str(message(f"page.ground.tells.{shown.variable}")),
         "kind": shown.kind,
         "ramp": shown.ramp,
         "low": round(low, 6),
@@ -125,7 +126,7 @@ def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
     }
 
 
-def _classes(name: str, title: str, labels: list[str], values: np.ndarray) -> dict[str, Any]:
+def _classes(name: str, labels: list[str], values: np.ndarray) -> dict[str, Any]:
     """Return numbered classes; the commonest get a look of their own, the rarer share the last one."""
     codes = np.where(np.isfinite(values), np.nan_to_num(values), UNKNOWN).astype(np.uint8)
     cells = np.bincount(codes.ravel(), minlength=256)[: len(labels)]
@@ -135,8 +136,7 @@ def _classes(name: str, title: str, labels: list[str], values: np.ndarray) -> di
     looks[shown] = np.minimum(np.arange(len(shown)), _LOOKS - 1)
     return {
         "id": name,
-        "title": title,
-        "tells": "",
+        "title": str(message(f"page.ground.{name}")),
         "labels": labels,
         "looks": looks.tolist(),
         "shown": sorted(shown, key=lambda k: looks[k]),

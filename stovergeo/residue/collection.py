@@ -50,7 +50,7 @@ class Method:
 
     @property
     def takes_ear_only(self) -> bool:
-        """True where more than half of the bale is cob and husk, which hold less plant food than stalk and leaf."""
+        """True where more than half of the bale is cob and husk, with less of each nutrient than stalk and leaf."""
         return self.parts["cob"] + self.parts["husk"] > 0.5
 
 

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
+import math
 
 import hostile
 import made_up
+import numpy as np
 import pytest
 from folds import open_tables, unfold
+
+from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, quantity, read_unit_system
+from stovergeo.report.map_page import landowner_page
 
 pytestmark = pytest.mark.browser
 
@@ -23,8 +28,8 @@ def test_first_screen_says_it_in_plain_words(visit, pages, size):
         "213.5\u00a0ac of 243.2\u00a0ac",
         "430 round bales",
         "Home quarter: 260 bales",
-        "Yard Y1: 260 bales, in 5 stacks",
-        "5 November 2026 until about 10 August 2027",
+        "Yard Y1: 260 bales in 5 stacks",
+        "November 5, 2026 until about August 10, 2027",
         "about 66% stays on the ground",
         "Tile lines: No layer of drain tile was given",
         "Pat Example, 555-0100",
@@ -61,7 +66,7 @@ def test_a_touch_on_a_zone_tells_numbers_reasons_and_the_ground_there(visit, pag
     panel = page.inner_text("#panel")
     assert "Zone F1-b of Home quarter" in panel
     assert "Cover after planting asks for 2.1" in panel  # 4.8 Mg/ha is 2.14 short tons an acre
-    assert "50, each 1,398" in panel
+    assert "50 bales, 1,398\u00a0lb each as-is" in panel
     assert "Slope" in panel
     page.click("summary:has-text('Each rule in words')")
     assert "sets the limit on 70% of the zone" in page.inner_text("#panel")
@@ -97,6 +102,58 @@ def test_units_switch_everywhere(visit, pages):
     page.click("input[value=us]")
     assert "213.5\u00a0ac" in page.text_content("#words")
     assert page.inner_text(".leaflet-control-scale").endswith(" ft")
+
+
+#: as a unit system of ``unit_systems.toml`` is written, with units of no reader's wish
+THIRD = {
+    "title": "Barley corn",
+    "kinds": {
+        **{name: {"unit": kind.si_unit, "decimals": 2} for name, kind in KINDS.items() if kind.dimension},
+        "length": {"unit": "in", "label": "inches", "one": "inch", "decimals": 0},
+        "road": {"unit": "mi", "label": "miles", "one": "mile", "decimals": 1},
+        "area": {"unit": "ac", "label": "acres", "one": "acre", "decimals": 0},
+    },
+}
+
+
+@pytest.fixture
+def third(tmp_path, monkeypatch):
+    monkeypatch.setitem(UNIT_SYSTEMS, "third", read_unit_system(THIRD))
+    (tmp_path / "map.html").write_text(landowner_page(made_up.made_result(tmp_path)), "utf-8")
+    return tmp_path / "map.html"
+
+
+def test_every_unit_system_there_is_can_be_chosen(visit, third):
+    page = visit(third).page
+    assert page.locator("input[name=units]").count() == 3
+    assert "Barley corn" in page.inner_text(".units")
+    page.select_option("#goto", "yard Y1")
+    page.click("input[value=third]")
+    assert "213\u00a0acres of 243\u00a0acres" in page.text_content("#words")
+    assert "4,724\u00a0inches from the gate" in page.text_content("#panel")
+    assert "inches" in page.locator("#panel svg.drawing").text_content()
+    assert page.inner_text(".leaflet-control-scale").endswith(" inches")
+    assert "Mg/ha" in page.inner_text("#legend")
+
+
+def test_the_page_prints_every_kind_as_the_printer_does(visit, third):
+    """Live numbers, under the pointer and in legends, against `stovergeo.core.printing`: no digit may differ."""
+    rng = np.random.default_rng(5)
+    values = [0.0, -0.0, 1.0, -1.0, 0.5, 1.5, 2.5, -2.5, 0.125, 0.375, 0.25, 0.05, 0.35, 1.005, 2.675, 1e-9, -1e-9]
+    values += [0.45359237, 0.90718474, 0.3048, 1609.344, 999.5, 999_999.5, 1_234_567.891, -40.0, 1e12, None]
+    values += [*rng.normal(0, 50, 200), *rng.lognormal(0, 6, 200), *(rng.integers(-9999, 9999, 200) / 8)]
+    page = visit(third).page
+    for system in UNIT_SYSTEMS:
+        page.click(f"input[value={system}]")
+        shown = page.evaluate(
+            "([kinds, values]) => kinds.map(k => values.map(v => quantity(k, v)))", [list(KINDS), [*map(plain, values)]]
+        )
+        for kind, texts in zip(KINDS, shown, strict=True):
+            assert texts == [quantity(kind, math.nan if v is None else float(v), system) for v in values]
+
+
+def plain(value):
+    return None if value is None else float(value)
 
 
 @pytest.mark.parametrize("theme", ["take", "limit", "rule", "method", "odds", "none"])

@@ -78,6 +78,20 @@ def test_a_length_prints_in_the_unit_it_was_given_in(text: str, us: str, metric:
     assert (quantity("length", length, "us"), quantity("length", length, "metric")) == (us, metric)
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "us", "metric"),
+    [
+        ("15 $/ton", "per_mass", "$15/ton", "$16.53/t ($15/ton)"),
+        ("$12.5/ac", "per_area", "$12.50/ac", "$30.89/ha ($12.50/ac)"),
+        ("8 ton", "mass", "8 tons", "7 t (8 ton)"),
+        ("1200000 ton", "mass", "1,200,000 tons", "1,088,622 t (1,200,000 ton)"),
+    ],
+)
+def test_money_and_masses_print_as_they_were_given(text: str, kind: str, us: str, metric: str) -> None:
+    given = parse_quantity(text, {"per_mass": "money per mass", "per_area": "money per area"}.get(kind, kind))
+    assert (quantity(kind, given, "us"), quantity(kind, given, "metric")) == (us, metric)
+
+
 def test_what_is_worked_out_from_a_given_number_was_given_by_nobody() -> None:
     assert quantity("length", parse_quantity("250 ft", "length") * 1.0, "metric") == "76 m"
 

@@ -166,9 +166,9 @@ def test_a_failed_write_leaves_the_old_results_whole(standing, result, monkeypat
 
 
 FULL_DISK = """
-import importlib.util, json, pathlib, shutil, subprocess, sys
-spec = importlib.util.spec_from_file_location("made_up", sys.argv[1])
-made_up = importlib.util.module_from_spec(spec); spec.loader.exec_module(made_up)
+import json, pathlib, shutil, subprocess, sys
+sys.path.insert(0, str(pathlib.Path(sys.argv[1]).parent))
+import made_up
 from stovergeo.core.errors import InputError
 from stovergeo.report import write_outputs
 disk = pathlib.Path(sys.argv[2])
@@ -254,9 +254,9 @@ def test_a_run_killed_while_renaming_is_finished_by_the_next(standing):
 
 
 KILLED = """
-import hashlib, importlib.util, json, os, pathlib, signal, sys, time
-spec = importlib.util.spec_from_file_location("made_up", sys.argv[1])
-made_up = importlib.util.module_from_spec(spec); spec.loader.exec_module(made_up)
+import hashlib, json, os, pathlib, signal, sys, time
+sys.path.insert(0, str(pathlib.Path(sys.argv[1]).parent))
+import made_up
 import dataclasses, random
 from stovergeo.core.errors import Report
 from stovergeo.report import NAMES, refuse_existing, write_outputs

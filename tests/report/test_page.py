@@ -10,21 +10,22 @@ import zlib
 from dataclasses import replace
 
 import geopandas as gpd
+import made_up
 import numpy as np
 import pandas as pd
 import pytest
-from page_money import money_in
+from page_money import money_in, printed_money
 from pyproj import CRS, Transformer
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 
 from stovergeo.core.errors import Problem, Severity
 from stovergeo.report.crew import TOPICS, crew_sheet, load_rows
-from stovergeo.report.first_screen import first_screen, without_keys
+from stovergeo.report.first_screen import first_screen
 from stovergeo.report.map_page import landowner_page
 from stovergeo.report.page_data import page_data
 from stovergeo.report.pictures import UNKNOWN, backdrop, block_mean, packed
 from stovergeo.report.places import STEP_M, Frame, way_from_web, way_to_lonlat
-from stovergeo.report.say import said
+from stovergeo.report.plan_numbers import ledger_of
 
 WEST_M, SOUTH_M = 447_000.0, 4_655_000.0  # the made-up farm's corner
 
@@ -187,28 +188,20 @@ def test_crew_sheet_says_what_matters(result):
     assert "The west side of yard Y1 is soft" not in sheet.partition("East eighty")[2]
 
 
-def texts_of(blocks) -> str:
+def said(parts) -> str:
+    """A text of the page in US units."""
+    return parts if isinstance(parts, str) else "".join(p if isinstance(p, str) else p["us"] for p in parts)
+
+
+def texts_of(block) -> str:
     """All words of a panel, quantities in US units."""
-    found = []
-
-    def walk(value):
-        if (
-            isinstance(value, list)
-            and value
-            and all(isinstance(v, str) or (isinstance(v, dict) and "k" in v) for v in value)
-        ):
-            found.append(said(value, "us"))
-        elif isinstance(value, dict):
-            for below in value.values():
-                walk(below)
-        elif isinstance(value, list):
-            for below in value:
-                walk(below)
-        elif isinstance(value, str):
-            found.append(value)
-
-    walk(blocks)
-    return " | ".join(found)
+    if isinstance(block, str):
+        return block
+    below = block.values() if isinstance(block, dict) else block if isinstance(block, list | tuple) else ()
+    parts = [v for v in below if isinstance(v, str) or (isinstance(v, dict) and "us" in v)]
+    if isinstance(block, list) and below and len(parts) == len(block):
+        return said(parts)
+    return " | ".join(filter(None, map(texts_of, below)))
 
 
 def test_panels_hold_what_the_tables_say(result):
@@ -223,8 +216,12 @@ def test_panels_hold_what_the_tables_say(result):
     ):
         assert words in zone, words
     bars = next(b["bars"] for b in data["zones"][0]["panel"] if "bars" in b)
-    assert bars["rows"] == [["Ground cover after planting", 3.1], ["Soil carbon", 4.2]]
-    assert bars["line"] == ["Stover grown", 9.1]
+    shown = [(label, share, said(amount)) for label, share, amount in [*bars["rows"], bars["line"]]]
+    assert shown == [
+        ("Ground cover after planting", 0.3407, "1.4 ton/ac"),
+        ("Soil carbon", 0.4615, "1.9 ton/ac"),
+        ("Stover grown", 1.0, "4.1 ton/ac"),
+    ]
     yard = data["yards"][0]["panel"]
     months = [b["bars"]["rows"] for b in yard if "bars" in b and b["bars"]["caption"].startswith("Sun by month")]
     assert [row[0] for row in months[0]] == ["Nov 2026", "Dec 2026", "Jan 2027", "Feb 2027"]
@@ -247,21 +244,25 @@ def test_a_layer_that_covers_a_county_is_cut_to_the_ground_shown(result):
     assert np.abs(np.cumsum(np.reshape(things[0]["shape"][1], (-1, 2)), axis=0)).max() <= 14_000
 
 
-def test_not_checked_is_said_once_and_without_keys(result):
-    import dataclasses
+def lines_of(result, section: str) -> list[str]:
+    """What one section of the first screen says, in US units."""
+    sections = {s["id"]: s["lines"] for s in first_screen(result, ledger_of(result))}
+    return [said(line) for line in sections.get(section, [])]
 
+
+def test_not_checked_is_said_once_and_without_keys(result):
+    lacks = made_up.message("lacks", layers=(made_up.message("layer.trees"),))
     unchecked = {
         "trees": "Trees: their shade was not checked.",
-        "Distance to the nearest tree crown": "no layer `trees` was given.",
-        "Wetness": "not known for this farm (topographic wetness index ln(a/tan slope)).",
-        "Snow drifts": "the plan does not say whence the wind blows (`yards.wind_from_deg`).",
+        "Distance to the nearest tree crown": lacks,
+        "Snow drifts": made_up.message("no_wind"),
     }
-    sections = {s["id"]: s for s in first_screen(dataclasses.replace(result, not_checked=unchecked))}
-    assert [said(line, "us") for line in sections["unchecked"]["lines"]] == [
+    assert lines_of(replace(result, not_checked=unchecked), "unchecked") == [
         "Trees: their shade was not checked.",
-        "Wetness: not known for this farm.",
-        "Snow drifts: the plan does not say whence the wind blows.",
+        "Snow drifts: The plan does not say from where the wind blows.",
     ]
+    del unchecked["trees"]
+    assert "No map of trees was given." in lines_of(replace(result, not_checked=unchecked), "unchecked")[0]
 
 
 def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
@@ -296,50 +297,56 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
 
 
 def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
-    """Money is put into every word, price and table that reaches the page; only the offer and plant food remain."""
-    told = "The pit costs $7,654.32 to dig. Then 76.54 $/Mg a season."
+    """Money is put wherever the grower's stands; only the offer and what replacing plant food costs remain."""
+    told = (made_up.message("costs", cost=7654.32, each=76.54),)
     rows = [
         ("yards", "fewest yards", 7654.0, 76.54, 0.04, 180.0, 1, 0.62, 12.0),
         ("cost", "cheapest", 7600.0, 76.0, 0.0, 181.0, 2, 0.9, 0.0),
     ]
     names = ["aim", "title", "cost", "cost_per_mg", "more_cost", "baled_mg", "yards", "near_limit", "shift_mg"]
-    problem = Problem("plan.far_from_handbook", Severity.WARN, "plan file", told, "It matters.", "Mend it.")
-    topics = ("summary", "choice", "storage", "baling", "yards", "soil", "shortage", "changed", "grower", "wrap")
+    problem = Problem("plan.far_from_handbook", Severity.WARN, "plan file", "It says 76.54.", "It matters.", "Mend it.")
+    offered = result.plan.landowner
     rich = replace(
         result,
-        words={topic: [told] for topic in topics},
-        zones=result.zones.assign(reason=result.zones["reason"] + f" {told}", cost_reason=told),
-        yards=result.yards.assign(reason=f"{told} Beside the lane.", cost_reason=told, base_cost=7654.0),
-        yard_ratings=result.yard_ratings.assign(message=told),
+        words={**result.words, "grower": told, "yards": told},
+        zones=result.zones.assign(cost_reason=[told] * len(result.zones)),
+        yards=result.yards.assign(reason=[told] * 2, cost_reason=[told] * 2, base_cost=7654.0),
+        yard_ratings=result.yard_ratings.assign(message=[told] * len(result.yard_ratings)),
         hauls=result.hauls.assign(cost=7654.0),
         wrap_table=result.wrap_table.assign(cost_bale=7654.0),
         alternatives=pd.DataFrame(rows, columns=names),
         trade_off=pd.DataFrame(rows, columns=names),
         problems=[problem],
-        totals={**result.totals, "cost": 7654.32, "cost_per_mg": 76.54},
+        totals={**result.totals, "cost_bale": 7654.32, "cost_per_mg": 76.54},
     )
     page = landowner_page(rich)
-    assert not re.search(r"7,?654|76\.54", page)
-    assert "Beside the lane." in page
-    owner, mass = rich.plan.landowner, rich.zones["take_mg"].sum()
-    offered = {
-        owner.price_per_mg,
-        owner.price_per_mg * mass,
-        *rich.zone_nutrients["cost"],
-        rich.zone_nutrients["cost"].sum(),
-    }
-    assert money_in(page) <= {round(v, 6) for v in offered}
+    assert not re.search(r"7,?654|76\.54|69\.44", page)  # the last: a short ton of it
+    assert "Needs gravel." in page  # what stands beside the price
+    own = {("per_mass", offered.price_per_mg), ("money", offered.price_per_mg * rich.zones["take_mg"].sum())}
+    food = {("money", cost) for cost in [*rich.zone_nutrients["cost"], rich.zone_nutrients["cost"].sum()]}
+    assert money_in(page) == printed_money(own | food)
 
 
 def test_the_first_screen_names_no_key_of_the_plan_file(result):
     """Keys are the grower's to set; a landowner reads the same words without them."""
-    said_so = ["No ground is allowed. It would need stone. To plan with such a base, set `yards.accept_base`."]
-    none = replace(result, yards=result.yards.iloc[:0], stacks=result.stacks.iloc[:0], words={"yards": said_so})
-    first = str(page_data(none)["first"])
-    assert "It would need stone." in first
-    assert "`" not in first
+    none = replace(
+        result,
+        yards=result.yards.iloc[:0],
+        stacks=result.stacks.iloc[:0],
+        words={"yards": [made_up.message("no_wind")]},
+    )
+    (said_so,) = lines_of(none, "yards")
+    assert said_so == "The plan does not say from where the wind blows."
+    assert "`" not in str(page_data(none))
 
 
-def test_what_was_not_given_is_told_without_the_plan_files_marks():
-    said_so = "Falling trees: no layer `trees` was given. Wires: no layer `overhead_lines` was given. Set `a.b` first."
-    assert without_keys(said_so) == "Falling trees: no layer trees was given. Wires: no layer overhead lines was given."
+def test_one_number_prints_alike_in_sentence_table_and_label(result):
+    data = page_data(result)
+    tables = {b["table"]["caption"]: b["table"] for b in data["tables"]}
+    for zone, row in zip(data["zones"], tables["Zones"]["rows"], strict=True):
+        cells = dict(zip(tables["Zones"]["head"], row, strict=True))
+        facts = dict(next(b["table"]["rows"] for b in zone["panel"] if "table" in b))
+        assert cells["Would leave"] == facts["Would leave"] == zone["said"]["take"]
+        assert said(cells["Bales"]) == str(zone["bales"])
+    bales = [int(said(row[5]).replace(",", "")) for row in tables["Zones"]["rows"]]
+    assert lines_of(result, "bales")[0].startswith(f"{sum(bales)} round bales: ")

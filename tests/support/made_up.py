@@ -17,6 +17,7 @@ from shapely.geometry import LineString, Point, box
 from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.coefficients.handbook import Standing
 from stovergeo.core.errors import Report, problem
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.result import SeasonResult
@@ -27,6 +28,9 @@ CELL_M = 10.0
 ROWS, COLS = 110, 140
 
 Text = Callable[[str], str]
+
+
+message = Catalog("made_words")
 
 
 def same(text: str) -> str:
@@ -100,6 +104,12 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         ]
     )
 
+    def plain(words: str) -> tuple[Message, ...]:
+        return (message("plain", words=text(words)),)
+
+    def asks(rule: str, keep: float) -> tuple[Message, ...]:
+        return (message("asks", rule=text(rule), keep=keep),)
+
     def zone(zone_id, geometry, method, take, binding, reason):
         ha = geometry.area / 1e4
         return {
@@ -113,20 +123,18 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             "take_mg_ha": take,
             "take_mg": take * ha,
             "binding_rule": binding,
-            "reason": text(reason),
+            "reason": reason,
+            "gathered_share": float(take > 0),
+            "kept_free": False,
             "geometry": geometry,
         }
 
     zones = frame(
         [
-            zone("F1-a", box(60, 500, 660, 1000), "rake_bale", 4.4, "carbon", "Soil carbon asks for 3.6 Mg/ha."),
-            zone(
-                "F1-b", box(60, 60, 660, 500), "second_pass", 2.9, "cover", "Cover after planting asks for 4.8 Mg/ha."
-            ),
-            zone(
-                "F2-a", box(740, 260, 1340, 760), "second_pass", 3.1, "method", "The method takes less than may leave."
-            ),
-            zone("F2-b", box(740, 60, 1340, 260), "leave", 0.0, "cover", "Slopes of 6–9 % leave nothing to spare."),
+            zone("F1-a", box(60, 500, 660, 1000), "rake_bale", 4.4, "carbon", asks("Soil carbon", 3.6)),
+            zone("F1-b", box(60, 60, 660, 500), "second_pass", 2.9, "cover", asks("Cover after planting", 4.8)),
+            zone("F2-a", box(740, 260, 1340, 760), "second_pass", 3.1, "method", plain("Less than may leave.")),
+            zone("F2-b", box(740, 60, 1340, 260), "leave", 0.0, "cover", (message("steep", low=6.0, high=9.0),)),
         ]
     )
     yards_shape = [box(670, 500, 730, 640), rotate(box(760, 800, 900, 850), 12)]
@@ -138,12 +146,13 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "capacity_bales": 260 - 60 * i,
                 "area_ha": shape.area / 1e4,
                 "base": "gravel" if i else "none",
+                "base_message": message("plain", words=text("no base needed")),
                 "base_cost": 900.0 * i,
                 "sun_share": 0.93 - 0.1 * i,
                 "slope_pct": 2.4 + i,
                 "road_m": 120.0 + 200 * i,
-                "reason": text("Drains well, in the sun, 120 m from the gate."),
-                "not_checked": text("overhead lines"),
+                "reason": message("yard", ground=text("Drains well, in the sun"), road=120.0),
+                "not_checked": message("plain", words=text("Overhead lines.")),
                 "geometry": shape,
             }
             for i, shape in enumerate(yards_shape)
@@ -245,15 +254,15 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         "overhead_lines": frame([{"name": text("feeder"), "geometry": LineString([(1000, 0), (1040, 1100)])}]),
     }
     limits = [
-        (z, rule, title, keep, share, (text(words),))
+        (z, rule, title, keep, share, said)
         for z in zones.zone_id
-        for rule, title, keep, share, words in [
-            ("cover", "Ground cover after planting", 3.1, 0.3, "Keeps 30 % of the ground covered after planting."),
-            ("carbon", "Soil carbon", 4.2, 0.7, "Feeds as much carbon to the soil as it loses in a year."),
+        for rule, title, keep, share, said in [
+            ("cover", "Ground cover after planting", 3.1, 0.3, (message("keeps", rule=text("It"), share=0.3),)),
+            ("carbon", "Soil carbon", 4.2, 0.7, plain("Feeds as much carbon to the soil as it loses in a year.")),
         ]
     ]
     methods = [
-        (z, m, title, take, 18.0, ash, passes, ok, text(words))
+        (z, m, title, take, 18.0, ash, passes, ok, plain(words))
         for z in zones.zone_id
         for m, title, take, ash, passes, ok, words in [
             ("second_pass", "Second pass behind the combine", 2.9, 7.0, 1, True, "Bales the combine's windrow."),
@@ -264,7 +273,19 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
     bales = {"F1-a": 210, "F1-b": 50, "F2-a": 170, "F2-b": 0}
     month_rows = [10, 11, 12, 1, 2, 3]
     wrap = [
-        (m, k + 1, w, base, 100 * f * (k + 1) * 0.7, 100 * f * (k + 1), 100 * f * (k + 1) * 1.4, cost, w == "net")
+        (
+            m,
+            2026 + (m < 9),
+            k + 1,
+            w,
+            base,
+            f"{w} on {base}".replace("_", " "),
+            100 * f * (k + 1) * 0.7,
+            100 * f * (k + 1),
+            100 * f * (k + 1) * 1.4,
+            cost,
+            w == "net",
+        )
         for k, m in enumerate(month_rows)
         for w, base, f, cost in [("net", "drained soil", 0.012, 2.1), ("full_cover", "drained soil", 0.004, 5.4)]
     ]
@@ -297,7 +318,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         hauls=hauls,
         soils=soils,
         surroundings=surroundings,
-        not_checked={text("tile lines"): text("No layer of drain tile was given; a stack may stand over one.")},
+        not_checked={text("tile lines"): plain("No layer of drain tile was given; a stack may stand over one.")[0]},
         points=frame([{"grain_mg_ha": 9.0, "removed_because": "", "geometry": Point(100 + k, 100)} for k in range(20)]),
         cleaning=pd.DataFrame(
             [("zero_flow", "No grain flow", 12, 0.01, text("The combine was turning."))],
@@ -320,8 +341,8 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             ],
         ),
         zone_nutrients=pd.DataFrame(
-            [(z, 900.0, 300.0, 1500.0, 90.0, 2400.0) for z in zones.zone_id[:3]],
-            columns=["zone_id", "n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"],
+            [(z, 900.0, 300.0, 1500.0, 90.0, 120.0, 2400.0, 1600.0, 3100.0) for z in zones.zone_id[:3]],
+            columns=["zone_id", "n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high"],
         ),
         odds=pd.DataFrame(
             [(z, 3.9, 4.6, 5.4, 0.93) for z in zones.zone_id],
@@ -329,11 +350,11 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         ),
         yard_ratings=pd.DataFrame(
             [
-                (y, c, title, score, True, text(words))
+                (y, c, title, score, True, said)
                 for y in ("Y1", "Y2")
-                for c, title, score, words in [
-                    ("drainage", "Drainage of the soil", 0.6, "Somewhat poorly drained."),
-                    ("sun", "Sun over the storage season", 0.9, "Gets 93 % of the sun of open flat ground."),
+                for c, title, score, said in [
+                    ("drainage", "Drainage of the soil", 0.6, plain("Somewhat poorly drained.")[0]),
+                    ("sun", "Sun over the storage season", 0.9, message("sunny", share=0.93)),
                 ]
             ],
             columns=["yard_id", "criterion", "title", "score", "allowed", "message"],
@@ -350,9 +371,11 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             wrap,
             columns=[
                 "month",
+                "year",
                 "months_stored",
                 "wrap",
                 "base",
+                "title",
                 "loss_low_pct",
                 "loss_pct",
                 "loss_high_pct",
@@ -360,13 +383,13 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "best",
             ],
         ),
-        totals={"bales": 430.0},
+        totals=totals_of(zones),
         words={
-            "summary": [text("430 bales from three zones meet nine tenths of the need.")],
-            "choice": [text("The second pass costs least wherever its take is enough.")],
-            "storage": [text("Bales used before March stand in net wrap.")],
-            "soil": [text("Steep ground below the ridge keeps all its stover.")],
-            "shortage": [text("Short by 44 bales in March.")],
+            "summary": plain("430 bales from three zones meet nine tenths of the need."),
+            "choice": plain("The second pass costs least wherever its take is enough."),
+            "storage": plain("Bales used before March stand in net wrap."),
+            "soil": plain("Steep ground below the ridge keeps all its stover."),
+            "shortage": plain("Short by 44 bales in March."),
         },
         problems=[found],
         coefficients=coefficients,
@@ -384,7 +407,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                     90.0,
                     text("Grow cover."),
                     "invented",
-                    text("Carbon sets the limit."),
+                    plain("Carbon sets the limit."),
                 )
             ],
             columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"],
@@ -394,10 +417,35 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             columns=["field_id", "rank", "input", "meaning", "share", "direction"],
         ),
         calendar=pd.DataFrame(
-            [("F1-a", 2026, "corn", True, 4.4, text("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, "")],
+            [("F1-a", 2026, "corn", True, 4.4, plain("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, ())],
             columns=["zone_id", "year", "crop", "harvest", "take_mg_ha", "message"],
         ),
     )
+
+
+def totals_of(zones: pd.DataFrame) -> dict[str, float]:
+    """Return the whole-farm sums ."""
+    grown, spare = (float((zones[c] * zones["area_ha"]).sum()) for c in ("stover_mg_ha", "removable_mg_ha"))
+    steps = {"bale": 5000.0, "haul": 900.0, "nutrients": 7200.0, "land": 0.0}
+    return {
+        "fields_ha": float(zones["area_ha"].sum()),
+        "gathered_ha": float((zones["area_ha"] * zones["gathered_share"]).sum()),
+        "kept_free_ha": 0.0,
+        "grain_mg": 600.0,
+        "stover_mg": grown,
+        "stover_known_mg": grown,
+        "removable_mg": spare,
+        "removable_known_mg": spare,
+        "take_mg": float(zones["take_mg"].sum()),
+        "drawn_mg": 210.0,
+        "bales": 430.0,
+        "need_bales": 474.0,
+        "short_bales": 0.0,
+        "yards_used": 2.0,
+        "cost": sum(steps.values()),
+        "cost_per_mg": sum(steps.values()) / 210.0,
+        **{f"cost_{name}": cost for name, cost in steps.items()},
+    }
 
 
 def made_crew(text: Text = same) -> pd.DataFrame:

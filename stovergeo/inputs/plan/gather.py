@@ -129,6 +129,14 @@ class Storage(Section):
             raise ValueError(f"{given} is not a day of every year{turned}") from None
         return given
 
+    def span(self, season: int) -> tuple[date, date]:
+        """Return the day of baling, in the harvest year or the spring after it, and the day the last bale is used."""
+        (month, day), last = ([int(n) for n in text.split("-")] for text in (self.baled, self.last_used))
+        # a grain harvest ends with the year; what is baled before July was left over winter
+        start = date(season if month >= 7 else season + 1, month, day)
+        end = date(season + 1, *last)
+        return start, end if end > start else end.replace(year=end.year + 1)
+
     @field_validator("rain_mm")
     @classmethod
     def _rain_in_mm(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:

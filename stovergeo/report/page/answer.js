@@ -46,7 +46,7 @@ function drawAnswers() {
 }
 
 function yardAnswer(yard) {
-  var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + yard.bales.toLocaleString('en-US') + ' bales)'));
+  var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + bales(yard.bales) + ')'));
   Object.keys(SAYS).forEach(function (key) {
     var input = make('input', { type: 'radio', name: 'yard-' + yard.id, value: key });
     input.checked = Boolean(answers[yard.id] && answers[yard.id].answer === key);

@@ -38,24 +38,18 @@ var blockMakers = {
     return make('div', { class: 'table-box', tabindex: '0', role: 'group', 'aria-label': table.caption }, whole);
   },
   bars: function (bars) {
-    var values = bars.rows.map(function (row) { return row[1] || 0; });
-    if (bars.line) { values.push(bars.line[1] || 0); }
-    if (bars.kind === 'share') { values.push(1); }
-    var most = Math.max.apply(null, values) || 1;
     var box = make('figure', { class: 'bars' }, make('figcaption', {}, bars.caption));
     bars.rows.forEach(function (row) {
       var picture = makeSvg('svg', { viewBox: '0 0 200 14', preserveAspectRatio: 'none', 'aria-hidden': 'true' },
         makeSvg('rect', { class: 'bar-back', x: 0, y: 1, width: 200, height: 12 }),
-        makeSvg('rect', { class: 'bar', x: 0, y: 1, width: 200 * (row[1] || 0) / most, height: 12 }));
+        makeSvg('rect', { class: 'bar', x: 0, y: 1, width: 200 * row[1], height: 12 }));
       if (bars.line) {
-        picture.append(makeSvg('rect', { class: 'bar-line', x: 200 * bars.line[1] / most - 2, y: 0, width: 2, height: 14 }));
+        picture.append(makeSvg('rect', { class: 'bar-line', x: 200 * bars.line[1] - 2, y: 0, width: 2, height: 14 }));
       }
       box.append(make('div', { class: 'bar-row' }, make('span', {}, row[0]),
-        make('span', { class: 'bar-value' }, quantity(bars.kind, row[1])), picture));
+        make('span', { class: 'bar-value' }, say(row[2])), picture));
     });
-    if (bars.line) {
-      box.append(make('p', { class: 'small' }, 'Upright line: ' + bars.line[0] + ', ' + quantity(bars.kind, bars.line[1])));
-    }
+    if (bars.line) { box.append(make('p', { class: 'small' }, 'Upright line: ' + bars.line[0] + ', ' + say(bars.line[2]))); }
     return box;
   },
   curves: function (curves) {
@@ -70,7 +64,7 @@ var blockMakers = {
     var picture = makeSvg('svg', { viewBox: '0 0 ' + wide + ' ' + high, role: 'img', 'aria-label': curves.caption, class: 'curves' });
     for (var v = 0; v <= top; v += step) {
       picture.append(makeSvg('path', { class: 'grid', d: 'M' + left + ' ' + y(v) + 'H' + (wide - 8) }),
-        makeSvg('text', { class: 'axis', x: left - 4, y: y(v) + 4, 'text-anchor': 'end' }, v + curves.unit));
+        makeSvg('text', { class: 'axis', x: left - 4, y: y(v) + 4, 'text-anchor': 'end' }, quantity('percent', v)));
     }
     curves.x.forEach(function (label, k) {
       if (curves.x.length <= 8 || k % 2 === 0) {

@@ -95,7 +95,7 @@ function drawFarm() {
   group('zones', 'Zones', plan.zones.map(function (zone) {
     var layer = drawn(zone.shape, Object.assign(zoneLook(zone), { interactive: true }), 'zones');
     zoneLayers[zone.id] = layer;
-    reachable(layer, 'Zone ' + zone.id + ', ' + (zone.bales === null ? 'not known' : zone.bales + ' bales') + '. Open details.', function (at) { openZone(zone.id, at); });
+    reachable(layer, 'Zone ' + zone.id + ', ' + (zone.bales === null ? plan.unknown : bales(zone.bales)) + '. Open details.', function (at) { openZone(zone.id, at); });
     return layer;
   }), true);
   fieldLabels = plan.fields.map(function (f) { return labelAt(f.at, shortName(f.name), 'field'); });
@@ -109,7 +109,7 @@ function drawFarm() {
     group('around-' + kind.id, kind.title, kind.things.map(function (t) { return drawn(t.shape, look, 'around', kind.id); }), true);
   });
   var edges = plan.hauls.map(function (h) { return paleEdge(h.shape, LOOKS.hauls, 'hauls'); });
-  group('hauls', 'Ways from zone to yard', edges.concat(plan.hauls.map(function (h) { return drawn(h.shape, LOOKS.hauls, 'hauls'); })), true);
+  group('hauls', 'Routes from zone to yard', edges.concat(plan.hauls.map(function (h) { return drawn(h.shape, LOOKS.hauls, 'hauls'); })), true);
   drawYards();
   fitFarm();
   drawTiles();

@@ -81,7 +81,7 @@ function drawLegend() {
   plan.around.forEach(function (kind) {
     list.append(make('li', {}, keySymbol(kind.id), kind.title));
   });
-  if (plan.hauls.length) { list.append(make('li', {}, keySymbol('hauls'), 'Way from zone to yard')); }
+  if (plan.hauls.length) { list.append(make('li', {}, keySymbol('hauls'), 'Route from zone to yard')); }
   if (list.children.length) { parts.push(make('div', {}, make('h3', {}, 'Signs'), list)); }
   fill(byId('legend'), parts);
 }
@@ -102,8 +102,19 @@ function keySymbol(kind) {
 var scaleBar = null;
 function drawScale() {
   if (scaleBar) { scaleBar.remove(); }
-  scaleBar = L.control.scale({ metric: units === 'metric', imperial: units === 'us', maxWidth: 160 }).addTo(map);
+  scaleBar = new ScaleBar({ maxWidth: 160 }).addTo(map);
 }
+
+// Leaflet's bar knows meters and feet; this one prints any unit system, in its longer unit where one of those fits
+var ScaleBar = L.Control.Scale.extend({
+  _addScales: function (options, className, box) { this._bar = L.DomUtil.create('div', className, box); },
+  _updateScales: function (meters) {
+    var kinds = plan.systems[units].kinds, long = meters / 1000 * kinds.road.factor >= 1;
+    var kind = long ? 'road' : 'length', most = (long ? meters / 1000 : meters) * kinds[kind].factor;
+    var shown = this._getRoundNum(most);
+    this._updateScale(this._bar, quantity(kind, shown / kinds[kind].factor, 0), shown / most);
+  }
+});
 
 var NorthArrow = L.Control.extend({
   options: { position: 'bottomright' },

@@ -66,12 +66,12 @@ function swatch(fillWith, label) {
 }
 
 function rampLegend(rampName, kind, low, high) {
-  var list = make('ul', { class: 'key' }), how = plan.kinds[kind][units];
+  var list = make('ul', { class: 'key' }), how = plan.systems[units].kinds[kind];
   // enough decimals that neighbours differ
-  var step = Math.abs(high - low) * how[0] / (RAMPS[rampName].length - 1);
-  var places = step > 0 ? Math.min(3, Math.max(how[2], Math.ceil(-Math.log10(step)))) : how[2];
+  var step = Math.abs(high - low) * how.factor / (RAMPS[rampName].length - 1);
+  var places = step > 0 ? Math.min(3, Math.max(how.decimals, Math.ceil(-Math.log10(step)))) : how.decimals;
   RAMPS[rampName].forEach(function (colour, k) {
-    list.append(swatch(colour, fixed(kind, low + (high - low) * k / (RAMPS[rampName].length - 1), places)));
+    list.append(swatch(colour, quantity(kind, low + (high - low) * k / (RAMPS[rampName].length - 1), places)));
   });
   return list;
 }

@@ -80,7 +80,7 @@ function readGround(point) {
     all.forEach(function (cells, k) {
       var layer = plan.rasters[k], value = cells[row * plan.grid.cols + col];
       if (value === 255) { return; }
-      rows.push([[layer.title], [layer.labels ? layer.labels[value] : { k: layer.kind, v: layer.low + layer.step * value }]]);
+      rows.push([layer.title, layer.labels ? layer.labels[value] : quantity(layer.kind, layer.low + layer.step * value)]);
     });
     return rows;
   });

@@ -4,33 +4,33 @@ var units = plan.units;
 
 function byId(id) { return document.getElementById(id); }
 
-function formatted(kind, value, places) {
-  var how = plan.kinds[kind][units];
-  if (value === null || value === undefined || Number.isNaN(value)) { return 'unknown'; }
-  return (value * how[0] + how[3]).toLocaleString('en-US', { minimumFractionDigits: places, maximumFractionDigits: places });
+// the number alone, as stovergeo.core.printing prints it: converted, rounded (a true half to even), thousands marked
+function number(kind, value, places) {
+  if (value === null || value === undefined || Number.isNaN(value)) { return plan.unknown; }
+  var how = plan.systems[units].kinds[kind], shown = value * how.factor + how.offset, size = Math.abs(shown);
+  if (places === undefined) { places = how.decimals; }
+  var scale = Math.pow(10, places), half = (size * scale) % 1 === 0.5 && (size * Math.pow(2, places + 1)) % 1 === 0;
+  var text = (half ? 2 * Math.round(size * scale / 2) / scale : size).toFixed(places);
+  if (how.trimmed) { text = text.replace(/\.?0+$/, ''); }
+  var whole = text.split('.')[0].replace(/\B(?=(\d{3})+$)/g, ',');
+  return (shown < 0 && Number(text) !== 0 ? '-' : '') + whole + text.slice(text.split('.')[0].length);
 }
 
-function unitOf(kind) { return plan.kinds[kind][units][1]; }
-
-// with a given number of decimals
-function fixed(kind, value, places) {
-  var number = formatted(kind, value, places), unit = unitOf(kind);
-  if (number === 'unknown') { return number; }
-  if (unit.charAt(0) === '$') { return '$' + number + unit.slice(1); }
-  return number + (unit === '%' || unit === '' ? '' : '\u00a0') + unit;
+function quantity(kind, value, places) {
+  var text = number(kind, value, places), how = plan.systems[units].kinds[kind], label = how.label;
+  if (text === plan.unknown || !label) { return text; }
+  if (label.charAt(0) === '$') { return (text.charAt(0) === '-' ? '-$' + text.slice(1) : '$' + text) + label.slice(1); }
+  if (label === '%') { return text + '%'; }
+  return text + ' ' + (text.replace('-', '') === '1' ? how.one : label);
 }
 
-// with the usual decimals, or as many as the number had where it was written in SI
-function quantity(kind, value, decimals, withUnit) {
-  var how = plan.kinds[kind][units], places = how[2];
-  if (decimals !== undefined) { places = Math.max(0, decimals + (how[0] >= 2 ? -1 : how[0] <= 0.1 ? 1 : 0)); }
-  return withUnit === 0 ? formatted(kind, value, places) : fixed(kind, value, places);
-}
+// "12 bales" is more than a number: no quantity, but one of a thing is not many
+function bales(count) { return number('count', count) + (count === 1 ? ' bale' : ' bales'); }
 
-// a text is a string or a list of strings and quantities
+// a text is a string, or a list of strings and of {system: string}; no line breaks between a number and its unit
 function say(parts) {
   if (typeof parts === 'string') { return parts; }
-  return parts.map(function (p) { return typeof p === 'string' ? p : quantity(p.k, p.v, p.d, p.u); }).join('');
+  return parts.map(function (p) { return typeof p === 'string' ? p : p[units].replace(/(\d) /g, '$1\u00a0'); }).join('');
 }
 
 // make('p', {class: 'small'}, 'text', element, ...): strings become text nodes, never markup

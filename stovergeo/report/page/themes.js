@@ -3,16 +3,16 @@ var ROUND = 1e-9;
 
 var THEMES = {
   take: {
-    title: 'what would leave', ramp: 'straw', kind: 'rate',
+    title: 'stover that would leave', ramp: 'straw', kind: 'rate',
     value: function (z) { return z.take; }
   },
-  limit: { title: 'what may leave', ramp: 'straw', kind: 'rate', value: function (z) { return z.limit; } },
+  limit: { title: 'stover that may leave', ramp: 'straw', kind: 'rate', value: function (z) { return z.limit; } },
   rule: {
     title: 'what sets the limit', classes: function () {
-      return Object.assign({}, plan.rules, { method: 'The way of gathering takes less than may leave' });
+      return Object.assign({}, plan.rules, { method: 'The method takes less than may leave' });
     }, value: function (z) { return z.rule; }
   },
-  method: { title: 'way of gathering', classes: function () { return plan.methods; }, value: function (z) { return z.method; } },
+  method: { title: 'how it is baled', classes: function () { return plan.methods; }, value: function (z) { return z.method; } },
   odds: { title: 'how sure it is', ramp: 'straw', kind: 'share', value: function (z) { return z.odds; } },
   none: { title: 'nothing (outline only)' }
 };
@@ -59,10 +59,10 @@ function zoneLook(zone) {
 // the number or word behind a zone's colour, written on the zone
 function zoneWord(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
-  if (zone.method === 'leave' && theme !== 'rule') { return zone.kept ? 'kept free' : 'leave'; }
+  if (zone.method === 'leave' && theme !== 'rule') { return zone.kept ? 'kept free' : 'stays'; }
   if (theme === 'none') { return ''; }
-  if (zone.method === 'unknown') { return 'not known'; }
-  return how.classes ? how.classes()[value] || String(value) : quantity(how.kind, value);
+  if (zone.method === 'unknown') { return plan.unknown; }
+  return how.classes ? how.classes()[value] || String(value) : say(zone.said[theme]);
 }
 
 function zoneLegend() {
@@ -82,7 +82,7 @@ function zoneLegend() {
       : make('ul', { class: 'key' }, swatch(hex(mixed(RAMPS[how.ramp], 0.5)), quantity(how.kind, ends[0])));
   }
   if (plan.zones.some(function (z) { return z.method === 'leave'; })) {
-    list.append(swatch(patterned('#f6f4ec', 'hatch'), 'leave: no baling'));
+    list.append(swatch(patterned('#f6f4ec', 'hatch'), plan.methods.leave));
   }
   return withUnknown(list);
 }

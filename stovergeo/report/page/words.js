@@ -23,7 +23,11 @@ function drawHead() {
   document.title = plan.farm + ', stover plan ' + plan.season;
   byId('farm-name').textContent = plan.farm;
   byId('farm-sub').textContent = 'Corn stover plan, season ' + plan.season + (plan.landowner ? ', for ' + plan.landowner : '');
-  document.querySelectorAll('input[name="units"]').forEach(function (input) { input.checked = input.value === units; });
+  fill(byId('units'), Object.keys(plan.systems).map(function (name) {
+    var system = plan.systems[name], input = make('input', { type: 'radio', name: 'units', value: name });
+    input.checked = name === units;
+    return make('label', {}, input, ' ' + system.title + ' (' + system.kinds.area.label + ', ' + system.kinds.mass.label + ')');
+  }));
 }
 
 drawHead();

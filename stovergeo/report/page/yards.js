@@ -13,7 +13,7 @@ function drawYards() {
     var outline = drawn(yard.shape, { color: '#1f2f4d', weight: yard.bales ? 3 : 2, dashArray: yard.bales ? null : '5 4',
       fillColor: '#ffffff', fillOpacity: 1, interactive: true }, 'yards');
     yardLayers[yard.id] = outline;
-    reachable(outline, 'Yard ' + yard.id + ', ' + yard.bales + ' bales. Open details.', function (at) { openYard(yard.id, at); });
+    reachable(outline, 'Yard ' + yard.id + ', ' + bales(yard.bales) + '. Open details.', function (at) { openYard(yard.id, at); });
     return [outline].concat(
       yard.lanes.map(function (code) { return drawn(code, YARD_LOOKS.lanes, 'yards'); }),
       yard.apron.map(function (code) { return drawn(code, YARD_LOOKS.apron, 'yards'); }),

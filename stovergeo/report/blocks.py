@@ -1,0 +1,80 @@
+"""What the page is made of: texts in every unit system, and the blocks that it lays out.
+
+A block is a dict with one key that names its kind: ``p`` (a text), ``ul`` (texts), ``table``, ``bars``, ``curves``,
+``drawing``, ``more`` (blocks folded away). All texts are for the landowner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import pandas as pd
+
+from stovergeo.core.messages import Catalog, templates
+from stovergeo.core.printing import UNIT_SYSTEMS, Parts, parts, quantity
+from stovergeo.report.ledger import Ledger
+
+Block = dict[str, Any]
+Cell = Sequence[str | dict[str, str]]  #: plain text, or text whose quantities differ by unit system
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+message: Final = Catalog("stovergeo.report")
+
+
+def text(said: Any) -> Parts:
+    """Return a message, a plain text, or several one after the other, as the page holds them."""
+    return parts(said, "landowner")
+
+
+def texts(said: Sequence[Any]) -> list[Parts]:
+    """Return messages as texts of their own, without those that say nothing to a landowner."""
+    return [one for one in map(text, said) if one]
+
+
+def amount(kind: str, value: float) -> Parts:
+    """Return a quantity as a whole text."""
+    by_system = {system: quantity(kind, value, system) for system in UNIT_SYSTEMS}
+    return list(set(by_system.values())) if len(set(by_system.values())) == 1 else [by_system]
+
+
+def entry(ledger: Ledger, of: str, what: str) -> Parts:
+    """Return a number of the plan as a whole text."""
+    found = ledger.entries[of, what]
+    return amount(found.kind, found.value)
+
+
+def has_message(key: str) -> bool:
+    """Tell whether the report has a message under a key: of what a plug-in brings it has none."""
+    return key in templates(message.package)
+
+
+def table(caption: str, head: list[str], rows: Sequence[Sequence[Cell]]) -> Block:
+    """Return a block that is a table."""
+    return {"table": {"caption": caption, "head": head, "rows": rows}}
+
+
+def facts(caption: str, rows: Sequence[Sequence[Cell]]) -> Block:
+    """Return a table of what there is and how much."""
+    return table(caption, ["What", "How much"], rows)
+
+
+def more(title: str, *blocks: Block) -> Block:
+    """Return blocks folded away under a title."""
+    return {"more": {"title": title, "blocks": blocks}}
+
+
+def bars(
+    caption: str, kind: str, rows: Sequence[tuple[str, float]], line: tuple[str, float] | None = None, whole: float = 0
+) -> Block:
+    """Return bars as shares of the longest, or of `whole` where that is more; each with its number beside it."""
+    longest = max([whole, *(v for _, v in [*rows, *([line] if line else [])] if v == v)]) or 1.0
+
+    def bar(label: str, value: float) -> list[Any]:
+        return [label, round(value / longest, 4) if value == value else 0, amount(kind, value)]
+
+    return {"bars": {"caption": caption, "rows": [bar(*r) for r in rows], "line": bar(*line) if line else None}}
+
+
+def rows_of(frame: pd.DataFrame, column: str, value: str) -> Iterator[Any]:
+    """Yield the rows of a table that belong to a zone or yard; none where the table is empty and has no columns."""
+    return frame[frame[column] == value].itertuples() if len(frame) else iter(())
