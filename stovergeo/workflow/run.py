@@ -338,7 +338,7 @@ def replan_with_answer(
         after = run_season(plan, Report(), step, yards_before=before.yards)
     after.words["changed"] = story.changed_words(before, after)
     after.words["grower"] = [*story.changed_cost_words(before, after), *after.words["grower"]]
-    after.words["answer"] = answer.words()
+    after.words["answer"] = answer.messages()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
     return replace(after, yards_before=story.yards_before(before, after, answer.yards))

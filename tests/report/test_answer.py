@@ -10,6 +10,7 @@ import pytest
 from sound_answer import GOOD
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.printing import render
 from stovergeo.report import add_answer, plan_key, read_answer
 
 
@@ -33,7 +34,7 @@ def test_a_sound_answer_is_read_whole(tmp_path):
     assert answer.season == 2026
     assert answer.yards[["yard_id", "answer", "note"]].to_numpy().tolist() == [["Y1", "no", "too near the house"]]
     assert list(answer.pins["note"]) == ["gate sticks"]
-    assert answer.words() == [
+    assert [render(m, "us") for m in answer.messages()] == [
         "Yard Y1: no (too near the house).",
         "Ground to keep free: old well.",
         "A pin: gate sticks.",

@@ -39,7 +39,7 @@ def judged(result, tmp_path):
         assert set(answer.yards["answer"]) <= {"yes", "no", "maybe", ""}
         assert answer.no_go.geometry.is_valid.all()
         assert answer.yards.geometry.is_valid.all()
-        assert all("\x00" not in line for line in answer.words())
+        assert all("\x00" not in line for line in map(str, answer.messages()))
         layer = tmp_path / "no_go.geojson"
         layer.unlink(missing_ok=True)
         plan = add_answer(result.plan, answer, layer, Report())
