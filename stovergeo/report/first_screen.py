@@ -67,7 +67,7 @@ def first_sentences(words: str, most: int) -> str:
 def without_keys(words: str) -> str:
     """Return words without keys of the plan file, in brackets or as a sentence: those are the grower's to set.
 
-    The name of a layer stays, as plain words: what was not given must be told.
+    The name of a layer stays, as plain words: what was not given must be shown.
     """
     words = re.sub(r"\s*\(`[\w.\[\]]+`\)", "", words)
     words = re.sub(r"\s*[A-Z][^.`]*`\w+\.[\w.\[\]]+`[^.`]*\.", "", words)
@@ -314,7 +314,7 @@ def _unchecked(result: SeasonResult) -> list[Parts]:
     for what, why in result.not_checked.items():
         missing = re.fullmatch(r"No layer `(\w+)` was given\.", why)
         if missing and missing[1] in result.not_checked:
-            continue  # said already where the layer itself is named
+            continue  # already shown where the layer itself is named
         told = re.sub(r"^Not known for this farm \(.*\)\.$", "Not known for this farm.", without_keys(why))
         # a layer's own words begin with its name
         lines.append(

@@ -100,7 +100,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     if 0 < getattr(zone, "gathered_share", 1.0) < 0.995:
         facts.append([["Share of the zone that is baled"], amount("share", zone.gathered_share)])
     for b in bales.itertuples():
-        facts.append([["Bales"], [f"{b.bales:,.0f}, each ", quantity("kg", b.bale_as_is_kg), " as it stands"]])
+        facts.append([["Bales"], [f"{b.bales:,.0f}, each ", quantity("kg", b.bale_as_is_kg), " as-is"]])
         facts.append([["Turns of net"], [f"{b.turns:g}" if b.turns == b.turns else "–"]])
     for h in result.hauls[result.hauls["zone_id"] == zone.zone_id].itertuples():
         facts.append(
@@ -157,8 +157,8 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
             ]
             for m in methods.itertuples()
         ]
-        table = table_of("Ways to gather", ["Way", "Takes", "Soil in the bale (ash)", "Passes", "Verdict"], rows)
-        blocks.append({"more": {"title": "Ways to gather, compared", "blocks": [table]}})
+        table = table_of("Methods of gathering", ["Way", "Takes", "Soil in the bale (ash)", "Passes", "Verdict"], rows)
+        blocks.append({"more": {"title": "Methods of gathering, compared", "blocks": [table]}})
     years = result.calendar[result.calendar["zone_id"] == zone.zone_id] if len(result.calendar) else result.calendar
     if len(years):
         rows = [

@@ -14,7 +14,7 @@ from stovergeo.report.first_screen import names_given
 from stovergeo.report.say import KINDS, Parts, number_in, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
-_MOST_LINES: Final = 8  # of what only the grower is told
+_MOST_LINES: Final = 8  # of what only the grower sees
 
 
 def grower_table(result: SeasonResult) -> list[RenderableType]:

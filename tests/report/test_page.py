@@ -162,7 +162,7 @@ def test_loads_fill_the_rows_and_lose_no_bale():
         ["Z1", "Y1", "Y1-1", 50],
         ["Z1", "Y1", "Y1-2", 20],
         ["Z2", "Y1", "Y1-2", 30],
-        ["Z2", "Y1", "", 30],  # no room left in the drawn rows: said on the sheet
+        ["Z2", "Y1", "", 30],  # no space left in the drawn rows: the sheet says so
         ["Z2", "Y2", "Y2-1", 5],
     ]
 
@@ -247,7 +247,7 @@ def test_a_layer_that_covers_a_county_is_cut_to_the_ground_shown(result):
     assert np.abs(np.cumsum(np.reshape(things[0]["shape"][1], (-1, 2)), axis=0)).max() <= 14_000
 
 
-def test_not_checked_is_said_once_and_without_keys(result):
+def test_not_checked_is_shown_once_and_without_keys(result):
     import dataclasses
 
     unchecked = {
@@ -296,7 +296,7 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
 
 
 def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
-    """Money is put into every word, price and table that reaches the page; only the offer and plant food remain."""
+    """Money is put into every word, price and table that reaches the page; only the offer and the nutrients remain."""
     told = "The pit costs $7,654.32 to dig. Then 76.54 $/Mg a season."
     rows = [
         ("yards", "fewest yards", 7654.0, 76.54, 0.04, 180.0, 1, 0.62, 12.0),
@@ -340,6 +340,6 @@ def test_the_first_screen_names_no_key_of_the_plan_file(result):
     assert "`" not in first
 
 
-def test_what_was_not_given_is_told_without_the_plan_files_marks():
+def test_what_was_not_given_is_shown_without_the_plan_files_marks():
     said_so = "Falling trees: no layer `trees` was given. Wires: no layer `overhead_lines` was given. Set `a.b` first."
     assert without_keys(said_so) == "Falling trees: no layer trees was given. Wires: no layer overhead lines was given."
