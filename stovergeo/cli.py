@@ -161,7 +161,7 @@ def rules(as_json: AsJson = False) -> None:
 
     rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(group)]
     if as_json:
-        keys = ("door", "name", "package", "title", "source", "broken")
+        keys = ("group", "name", "package", "title", "source", "broken")
         found = [
             (g, p.name, p.package, getattr(p.thing, "title", ""), getattr(p.thing, "source", ""), p.broken)
             for g, p in rows

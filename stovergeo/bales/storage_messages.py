@@ -1,4 +1,4 @@
-"""What storage costs in stover, and when a dearer way of keeping pays, as messages."""
+"""What storage costs in stover, and when a dearer storage option pays, as messages."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ message = Catalog("stovergeo.bales")
 
 
 def storage_messages(table: pd.DataFrame, need: pd.DataFrame, ends: date) -> list[Message]:
-    """Return which way of keeping is cheapest for which months, and what each need uses.
+    """Return which storage option is cheapest for which months, and what each need uses.
 
     Parameters
     ----------

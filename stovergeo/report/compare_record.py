@@ -1,4 +1,4 @@
-"""A plan already made, read back from its record as a stranger's file: what of it is compared."""
+"""A plan already made, read back from its record as an untrusted file: what of it is compared."""
 
 from __future__ import annotations
 
@@ -187,7 +187,7 @@ def _no_constant(name: str) -> float:
 
 
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
-    """Return two plans read from their folders; other farms, seasons and the like are told as a warning."""
+    """Return two plans read from their folders; other farms, seasons and the like are reported as a warning."""
     first, second = read_record(Path(one), report), read_record(Path(two), report)
     names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
     if names[0] != names[1]:

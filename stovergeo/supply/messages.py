@@ -48,7 +48,7 @@ def cost_messages(choice: Choice) -> list[Message]:
     steps = tuple(
         message("cost.step", step=message(f"step.{s}"), each=float(v)) for s, v in per_mg.items() if v >= 0.005
     )
-    # a gap is told no smaller than it is
+    # a gap is never printed smaller than it is
     gap = max(choice.gap, _LEAST_GAP)
     if choice.status != "optimal":
         proved = message("cost.out_of_time", gap=gap)
