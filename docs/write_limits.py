@@ -24,7 +24,7 @@ EQUATIONS = {
     "ground_cover": """flat = -ln(1 - cover) / k                            kg/ha on the surface after planting
 keep = flat / (overwinter x product of passes) + what stands""",
     "highly_erodible": "keep = all where listed, or, unlisted, where R K LS / T >= 8",
-    "nutrient_floor": "keep = stover - most plant food / content",
+    "nutrient_floor": "keep = stover - most of a nutrient / content",
     "plan_floor": """keep = max(keep_at_least, stover - take_at_most)
 keep = all where the grain is under harvest_from_bu_ac""",
     "soil_carbon": """required = factor x table(rotation, tillage) - (manure C x worth + cover-crop C x worth) / content

@@ -17,6 +17,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from stovergeo.core.errors import InputError, Problem, Report, Severity, StovergeoError
+from stovergeo.core.printing import render
 
 if TYPE_CHECKING:
     from stovergeo.result import SeasonResult
@@ -160,7 +161,7 @@ def rules(as_json: AsJson = False) -> None:
 
     rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(group)]
     if as_json:
-        keys = ("door", "name", "package", "title", "source", "broken")
+        keys = ("group", "name", "package", "title", "source", "broken")
         found = [
             (g, p.name, p.package, getattr(p.thing, "title", ""), getattr(p.thing, "source", ""), p.broken)
             for g, p in rows
@@ -198,7 +199,7 @@ def answer(
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
     for line in result.words.get("changed", []):
-        to_user.print(line, markup=False, highlight=False)
+        to_user.print(render(line, result.plan.farm.units), markup=False, highlight=False)
     for renderable in grower_table(result):
         to_user.print(renderable)
     to_user.print(f"Map: {written['map.html']}", soft_wrap=True, highlight=False, markup=False)

@@ -1,9 +1,9 @@
-"""What can be wrong with what a user brings, and how it is said.
+"""What can be wrong with what a user brings, and how it is reported.
 
 Every problem has a stable code, a place, what was found, why it matters and the cure.
 Why and cure for each code stand once, in ``problems.toml`` beside this file; the caller
 says the place and what was found. Readers add problems to a `Report` and go on, so that
-one run of ``stovergeo check`` lists everything; the first door that needs sound data
+one run of ``stovergeo check`` lists everything; the first function that needs sound data
 calls `Report.stop_if_refused`.
 """
 
@@ -80,7 +80,7 @@ class InputError(StovergeoError, ValueError):
 
 
 class ContractError(StovergeoError, ValueError):
-    """A room was given data that lack what it reads, or carry another unit."""
+    """A package was given data that lack what it reads, or carry another unit."""
 
 
 class Report:

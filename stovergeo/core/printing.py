@@ -65,6 +65,7 @@ KINDS: Final[dict[str, Kind]] = {
     "mass": Kind("Mg", "_mg", "mass"),
     "mass1": Kind("Mg", "_mg", "mass"),
     "rate": Kind("Mg/ha", "_mg_ha", "mass per area"),
+    "grain": Kind("Mg/ha", "_mg_ha", "grain per area"),
     "bale_mass": Kind("kg", "_kg", "mass"),
     "nutrient_rate": Kind("kg/ha", "_kg_ha", "mass per area"),
     "content": Kind("kg/Mg", "_kg_mg", "mass per mass"),

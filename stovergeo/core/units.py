@@ -60,6 +60,7 @@ _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
         "ton/ac": MG_HA_PER_TON_ACRE,
         "lb/ac": KG_HA_PER_LB_ACRE / KG_PER_MG,
     },
+    "grain per area": {"Mg/ha": 1, "t/ha": 1, "bu/ac": MG_HA_DRY_PER_BU_ACRE},  # dry grain; the bushel at 15.5 %
     "density": {"kg/m3": 1, "lb/ft3": KG_M3_PER_LB_FT3},
     "speed": {"m/s": 1, "km/h": 1 / 3.6, "mph": M_PER_MI / 3600},
     "money per mass": {
@@ -80,6 +81,7 @@ SI_UNIT: Final = {
     "area": "ha",
     "mass": "Mg",
     "mass per area": "Mg/ha",
+    "grain per area": "Mg/ha",
     "density": "kg/m3",
     "speed": "m/s",
     "money per mass": "$/Mg",

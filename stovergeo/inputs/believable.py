@@ -32,7 +32,7 @@ def check_one_harvest(points: gpd.GeoDataFrame, layer: PointsLayer, where: str, 
 def check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
     """Refuse a table without any harvest, or with a typical yield no corn field has; say what is unusual in it."""
     gaps = points["grain_kg"].isna()
-    if "moisture_pct" in points:  # said already where the moisture is missing
+    if "moisture_pct" in points:  # already reported where the moisture is missing
         gaps &= points["moisture_pct"].notna()
     if gaps.any():
         said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, way or width; their harvest is unknown."

@@ -68,7 +68,7 @@ def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, where:
     declared : str or None
         What the plan says; it wins, and a contradiction is reported.
     bounds : (west, south, east, north)
-        Of the coordinates as they stand in the file.
+        Of the coordinates as stored in the file.
 
     Raises
     ------

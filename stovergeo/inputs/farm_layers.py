@@ -1,4 +1,4 @@
-"""What the layers room hands on."""
+"""The layers of a farm as read and checked."""
 
 from __future__ import annotations
 

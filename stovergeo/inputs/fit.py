@@ -19,7 +19,7 @@ SOME_OUTSIDE: Final = 0.02
 MOST_OUTSIDE: Final = 0.20
 #: fewer records than this on a field say little of its pattern (judgement)
 LEAST_POINTS: Final = 100
-#: harvested ground as a share of a field, between which nothing need be said: strips are left, headlands driven twice
+#: harvested ground as a share of a field, between which there is no warning: strips are left, headlands driven twice
 COVERED: Final = (0.8, 1.3)
 
 #: side of the squares in which the ground of points is taken, where no outline is there, m
@@ -28,7 +28,7 @@ SQUARE_M: Final = 30.0
 HEIGHTS_APART_M: Final = 120.0
 #: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
 LEAST_ALIKE: Final = 0.6
-#: ground flatter than this cannot be told from a receiver's noise, m
+#: ground flatter than this cannot be distinguished from a receiver's noise, m
 LEAST_RELIEF_M: Final = 8.0
 
 

@@ -1,7 +1,7 @@
 """Soils: polygons with the survey's attributes, or one soil from the plan, as one SOILS table.
 
 What neither the layer nor the plan says stays unknown (NaN), with its hectares reported;
-the rooms after this one never take unknown for allowed.
+later packages never take unknown for allowed.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ ATTRIBUTES: Final = {
 TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
 #: column that says of how much of a polygon K is worked out so
 WORKED_OUT: Final = "k_from_nomograph"
-#: columns the rooms can do without: absent is not worth a warning
+#: columns the packages can do without: absent is not worth a warning
 OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
@@ -101,7 +101,7 @@ def make_soils(
     soil : Soil or None
         The plan's ``[soil]``: fills what the layer lacks, attribute by attribute and ground by ground.
     region : shapely.Polygon
-        Ground the rooms after this will ask about.
+        Ground later packages will ask about.
     """
     given = None if soil is None else plan_soil(soil)
     if frame is None:

@@ -1,4 +1,4 @@
-"""The landowner's answer: read as a stranger's file, and added to the places the plan keeps free."""
+"""The landowner's answer: read as an untrusted file, and added to the places the plan keeps free."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.farm_layers import KEEP_CLEAR_OF, STACKS, only_stacks
 from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan import Plan
@@ -27,6 +28,7 @@ from stovergeo.inputs.vector import read_layer
 MOST_BYTES: Final = 1_000_000
 MOST_MARKS: Final = 500
 MOST_CORNERS: Final = 2_000
+message = Catalog("stovergeo.report")
 _FAR_M: Final = 20_000.0
 #: kind of mark -> the only geometries it may have
 _KINDS: Final = {"yard": {"Polygon", "MultiPolygon"}, "no_go": {"Polygon"}, "pin": {"Point"}}
@@ -62,14 +64,18 @@ class Answer:
         columns = {"name": names, KEEP_CLEAR_OF: clear_of}
         return gpd.GeoDataFrame(columns, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
 
-    def words(self) -> list[str]:
+    def messages(self) -> list[Message]:
         """Return what the landowner said, a line for each yard and mark, notes in their own words."""
         lines = [
-            f"Yard {y.yard_id}: {y.answer or 'no answer'}{f' ({y.note})' if y.note else ''}."
+            _noted("answer.yard", y.note, yard=y.yard_id, answer=y.answer or message("answer.no_answer"))
             for y in self.yards.itertuples()
         ]
-        lines += [f"Ground to keep free{f': {note}' if note else ''}." for note in self.no_go["note"]]
-        return lines + [f"A pin{f': {note}' if note else ' without a note'}." for note in self.pins["note"]]
+        lines += [_noted("answer.keep_free", note) for note in self.no_go["note"]]
+        return lines + [_noted("answer.pin", note) for note in self.pins["note"]]
+
+
+def _noted(key: str, note: str, **values: Any) -> Message:
+    return message(f"{key}_note", note=note, **values) if note else message(key, **values)
 
 
 def read_answer(
@@ -197,7 +203,7 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
     mended = shapely.union_all(parts) if parts else None
     if mended is None or mended.is_empty:
         raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")
-    report.add("answer.repaired", place, "Its outline was mended.")
+    report.add("answer.repaired", place, "Its outline was repaired.")
     return mended
 
 

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from html import escape
+import math
+from itertools import groupby
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 import shapely
+from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
+from stovergeo.core.printing import UNKNOWN, how_printed, number
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.compare import Compared
-from stovergeo.report.compare_record import PlanRecord
+from stovergeo.report.compare_record import PlanRecord, ZoneRow
 from stovergeo.report.drawing import Drawing
-from stovergeo.report.say import KINDS, System, number_in
 
 _EARTH_RADIUS_M: Final = 6_371_008.8  # mean radius of the ellipsoid, 2a+b over 3 (GRS 80)
 _SHADES: Final = 4
+message = Catalog("stovergeo.report")
 _MAP_PX: Final = 430
 #: plans drawn to one frame unless that frame is so much wider than either, as for two farms
 _FRAME_MOST: Final = 3.0
@@ -28,23 +32,24 @@ _FRAME_MOST: Final = 3.0
 def comparison_page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
     """Return the comparison as one HTML page, in the first plan's units."""
     system = records[0].farm.units
-    title = "Two plans side by side"
     heads = [
         f"{number}: {r.read_from} ({r.farm.name}, {r.farm.season})"
         for number, r in zip(("First", "Second"), records, strict=True)
     ]
-    unit = KINDS["rate"].in_(system).unit
-    maps = "".join(
-        f'<section class="pic"><h2>{escape(head)}</h2>{drawing}</section>'
-        for head, drawing in zip(heads, _drawings(records, system), strict=True)
+    return bare_page(
+        "Two plans side by side",
+        ("drawing.css", "crew.css", "compare.css"),
+        "compare.html",
+        maps=list(zip(heads, map(Markup, _drawings(records, system)), strict=True)),
+        legend=str(message("compare.legend", unit=how_printed("rate", system).label)),
+        heads=("What", *heads, "Change"),
+        places=[(place, [_cells(line, system) for line in own]) for place, own in groupby(lines, lambda li: li.place)],
     )
-    body = (
-        f'<article class="page"><h1>{title}</h1><div class="pair">{maps}</div>'
-        f'<p class="small">The number in a zone is the dry stover taken, {unit}; darker is more, on one scale for both '
-        "maps. Hatched: nothing is taken. Outlined and named: a stack yard in use.</p>"
-        f"{_table(lines, heads, system)}</article>"
-    )
-    return bare_page(title, ("drawing.css", "crew.css", "compare.css"), body)
+
+
+def _cells(line: Compared, system: str) -> tuple[str, str, str, str, bool]:
+    one, two, change = line.cells(system)
+    return line.what, one, two, change, change not in ("same", UNKNOWN)
 
 
 def write_comparison(page: str, path: Path, overwrite: bool, report: Report) -> None:
@@ -69,30 +74,13 @@ def refuse_page_place(path: Path, overwrite: bool, report: Report) -> None:
     outputs_folder.prepare_folder(path.parent, (path.name,), overwrite, report, leave=False)
 
 
-def _table(lines: list[Compared], heads: list[str], system: System) -> str:
-    names = "".join(f'<th scope="col">{escape(h)}</th>' for h in ("What", *heads, "Change"))
-    rows, before = [], None
-    for line in lines:
-        if line.place != before:
-            rows.append(f'<tr><th scope="rowgroup" colspan="4" class="place">{escape(line.place)}</th></tr>')
-            before = line.place
-        one, two, change = map(escape, line.cells(system))
-        mark = "" if change in ("same", "unknown") else ' class="moved"'
-        rows.append(
-            f'<tr><th scope="row">{escape(line.what)}</th><td>{one}</td><td>{two}</td><td{mark}>{change}</td></tr>'
-        )
-    return (
-        f"<table><caption>What each plan says</caption><thead><tr>{names}</tr></thead>"
-        f"<tbody>{''.join(rows)}</tbody></table>"
-    )
-
-
-def _drawings(records: tuple[PlanRecord, PlanRecord], system: System) -> list[str]:
+def _drawings(records: tuple[PlanRecord, PlanRecord], system: str) -> list[str]:
     """Return a drawing of each plan, in one frame where both are of the same ground."""
     own = [_lonlat_bounds(_shapes(r)) for r in records]
     both = (*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:])
     apart = _extent(both) > _FRAME_MOST * max(map(_extent, own))
-    most = max((z.properties.take_mg_ha or 0 for r in records for z in r.zones.features), default=0)
+    rates = [_removal(r, z.properties) for r in records for z in r.zones.features]
+    most = max((rate for rate in rates if rate == rate), default=0.0)
     return [
         _drawing(record, frame if apart else both, most, system, f"plan{number}-")
         for number, (record, frame) in enumerate(zip(records, own, strict=True), start=1)
@@ -121,7 +109,7 @@ def _extent(bounds: tuple[float, ...]) -> float:
 
 
 def _drawing(
-    record: PlanRecord, frame: tuple[float, float, float, float], most: float, system: System, prefix: str
+    record: PlanRecord, frame: tuple[float, float, float, float], most: float, system: str, prefix: str
 ) -> str:
     west, south, east, north = frame
     # a farm is small: a degree of longitude is taken as long everywhere as in its middle
@@ -134,13 +122,13 @@ def _drawing(
     drawing = Drawing(
         (0.0, 0.0, float((east - west) * scale[0]), float((north - south) * scale[1])),
         _MAP_PX,
-        f"Zones by what is taken, and yards in use: {record.farm.name}",
+        str(message("compare.drawing", farm=record.farm.name)),
         prefix,
     )
     zones = [(metres(z.geometry), z.properties) for z in record.zones.features]
     for ground, zone in zones:
-        taken = (zone.take_mg or 0) > 0
-        drawing.shape(ground, f"d-take{_shade(zone.take_mg_ha or 0, most)}" if taken else "d-leave")
+        rate = _removal(record, zone)
+        drawing.shape(ground, f"d-take{_shade(rate, most)}" if (zone.take_mg or 0) > 0 else "d-leave")
     for field in record.fields.features:
         drawing.shape(metres(field.geometry).boundary, "d-field")
     used = record.yards_in_use()
@@ -148,9 +136,14 @@ def _drawing(
         drawing.shape(metres(yard.geometry), "d-yard")
         drawing.label(metres(yard.geometry).representative_point(), yard.properties.yard_id)
     for ground, zone in zones:
-        if (zone.take_mg or 0) > 0 and zone.take_mg_ha is not None and not ground.is_empty:
-            drawing.label(ground.representative_point(), number_in("rate", zone.take_mg_ha, system))
+        rate = _removal(record, zone)
+        if (zone.take_mg or 0) > 0 and rate == rate and not ground.is_empty:
+            drawing.label(ground.representative_point(), number("rate", rate, system))
     return drawing.svg(system, 0.0)
+
+
+def _removal(record: PlanRecord, zone: ZoneRow) -> float:
+    return record.numbers.get((f"zone {zone.zone_id}", "removal_rate"), math.nan)
 
 
 def _shade(take: float, most: float) -> int:

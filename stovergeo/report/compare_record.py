@@ -1,8 +1,10 @@
-"""A plan already made, read back from its record as a stranger's file: what of it is compared."""
+"""A plan already made, read back from its record as an untrusted file: what of it is compared."""
 
 from __future__ import annotations
 
 import json
+import math
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Final, Generic, Literal, TypeVar
 
@@ -13,6 +15,7 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import Report
+from stovergeo.core.units import Quantity
 from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.text import clean_text
 
@@ -55,12 +58,8 @@ class ZoneRow(_Strict):
 
     zone_id: Words
     field_id: Words
-    area_ha: Number
-    stover_mg_ha: Number
     method: Words
-    take_mg_ha: Number
     take_mg: Number
-    gathered_share: Number = 1.0
 
 
 class _YardRow(_Strict):
@@ -73,9 +72,13 @@ class _HaulRow(_Strict):
     bales: Number
 
 
-class _BaleRow(_Strict):
-    zone_id: Words
-    bales: Number
+class _Entry(_Strict):
+    """A number of the plan, as printed there."""
+
+    of: Words
+    what: Words
+    value: Number
+    printed: dict[str, Annotated[str, Field(pattern=r"^(-?[\d,]+(\.\d+)?|not known)$")]]
 
 
 class _MethodRow(_Strict):
@@ -120,19 +123,25 @@ class PlanRecord(_Strict):
 
     made_by: Annotated[str, Field(pattern="^stovergeo ")]
     plan: _PlanPart
-    totals: dict[str, Number]
     fields: _Places[_FieldRow]
     zones: _Places[ZoneRow]
     yards: _Places[_YardRow]
     hauls: _Ways[_HaulRow]
-    bale_plan: list[_BaleRow]
     zone_methods: list[_MethodRow]
+    ledger: list[_Entry]
     read_from: str = ""  #: name of the folder or file, to tell two plans of one farm apart; set by `read_record`
 
     @property
     def farm(self) -> _Farm:
         """Name, season and units."""
         return self.plan.farm
+
+    @cached_property
+    def numbers(self) -> dict[tuple[str, str], Quantity]:
+        """The plan's numbers, which know how they print there, by whose they are and what they are."""
+        return {
+            (e.of, e.what): Quantity(math.nan if e.value is None else e.value, printed=e.printed) for e in self.ledger
+        }
 
     def yards_in_use(self) -> set[str]:
         """Return the yards that bales are carried to."""
@@ -178,7 +187,7 @@ def _no_constant(name: str) -> float:
 
 
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
-    """Return two plans read from their folders; other farms, seasons and the like are told as a warning."""
+    """Return two plans read from their folders; other farms, seasons and the like are reported as a warning."""
     first, second = read_record(Path(one), report), read_record(Path(two), report)
     names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
     if names[0] != names[1]:

@@ -83,16 +83,18 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "wrap_use": result.wrap_use,
         "alternatives": result.alternatives,
         "trade_off": result.trade_off,
+        "stored": result.stored,
+        "withdrawals": result.withdrawals,
         "yard_sun": result.yard_sun,
         "yard_near": result.yard_near,
         "yard_ways": result.yard_ways,
         "limit_totals": result.limit_totals,
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
-        "problems": problems_table(result.problems),
+        "problems": problems_table(result.problems, result.plan.farm.units),
         "sources": sources_table(result),
     }
     layers.update({name: table for name, table in tables.items() if table is not None})
-    return {name: with_text(layer) for name, layer in layers.items() if len(layer)}
+    return {name: with_text(layer, result.plan.farm.units) for name, layer in layers.items() if len(layer)}
 
 
 @_gdal_as_os_error()

@@ -12,6 +12,8 @@ A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. W
 ``yard Y``, ``stack S``        a yard; a stack drawn in it
 ``rating Y C``, ``setback C``  a site criterion in a yard; the distance it asks for
 ``near Y LAYER``               the nearest of a layer to a yard's stacks
+``near F LAYER NUMBER``        what stands near a field, the nearest first
+``load Z Y S``                 bales from a zone that go into a stack of a yard
 ``sun Y YEAR MONTH``           a month of a yard
 ``yard_before Y``              a yard of the plan that was answered
 ``haul Z Y``                   the route from a zone to a yard, and what is carried on it
@@ -33,221 +35,19 @@ their field, fields to the farm, steps to the cost, months to their need and nee
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import pandas as pd
 
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import summary
+from stovergeo.report.field_work import load_rows, near_field
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.plan_tables import AMOUNTS, MONTH, SEASON, TABLES
 from stovergeo.result import SeasonResult
 
-_MONTH: Final = ["year", "month"]
-#: table of the result -> whose a row's numbers are, the columns that say so, and column -> (what, kind)
-_TABLES: Final[tuple[tuple[str, str, list[str], dict[str, tuple[str, str]]], ...]] = (
-    (
-        "zones",
-        "zone",
-        ["zone_id"],
-        {
-            "stover_mg_ha": ("grown_rate", "rate"),
-            "keep_mg_ha": ("retention_rate", "rate"),
-            "removable_mg_ha": ("removable_rate", "rate"),
-            "spare_mean_mg_ha": ("removable_mean_rate", "rate"),
-            "take_mg_ha": ("removal_rate", "rate"),
-            "left_share": ("all_stays_fraction", "share"),
-            "unknown_share": ("unknown_fraction", "share"),
-            "gathered_share": ("gathered_fraction", "share"),
-        },
-    ),
-    (
-        "bale_plan",
-        "zone",
-        ["zone_id"],
-        {
-            "bales_low": ("bales_low", "count"),
-            "bales_high": ("bales_high", "count"),
-            "bale_dry_kg": ("bale_dry_mass", "bale_mass"),
-            "bale_as_is_kg": ("bale_as_is_mass", "bale_mass"),
-            "moisture_pct": ("moisture", "percent"),
-            "turns": ("turns", "plain"),
-            "bales_ha": ("bales_rate", "number1"),
-            "bales_hour": ("bales_an_hour", "number1"),
-            "hours": ("hours", "number1"),
-            "days": ("days", "number1"),
-        },
-    ),
-    (
-        "zone_nutrients",
-        "zone",
-        ["zone_id"],
-        {"cost_mg": ("nutrient_cost_per_mass", "per_mass")},
-    ),
-    (
-        "odds",
-        "zone",
-        ["zone_id"],
-        {
-            "p10_mg_ha": ("removable_p10_rate", "rate"),
-            "p50_mg_ha": ("removable_p50_rate", "rate"),
-            "p90_mg_ha": ("removable_p90_rate", "rate"),
-            "cautious_mg_ha": ("removable_cautious_rate", "rate"),
-            "odds_any": ("removable_probability", "share"),
-            "odds_kept": ("compliance_probability", "share"),
-        },
-    ),
-    (
-        "zone_limits",
-        "limit",
-        ["zone_id", "rule"],
-        {
-            "keep_mg_ha": ("retention_rate", "rate"),
-            "binds_share": ("binding_fraction", "share"),
-            "gain_mg_ha": ("gain_rate", "rate"),
-        },
-    ),
-    ("limit_totals", "rule", ["rule"], {"binds_ha": ("binding_area", "area"), "gain_mg": ("gain", "mass")}),
-    (
-        "zone_methods",
-        "method",
-        ["zone_id", "method"],
-        {
-            "take_mg_ha": ("removal_rate", "rate"),
-            "limit_mg_ha": ("removable_rate", "rate"),
-            "standing_mg_ha": ("standing_rate", "rate"),
-            "flat_mg_ha": ("flat_rate", "rate"),
-            "soil_mg_ha": ("soil_rate", "rate"),
-            "clean_share": ("clean_fraction", "share"),
-            "moisture_pct": ("moisture", "percent"),
-            "ash_pct": ("ash", "percent1"),
-            "passes": ("passes", "count"),
-            "one_year_in": ("one_year_in", "plain"),
-            "odds_kept": ("compliance_probability", "share"),
-        },
-    ),
-    (
-        "calendar",
-        "calendar",
-        ["zone_id", "year"],
-        {"take_mg_ha": ("removal_rate", "rate"), "one_year_in": ("one_year_in", "plain")},
-    ),
-    ("sensitivity", "cause", ["field_id", "rank"], {"share": ("fraction", "share")}),
-    (
-        "yards",
-        "yard",
-        ["yard_id"],
-        {
-            "score": ("score", "share"),
-            "capacity_bales": ("capacity", "count"),
-            "area_ha": ("area", "area"),
-            "base_cost": ("base_cost", "money"),
-            "base_cost_laid": ("base_cost_laid", "money"),
-            "base_depth_m": ("base_depth", "depth"),
-            "stone_mg": ("stone", "mass"),
-            "sun_share": ("sun_fraction", "share"),
-            "slope_pct": ("slope", "percent1"),
-            "road_m": ("road", "length"),
-            "rows_deg": ("rows_direction", "count"),
-            "stacks": ("stacks", "count"),
-        },
-    ),
-    (
-        "stacks",
-        "stack",
-        ["stack_id"],
-        {
-            "bales": ("capacity", "count"),
-            "rows": ("rows", "count"),
-            "mass_mg": ("as_is_mass", "mass"),
-            "height_m": ("height", "length1"),
-        },
-    ),
-    ("apron", "yard", ["yard_id"], {"side_m": ("apron_side", "length"), "road_m": ("apron_road", "length")}),
-    (
-        "lanes",
-        "yard",
-        ["yard_id"],
-        {"width_m": ("lane_width", "length"), "clear_share": ("lane_clear_fraction", "share")},
-    ),
-    ("setback_areas", "setback", ["criterion"], {"distance_m": ("distance", "length")}),
-    ("yard_ratings", "rating", ["yard_id", "criterion"], {"score": ("score", "share")}),
-    ("yard_near", "near", ["yard_id", "layer"], {"distance_m": ("distance", "length")}),
-    ("yard_ways", "haul", ["zone_id", "yard_id"], {"distance_m": ("distance", "length")}),
-    ("yards_before", "yard_before", ["yard_id"], {"bales": ("bales", "count")}),
-    (
-        "yard_sun",
-        "sun",
-        ["yard_id", *_MONTH],
-        {"sun_share": ("sun_fraction", "share"), "sun_kwh_m2": ("sun_energy", "number1")},
-    ),
-    (
-        "hauls",
-        "haul",
-        ["zone_id", "yard_id"],
-        {"bales": ("bales", "count"), "distance_m": ("distance", "length")},
-    ),
-    (
-        "wrap_table",
-        "storage",
-        ["wrap", "base", *_MONTH],
-        {
-            "months_stored": ("months", "number1"),
-            "rain_mm": ("rain", "number1"),
-            "loss_low_pct": ("loss_low", "percent1"),
-            "loss_pct": ("loss", "percent1"),
-            "loss_high_pct": ("loss_high", "percent1"),
-            "rim_pct": ("rim", "percent1"),
-            "counted_pct": ("counted", "percent1"),
-            "wrap_cost": ("wrap_cost", "money2"),
-            "base_cost": ("base_cost", "money2"),
-            "time_cost": ("time_cost", "money2"),
-            "loss_cost": ("loss_cost", "money2"),
-            "cost_bale": ("cost", "money2"),
-            "cost_mg": ("cost_per_mass", "per_mass"),
-        },
-    ),
-    (
-        "need",
-        "need",
-        ["need", *_MONTH],
-        {"days": ("days", "count"), "months_stored": ("months", "number1"), "loss_pct": ("loss", "percent1")},
-    ),
-    (
-        "wrap_use",
-        "stored",
-        ["need", *_MONTH, "wrap", "base"],
-        {"months_stored": ("months", "number1"), "loss_pct": ("loss", "percent1"), "bales": ("bales", "count")},
-    ),
-    (
-        "cleaning",
-        "records",
-        ["reason"],
-        {"points": ("records", "count"), "share": ("fraction", "share1")},
-    ),
-)
-#: of another plan: column -> (what, kind)
-_SEASON: Final = {
-    "cost": ("cost", "money"),
-    "cost_per_mg": ("cost_per_mass", "per_mass"),
-    "more_cost": ("more_cost_fraction", "share1"),
-    "baled_mg": ("baled", "mass"),
-    "near_limit": ("near_limit_fraction", "share"),
-    "yards": ("yards", "count"),
-    "zones": ("zones", "count"),
-    "short_bales": ("short_bales", "count"),
-    "habit_share": ("as_today_fraction", "share"),
-    "shift_mg": ("shift", "mass"),
-}
-#: what leaves with the bales, in kg: column of the nutrients -> what
-_NUTRIENTS: Final = {
-    "n_kg": "nitrogen",
-    "p2o5_kg": "phosphate",
-    "k2o_kg": "potash",
-    "s_kg": "sulfur",
-    "lime_kg": "lime",
-}
-_COSTS: Final = {"cost": "nutrient_cost", "cost_low": "nutrient_cost_low", "cost_high": "nutrient_cost_high"}
+_LOAD: Final = {"bales": "count"}
 #: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
 _TOTALS: Final = {
     "grain_mg": ("grain_known", "mass"),
@@ -280,10 +80,11 @@ def ledger_of(result: SeasonResult) -> Ledger:
     _costs(ledger, result)
     _pay(ledger, result)
     _nutrients(ledger, result)
-    for name, of, keys, columns in _TABLES:
-        table = getattr(result, name)
+    for read in TABLES:
+        table = getattr(result, read.name)
         if table is not None and len(table):
-            _rows(ledger, pd.DataFrame(table), of, keys, columns)
+            _rows(ledger, pd.DataFrame(table), read.of, read.keys, read.columns)
+    _field_work(ledger, result)
     _seasons(ledger, result)
     for name, (_, low, high) in summary(result.stack).items():
         ledger.add(f"raster {name}", "least", _kind_of(name), low)
@@ -292,16 +93,18 @@ def ledger_of(result: SeasonResult) -> Ledger:
 
 
 def _rows(
-    ledger: Ledger, table: pd.DataFrame, of: str, keys: list[str], columns: Mapping[str, tuple[str, str]]
+    ledger: Ledger, table: pd.DataFrame, of: str, keys: Sequence[str], columns: Mapping[str, tuple[str, str]]
 ) -> None:
     """Enter those of the columns that a table has."""
     found = {column: new for column, new in columns.items() if column in table}
     kinds = dict(found.values())
     renamed = table[[*keys, *found]].rename(columns={column: what for column, (what, _) in found.items()})
-    ledger.add_table(renamed, of, keys, kinds)
+    ledger.add_table(renamed, of, list(keys), kinds)
 
 
 def _kind_of(name: str) -> str:
+    if name.startswith("grain_") or name in ("cv_rmse_mg_ha", "record_noise_mg_ha"):
+        return "grain"
     return next(kind for ending, kind in _BY_ENDING.items() if name.endswith(ending))
 
 
@@ -391,7 +194,7 @@ def _bales(ledger: Ledger, result: SeasonResult) -> None:
     planned = result.hauls.groupby("yard_id")["bales"].sum()
     for yard_id in result.yards["yard_id"]:
         ledger.add(f"yard {yard_id}", "bales", "count", int(planned.get(yard_id, 0)))
-    for keys, of in ((["yard_id", *_MONTH], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
+    for keys, of in ((["yard_id", *MONTH], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
         _sums(ledger, result.withdrawals, keys, of)
     _sums(ledger, result.stored, ["yard_id", "wrap", "base"], "yard")
     _sums(ledger, result.stored, ["zone_id", "yard_id", "wrap", "base"], "haul")
@@ -406,7 +209,7 @@ def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None
 def _needs(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what is needed, what is baled for it, what reaches its use and what is short, by need and month."""
     need, used = result.need, result.wrap_use
-    keys = ["need", *_MONTH]
+    keys = ["need", *MONTH]
     months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
     sums = used.groupby(keys)[["dry_mg", "drawn_mg", "bales"]].sum() if len(used) else None
     wanted = need.set_index(keys) if len(need) else None
@@ -476,11 +279,10 @@ def _nutrients(ledger: Ledger, result: SeasonResult) -> None:
     if not len(table):
         return
     table = table.set_index("zone_id")
-    for column, what in _NUTRIENTS.items():
-        _tree(ledger, result, what, "bale_mass", table[column])
-    _same_as_step(ledger, "nutrients", "nutrient_cost", float(table["cost"].sum()))
-    for column, what in _COSTS.items():
-        _tree(ledger, result, what, "money", table[column])
+    _same_as_step(ledger, "nutrients", AMOUNTS["cost"], float(table["cost"].sum()))
+    for column in table.columns.intersection(list(AMOUNTS)):
+        kind = "money" if column.startswith("cost") else "bale_mass"
+        _tree(ledger, result, AMOUNTS[column], kind, table[column])
 
 
 def _same_as_step(ledger: Ledger, step: str, what: str, amount: float) -> None:
@@ -493,7 +295,15 @@ def _same_as_step(ledger: Ledger, step: str, what: str, amount: float) -> None:
 def _seasons(ledger: Ledger, result: SeasonResult) -> None:
     """Enter the other plans that were worked out."""
     if len(result.alternatives):
-        _rows(ledger, result.alternatives, "alternative", ["aim"], _SEASON)
+        _rows(ledger, result.alternatives, "alternative", ["aim"], SEASON)
     if len(result.trade_off):
         budgets = result.trade_off.reset_index(drop=True).reset_index(names="number")
-        _rows(ledger, budgets, "budget", ["number"], _SEASON)
+        _rows(ledger, budgets, "budget", ["number"], SEASON)
+
+
+def _field_work(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter which stack takes which bales, and how far from a field a gate or a hazard is."""
+    ledger.add_table(load_rows(result.hauls, result.stacks), "load", ["zone_id", "yard_id", "stack_id"], _LOAD)
+    for field in result.fields.itertuples():
+        for near in near_field(result, field.geometry):
+            ledger.add(f"near {field.field_id} {near.layer} {near.number}", "distance", "length", near.distance_m)

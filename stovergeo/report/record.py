@@ -13,15 +13,24 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.core.stack import summary
+from stovergeo.report.ledger import Ledger
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 
-def plan_record(result: SeasonResult) -> dict[str, Any]:
-    """Return the whole result as plain JSON values (unknown numbers become null)."""
+def plan_record(result: SeasonResult, ledger: Ledger | None = None) -> dict[str, Any]:
+    """Return the whole result as plain JSON values (unknown numbers become null).
+
+    Its tables are in SI. ``ledger`` holds every number that is printed: whose it is, what it is, its kind, its value in
+    SI, and what it prints as in each unit system, without its unit.
+    """
+    ledger = ledger_of(result) if ledger is None else ledger
+    system = result.plan.farm.units
     shapes = {
-        name: _features(getattr(result, name))
+        name: _features(getattr(result, name), system)
         for name in (
             "fields",
             "zones",
@@ -36,7 +45,7 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
         )
     }
     tables = {
-        name: _rows(getattr(result, name))
+        name: _rows(getattr(result, name), system)
         for name in (
             "cleaning",
             "zone_limits",
@@ -53,6 +62,8 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
             "wrap_use",
             "alternatives",
             "trade_off",
+            "stored",
+            "withdrawals",
             "yard_sun",
             "yard_near",
             "yard_ways",
@@ -66,42 +77,52 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
         "plan": result.plan.model_dump(mode="json", by_alias=False),
         "working_crs": result.crs.to_string(),
         "totals": result.totals,
-        "words": result.words,
-        "not_checked": result.not_checked,
+        "words": {topic: [render(line, system) for line in lines] for topic, lines in result.words.items()},
+        "not_checked": {what: render(why, system) for what, why in result.not_checked.items()},
         "surface_report": result.surface_report,
         "stack": {
             name: {"unit": u, "least": low, "most": high} for name, (u, low, high) in summary(result.stack).items()
         },
         **shapes,
-        "surroundings": {name: _features(layer) for name, layer in result.surroundings.items()},
+        "surroundings": {name: _features(layer, system) for name, layer in result.surroundings.items()},
         **tables,
-        "problems": _rows(problems_table(result.problems)),
-        "sources": _rows(sources_table(result)),
+        "problems": _rows(problems_table(result.problems, system), system),
+        "sources": _rows(sources_table(result), system),
+        "ledger": [
+            {
+                "of": of,
+                "what": what,
+                "kind": entry.kind,
+                "value": float(entry.value),
+                "printed": {name: entry.text(name) for name in UNIT_SYSTEMS},
+            }
+            for (of, what), entry in ledger
+        ],
     }
     return _plain(record)
 
 
-def write_record(result: SeasonResult, path: Path, beside: list[Path]) -> None:
+def write_record(result: SeasonResult, path: Path, beside: list[Path], ledger: Ledger | None = None) -> None:
     """Write and verify ``plan.json``; it lists the checksum of each file of the same run in `beside`."""
-    record = plan_record(result)
+    record = plan_record(result, ledger)
     record["files_sha256"] = {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in beside}
     path.write_text(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1), "utf-8")
     if json.loads(path.read_text("utf-8")) != record:
         raise OSError(f"{path.name}: what reads back differs from what was written")
 
 
-def _features(layer: gpd.GeoDataFrame) -> dict[str, Any]:
+def _features(layer: gpd.GeoDataFrame, system: str) -> dict[str, Any]:
     if layer.empty:
         return {"type": "FeatureCollection", "features": []}
-    there = with_text(layer).to_crs(4326)
+    there = with_text(layer, system).to_crs(4326)
     there = there.set_geometry(there.geometry.set_precision(1e-8, mode="pointwise"))
     return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null", default=str))
 
 
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+def _rows(table: pd.DataFrame, system: str) -> list[dict[str, Any]]:
     return [
         dict(zip(map(str, table.columns), row, strict=True))
-        for row in with_text(table).itertuples(index=False, name=None)
+        for row in with_text(table, system).itertuples(index=False, name=None)
     ]
 
 

@@ -1,6 +1,6 @@
 """Numbers as people read them: every quantity of the plan in US and in metric units.
 
-Rooms write numbers and words in SI. Here each kind of quantity gets its two printed units,
+Packages write numbers and text in SI. Here each kind of quantity gets its two printed units,
 and quantities inside sentences are found and marked, so that the same sentence can be read
 in either. A text is a list of parts: plain strings, and ``{"k": kind, "v": value in SI}``.
 """
@@ -95,7 +95,7 @@ _BY_SUFFIX: Final = sorted(
     key=lambda pair: -len(pair[0]),
 )
 
-#: units as the rooms write them in words -> kind, and the factor to the kind's SI unit
+#: units as the packages write them in text -> kind, and the factor to the kind's SI unit
 _IN_WORDS: Final[dict[str, tuple[str, float]]] = {
     "Mg/ha": ("rate", 1),
     "t/ha": ("rate", 1),
@@ -142,7 +142,7 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
     Parameters
     ----------
     words : str
-        A room's sentence, quantities in SI: ``"Soil carbon asks for 3.6 Mg/ha."``
+        A package's sentence, quantities in SI: ``"Soil carbon asks for 3.6 Mg/ha."``
     names : iterable of str
         Names given by the user; a number inside one (a field called "40 m strip") stays as it is.
     """

@@ -1,7 +1,7 @@
 """The tables a person opens: ``zones.csv``, ``yards.csv``, ``sources.csv``.
 
-Every number stands in SI; where the plan prints US units, the same in US units beside it.
-Text can never start a formula in a spreadsheet.
+Every number stands in SI. Where the plan's unit system has a unit of its own for it, the number stands beside it as the
+map and the crew sheet print it, so that printed columns add up. Text can never start a formula in a spreadsheet.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import math
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar
 
@@ -18,7 +18,10 @@ import pandas as pd
 
 from stovergeo.core.errors import Problem
 from stovergeo.core.messages import Message, is_text
-from stovergeo.report.say import KINDS, as_text, kind_of_column
+from stovergeo.core.printing import KINDS, how_printed, render
+from stovergeo.report.ledger import Ledger
+from stovergeo.report.plan_numbers import ledger_of
+from stovergeo.report.plan_tables import YARD_COLUMNS, ZONE_COLUMNS
 from stovergeo.result import SeasonResult
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -32,19 +35,19 @@ def guarded(text: str) -> str:
     return "'" + clean if clean.lstrip(" ").startswith(_FORMULA_STARTS) else clean
 
 
-def with_text(table: Table) -> Table:
-    """Return a table with its messages as text."""
+def with_text(table: Table, system: str) -> Table:
+    """Return a table with its messages as text in a unit system."""
     held = [c for c in table.columns if table[c].dtype == object and table[c].map(_is_message).any()]
-    return table.assign(**{c: table[c].map(lambda v: as_text(v) if _is_message(v) else v) for c in held})
+    return table.assign(**{c: table[c].map(lambda v: render(v, system) if _is_message(v) else v) for c in held})
 
 
 def _is_message(value: object) -> bool:
-    return isinstance(value, Message | tuple) and is_text(value)
+    return isinstance(value, Message) or (isinstance(value, tuple) and (is_text(value) or not value))
 
 
-def zones_table(result: SeasonResult) -> pd.DataFrame:
-    """Return one row a zone: take, method, bales, net, nutrients, odds, where they go, and why."""
-    zones = with_text(pd.DataFrame(result.zones.drop(columns="geometry")))
+def zones_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFrame:
+    """Return one row a zone: removal, method, bales, net, nutrients, odds, where they go, and why."""
+    zones = pd.DataFrame(result.zones.drop(columns="geometry"))
     names = result.fields.set_index("field_id")["name"]
     zones.insert(1, "field_name", zones["field_id"].map(names))
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
@@ -55,26 +58,52 @@ def zones_table(result: SeasonResult) -> pd.DataFrame:
         (result.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "odds_kept"]),
     ):
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
-    zones = zones.rename(columns={"cost": "nutrient_cost"})
     goes = {
         zone_id: ", ".join(f"{h.yard_id}: {h.bales:.0f}" for h in part.itertuples())
         for zone_id, part in result.hauls.groupby("zone_id")
     }
     zones["yards"] = [goes.get(zone_id, "") for zone_id in zones["zone_id"]]
-    return _with_place(zones, result.zones, result)
+    keys = {c: [(f"zone {z}", w) for z in zones["zone_id"]] for c, w in ZONE_COLUMNS.items() if c in zones}
+    zones = zones.rename(columns={"cost": "nutrient_cost"})
+    keys["nutrient_cost"] = keys.pop("cost")
+    return _with_place(_from_ledger(zones, keys, result, ledger), result.zones, result)
 
 
-def yards_table(result: SeasonResult) -> pd.DataFrame:
-    """Return one row a yard: room, bales planned, ground, and the rating of each criterion in words."""
+def yards_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFrame:
+    """Return one row a yard: room, bales planned, ground, and its score and reason by each criterion."""
     yards = pd.DataFrame(result.yards.drop(columns="geometry"))
     planned = result.hauls.groupby("yard_id")["bales"].sum()
     yards.insert(3, "planned_bales", yards["yard_id"].map(planned).fillna(0).astype(int))
+    keys = {c: [(f"yard {y}", w) for y in yards["yard_id"]] for c, w in YARD_COLUMNS.items() if c in yards}
     for criterion, part in result.yard_ratings.groupby("criterion", sort=False):
         rated = part.set_index("yard_id")
         yards[f"score_{criterion}"] = yards["yard_id"].map(rated["score"])
-        said = {yard_id: str(m) for yard_id, m in rated["message"].items()}
-        yards[f"words_{criterion}"] = [said.get(yard_id, "") for yard_id in yards["yard_id"]]
-    return _with_place(yards, result.yards, result)
+        keys[f"score_{criterion}"] = [(f"rating {y} {criterion}", "score") for y in yards["yard_id"]]
+        yards[f"reason_{criterion}"] = yards["yard_id"].map(rated["message"]).fillna("")
+    return _with_place(_from_ledger(yards, keys, result, ledger), result.yards, result)
+
+
+def _from_ledger(
+    table: pd.DataFrame, keys: Mapping[str, list[tuple[str, str]]], result: SeasonResult, ledger: Ledger | None
+) -> pd.DataFrame:
+    """Return a table with the ledger's numbers in its columns, those of the plan's unit system beside them."""
+    ledger = ledger_of(result) if ledger is None else ledger
+    system = result.plan.farm.units
+    columns = {}
+    for column in map(str, table.columns):
+        entries = [ledger.entries.get(key) for key in keys.get(column, ())]
+        known = [e for e in entries if e is not None]
+        if not known:
+            columns[column] = table[column]
+            continue
+        columns[column] = pd.Series([math.nan if e is None else float(e.value) for e in entries], table.index)
+        kind = known[0].kind
+        own = how_printed(kind, system).column
+        if own:
+            name = column.removesuffix(KINDS[kind].column) + own
+            printed = ["" if e is None or e.value != e.value else e.text(system).replace(",", "") for e in entries]
+            columns[name] = pd.Series(printed, table.index).replace("", math.nan).astype(float)
+    return with_text(pd.DataFrame(columns), system)
 
 
 def sources_table(result: SeasonResult) -> pd.DataFrame:
@@ -84,14 +113,14 @@ def sources_table(result: SeasonResult) -> pd.DataFrame:
         [str(v) if c == "standing" else v for c in columns for v in [getattr(k, c)]] for k in result.coefficients
     ]
     asked = [
-        [f"{door}.{name}", *[math.nan] * 3, "", title, source, "", note]
-        for door, name, title, source, note in asked_rows(result)
+        [f"{group}.{name}", *[math.nan] * 3, "", title, source, "", note]
+        for group, name, title, source, note in asked_rows(result)
     ]
     return pd.DataFrame(numbers + asked, columns=columns)
 
 
 def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]:
-    """Yield door, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
+    """Yield group, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
     for rule in result.limit_totals.itertuples():
         yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
     said = result.stack["yard_reason"].attrs
@@ -99,32 +128,16 @@ def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]
         yield "site_criteria", name, title, source, "site criterion"
 
 
-def problems_table(problems: Iterable[Problem]) -> pd.DataFrame:
+def problems_table(problems: Iterable[Problem], system: str) -> pd.DataFrame:
     """Return one row a problem met on the way."""
-    return pd.DataFrame([p.as_dict() for p in problems], columns=["code", "severity", "where", "what", "why", "cure"])
+    columns = ["code", "severity", "where", "what", "why", "cure"]
+    return pd.DataFrame([{**p.as_dict(), "what": render(p.what, system)} for p in problems], columns=columns)
 
 
 def _with_place(table: pd.DataFrame, shapes: gpd.GeoDataFrame, result: SeasonResult) -> pd.DataFrame:
-    """Add a point inside each shape in longitude and latitude, and US units beside SI where the plan prints them."""
+    """Add a point inside each shape in longitude and latitude."""
     inside = gpd.GeoSeries(shapes.geometry.representative_point(), crs=result.crs).to_crs(4326)
-    table["longitude"] = inside.x.round(7).to_numpy()
-    table["latitude"] = inside.y.round(7).to_numpy()
-    if result.plan.farm.units == "metric":
-        return table
-    for column in list(table.columns):
-        kind = kind_of_column(str(column))
-        if kind is None or KINDS[kind].us.factor == 1:
-            continue
-        us = KINDS[kind].us
-        name = str(column).removesuffix(kind_suffix(str(column))) + us.column_suffix
-        table.insert(table.columns.get_loc(column) + 1, name, table[column] * us.factor)
-    return table
-
-
-def kind_suffix(column: str) -> str:
-    """Return the unit at the end of a column's name, with its underscore."""
-    kind = kind_of_column(column)
-    return "" if kind is None else KINDS[kind].si_suffix
+    return table.assign(longitude=inside.x.round(7).to_numpy(), latitude=inside.y.round(7).to_numpy())
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:

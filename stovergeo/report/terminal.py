@@ -2,34 +2,41 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.core.printing import render
+from stovergeo.core.messages import Catalog
+from stovergeo.core.printing import how_printed, render
 from stovergeo.report.by_field import field_rows
-from stovergeo.report.say import KINDS, Parts, number_in, parts_of, quantity, said
+from stovergeo.report.ledger import Ledger
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-_MOST_LINES: Final = 8  # of what only the grower is told
+_MOST_LINES: Final = 8  # of what only the grower sees
+message = Catalog("stovergeo.report")
 
 
-def grower_table(result: SeasonResult) -> list[RenderableType]:
+def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[RenderableType]:
     """Return the closing table and sentences, each for a console to print; all text is literal, never markup."""
+    ledger = ledger_of(result) if ledger is None else ledger
     system = result.plan.farm.units
+    lines = _lines(result, ledger)
+    return [_table(result, ledger), *(Text(render(line, system)) for line in lines)]
 
-    def told(parts: Parts) -> Text:
-        return Text(said(parts, system))
 
-    mass = KINDS["mass"].in_(system).unit
-    table = Table(title=Text(f"{result.plan.farm.name}, {result.plan.farm.season}"))
+def _table(result: SeasonResult, ledger: Ledger) -> Table:
+    system = result.plan.farm.units
+    farm = {"farm": result.plan.farm.name, "season": str(result.plan.farm.season)}
+    table = Table(title=Text(render(message("terminal.title", **farm), system)))
+    mass = how_printed("mass", system).label
     for head, side in (
         ("Field", "left"),
-        (KINDS["area"].in_(system).unit, "right"),
+        (how_printed("area", system).label, "right"),
         (f"May leave, dry {mass}", "right"),
-        (f"Taken, dry {mass}", "right"),
+        (f"Leaves, dry {mass}", "right"),
         ("How", "left"),
         ("Bales", "right"),
         ("Net turns", "right"),
@@ -37,38 +44,37 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     ):
         table.add_column(head, justify=side)  # type: ignore[arg-type]
     for row in field_rows(result):
+        of = f"field {row['field_id']}"
+        area, removable, removal, bales = (
+            ledger.text(of, w, system) for w in ("area", "removable", "removal", "bales")
+        )
         table.add_row(
-            Text(row["name"]),
-            number_in("area", row["area_ha"], system),
-            number_in("mass", row["removable_mg"], system),
-            number_in("mass", row["take_mg"], system),
-            Text(row["how"]),
-            number_in("count", row["bales"], system),
-            Text(row["turns"]),
-            Text(row["yards"]),
+            Text(row["name"]), area, removable, removal, Text(row["methods"]), bales, row["turns"], row["yards"]
         )
-    kept = [r for r in field_rows(result) if r["kept_free_ha"]]
-    bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
-    lines: list[Parts] = [
-        *(parts_of(render(w, system)) for w in result.words.get("unknown", [])),
-        [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
+    return table
+
+
+def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    bales, removal = int(ledger["farm", "bales"]), ledger["farm", "removal"]
+    lines: list[Any] = [
+        *result.words.get("unknown", []),
+        message("terminal.planned", bales=bales, mass=removal),
     ]
-    if wanted:
-        # the bales a need takes depend on wrap and month, which the choice settles: mass is what is compared
-        short = result.totals.get("short_bales", float(max(0, wanted - bales)))
-        met = f"short by {short:,.0f} bales" if short >= 0.5 else "met"
-        lines.append(
-            ["Need, where it is used: ", quantity("mass", float(result.need["dry_mg"].sum())), f" dry, {met}."]
-        )
+    if len(result.need):
+        need, short = ledger["farm", "need"], int(ledger["farm", "short_bales"])
+        met = message("terminal.need_met", mass=need)
+        lines.append(message("terminal.need_short", mass=need, bales=short) if short else met)
+    kept = tuple(
+        message("terminal.kept_free_field", area=area, field=str(field.name))
+        for field in result.fields.itertuples()
+        if (area := ledger[f"field {field.field_id}", "kept_free_area"]) > 0
+    )
     if kept:
-        each = [part for r in kept for part in (", ", quantity("area", r["kept_free_ha"]), f" of {r['name']}")]
-        lines.append(["Kept free because the landowner said so: ", *each[1:], "."])
+        lines.append(message("terminal.kept_free", fields=kept))
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
-    lines += [parts_of(render(w, system)) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
-    lines += [parts_of(render(w, system)) for w in grower[:_MOST_LINES]]
+    lines += [line for topic in ("choice", "shortage") for line in result.words.get(topic, [])]
+    lines += grower[:_MOST_LINES]
     if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
-        lines += [parts_of(render(w, system)) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
-    if len(grower) > _MOST_LINES:
-        lines.append(["More on trucks, wraps and second choices: in plan.json, under words, grower."])
-    return [table, *(told(line) for line in lines)]
+        lines += [line for topic in ("soil", "yards") for line in result.words.get(topic, [])]
+    return [*lines, message("terminal.more")] if len(grower) > _MOST_LINES else lines

@@ -1,4 +1,4 @@
-"""Plant food that leaves with the stover, and what it costs to replace."""
+"""Nutrients that leave with the stover, and what it costs to replace."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ NUTRIENTS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Nutrient:
-    """One plant food in the stover of one way of gathering."""
+    """One nutrient in the stover of one method of gathering."""
 
     content: float  #: kg/Mg of dry stover
     content_low: float
@@ -37,14 +37,14 @@ class Nutrient:
 
 
 def price_of_nutrient(price_per_ton: float, share: float) -> float:
-    """Return $/kg of a plant food from the $/US ton of a fertilizer that holds it.
+    """Return $/kg of a nutrient from the $/US ton of a fertilizer that holds it.
 
     Parameters
     ----------
     price_per_ton : float
-        Of the fertilizer; take off first what its other plant food is worth.
+        Of the fertilizer; take off first what its other nutrients are worth.
     share : float
-        Of the plant food in it, 0-1 (potash 0-0-60: 0.60).
+        Of the nutrient in it, 0-1 (potash 0-0-60: 0.60).
     """
     return price_per_ton / (MG_PER_TON * KG_PER_MG * share)
 
@@ -71,7 +71,7 @@ def after_rain(content_at_maturity: Amount, leached_share: float) -> Amount:
 def nutrients_of(
     book: Handbook, method: Method, money: Money | None = None, basis: str = "bale"
 ) -> dict[str, Nutrient]:
-    """Return content, price and share replaced of each plant food, for one way of gathering.
+    """Return content, price and share replaced of each nutrient, for one method of gathering.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def nutrients(
     money: Money | None = None,
     basis: str = "bale",
 ) -> pd.DataFrame:
-    """Return what leaves each zone in plant food and what it costs to replace.
+    """Return what leaves each zone in nutrients and what it costs to replace.
 
     Parameters
     ----------
@@ -154,5 +154,5 @@ def _per_mg(book: Handbook, way: Method, money: Money | None, basis: str) -> dic
 
 
 def per_bale(content_kg_mg: float, bale_as_is_kg: float, moisture_pct: float) -> float:
-    """Return kg of a plant food in one bale, from its content in dry matter."""
+    """Return kg of a nutrient in one bale, from its content in dry matter."""
     return content_kg_mg * bale_as_is_kg * (1 - moisture_pct / 100) / KG_PER_MG

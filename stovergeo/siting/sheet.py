@@ -63,7 +63,7 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
 
 
 def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
-    """Return the way from a shape to the nearest road or gate; NaN where it was not looked for.
+    """Return the route from a shape to the nearest road or gate; NaN where it was not looked for.
 
     The way runs from cell to cell and may come out some metres short; none is shorter than the straight line.
     """

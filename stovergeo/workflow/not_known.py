@@ -104,7 +104,7 @@ def why_unknown(
             continue
         row = None if left is None else left.iloc[number]
         why[field.field_id] = f"no usable yield data ({_because(row)})"
-        if row is None or not row.left_out > _MOST * row.records:  # told already
+        if row is None or not row.left_out > _MOST * row.records:  # already reported
             report.add("yield.unknown", f"fields, {field.name!r}", f"No usable yield data: {_because(row)}.")
     if len(why) == len(fields):
         raise report.refuse("yield.none", "yields", "No field has usable yield data.")

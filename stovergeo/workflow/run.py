@@ -44,7 +44,7 @@ from stovergeo.workflow.tables import (
     yard_ways,
 )
 
-#: an own number so many times outside the handbook's spread is told: it may be in another unit (judgement)
+#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
 FAR_OFF: Final = 3.0
 Step = Callable[[str], None]
 
@@ -71,7 +71,7 @@ def sample_plan_path() -> Path:
 
 
 def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> list[Proposal]:
-    """Read the plan and every layer, compute nothing, list all problems; `tell` is told what a run will need.
+    """Read the plan and every layer, compute nothing, list all problems; `tell` is called with what a run will need.
 
     Returns
     -------
@@ -115,7 +115,7 @@ def run_season(
     Returns
     -------
     SeasonResult
-        The field stack and the tables of every room; nothing is written.
+        The field stack and the tables of every package; nothing is written.
 
     Raises
     ------
@@ -205,7 +205,7 @@ def run_season(
     worked = worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
     need = in_whole_bales(need, choice)
 
-    step("Counting bales, net and plant food")
+    step("Counting bales, net and nutrients")
     hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
     wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
     made = bales.bale_plan(worked, ways, plan, book)
@@ -338,7 +338,7 @@ def replan_with_answer(
         after = run_season(plan, Report(), step, yards_before=before.yards)
     after.words["changed"] = story.changed_words(before, after)
     after.words["grower"] = [*story.changed_cost_words(before, after), *after.words["grower"]]
-    after.words["answer"] = answer.words()
+    after.words["answer"] = answer.messages()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
     return replace(after, yards_before=story.yards_before(before, after, answer.yards))
@@ -372,7 +372,7 @@ def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[FarmSize], bool]
 
 
 def _book_of(plan: Plan, report: Report) -> Handbook:
-    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are told."""
+    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported."""
     try:
         book = load_handbook(plan.handbook)
     except UnknownCoefficientError as error:

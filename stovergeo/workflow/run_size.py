@@ -1,4 +1,4 @@
-"""What a run will need, said before it starts, and refused where this machine does not have it.
+"""What a run will need, reported before it starts, and an error where this machine does not have it.
 
 The memory is that of the whole process at its peak; the figures were measured with `tests/workflow/test_run_size.py`,
 which holds them against the true peak. The time is rough: another machine is faster or slower.

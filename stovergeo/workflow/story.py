@@ -1,4 +1,4 @@
-"""What the tables of a season add up to: totals, and the few sentences no single room can say.
+"""What the tables of a season add up to: totals, and the few sentences no single package can say.
 
 Quantities in sentences are metric; the printers turn them into the reader's units.
 """

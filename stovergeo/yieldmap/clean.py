@@ -66,7 +66,7 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     Flow delay moves a record's grain, overlap shrinks its area, and machines that worked
     side by side are set to one level. Everything else only removes. A record is removed
     for the first reason met, in the order of `reasons.REASONS`. The steps, their thresholds
-    and sources stand on the page "Yield map" of the science by room.
+    and sources stand on the page "Yield map" of the science pages.
 
     Raises
     ------

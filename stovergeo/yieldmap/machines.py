@@ -1,7 +1,7 @@
 """Combines set against each other where they worked side by side.
 
 Two sensors that are not calibrated alike leave a step along the border of their ground.
-The step is told from real differences of the ground by a partially linear model: log
+The step is separated from real differences of the ground by a partially linear model: log
 yield = smooth crop + offset of the machine. Smoothing both the yields and the machines'
 indicators, and regressing what is left of one on what is left of the other, gives the
 offsets (Robinson 1988, Econometrica 56:931-954; Speckman 1988, J. R. Stat. Soc. B

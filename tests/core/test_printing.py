@@ -60,7 +60,7 @@ def test_what_is_printed_is_the_converted_value_rounded_once(value: float, kind:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_what_is_not_known_is_said_so_without_a_unit(kind: str) -> None:
+def test_what_is_not_known_prints_as_such_without_a_unit(kind: str) -> None:
     assert {quantity(kind, math.nan, s) for s in UNIT_SYSTEMS} == {"not known"}
 
 
@@ -177,7 +177,7 @@ def test_a_message_asks_for_just_the_values_of_its_template(message: Catalog) ->
 
 
 @pytest.mark.parametrize("path", CATALOGS, ids=package_of)
-def test_every_template_of_ours_is_whole_and_said_somewhere(path: Path) -> None:
+def test_every_template_of_ours_is_whole_and_used_somewhere(path: Path) -> None:
     code = "".join(p.read_text("utf-8") for p in path.parent.rglob("*.py"))
     specs = {*KINDS, "and", "or", "capital", "lower", "month", ""}
     for key, template in templates(package_of(path)).items():

@@ -52,7 +52,7 @@ def test_metric_words_come_back_as_written_apart_from_the_tonne():
     assert said(parts_of(words), "metric") == words.replace("Mg/ha", "t/ha")
 
 
-def test_unknown_numbers_are_said_to_be_unknown():
+def test_unknown_numbers_print_as_not_known():
     assert said(["Slope: ", quantity("pct1", float("nan"))], "us") == "Slope: unknown"
 
 
@@ -67,7 +67,7 @@ def test_unknown_numbers_are_said_to_be_unknown():
         ("score", None),
     ],
 )
-def test_a_columns_name_tells_its_kind(column, kind):
+def test_the_name_of_a_column_gives_its_kind(column, kind):
     assert kind_of_column(column) == kind
 
 

@@ -204,7 +204,16 @@ CHOICE = {
     "alternative",
 }
 #: totals, costs by step and figures of the grain surface that go by another name in the frozen files
-_TOTALS = {"take_mg": "removal_mg", "drawn_mg": "withdrawn_mg", "cost": "cost_usd", "cost_per_mg": "cost_usd_mg"}
+_TOTALS = {
+    "stover_known_mg": "stover_mg",
+    "removable_known_mg": "removable_mg",
+    "stover_mg": "zones_stover_mg",
+    "removable_mg": "zones_removable_mg",
+    "take_mg": "removal_mg",
+    "drawn_mg": "withdrawn_mg",
+    "cost": "cost_usd",
+    "cost_per_mg": "cost_usd_mg",
+}
 
 
 def values_of(result: SeasonResult) -> list[Value]:

@@ -121,7 +121,7 @@ def test_wrong_years_are_refused(tmp_path: Path, entries: list, code: str) -> No
     assert code in done.stdout + done.stderr
 
 
-def test_a_year_that_tells_too_little_is_said(tmp_path: Path) -> None:
+def test_a_year_that_covers_too_little_is_reported(tmp_path: Path) -> None:
     write_small_farm(tmp_path)
     with rasterio.open(tmp_path / "yield.tif") as raster:
         profile, values = raster.profile, raster.read(1)

@@ -42,7 +42,7 @@ def spoilt(points: pd.DataFrame, mine: np.ndarray, how: str) -> pd.DataFrame:
 
 
 def planned(folder: Path, how: str) -> tuple[Path, str, str]:
-    """Plan the sample farm with one field's points spoilt: results, and what the command said on both streams."""
+    """Plan the sample farm with one field's points spoilt: results, and what the command printed on both streams."""
     data = tomllib.loads(SAMPLE.read_text("utf-8"))
     for layer in data["layers"].values():
         layer["path"] = str(SAMPLE.parent / layer["path"])

@@ -29,7 +29,7 @@ class Farm(Section):
 
 
 class Landowner(Section):
-    """What the landowner is offered and told."""
+    """What the landowner is offered and shown."""
 
     name: str = Field("", description="Who is asked.")
     price_per_mg: MoneyPerMg | None = Field(

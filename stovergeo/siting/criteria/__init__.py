@@ -1,1 +1,1 @@
-"""Site criteria, one file each; they come through the door `stovergeo.site_criteria`."""
+"""Site criteria, one file each; loaded by the entry-point group `stovergeo.site_criteria`."""
