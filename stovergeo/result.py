@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -11,6 +12,7 @@ from pyproj import CRS
 
 from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.errors import Problem
+from stovergeo.core.messages import Message
 from stovergeo.inputs.plan import Plan
 
 
@@ -28,9 +30,9 @@ class SeasonResult:
     hauls: gpd.GeoDataFrame
     soils: gpd.GeoDataFrame
     surroundings: dict[str, gpd.GeoDataFrame]  #: layers given, by key of the plan's `[layers]`
-    not_checked: dict[str, str]  #: what could not be checked -> why it matters, in words
+    not_checked: dict[str, Message | str]  #: title of what could not be checked -> why it matters
     points: gpd.GeoDataFrame | None  #: yield points; `removed_because` is "" where kept
-    cleaning: pd.DataFrame | None  #: reason, title, points, share of all, words
+    cleaning: pd.DataFrame | None  #: reason, title, points, share of all, message
     surface_report: dict[str, float | str]  #: method and blocked cross-validation error of the grain surface
     zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, words
     zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, words
@@ -42,9 +44,9 @@ class SeasonResult:
     #: month, months_stored, wrap, base, loss_low_pct, loss_pct, loss_high_pct, cost_bale, best
     wrap_table: pd.DataFrame
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
-    words: dict[str, list[str]]
-    """Plain sentences by topic: unknown, summary, choice, storage, soil, shortage, changed; and ``grower``: costs,
-    prices and what was second best, which the landowner's page never shows."""
+    words: dict[str, list[Any]]
+    """Messages, or plain sentences, by topic: unknown, summary, choice, storage, soil, shortage, changed; and
+    ``grower``: costs, prices and what was second best, which the landowner's page never shows."""
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, words, source

@@ -19,7 +19,7 @@ from stovergeo.report.bare_page import bare_page
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.panels import method_titles
-from stovergeo.report.say import NOT_KNOWN, System, parts_of, quantity, said
+from stovergeo.report.say import NOT_KNOWN, System, as_text, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
 #: topics of the crew notes, in the order they are printed, with their headings
@@ -185,7 +185,7 @@ def _loads_table(result: SeasonResult, hauls: pd.DataFrame) -> str:
 
 def _left_alone(zones: pd.DataFrame, system: System) -> list[str]:
     return [
-        f"<b>Zone {escape(z.zone_id)}.</b> {escape(said(parts_of(str(z.reason)), system))}"
+        f"<b>Zone {escape(z.zone_id)}.</b> {escape(said(parts_of(as_text(z.reason)), system))}"
         for z in zones[zones["method"].isin(["leave", UNKNOWN])].itertuples()
     ]
 

@@ -84,7 +84,7 @@ def without_prices(words: str) -> str:
 
 
 def _words(result: SeasonResult, topic: str) -> list[Parts]:
-    told = [without_prices(without_keys(w)) for w in result.words.get(topic, [])]
+    told = [without_prices(without_keys(str(w))) for w in result.words.get(topic, [])]
     return [parts_of(w, names_given(result)) for w in told if w]
 
 
@@ -310,9 +310,10 @@ def _short(result: SeasonResult) -> list[Parts]:
 
 def _unchecked(result: SeasonResult) -> list[Parts]:
     lines: list[Parts] = []
-    for what, why in result.not_checked.items():
-        missing = re.fullmatch(r"no layer `(\w+)` was given\.", why)
-        if missing and missing[1] in result.not_checked:
+    for what, reason in result.not_checked.items():
+        why = str(reason)
+        missing = re.search(r"[Nn]o layer `(\w+)` was given\.$", why)
+        if missing and getattr(result.plan.layers, missing[1], None) is None:
             continue  # said already where the layer itself is named
         told = re.sub(r"^not known for this farm \(.*\)\.$", "not known for this farm.", without_keys(why))
         # a layer's own words begin with its name

@@ -10,7 +10,7 @@ from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
 from stovergeo.report.page_yards import yard_tables
 from stovergeo.report.panels import MONTHS, Block, amount, capital, method_titles, table_of
-from stovergeo.report.say import Parts, parts_of
+from stovergeo.report.say import Parts, as_text, parts_of
 from stovergeo.report.tables import asked_rows
 from stovergeo.report.terminal import field_rows
 from stovergeo.result import SeasonResult
@@ -58,7 +58,7 @@ def storage_blocks(result: SeasonResult) -> list[Block]:
 
 def _told(result: SeasonResult, topics: tuple[str, ...]) -> list[Block]:
     """Return the words of some topics as a list, as far as they are for the landowner."""
-    words = [without_prices(w) for topic in topics for w in result.words.get(topic, [])]
+    words = [without_prices(str(w)) for topic in topics for w in result.words.get(topic, [])]
     said = [parts_of(w, names_given(result)) for w in words if w]
     return [{"ul": said}] if said else []
 
@@ -110,7 +110,7 @@ def all_tables(result: SeasonResult) -> list[Block]:
                     amount("rate", z.take_mg_ha),
                     [titles.get(z.method, str(z.method))],
                     amount("count", float("nan") if z.method == UNKNOWN else bales.get(z.zone_id, 0)),
-                    parts_of(without_prices(str(z.reason)), names_given(result)),
+                    parts_of(without_prices(as_text(z.reason)), names_given(result)),
                 ]
                 for z in result.zones.itertuples()
             ],
@@ -181,7 +181,11 @@ def source_blocks(result: SeasonResult) -> list[Block]:
             table_of(
                 "Found in the layers and dealt with",
                 ["Where", "What", "Why it matters"],
-                [[[p.where], [what], [p.why]] for p in result.problems if (what := without_prices(p.what))],
+                [
+                    [[p.where], [what], [p.why]]
+                    for p in result.problems
+                    if (what := without_prices(p.what_in(result.plan.farm.units)))
+                ],
             )
         )
     return blocks

@@ -18,7 +18,7 @@ from rasterio._err import CPLE_BaseError
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
-from stovergeo.report.tables import problems_table, sources_table
+from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 #: bands of each raster, as far as the stack holds them
@@ -87,12 +87,12 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "yard_near": result.yard_near,
         "yard_ways": result.yard_ways,
         "limit_totals": result.limit_totals,
-        "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
+        "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"], dtype=object),
         "problems": problems_table(result.problems),
         "sources": sources_table(result),
     }
     layers.update({name: table for name, table in tables.items() if table is not None})
-    return {name: layer for name, layer in layers.items() if len(layer)}
+    return {name: with_text(layer) for name, layer in layers.items() if len(layer)}
 
 
 @_gdal_as_os_error()

@@ -79,7 +79,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "tiles": _tiles(result, frame),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
-        "changes": [parts_of(without_prices(w), names_given(result)) for w in result.words.get("changed", [])],
+        "changes": [parts_of(without_prices(str(w)), names_given(result)) for w in result.words.get("changed", [])],
         "answered": [[w] for w in result.words.get("answer", [])],  # the landowner's own words, left as they are
         "first": first_screen(result),
         "fields": shapes_of(

@@ -14,7 +14,7 @@ from typing import Any, Final
 from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 from stovergeo.core.schemas import KEPT_FREE_RULE, UNKNOWN
 from stovergeo.report.first_screen import names_given, without_keys, without_prices
-from stovergeo.report.say import NOT_KNOWN, Parts, parts_of, quantity
+from stovergeo.report.say import NOT_KNOWN, Parts, as_text, parts_of, quantity
 from stovergeo.report.terminal import kept_free
 from stovergeo.result import SeasonResult
 
@@ -77,7 +77,7 @@ def zone_panel(result: SeasonResult, zone: Any) -> list[Block]:
     methods = result.zone_methods[result.zone_methods["zone_id"] == zone.zone_id]
     bales = result.bale_plan[(result.bale_plan["zone_id"] == zone.zone_id) & (result.bale_plan["bales"] > 0)]
     titles = method_titles(result)
-    blocks: list[Block] = [{"p": parts_of(without_prices(str(zone.reason)), names)}]
+    blocks: list[Block] = [{"p": parts_of(without_prices(as_text(zone.reason)), names)}]
     if zone.method == UNKNOWN:
         return [
             *blocks,

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.stack import summary
-from stovergeo.report.tables import problems_table, sources_table
+from stovergeo.report.say import as_text
+from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 
@@ -66,8 +67,8 @@ def plan_record(result: SeasonResult) -> dict[str, Any]:
         "plan": result.plan.model_dump(mode="json", by_alias=False),
         "working_crs": result.crs.to_string(),
         "totals": result.totals,
-        "words": result.words,
-        "not_checked": result.not_checked,
+        "words": {topic: [as_text(w) for w in words] for topic, words in result.words.items()},
+        "not_checked": {what: as_text(why) for what, why in result.not_checked.items()},
         "surface_report": result.surface_report,
         "stack": {
             name: {"unit": u, "least": low, "most": high} for name, (u, low, high) in summary(result.stack).items()
@@ -93,13 +94,16 @@ def write_record(result: SeasonResult, path: Path, beside: list[Path]) -> None:
 def _features(layer: gpd.GeoDataFrame) -> dict[str, Any]:
     if layer.empty:
         return {"type": "FeatureCollection", "features": []}
-    there = layer.to_crs(4326)
+    there = with_text(layer).to_crs(4326)
     there = there.set_geometry(there.geometry.set_precision(1e-8, mode="pointwise"))
     return json.loads(there.reset_index(drop=True).to_json(drop_id=True, na="null"))
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [dict(zip(map(str, table.columns), row, strict=True)) for row in table.itertuples(index=False, name=None)]
+    return [
+        dict(zip(map(str, table.columns), row, strict=True))
+        for row in with_text(table).itertuples(index=False, name=None)
+    ]
 
 
 def _plain(value: Any) -> Any:

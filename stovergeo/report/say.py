@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
+from stovergeo.core.printing import render
 from stovergeo.core.units import (
     HA_PER_ACRE,
     KG_HA_PER_LB_ACRE,
@@ -98,6 +99,8 @@ _BY_SUFFIX: Final = sorted(
 _IN_WORDS: Final[dict[str, tuple[str, float]]] = {
     "Mg/ha": ("rate", 1),
     "t/ha": ("rate", 1),
+    "kg/t": ("kg_mg", 1),
+    "t": ("mass", 1),
     "kg/ha": ("kg_ha", 1),
     "kg/Mg": ("kg_mg", 1),
     "kg/m3": ("density", 1),
@@ -173,6 +176,11 @@ def parts_of(words: str, names: Iterable[str] = ()) -> Parts:
         elif part != "":
             whole.append(part)
     return whole
+
+
+def as_text(message: Any) -> str:
+    """Return a message, or several, as a text in SI that `parts_of` takes apart."""
+    return render(message, "metric")
 
 
 def number_in(kind: str, value: float, system: System, decimals: int | None = None) -> str:

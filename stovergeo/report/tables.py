@@ -11,15 +11,19 @@ import math
 import unicodedata
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import TypeVar
 
 import geopandas as gpd
 import pandas as pd
 
 from stovergeo.core.errors import Problem
-from stovergeo.report.say import KINDS, kind_of_column
+from stovergeo.core.messages import Message, is_text
+from stovergeo.report.say import KINDS, as_text, kind_of_column
 from stovergeo.result import SeasonResult
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+Table = TypeVar("Table", bound=pd.DataFrame)
 
 
 def guarded(text: str) -> str:
@@ -28,9 +32,19 @@ def guarded(text: str) -> str:
     return "'" + clean if clean.lstrip(" ").startswith(_FORMULA_STARTS) else clean
 
 
+def with_text(table: Table) -> Table:
+    """Return a table with its messages as text."""
+    held = [c for c in table.columns if table[c].dtype == object and table[c].map(_is_message).any()]
+    return table.assign(**{c: table[c].map(lambda v: as_text(v) if _is_message(v) else v) for c in held})
+
+
+def _is_message(value: object) -> bool:
+    return isinstance(value, Message | tuple) and is_text(value)
+
+
 def zones_table(result: SeasonResult) -> pd.DataFrame:
     """Return one row a zone: take, method, bales, net, nutrients, odds, where they go, and why."""
-    zones = pd.DataFrame(result.zones.drop(columns="geometry"))
+    zones = with_text(pd.DataFrame(result.zones.drop(columns="geometry")))
     names = result.fields.set_index("field_id")["name"]
     zones.insert(1, "field_name", zones["field_id"].map(names))
     titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]

@@ -9,8 +9,8 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from stovergeo.core.printing import render
 from stovergeo.core.schemas import UNKNOWN
-from stovergeo.report.first_screen import names_given
 from stovergeo.report.say import KINDS, NOT_KNOWN, Parts, number_in, parts_of, quantity, said
 from stovergeo.result import SeasonResult
 
@@ -51,7 +51,7 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     kept = [r for r in field_rows(result) if r["kept_free_ha"]]
     bales, wanted = int(result.bale_plan["bales"].sum()), int(result.need["bales"].sum())
     lines: list[Parts] = [
-        *(parts_of(w, names_given(result)) for w in result.words.get("unknown", [])),
+        *([render(w, system)] for w in result.words.get("unknown", [])),
         [f"{bales:,} bales planned, ", quantity("mass", float(result.zones["take_mg"].sum())), " dry."],
     ]
     if wanted:
@@ -66,10 +66,10 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
         lines.append(["Kept free because the landowner said so: ", *each[1:], "."])
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
-    lines += [parts_of(w) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
-    lines += [parts_of(w) for w in grower[:_MOST_LINES]]
+    lines += [parts_of(render(w, system)) for topic in ("choice", "shortage") for w in result.words.get(topic, [])]
+    lines += [parts_of(render(w, system)) for w in grower[:_MOST_LINES]]
     if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
-        lines += [parts_of(w) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
+        lines += [parts_of(render(w, system)) for topic in ("soil", "yards") for w in result.words.get(topic, [])]
     if len(grower) > _MOST_LINES:
         lines.append(["More on trucks, wraps and second choices: in plan.json, under words, grower."])
     return [table, *(told(line) for line in lines)]
