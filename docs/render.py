@@ -19,7 +19,7 @@ from stovergeo.core.schemas import TABLES
 from stovergeo.core.stack import BY_PACKAGE, VARIABLES, Variable
 
 HERE = Path(__file__).parent
-ACTIONS = {"refuse": "refused: nothing is written", "warn": "kept, and said", "fix": "repaired, counted and said"}
+ACTIONS = {"refuse": "refused: nothing is written", "warn": "warned (kept)", "fix": "repaired and counted"}
 
 
 def problems_page() -> str:

@@ -10,6 +10,8 @@ import pandas as pd
 import xarray as xr
 from pyproj import CRS
 
+from stovergeo.core.messages import Message
+
 #: column of the no-go layer that may narrow a refusal, and its one value: no stack may stand there, baling goes on
 KEEP_CLEAR_OF: Final = "keep_clear_of"
 STACKS: Final = "stacks"
@@ -37,4 +39,4 @@ class FarmLayers:
     surface: xr.DataArray | None = None  #: ground with what stands on it, m
     surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
     no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
-    not_checked: dict[str, str] = field(default_factory=dict)  #: what was not given -> why it matters, in words
+    not_checked: dict[str, Message] = field(default_factory=dict)  #: title of what was not given -> why it matters

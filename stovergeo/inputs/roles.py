@@ -209,7 +209,7 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
     if len(known) == 0:
         return None, "its values are words"
     typical = float(np.median(known))
-    seen = f"half of its values lie under {typical:,.4g}"
+    seen = f"half of its values are below {typical:,.4g}"
     if role == "height":
         if (unit := unit_in_name(column)) in ("ft", "m"):
             return unit, f"{seen}, and the name ends in {unit!r}"

@@ -16,6 +16,7 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.crs import geodesic_ha
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
@@ -33,6 +34,7 @@ from stovergeo.inputs.soil_codes import (
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
 
+message = Catalog("stovergeo.inputs")
 #: water table written for "none seen": the survey looks about 2 m deep
 NO_WATER_TABLE_CM: Final = 200.0
 
@@ -151,17 +153,15 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
     bare = whole - float(hectares.sum())
     if bare > 0.005 * whole:
         cure = "Bring a soil layer that covers the fields, or add [soil] to the plan file to fill the rest."
-        report.add("soil.missing", where, f"{bare:,.1f} ha of the fields lie under no soil polygon.", cure)
+        report.add("soil.missing", where, message("soil.none", area=bare), cure)
     wetter = (soils["wettest_drainage_class"] - soils["drainage_class"] >= MUCH_WETTER).to_numpy()
     if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
-        said = f"On {partly:,.1f} ha of the fields a soil two drainage classes wetter covers 15 % or more."
-        report.add("soil.mixture", where, said)
+        report.add("soil.mixture", where, message("soil.mixture", area=partly))
     worked = (soils[WORKED_OUT] > 0).to_numpy()
     if (extent := float(hectares[worked].sum())) >= 0.05:
         units = sorted({str(i) for i in soils["soil_id"][worked & (hectares > 0)]})
         named = ", ".join(u[:20] for u in units[:8]) + (f" and {len(units) - 8} more" if len(units) > 8 else "")
-        said = f"On {extent:,.1f} ha of the fields (soils {named}) K is worked out from texture, in part or whole."
-        report.add("soil.k_from_nomograph", where, said)
+        report.add("soil.k_from_nomograph", where, message("soil.k_from_texture", area=extent, soils=named))
     by_extent: dict[float, list[str]] = {}
     for column in ATTRIBUTES:
         if column not in OPTIONAL:
@@ -170,7 +170,7 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
                 by_extent.setdefault(round(lacking, 1), []).append(column)
     for lacking, columns in by_extent.items():
         names = ", ".join(f"{c.replace('_', ' ')} ({ATTRIBUTES[c][0]})" for c in columns)
-        report.add("soil.missing", where, f"On {lacking:,.1f} ha of the fields the soil layer does not say: {names}.")
+        report.add("soil.missing", where, message("soil.lacking", area=lacking, names=names))
 
 
 def no_soils(crs: CRS) -> gpd.GeoDataFrame:

@@ -14,9 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.yieldmap.levels import Records, fit, make_levels
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 
+message = Catalog("stovergeo.yieldmap")
 _SHRINK = (0.01, 0.02)
 
 
@@ -109,10 +111,9 @@ def _robust_fit(A: np.ndarray, b: np.ndarray, rounds: int = 8) -> tuple[np.ndarr
     return beta, inverse, A * (weight * away)[:, None]
 
 
-def offset_words(apart: float, error: float, applied: bool) -> str:
-    """Say how far a machine reads from the common level, and what was done about it."""
+def offset_message(apart: float, error: float, applied: bool) -> Message:
+    """Return how far a machine reads from the common level, and what was done about it."""
     if not np.isfinite(error):
-        return "never met another machine: not compared"
-    side = "above" if apart > 0 else "below"
-    done = "corrected" if applied else "too little to correct"
-    return f"reads {abs(apart):.1%} {side} the common level (standard error {error:.1%}): {done}"
+        return message("machine.alone")
+    off = message("machine.above" if apart > 0 else "machine.below", offset=abs(apart), error=error)
+    return message("machine.corrected" if applied else "machine.small", apart=off)

@@ -35,7 +35,7 @@ def large_farm(tmp_path: Path) -> Path:
 def check_keeps_to_what_was_said(run: subprocess.CompletedProcess) -> None:
     """Compare the memory a run stated it would need with its true peak."""
     assert run.returncode in (0, 3), run.stderr
-    said = float(re.search(r"some ([\d.]+) GB", run.stderr)[1])
+    said = float(re.search(r"about ([\d.]+) GB", run.stderr)[1])
     true = int(run.stderr.split()[-1]) * 1024 / 1e9
     assert true <= said + 0.05  # the line rounds to a tenth
     assert said <= 2 * true
@@ -63,7 +63,7 @@ def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Pa
     assert run.returncode == 2
     assert "grid.too_big" in said
     assert re.search(
-        r"1,\d{3},\d{3} cells of 2 m, .* need some \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
+        r"1,\d{3},\d{3} cells of 2 m, .* need about \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
     )
     assert re.search(r"split the farm into \d plans", said)
     assert "memory_most_gb" in said
