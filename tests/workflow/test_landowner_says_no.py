@@ -16,7 +16,6 @@ from small_farm import CRS, SOUTH, WEST, season_of, write_small_farm
 
 from stovergeo.report.crew import crew_sheet
 from stovergeo.report.page_data import page_data
-from stovergeo.report.say import said
 
 BY_HAND = [(2, 1), (395, 4), (398, 397), (200, 396), (5, 390)]  # a square field of 400 m, drawn in a hurry
 
@@ -27,7 +26,7 @@ def at(shape: Polygon) -> Polygon:
 
 def first_screen_of(result, section: str) -> list[str]:
     lines = next((s["lines"] for s in page_data(result)["first"] if s["id"] == section), [])
-    return [said(line, "us") for line in lines]
+    return ["".join(part if isinstance(part, str) else part["us"] for part in line) for line in lines]
 
 
 def farm_of(folder: Path) -> dict:
