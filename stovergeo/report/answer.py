@@ -17,18 +17,18 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import InputError, Report
-from stovergeo.core.messages import Catalog, Message
+from stovergeo.core.messages import Message
 from stovergeo.inputs.farm_layers import KEEP_CLEAR_OF, STACKS, only_stacks
 from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import Layer
 from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import read_layer
+from stovergeo.report.blocks import message
 
 MOST_BYTES: Final = 1_000_000
 MOST_MARKS: Final = 500
 MOST_CORNERS: Final = 2_000
-message = Catalog("stovergeo.report")
 _FAR_M: Final = 20_000.0
 #: kind of mark -> the only geometries it may have
 _KINDS: Final = {"yard": {"Polygon", "MultiPolygon"}, "no_go": {"Polygon"}, "pin": {"Point"}}

@@ -10,14 +10,13 @@ from typing import Any, Final
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.core.messages import Catalog
 from stovergeo.core.printing import KINDS, UNKNOWN, how_printed, number, quantity
 from stovergeo.core.schemas import UNKNOWN as UNKNOWN_METHOD
+from stovergeo.report.blocks import message
 from stovergeo.report.compare_record import PlanRecord, ZoneRow
 from stovergeo.report.panels import capital
 
 _WHOLE_FARM: Final = "Whole farm"
-message = Catalog("stovergeo.report")
 #: what is compared of each field: title, kind of quantity, what it is in the ledger; texts have neither
 _PER_FIELD: Final = (
     ("Ground baled", "area", "gathered_area"),

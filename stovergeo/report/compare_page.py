@@ -13,17 +13,16 @@ from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import Report
-from stovergeo.core.messages import Catalog
 from stovergeo.core.printing import UNKNOWN, how_printed, number
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.bare_page import bare_page
+from stovergeo.report.blocks import message
 from stovergeo.report.compare import Compared
 from stovergeo.report.compare_record import PlanRecord, ZoneRow
 from stovergeo.report.drawing import Drawing
 
 _EARTH_RADIUS_M: Final = 6_371_008.8  # mean radius of the ellipsoid, 2a+b over 3 (GRS 80)
 _SHADES: Final = 4
-message = Catalog("stovergeo.report")
 _MAP_PX: Final = 430
 #: plans drawn to one frame unless that frame is so much wider than either, as for two farms
 _FRAME_MOST: Final = 3.0

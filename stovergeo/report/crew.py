@@ -13,10 +13,10 @@ import pandas as pd
 from markupsafe import Markup
 from shapely.geometry import box
 
-from stovergeo.core.messages import Catalog
 from stovergeo.core.printing import quantity, render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
+from stovergeo.report.blocks import message
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.field_work import load_rows, near_field
@@ -53,7 +53,6 @@ _ONE_OF: Final = {
     "dwellings": "House",
     "roads": "Road",
 }
-message = Catalog("stovergeo.report")
 Line = tuple[str, str]  #: its title, or nothing, and its text
 
 

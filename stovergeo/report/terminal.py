@@ -8,15 +8,14 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.core.messages import Catalog
 from stovergeo.core.printing import how_printed, render
+from stovergeo.report.blocks import message
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-_MOST_LINES: Final = 8  # of what only the grower sees
-message = Catalog("stovergeo.report")
+_MOST_LINES: Final = 8  # of what only the grower is told
 
 
 def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[RenderableType]:
@@ -43,14 +42,18 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
         ("Yard", "left"),
     ):
         table.add_column(head, justify=side)  # type: ignore[arg-type]
+    zones_of = result.bale_plan[result.bale_plan["bales"] > 0].merge(
+        result.zones[["zone_id", "field_id"]], on="zone_id"
+    )
     for row in field_rows(result):
         of = f"field {row['field_id']}"
         area, removable, removal, bales = (
             ledger.text(of, w, system) for w in ("area", "removable", "removal", "bales")
         )
-        table.add_row(
-            Text(row["name"]), area, removable, removal, Text(row["methods"]), bales, row["turns"], row["yards"]
-        )
+        baled = zones_of.loc[zones_of["field_id"] == row["field_id"], "zone_id"]
+        turns = sorted({ledger.text(f"zone {z}", "turns", system) for z in baled if ledger[f"zone {z}", "turns"] > 0})
+        texts = (Text(row["name"]), area, removable, removal, Text(row["methods"]), bales)
+        table.add_row(*texts, ", ".join(turns) or "–", Text(row["yards"]))
     return table
 
 

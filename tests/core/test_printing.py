@@ -36,7 +36,9 @@ def in_pint(unit: str) -> str:
 
 
 @pytest.mark.parametrize("system", UNIT_SYSTEMS)
-@pytest.mark.parametrize("kind", [k for k, v in KINDS.items() if v.dimension not in ("", "temperature")])
+@pytest.mark.parametrize(
+    "kind", [k for k, v in KINDS.items() if v.dimension not in ("", "temperature", "grain per area")]
+)
 def test_factors_are_those_of_a_units_library(kind: str, system: str) -> None:
     registry = pint.UnitRegistry()
     registry.define("intacre = 43560 * foot**2")  # the library's own acre is of survey feet
@@ -44,6 +46,12 @@ def test_factors_are_those_of_a_units_library(kind: str, system: str) -> None:
     assert how.factor == pytest.approx(
         registry.Quantity(1, in_pint(KINDS[kind].si_unit)).to(in_pint(how.unit)).magnitude, rel=1e-12
     )
+
+
+def test_grain_is_printed_in_bushels_of_the_market() -> None:
+    # 56 lb at 15.5 % moisture (US grain standards); 200 bu/ac hold 200 x 56 x 0.845 lb of dry grain
+    dry_mg_ha = 200 * 56 * 0.845 * 0.45359237e-3 / 0.40468564224
+    assert (quantity("grain", dry_mg_ha, "us"), quantity("grain", dry_mg_ha, "metric")) == ("200 bu/ac", "10.6 t/ha")
 
 
 def test_degrees_have_a_factor_and_a_start() -> None:

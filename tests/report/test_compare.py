@@ -10,6 +10,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
+import made_up
 import numpy as np
 import pytest
 from page_tags import Tags
@@ -30,19 +31,18 @@ from stovergeo.report import (
 )
 from stovergeo.report.record import write_record
 
-TOTALS = {"bales": 430.0, "cost": 30_000.0, "cost_per_mg": 110.0, "short_bales": 44.0, "n_kg": 2700.0,
-          "p2o5_kg": 900.0, "k2o_kg": 4500.0, "s_kg": 270.0, "nutrient_cost": 7200.0}  # fmt: skip
+COST = {"cost": 30_000.0, "cost_per_mg": 110.0, "short_bales": 44.0}
 
 
 def changed(result):
     """Return the same season with zone F2-a left alone and yard Y2 not used."""
     zones = result.zones.copy()
     left = zones["zone_id"] == "F2-a"
-    zones.loc[left, ["take_mg_ha", "take_mg"]] = 0.0
+    zones.loc[left, ["take_mg_ha", "take_mg", "gathered_share"]] = 0.0
     zones.loc[left, "method"] = "leave"
     bales = result.bale_plan.copy()
     bales.loc[bales["zone_id"] == "F2-a", "bales"] = 0
-    totals = {**TOTALS, "bales": 260.0, "cost": 18_000.0, "short_bales": 214.0}
+    totals = made_up.totals_of(zones) | {"cost": 18_000.0, "short_bales": 214.0, "yards_used": 1.0}
     return replace(
         result, zones=zones, bale_plan=bales, hauls=result.hauls[result.hauls["yard_id"] == "Y1"], totals=totals
     )
@@ -57,7 +57,9 @@ def written(result, folder: Path) -> Path:
 @pytest.fixture(scope="module")
 def two(result, tmp_path_factory):
     root = tmp_path_factory.mktemp("compare")
-    return written(replace(result, totals=TOTALS), root / "before"), written(changed(result), root / "after")
+    return written(replace(result, totals=result.totals | COST), root / "before"), written(
+        changed(result), root / "after"
+    )
 
 
 @pytest.fixture(scope="module")
@@ -72,18 +74,18 @@ def by_name(records) -> dict[tuple[str, str], compare.Compared]:
 def test_fields_and_farm_stand_side_by_side(result, records):
     lines = by_name(records)
     zones = result.zones.set_index("zone_id")
-    east = lines["East eighty", "Dry stover taken"]
+    east = lines["East eighty", "Dry stover removed"]
     assert east.one == pytest.approx(zones.loc["F2-a", "take_mg"])
     assert east.two == 0
-    assert lines["East eighty", "Ground gathered"].one == pytest.approx(zones.loc["F2-a", "area_ha"])
+    assert lines["East eighty", "Ground baled"].one == pytest.approx(zones.loc["F2-a", "area_ha"])
     assert lines["East eighty", "Yards"].cells("us") == ("Y2", "–", "differs")
-    assert lines["East eighty", "Gathered by"].two == "left alone"
+    assert lines["East eighty", "Baled by"].two == "all stover stays"
     assert lines["Home quarter", "Bales"].cells("us") == ("260", "260", "same")
     assert lines["Whole farm", "Bales short"].cells("us") == ("44", "214", "+170")
     assert lines["Whole farm", "Cost"].cells("us") == ("$30,000", "$18,000", "−$12,000")
     assert lines["Whole farm", "Yards used"].cells("us") == ("2", "1", "−1")
     grown = (zones["stover_mg_ha"] * zones["area_ha"]).sum()
-    assert lines["Whole farm", "Share kept"].one == pytest.approx(1 - zones["take_mg"].sum() / grown)
+    assert lines["Whole farm", "Stays on the ground"].one == pytest.approx(1 - zones["take_mg"].sum() / grown)
 
 
 def test_printed_change_is_the_difference_of_the_printed_numbers():
@@ -96,14 +98,14 @@ def test_printed_change_is_the_difference_of_the_printed_numbers():
 def test_a_field_of_one_plan_only_and_twins_of_one_name_are_kept(two, tmp_path):
     data = json.loads((two[0] / "plan.json").read_text("utf-8"))
     data["fields"]["features"][1]["properties"]["name"] = "Home quarter"
-    data["totals"] = {}
+    data["ledger"] = [entry for entry in data["ledger"] if entry["of"] != "farm"]
     other = tmp_path / "twins.json"
     other.write_text(json.dumps(data), "utf-8")
     lines = by_name(read_two(two[0], other, Report()))
-    assert lines["East eighty", "Bales"].cells("us") == ("170", "unknown", "unknown")
-    assert lines["East eighty", "Gathered by"].two == "no such field"
+    assert lines["East eighty", "Bales"].cells("us") == ("170", "not known", "not known")
+    assert lines["East eighty", "Baled by"].two == "no such field"
     assert lines["Home quarter (2)", "Bales"].two == 170
-    assert lines["Whole farm", "Cost"].cells("us")[1:] == ("unknown", "unknown")
+    assert lines["Whole farm", "Cost"].cells("us")[1:] == ("not known", "not known")
     assert lines["Whole farm", "Cost"].as_dict()["two"] is None
 
 
@@ -185,14 +187,16 @@ GOOD = {"type": "Polygon", "coordinates": [[[0, 0], [0, 1], [1, 1], [0, 0]]]}
 @pytest.mark.parametrize(
     "spoil",
     [
-        lambda d: d.pop("totals"),
+        lambda d: d.pop("ledger"),
         lambda d: d.pop("zones"),
         lambda d: d.update(made_by="another program"),
         lambda d: d["plan"]["farm"].update(units="furlongs"),
         lambda d: d["plan"]["farm"].update(season="2026"),
-        lambda d: d["totals"].update(cost="much"),
-        lambda d: d["totals"].update(cost=True),
-        lambda d: d["totals"].update(cost=10**400),
+        lambda d: d["ledger"][0].update(value="much"),
+        lambda d: d["ledger"][0].update(value=True),
+        lambda d: d["ledger"][0].update(value=10**400),
+        lambda d: d["ledger"][0]["printed"].update(us="1 <b>ton</b>"),
+        lambda d: d["ledger"][0].update(of=["farm"]),
         lambda d: d["zones"].update(features=7),
         lambda d: d["zones"]["features"][0].update(geometry=None),
         lambda d: d["zones"]["features"][0].update(
@@ -203,7 +207,6 @@ GOOD = {"type": "Polygon", "coordinates": [[[0, 0], [0, 1], [1, 1], [0, 0]]]}
         lambda d: d["zones"]["features"][0].update(geometry={"type": "Polygon"}),
         lambda d: d["zones"]["features"][0].update(geometry={**GOOD, "coordinates": 10**400}),
         lambda d: d["yards"]["features"][0].update(geometry={"type": "Point", "coordinates": [0, 0]}),
-        lambda d: d["bale_plan"][0].update(bales=[1]),
         lambda d: d["fields"]["features"][0]["properties"].update(name=None),
     ],
 )
@@ -228,7 +231,7 @@ def test_text_that_is_no_record_is_refused(tmp_path, content):
 
 
 def test_a_number_beyond_every_float_is_refused(two, tmp_path):
-    text = (two[0] / "plan.json").read_text("utf-8").replace('"cost": 30000.0', '"cost": 1e999')
+    text = (two[0] / "plan.json").read_text("utf-8").replace('"value": 30000.0', '"value": 1e999')
     path = tmp_path / "plan.json"
     path.write_text(text, "utf-8")
     with pytest.raises(InputError, match=r"compare\.unreadable"):

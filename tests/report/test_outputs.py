@@ -27,6 +27,7 @@ from stovergeo.core.errors import InputError, Report
 from stovergeo.report import NAMES, grower_table, refuse_existing, write_outputs
 from stovergeo.report.crew import crew_sheet
 from stovergeo.report.geo_files import write_gpkg
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.tables import zones_table
 
 
@@ -98,21 +99,27 @@ def test_reasons_behind_numbers_stand_in_the_raster(written):
         assert raster.tags(band)["reasons_2"] == "closer than 20 m to the road"
 
 
-def test_tables_have_a_row_each_and_us_units_beside_si(written):
+def test_tables_have_a_row_each_and_us_units_beside_si(written, result):
     with written["zones.csv"].open(encoding="utf-8-sig", newline="") as file:
         zones = list(csv.DictReader(file))
     assert [z["zone_id"] for z in zones] == ["F1-a", "F1-b", "F2-a", "F2-b"]
     # 1 acre = 0.40468564224 ha exactly, from the international foot of 0.3048 m
-    assert float(zones[0]["area_ac"]) == pytest.approx(30 / 0.40468564224, rel=1e-5)
+    assert float(zones[0]["area_ac"]) == pytest.approx(30 / 0.40468564224, abs=0.1)
     # 1 short ton = 0.90718474 Mg exactly (2,000 lb of 0.45359237 kg)
-    assert float(zones[0]["take_ton"]) == pytest.approx(132 / 0.90718474, rel=1e-5)
+    assert float(zones[0]["take_ton"]) == pytest.approx(132 / 0.90718474, abs=1)
+    # they are printed as on the map, and add up to what is printed of the whole farm
+    ledger = ledger_of(result)
+    for column, what in (("area_ac", "area"), ("take_ton", "removal")):
+        total = sum(float(z[column]) for z in zones)
+        assert round(total, 1) == float(ledger.text("farm", what, "us").replace(",", ""))
     assert sum(float(z["bales"]) for z in zones) == 430
 
 
 def test_what_each_rule_costs_the_farm_stands_in_both_records(written, result):
     table = gpd.read_file(written["plan.gpkg"], layer="limit_totals")
     rows = json.loads(written["plan.json"].read_text("utf-8"))["limit_totals"]
-    assert table.to_dict("records") == rows == result.limit_totals.to_dict("records")
+    assert table.to_dict("records") == rows
+    assert rows == result.limit_totals.assign(message="Carbon sets the limit.").to_dict("records")
     assert rows[0]["gain_mg"] == 90
 
 

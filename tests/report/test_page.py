@@ -177,7 +177,7 @@ def test_crew_sheet_says_what_matters(result):
         "Take no more than 2.0 ton/ac, dry",  # 4.4 Mg/ha
         "18 in of overlap",  # 46 cm
         "Slopes of 6% to 9% have nothing to spare",
-        "Overhead wires</b>: feeder",
+        "Overhead wires.</b> feeder, 0 ft from the field.",
         "Never try to stop one",
         "The local fire authority, the insurer",
     ):

@@ -424,7 +424,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
 
 
 def totals_of(zones: pd.DataFrame) -> dict[str, float]:
-    """Return the whole-farm sums ."""
+    """Return the whole-farm sums of the made-up season."""
     grown, spare = (float((zones[c] * zones["area_ha"]).sum()) for c in ("stover_mg_ha", "removable_mg_ha"))
     steps = {"bale": 5000.0, "haul": 900.0, "nutrients": 7200.0, "land": 0.0}
     return {
@@ -451,18 +451,21 @@ def totals_of(zones: pd.DataFrame) -> dict[str, float]:
 def made_crew(text: Text = same) -> pd.DataFrame:
     """Return crew notes of every topic, in the shape that `stovergeo.bales.crew_notes` gives."""
     notes = [
-        ("F1", "method", "Zone F1-a", "Rake and bale, two passes after the combine. Take no more than 4.4 Mg/ha, dry."),
-        ("F1", "cut", "Zone F1-a", "Cut at 20 cm. Lower takes more than the ground can spare."),
-        ("F2", "method", "Zone F2-a", "Second pass behind the combine. Take no more than 3.1 Mg/ha, dry."),
-        ("F1", "bale", "Zone F1-a", "Round bale 1.52 m wide, 1.83 m across. Aim for 634 kg as it is (117 kg/m3)."),
-        ("farm", "wrap", "Net", "4 turns of net, 46 cm of overlap at the end: 26.0 m a bale."),
+        ("F1", "method", "Zone F1-a", message("take", how=text("Rake and bale."), rate=4.4)),
+        ("F1", "cut", "Zone F1-a", message("cut", height=0.2)),
+        ("F2", "method", "Zone F2-a", message("take", how=text("Second pass."), rate=3.1)),
+        ("F1", "bale", "Zone F1-a", message("bale", width=1.524, mass=634.0, density=117.0)),
+        ("farm", "wrap", "Net", message("net", turns=4.0, overlap=0.46)),
         ("farm", "gate", "Slowly", "Open the gate over at least five seconds and let the bale roll out gently."),
         ("farm", "first_bale", "Stop and look", "Count the turns, measure, weigh and probe before the second bale."),
         ("farm", "approach", "Slowly", "Come to the bale straight and slowly."),
         ("farm", "carry", "Clear of the ground", "Lift each bale clear of the ground. Never skid it."),
         ("farm", "row", "Butt the ends", "Set round bales with their flat ends butted firmly."),
         ("Y1", "hazard", "Soft edge", "The west side of yard Y1 is soft after rain."),
-        ("farm", "heating", "150 F (66 C)", "Probe twice a day; the fire service decides what is done."),
+        ("farm", "heating", message("hot", limit=66.0), "Probe twice a day; the fire service decides what is done."),
     ]
-    rows = [(scope, topic, title, text(words), "invented") for scope, topic, title, words in notes]
+    rows = [
+        (scope, topic, title, text(said) if isinstance(said, str) else said, "invented")
+        for scope, topic, title, said in notes
+    ]
     return pd.DataFrame(rows, columns=["scope", "topic", "title", "message", "source"])

@@ -27,7 +27,7 @@ def at(shape: Polygon) -> Polygon:
 
 def first_screen_of(result, section: str) -> list[str]:
     lines = next((s["lines"] for s in page_data(result)["first"] if s["id"] == section), [])
-    return ["".join(p if isinstance(p, str) else p["us"] for p in line) for line in lines]
+    return ["".join(part if isinstance(part, str) else part["us"] for part in line) for line in lines]
 
 
 def farm_of(folder: Path) -> dict:
