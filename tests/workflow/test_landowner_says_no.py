@@ -61,7 +61,7 @@ def test_a_part_refused_in_the_plan_file_is_left_out_of_everything(tmp_path: Pat
     counted = set(result.bale_plan.loc[result.bale_plan["bales"] > 0, "zone_id"])
     assert not counted & set(result.zones.loc[result.zones["kept_free"], "zone_id"])
     assert set(result.yard_ways["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
-    square = f"square: {result.totals['bales']:.0f} bales. 3.8 ac of it are kept free because you said so."
+    square = f"square: {result.totals['bales']:.0f} bales. You said to keep 3.8 ac of it free."
     assert square in first_screen_of(result, "bales")
     assert "Kept free because the landowner said so" in crew_sheet(result)
 
