@@ -132,7 +132,7 @@ def rate_ground(
         By layer name, in the stack's CRS; ``no_go`` may stand among them. A layer left
         out is not checked; a layer without shapes says there is none.
     yards_plan : Yards
-    bale : BaleSize or plan_file.gather.Bale
+    bale : BaleSize or inputs.plan.gather.Bale
     book : Handbook
     report : Report
         Receives broken criteria and unknown names.

@@ -109,7 +109,7 @@ def why_unknown(
             continue
         row = None if left is None else left.iloc[number]
         why[field.field_id] = _because(row)
-        if row is None or not row.left_out > _MOST * row.records:  # told already
+        if row is None or not row.left_out > _MOST * row.records:  # already reported
             report.add("yield.unknown", f"fields, {field.name!r}", message("unknown.no_yield", why=why[field.field_id]))
     if len(why) == len(fields):
         raise report.refuse("yield.none", "yields", "No field has usable yield data.")

@@ -16,7 +16,7 @@ class Access:
     """Refuses ground that no loaded mover can reach; scores the rest by the length of the way."""
 
     name = "access"
-    title = "Way to a road or gate"
+    title = "Route to a road or gate"
     reads = ()
     source = "least-cost route over the ground; limits are judgement, handbook, yards.way"
     order = 45
