@@ -252,15 +252,15 @@ def test_not_checked_is_said_once_and_without_keys(result):
 
     unchecked = {
         "trees": "Trees: their shade was not checked.",
-        "Distance to the nearest tree crown": "no layer `trees` was given.",
-        "Wetness": "not known for this farm (topographic wetness index ln(a/tan slope)).",
-        "Snow drifts": "the plan does not say whence the wind blows (`yards.wind_from_deg`).",
+        "Clear of trees": "No layer `trees` was given.",
+        "Wetness": "Not known for this farm (topographic wetness index ln(a/tan slope)).",
+        "Clear of snow drifts": "The plan does not say from where the storm wind blows (`yards.wind_from_deg`).",
     }
     sections = {s["id"]: s for s in first_screen(dataclasses.replace(result, not_checked=unchecked))}
     assert [said(line, "us") for line in sections["unchecked"]["lines"]] == [
         "Trees: their shade was not checked.",
-        "Wetness: not known for this farm.",
-        "Snow drifts: the plan does not say whence the wind blows.",
+        "Wetness: Not known for this farm.",
+        "Clear of snow drifts: The plan does not say from where the storm wind blows.",
     ]
 
 
