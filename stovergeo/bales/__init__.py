@@ -2,12 +2,12 @@
 
 from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.break_even import break_even_table
-from stovergeo.bales.checks import contract_terms, storable_methods, why_not_storable
+from stovergeo.bales.checks import storable_methods, why_not_storable
 from stovergeo.bales.climate import storage_span
 from stovergeo.bales.compare import keepings, planned, wrap_table
 from stovergeo.bales.crew_notes import crew_notes
 from stovergeo.bales.demand import need_table
-from stovergeo.bales.heating import heating_action, heating_table, moisture_band
+from stovergeo.bales.heating import heating_table, moisture_band
 from stovergeo.bales.making import bale_plan, baling_messages, pace, planned_wrap
 from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
 from stovergeo.bales.storage_messages import break_even_messages, storage_messages
@@ -23,9 +23,7 @@ __all__ = [
     "base_of_ground",
     "break_even_messages",
     "break_even_table",
-    "contract_terms",
     "crew_notes",
-    "heating_action",
     "heating_table",
     "keeping_cost",
     "keepings",

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Protocol, TypeVar
-
-import pandas as pd
+from collections.abc import Mapping
+from typing import TypeVar
 
 from stovergeo.bales.bale import Gathered, bale_of
 from stovergeo.bales.compare import keepings, planned
@@ -14,17 +12,8 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.need import Contract
 
 message = Catalog("stovergeo.bales")
-
-
-class Delivered(Gathered, Protocol):
-    """A way to gather, as far as a plant asks (see `stovergeo.residue.methods`)."""
-
-    @property
-    def ash_pct(self) -> float:
-        """Ash of the bale's dry matter, %."""
 
 
 AMethod = TypeVar("AMethod", bound=Gathered)
@@ -61,28 +50,3 @@ def storable_methods(
             code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
             report.add(code, f"plan file, gather.methods, {name}", str(reason))
     return kept
-
-
-def contract_terms(
-    contracts: Iterable[Contract], methods: Mapping[str, Delivered], plan: Plan, book: Handbook
-) -> pd.DataFrame:
-    """Return, for each contract and method, whether its bales meet the plant's moisture and ash.
-
-    Moisture is taken as baled: stover dries in the stack, but a plant may be served at once.
-
-    Returns
-    -------
-    pandas.DataFrame
-        need, method, moisture_pct, ash_pct, allowed, message (a tuple, empty where allowed).
-    """
-    rows = []
-    for contract in contracts:
-        for name, method in methods.items():
-            moisture = bale_of(plan.bale, method, book).moisture_pct
-            faults = []
-            if moisture > contract.moisture_most_pct:
-                faults.append(message("contract.too_wet", moisture=moisture, limit=contract.moisture_most_pct))
-            if method.ash_pct > contract.ash_most_pct:
-                faults.append(message("contract.too_much_ash", ash=method.ash_pct, limit=contract.ash_most_pct))
-            rows.append((contract.name, name, moisture, method.ash_pct, not faults, tuple(faults)))
-    return pd.DataFrame(rows, columns=["need", "method", "moisture_pct", "ash_pct", "allowed", "message"])

@@ -31,17 +31,6 @@ def heating_table(book: Handbook) -> pd.DataFrame:
     return table.sort_values("core_c", ignore_index=True)
 
 
-def heating_action(core_c: float, book: Handbook) -> str:
-    """Return what to do at a core temperature: the action of the highest step reached.
-
-    Steps count from their temperature on; below the second one the first, "no action", holds.
-    """
-    table = heating_table(book)
-    # bulletins print whole degrees F; a hundredth of a degree C is their rounding
-    reached = int((table["core_c"] <= core_c + 0.01).sum())
-    return str(table["action"].iloc[max(reached - 1, 0)])
-
-
 def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str | Message]:
     """Return the band of a moisture at baling, and what it asks for.
 

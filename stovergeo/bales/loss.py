@@ -108,17 +108,6 @@ def value_of_loss(loss: ArrayLike, price_per_mg: ArrayLike) -> np.ndarray:
     return np.asarray(loss, dtype=float) * np.asarray(price_per_mg, dtype=float)
 
 
-def cost_after_loss(cost_per_mg: ArrayLike, loss: ArrayLike) -> np.ndarray:
-    """Return the cost of a Mg that comes out of the stack, from the cost of a Mg put in.
-
-    Examples
-    --------
-    >>> float(cost_after_loss(80.0, 0.20))
-    100.0
-    """
-    return np.asarray(cost_per_mg, dtype=float) / (1 - np.asarray(loss, dtype=float))
-
-
 def break_even_price_per_mg(added_cost: float, bale_dry_mg: float, loss_saved: float) -> float:
     """Return the stover price from which a dearer wrap pays, $/Mg; infinite where it saves nothing.
 

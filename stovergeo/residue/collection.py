@@ -140,13 +140,3 @@ def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
 def take(stover_mg_ha: Amount, method: Method) -> Amount:
     """Return dry stover gathered by a method, Mg/ha."""
     return method.fraction * stover_mg_ha
-
-
-def take_parts(stover_mg_ha: Amount, method: Method) -> dict[str, Amount]:
-    """Return what a method gathers by part of the plant, Mg/ha; the parts sum to `take`."""
-    return {part: method.fraction * share * stover_mg_ha for part, share in method.parts.items()}
-
-
-def take_within(stover_mg_ha: Amount, fraction: float, limit_mg_ha: Amount, most_mg_ha: float = np.inf) -> Amount:
-    """Return what may be gathered, Mg/ha: the method's share, held to the limit and to the plan's cap."""
-    return np.maximum(np.minimum(np.minimum(fraction * stover_mg_ha, limit_mg_ha), most_mg_ha), 0.0)

@@ -41,11 +41,6 @@ def mass_of(cover: Amount, k: Amount) -> Amount:
     return -np.log1p(-cover) / k
 
 
-def mixed_cover(masses_kg_ha: Iterable[Amount], ks: Iterable[float]) -> Amount:
-    """Return the cover of several residues lying over one another (their exponents add; Gregory 1982)."""
-    return -np.expm1(-sum(k * m for m, k in zip(masses_kg_ha, ks, strict=True)))
-
-
 def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
     """Return the share of flat stover still on the surface after winter and all passes.
 
@@ -62,14 +57,6 @@ def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
     0.36
     """
     return overwinter * prod(passes)
-
-
-def cover_retained(mass_kg_ha: Amount, k: float, left: Amount) -> Amount:
-    """Return cover after tillage as a share of cover before, where the pass leaves a share of the mass.
-
-    Mass and cover shares differ (McCool, Stott & Laflen 1995): half the mass may keep three quarters of the cover.
-    """
-    return cover_of(left * mass_kg_ha, k) / cover_of(mass_kg_ha, k)
 
 
 def laid_down(passes: Iterable[Amount]) -> Amount:

@@ -26,19 +26,6 @@ def stalk_below(cut: ArrayLike) -> np.ndarray:
     return np.interp(np.asarray(cut, dtype=float), _CUT, _STALK_BELOW)
 
 
-def left_below(cut: ArrayLike, stalk: float, leaf: float) -> np.ndarray:
-    """Return the share of all stover below a cut when the ear is always taken.
-
-    Parameters
-    ----------
-    cut : float or array
-        Cut height as a share of plant height.
-    stalk, leaf : float
-        Shares of the stover.
-    """
-    return leaf * np.asarray(cut, dtype=float) + stalk * stalk_below(cut)
-
-
 def reach(cut: float) -> Mapping[str, float]:
     """Return the share of each part that lies above a cut; cob and husk hang on the ear and are always above."""
     return {"stalk": 1 - float(stalk_below(cut)), "leaf": 1 - cut, "cob": 1.0, "husk": 1.0}

@@ -6,18 +6,15 @@ hand back variables of the field stack.
 """
 
 from stovergeo.terrain.class_length import ls_by_class
-from stovergeo.terrain.cloud import cloud_from_radiation, cloud_from_sunshine
+from stovergeo.terrain.cloud import cloud_from_sunshine
 from stovergeo.terrain.gradient import slope_aspect
-from stovergeo.terrain.sky import sky_view
 from stovergeo.terrain.sun import season_sun, sun_by_month
 from stovergeo.terrain.water import water
 
 __all__ = [
-    "cloud_from_radiation",
     "cloud_from_sunshine",
     "ls_by_class",
     "season_sun",
-    "sky_view",
     "slope_aspect",
     "sun_by_month",
     "water",

@@ -63,27 +63,6 @@ def ls_703(length_m: Any, slope: Any, ratio: Any = 1.0) -> np.ndarray:
     return (length / UNIT_PLOT_M) ** m_703(slope, ratio) * s_703(slope)  # AH-703 eq. 4-1
 
 
-def s_537(slope: Any) -> np.ndarray:
-    """Return the steepness factor S of Handbook 537; `slope` is rise over run."""
-    tan = np.asarray(slope, dtype=float)
-    sine = tan / np.hypot(1, tan)
-    return 65.41 * sine**2 + 4.56 * sine + 0.065  # AH-537 eq. 4 (steepness part)
-
-
-def m_537(slope: Any) -> np.ndarray:
-    """Return the slope-length exponent m of Handbook 537; `slope` is rise over run.
-
-    The handbook leaves 3 to 3.5 % and 4.5 to 5 % open; the lower exponent is used there.
-    """
-    tan = np.asarray(slope, dtype=float)
-    return np.select([tan < 0.01, tan < 0.035, tan < 0.05], [0.2, 0.3, 0.4], 0.5)  # AH-537, text to eq. 4
-
-
-def ls_537(length_m: Any, slope: Any) -> np.ndarray:
-    """Return LS of one uniform slope by Handbook 537; length in horizontal metres, `slope` rise over run."""
-    return (np.asarray(length_m) / UNIT_PLOT_M) ** m_537(slope) * s_537(slope)  # AH-537 eq. 4
-
-
 def l_grid(inflow_m2: Any, cell_m: float, exponent: Any, aspect_deg: Any = 0.0) -> np.ndarray:
     """Return the length factor L of a grid cell.
 

@@ -20,7 +20,6 @@ from stovergeo.bales import (
     base_of_ground,
     break_even_messages,
     break_even_table,
-    contract_terms,
     crew_notes,
     moisture_band,
     need_table,
@@ -210,14 +209,6 @@ def test_ground_that_counts_as_clay():
     assert base_of_ground(3, 45, BOOK) == "clay"
     assert base_of_ground(6, 20, BOOK) == "clay"
     assert base_of_ground(float("nan"), float("nan"), BOOK) == "soil"
-
-
-def test_contract_terms():
-    plan = make_plan(need={"contract": [{"name": "plant", "dry_mass": "100 ton", "ash_most_pct": 10}]})
-    terms = contract_terms(plan.need.contract, methods(rake_bale=(18, 11), second_pass=(24, 7)), plan, BOOK)
-    assert not terms["allowed"].any()
-    assert [[m.key for m in told] for told in terms["message"]] == [["contract.too_much_ash"], ["contract.too_wet"]]
-    assert render(terms["message"][1], "us") == "24% moisture; the plant takes up to 20%."
 
 
 def test_bands_of_moisture():

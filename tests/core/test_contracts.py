@@ -144,7 +144,6 @@ RUN: dict[str, Callable[[xr.Dataset, Plan], object]] = {
     "terrain.water": lambda stack, plan: terrain.water(stack["elevation_m"], book=BOOK),
     "terrain.ls_by_class": lambda stack, plan: xr.Dataset({"ls_factor": terrain.ls_by_class(stack["slope_pct"], BOOK)}),
     "terrain.season_sun": lambda stack, plan: sun(stack),
-    "terrain.sky_view": lambda stack, plan: terrain.sky_view(stack.get("surface_m"), stack["elevation_m"], sectors=8),
     "residue.limits": lambda stack, plan: residue.limits(
         stack, residue.RuleOptions(plan.crop, plan.limits, BOOK), Report()
     ),

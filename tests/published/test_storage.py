@@ -11,7 +11,6 @@ from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.capacity import bales_per_hour
 from stovergeo.bales.loss import (
     break_even_price_per_mg,
-    cost_after_loss,
     loss_band,
     respiration_pct,
     value_of_loss,
@@ -256,7 +255,7 @@ def test_delivered_cost_example():
     per_ton = (12.40 + 7.00) / 1.5 + (15.30 + 4.00) / 0.516
     assert per_ton == pytest.approx(50.34, abs=0.01)
     assert pytest.approx(2.91, abs=0.005) == 1.5 / 0.516
-    after = cost_after_loss(per_ton, np.array([0.054, 0.095, 0.16]))
+    after = per_ton / (1 - np.array([0.054, 0.095, 0.16]))
     assert after == pytest.approx([53.21, 55.62, 59.92], abs=0.01)
     # with 16.98 of hauling (ATRI hourly cost, 40 mi): 70.19, 72.60, 76.91 (76.90 unrounded)
     assert after + 16.98 == pytest.approx([70.19, 72.60, 76.90], abs=0.011)

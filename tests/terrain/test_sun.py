@@ -11,7 +11,7 @@ from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import ContractError
-from stovergeo.terrain import beam, cloud_from_radiation, cloud_from_sunshine, season_sun, sun, sun_by_month
+from stovergeo.terrain import beam, cloud_from_sunshine, season_sun, sun, sun_by_month
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.rasters import checked, north_turn_deg
@@ -203,12 +203,8 @@ def test_clouds_scale_energy_by_month():
 
 def test_cloud_factors_from_weather_records():
     assert cloud_from_sunshine({6: 9.0}, 42)[6] == pytest.approx(9 / 15.2, abs=0.01)
-    assert cloud_from_radiation({6: 31.3}, 42, 300)[6] == pytest.approx(1, abs=0.02)  # a clear June
-    assert cloud_from_radiation({12: 5.0}, 42, 300)[12] == pytest.approx(0.31, abs=0.03)
     with pytest.raises(ContractError, match="but the day has"):
         cloud_from_sunshine({12: 12.0}, 42)
-    with pytest.raises(ContractError, match="clear sky"):
-        cloud_from_radiation({12: 50.0}, 42, 300)
 
 
 @settings(max_examples=examples(15))
