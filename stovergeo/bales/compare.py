@@ -1,19 +1,22 @@
-"""Wraps and bases side by side: what each loses and costs by month of use."""
+"""Wraps and bases side by side: what each loses and costs by month of use, and what cannot be kept at all."""
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Final, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, spoiled_share
+from stovergeo.bales.bale import BaleSize, Gathered, bale_of, spoiled_share
 from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_outside, rain_by_mm
-from stovergeo.bales.loss import value_of_loss
-from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
+from stovergeo.bales.storage import Keeping, storage_loss, value_of_loss, why_not_kept
 from stovergeo.bales.wrap import keeping_cost, net_turns
 from stovergeo.core.bale_catalog import WRAPS, prepared_bases
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.gather import Storage, Wrap
 
 _NUMBERS: Final = (
@@ -163,3 +166,42 @@ def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) ->
         return np.full(len(months), np.nan)
     depth_m = book.value(way.cover.loss_key("rim")) * months / 12
     return 100 * spoiled_share(depth_m, bale.diameter_m)
+
+
+message = Catalog("stovergeo.bales")
+
+
+AMethod = TypeVar("AMethod", bound=Gathered)
+
+
+def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook) -> dict[str, Message]:
+    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason.
+
+    Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
+    """
+    reasons = {}
+    for name, method in methods.items():
+        bale = bale_of(plan.bale, method, book)
+        ways = planned(plan.storage, plan.wrap, bale) or keepings(plan.storage, bale)
+        refused = [why_not_kept(way, bale.shape, bale.moisture_pct, book) for way in ways]
+        if refused[0] is not None and None not in refused:
+            reasons[name] = refused[0]
+    return reasons
+
+
+def storable_methods(
+    methods: Mapping[str, AMethod], plan: Plan, book: Handbook, report: Report | None = None
+) -> dict[str, AMethod]:
+    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+
+    Each method left out that the plan asks for by name is reported (``bale.cannot_be_kept``); one
+    that came only by default is left out without a word. Where none is left, the plan is refused
+    (``bale.none_can_be_kept``).
+    """
+    reasons = why_not_storable(methods, plan, book)
+    kept = {name: method for name, method in methods.items() if name not in reasons}
+    if report is not None and (not kept or "methods" in plan.gather.model_fields_set):
+        for name, reason in reasons.items():
+            code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
+            report.add(code, f"plan file, gather.methods, {name}", str(reason))
+    return kept

@@ -11,15 +11,14 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from stovergeo.inputs.plan.crop import Odds
+from stovergeo.residue.carbon import harvest_calendar
 from stovergeo.residue.collection import Method, methods, take
-from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits
+from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits, odds_table, sensitivity
 from stovergeo.residue.nutrients import nutrients
-from stovergeo.residue.odds import odds_table, sensitivity
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import limits
 from stovergeo.residue.why import gain_without, limit_totals
-from stovergeo.residue.years import harvest_calendar
 from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
 
 __all__ = [

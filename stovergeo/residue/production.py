@@ -1,8 +1,15 @@
-"""From grain to stover: how much stands, and how wet it is. Dry masses, Mg/ha."""
+"""From grain to stover, and from stover mass to ground cover and back.
+
+Dry masses in Mg/ha; flat stover on the surface in kg/ha. Cover is a share 0-1 unless the name says ``pct``.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from math import prod
 from typing import Any, TypeAlias
+
+import numpy as np
 
 # A number, a numpy array or a DataArray; what goes in comes out. numpy's stubs do not know
 # that its functions hand a DataArray back, so the checker is not told either.
@@ -35,3 +42,60 @@ def stover(grain_mg_ha: Amount, slope: float, intercept: float) -> Amount:
     """
     # S = a G + b (Wilhelm et al. 2011, BioEnergy Res. 4:11-21, slope; the intercept is fitted)
     return (slope * grain_mg_ha + intercept) * (grain_mg_ha > 0)
+
+
+def cover_of(mass_kg_ha: Amount, k: Amount) -> Amount:
+    """Return the share of the ground covered by a mass of flat stover.
+
+    Parameters
+    ----------
+    mass_kg_ha : float or array
+    k : float or array
+        Cover coefficient, ha/kg.
+
+    Examples
+    --------
+    >>> round(float(cover_of(2000.0, k=0.00032)), 2)
+    0.47
+    """
+    return -np.expm1(-k * mass_kg_ha)  # Gregory 1982, Trans. ASAE 25:1333-1337
+
+
+def mass_of(cover: Amount, k: Amount) -> Amount:
+    """Return the mass of flat stover (kg/ha) that covers a share of the ground: the exact inverse of `cover_of`.
+
+    Examples
+    --------
+    >>> round(float(mass_of(0.30, k=0.00032)))
+    1115
+    """
+    return -np.log1p(-cover) / k
+
+
+def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
+    """Return the share of flat stover still on the surface after winter and all passes.
+
+    Parameters
+    ----------
+    overwinter : float
+        Share left at planting of what lay there in the fall.
+    passes : iterable of float
+        Share left on the surface by each pass. These are mass factors; cover factors differ.
+
+    Examples
+    --------
+    >>> round(surviving(0.8, [0.5, 0.9]), 2)
+    0.36
+    """
+    return overwinter * prod(passes)
+
+
+def laid_down(passes: Iterable[Amount]) -> Amount:
+    """Return the share of standing stalks that several passes lay flat, each laying its share of those still up.
+
+    Examples
+    --------
+    >>> laid_down([0.5, 0.5])
+    0.75
+    """
+    return 1 - prod(1 - share for share in passes)

@@ -16,8 +16,7 @@ from stovergeo.core.messages import Message, check_message
 from stovergeo.residue.carbon import one_year_in, share_of_years
 from stovergeo.residue.collection import Method, soil_in_bales, take
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
-from stovergeo.residue.monte_carlo import DrawnLimits
-from stovergeo.residue.odds import odds_kept
+from stovergeo.residue.monte_carlo import DrawnLimits, odds_kept
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon

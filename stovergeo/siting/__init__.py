@@ -1,8 +1,7 @@
 """Stack yards: rating the ground, finding the best places, laying out the rows."""
 
-from stovergeo.siting.areas import setback_areas
 from stovergeo.siting.explain import forbidden_shares
-from stovergeo.siting.rate import GroundRatings, rate_ground
+from stovergeo.siting.rate import GroundRatings, rate_ground, setback_areas
 from stovergeo.siting.search import FoundYards, find_yards
 from stovergeo.siting.sheet import sun_months
 from stovergeo.siting.site import Criterion, NotChecked, Rating, Site, SiteOptions

@@ -11,10 +11,10 @@ from scipy.ndimage import uniform_filter
 
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
-from stovergeo.siting.base import base_cost, base_kind
 from stovergeo.siting.pattern import land_per_bale_m2
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import SIDES, message
+from stovergeo.siting.yard import base_cost, base_kind
 
 if TYPE_CHECKING:
     from stovergeo.siting.yard import Cells, Yard

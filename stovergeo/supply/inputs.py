@@ -28,8 +28,7 @@ from stovergeo.core.messages import Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan import Plan
 from stovergeo.residue import Method, nutrients
-from stovergeo.supply.cost import haul_cost_by_distance_per_mg, haul_cost_per_mg
-from stovergeo.supply.loads import load_messages, truck_load
+from stovergeo.supply.loads import haul_cost_by_distance_per_mg, haul_cost_per_mg, load_messages, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.zones import zone_numbers
 

@@ -5,9 +5,9 @@ surface with trees and buildings on it. All take projected north-up DataArrays i
 hand back variables of the field stack.
 """
 
-from stovergeo.terrain.class_length import ls_by_class
-from stovergeo.terrain.cloud import cloud_from_sunshine
+from stovergeo.terrain.beam import cloud_from_sunshine
 from stovergeo.terrain.gradient import slope_aspect
+from stovergeo.terrain.length_slope import ls_by_class
 from stovergeo.terrain.sun import season_sun, sun_by_month
 from stovergeo.terrain.water import water
 

@@ -10,7 +10,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import xarray as xr
 
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.stack import check_unit, variable
 from stovergeo.core.units import M_PER_FT
 
 UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (both handbooks)
@@ -108,3 +111,44 @@ def ls_grid(
     most = max(longest_m - cell_m, 0.0) * cell_m  # a slope of that length, one cell wide
     inflow = np.minimum(inflow_m2, most)
     return l_grid(inflow, cell_m, m_703(slope, ratio), aspect_deg) * s_703(slope)
+
+
+def class_length_m(slope_pct: np.ndarray, upper_pct: np.ndarray, length_m: np.ndarray) -> np.ndarray:
+    """Return the slope length of each slope's class, m.
+
+    Parameters
+    ----------
+    slope_pct : array
+    upper_pct : array, shape (k - 1,)
+        Upper ends of the classes, rising; the last class is open.
+    length_m : array, shape (k,)
+    """
+    return np.asarray(length_m)[np.searchsorted(upper_pct, slope_pct, side="right")]
+
+
+def ls_by_class(slope_pct: xr.DataArray, book: Handbook) -> xr.DataArray:
+    """Return the LS factor from slope alone, by the class's slope length.
+
+    Parameters
+    ----------
+    slope_pct : DataArray
+        NaN where unknown.
+    book : Handbook
+        Group ``terrain.class_length``: one entry a class, named by its upper end in percent.
+
+    Returns
+    -------
+    DataArray
+        ``ls_factor``, AH-703 eqs. 4-1 to 4-5 with a moderate ratio of rill to interrill erosion.
+    """
+    check_unit(slope_pct, "slope_pct", "ls_by_class")
+    classes = sorted((int(name.removeprefix("to_")), name) for name in book.group("terrain.class_length"))
+    length = np.array([book.value(f"terrain.class_length.{name}") for _, name in classes])
+    upper = np.array([up for up, _ in classes[:-1]], dtype=float)
+    slope = slope_pct.to_numpy()
+    known = np.isfinite(slope)
+    ls = np.full(slope.shape, np.nan)
+    ls[known] = ls_703(class_length_m(slope[known], upper, length), slope[known] / 100)
+    kind = variable("ls_factor")
+    attrs = {"units": kind.unit, "long_name": kind.long_name}  # not the slope's own
+    return slope_pct.copy(data=ls).rename("ls_factor").drop_attrs().assign_attrs(attrs)

@@ -60,7 +60,7 @@ def season_sun(
     latitude, longitude, altitude_m : float
         Middle of the farm; degrees north, degrees east, metres above the sea.
     cloud : dict of int to float, optional
-        Share of the clear-sky beam that comes through, by calendar month (see `stovergeo.terrain.cloud`).
+        Share of the clear-sky beam that comes through, by calendar month (see `stovergeo.terrain.beam`).
     sectors : int
         Azimuth sectors; 64 hold shadow edges of tree lines, 16 to 32 do on open hills.
     through_trees : dict of int to float, optional

@@ -20,8 +20,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.levels import Along, Field, Level, Records, fit, make_levels, row_at
-from stovergeo.yieldmap.threads import side_by_side
-from stovergeo.yieldmap.usual import every
+from stovergeo.yieldmap.many_records import every, side_by_side
 
 #: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)

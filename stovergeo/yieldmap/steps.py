@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
-from stovergeo.yieldmap.bins import Bins
+from stovergeo.yieldmap.many_records import every, usual
+from stovergeo.yieldmap.neighbours import Bins
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.usual import every, usual
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1

@@ -17,14 +17,19 @@ from stovergeo.core.errors import ContractError
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import put
 from stovergeo.core.units import KG_PER_MG
-from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
+from stovergeo.yieldmap.cells import (
+    Driven,
+    cells_of,
+    distance_to_records,
+    driven_again,
+    field_numbers,
+    field_of,
+    harvested_cells,
+)
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
-from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
-from stovergeo.yieldmap.nearest import distance_to_records
+from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, usual
 from stovergeo.yieldmap.passes import coordinates
-from stovergeo.yieldmap.threads import in_threads, side_by_side
-from stovergeo.yieldmap.usual import every, usual
 from stovergeo.yieldmap.validation import CANDIDATES, choose, held_out, samples
 
 _LOOKED_AT = 1_000  #: points looked at to see that they are those that cleaning remembers

@@ -16,9 +16,8 @@ from stovergeo.core.stack import grid_of, need
 from stovergeo.core.units import M2_PER_HA
 from stovergeo.zones.divide import ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
-from stovergeo.zones.kept_free import divide_field
 from stovergeo.zones.messages import ground_messages
-from stovergeo.zones.outline import outlines, zone_numbers
+from stovergeo.zones.outline import divide_field, outlines, zone_numbers
 
 
 def zone_options(book: Handbook) -> ZoneOptions:

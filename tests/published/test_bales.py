@@ -16,7 +16,7 @@ from stovergeo.bales.bale import (
     square_volume_m3,
 )
 from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, material_capacity_mg_h
-from stovergeo.bales.heating import heating_table
+from stovergeo.bales.crew_notes import heating_table
 from stovergeo.bales.storage import Keeping, OutsideGroundError, why_not_kept
 from stovergeo.bales.wrap import net_length_m
 from stovergeo.core.coefficients import Standing, load_handbook

@@ -16,17 +16,18 @@ from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.printing import render
 from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.supply.cost import (
+from stovergeo.supply.loads import (
     bales_on_load,
     edge_cost_per_mg,
     haul_cost_by_distance_per_mg,
     haul_cost_per_mg,
     is_wide_load,
+    load_messages,
     load_width_m,
     per_mg_of_area,
     per_mg_of_bales,
+    truck_load,
 )
-from stovergeo.supply.loads import load_messages, truck_load
 
 KM_PER_MI = M_PER_MI / 1000
 BOOK = load_handbook()

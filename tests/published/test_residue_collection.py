@@ -6,8 +6,7 @@ import pytest
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.residue.collection import clean_share, methods, soil_in_bales, take
-from stovergeo.residue.cover import mass_of, surviving
-from stovergeo.residue.production import stover
+from stovergeo.residue.production import mass_of, stover, surviving
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)

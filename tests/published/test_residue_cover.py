@@ -4,7 +4,7 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE
-from stovergeo.residue.cover import cover_of, laid_down, mass_of, surviving
+from stovergeo.residue.production import cover_of, laid_down, mass_of, surviving
 
 BOOK = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stovergeo.core.units import K_SI_PER_US, KG_HA_PER_LB_ACRE, M_PER_FT, MG_HA_PER_TON_ACRE, R_SI_PER_US
-from stovergeo.residue.cover import cover_of, mass_of
+from stovergeo.residue.production import cover_of, mass_of
 from stovergeo.residue.soil_loss import (
     UNIT_ROUGHNESS_MM,
     contour_factor,

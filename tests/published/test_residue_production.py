@@ -8,7 +8,7 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
-from stovergeo.residue.fractions import PARTS, stalk_below
+from stovergeo.residue.collection import PARTS, stalk_below
 from stovergeo.residue.production import stover
 
 BOOK = load_handbook()

@@ -9,14 +9,16 @@ from hypothesis import strategies as st
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.capacity import bales_per_hour
-from stovergeo.bales.loss import (
+from stovergeo.bales.storage import (
+    Keeping,
+    OutsideGroundError,
     break_even_price_per_mg,
     loss_band,
     respiration_pct,
+    storage_loss,
     value_of_loss,
     weather_pct,
 )
-from stovergeo.bales.storage import Keeping, OutsideGroundError, storage_loss
 from stovergeo.bales.trials import trial_residuals
 from stovergeo.core import bale_catalog
 from stovergeo.core.coefficients import load_handbook

@@ -9,9 +9,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stovergeo.terrain.beam import Season, open_beam, season, sun_position, sun_sectors, take_shade
-from stovergeo.terrain.cloud import (
+from stovergeo.terrain.beam import (
+    Season,
     day_length_h,
+    open_beam,
+    season,
+    sun_position,
+    sun_sectors,
+    take_shade,
 )
 from stovergeo.terrain.horizon import Block, Direction, horizon_tangents
 from stovergeo.terrain.sweep import NO_HORIZON

@@ -13,7 +13,6 @@ import pytest
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import HA_PER_ACRE, M2_PER_HA, M_PER_FT, M_PER_IN, MG_PER_TON
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.base import base_cost, stone_volume_m3
 from stovergeo.siting.pattern import (
     Pattern,
     bales_per_stack,
@@ -21,6 +20,7 @@ from stovergeo.siting.pattern import (
     land_per_bale_m2,
     row_pattern,
 )
+from stovergeo.siting.yard import base_cost, stone_volume_m3
 
 FT2 = M_PER_FT**2
 FIVE_BY_SIX = Bale.model_validate({"width": "5 ft", "diameter": "6 ft"})

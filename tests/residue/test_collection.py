@@ -10,8 +10,7 @@ from long_run import examples
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.inputs.plan.money import Money
 from stovergeo.residue import methods, nutrients, take
-from stovergeo.residue.collection import soil_in_bales
-from stovergeo.residue.fractions import PARTS, reach, stalk_below
+from stovergeo.residue.collection import PARTS, reach, soil_in_bales, stalk_below
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)

@@ -17,7 +17,7 @@ from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.residue.cover import cover_of
+from stovergeo.residue.production import cover_of
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,

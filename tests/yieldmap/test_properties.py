@@ -14,9 +14,8 @@ from scipy import ndimage
 
 from stovergeo.core.errors import Report
 from stovergeo.yieldmap import clean_points, grain_surface
-from stovergeo.yieldmap.harvested import Driven, harvested_cells
+from stovergeo.yieldmap.cells import Driven, distance_to_records, harvested_cells
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import Track, track_of
 from stovergeo.yieldmap.steps import Ramp, co_located, in_ramp
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds
