@@ -1,8 +1,10 @@
 """Slope length and steepness of the soil-loss equation: plain formulas on arrays and scalars.
 
-Two handbooks: USDA Agriculture Handbook 703 (Renard et al. 1997, chapter 4), the default, and
-Agriculture Handbook 537 (Wischmeier & Smith 1978). Slopes are rise over run (0.05 = 5 %), lengths
-horizontal metres. Both were read second-hand; the printed table of Handbook 703 is a test.
+By USDA Agriculture Handbook 703 (Renard et al. 1997, chapter 4). Slopes are rise over run (0.05 = 5 %), lengths
+horizontal metres. It was read second-hand; its printed table is a test.
+
+Where flow cannot be traced (heights from the combine's GPS are too coarse for flow paths) the ground still tells how
+steep it is. Conservation planners then take a slope length by class of slope (Lightle & Weesies 1998).
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.stack import check_unit, variable
 from stovergeo.core.units import M_PER_FT
 
-UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (both handbooks)
+UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (the handbook)
 UNIT_PLOT_GRID_M = 22.13  #: the same as Desmet & Govers print it
 SHORTEST_M = 15 * M_PER_FT  #: below 15 ft the printed table of Handbook 703 stops shrinking
 
