@@ -65,7 +65,6 @@ def wrap_table(
     book: Handbook,
     season: int,
     *,
-    ground: str = "soil",
     value_per_mg: float | None = None,
     among: list[Keeping] | None = None,
     road_haul_km: float = 0.0,
@@ -79,12 +78,10 @@ def wrap_table(
     book : Handbook
     season : int
         Year of the grain harvest.
-    ground : {"soil", "clay"}
-        What bare ground is where the bales stand.
     value_per_mg : float, optional
         Of a dry Mg where it is used; left out: the handbook's.
     among : list of Keeping, optional
-        Compare these; left out: all of `keepings`.
+        Compare these; left out: all of `keepings` on drained soil.
     road_haul_km : float
         Longest road haul of these bales, for the turns of net.
 
@@ -124,7 +121,7 @@ def wrap_table(
         "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
     }
     turns = net_turns(wrap, storage, season, book, road_haul_km)
-    ways = keepings(storage, bale, ground) if among is None else among
+    ways = keepings(storage, bale) if among is None else among
     table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, book) for way in ways])
     table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
     table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))

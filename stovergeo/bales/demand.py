@@ -141,7 +141,6 @@ def _kept_by_month(
         bale,
         book,
         season,
-        ground=ground,
         value_per_mg=value_per_mg,
         among=among,
         road_haul_km=need.longest_haul_km,

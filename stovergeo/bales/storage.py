@@ -58,11 +58,7 @@ def weather_pct(
     months: ArrayLike,
     rain_mm: ArrayLike,
     *,
-    through: float,
-    wick: float,
-    base: float,
-    pattern: float,
-    crop: float,
+    points: float,
     rain_reference: float,
     age_from: float,
     age_month: float,
@@ -73,17 +69,15 @@ def weather_pct(
     ----------
     months, rain_mm : float or array, same shape
         Time since baling, and the rain that counted in it.
-    through, wick : float
-        Points through the skin, and from drained soil, at the reference rain: by wrap.
-    base, pattern, crop : float
-        Wicking against drained soil; stack pattern against single rows; crop against hay.
+    points : float
+        Through the skin and from the ground, of a bale that is not worn, at the reference rain.
     rain_reference : float
         mm.
     age_from, age_month : float
         From this many months on, each month adds this share: a spoiled skin sheds less water.
     """
     worn = 1 + age_month * np.maximum(0, np.asarray(months, dtype=float) - age_from)
-    return (through + wick * base) * pattern * crop * worn * np.asarray(rain_mm, dtype=float) / rain_reference
+    return points * worn * np.asarray(rain_mm, dtype=float) / rain_reference
 
 
 def loss_band(
@@ -265,14 +259,13 @@ def storage_loss(
         moisture_to=book.value("storage.breath.moisture_to"),
         moisture_point=book.value("storage.breath.moisture_point"),
     )
+    # through the skin, and from the ground against drained soil; the pattern against single rows, the crop against hay
+    ground = book.value(cover.loss_key("wick")) * book.value(f"storage.base.{keeping.base}")
+    alone = book.value(cover.loss_key("through")) + ground
     weather = weather_pct(
         months,
         rain_mm,
-        through=book.value(cover.loss_key("through")),
-        wick=book.value(cover.loss_key("wick")),
-        base=book.value(f"storage.base.{keeping.base}"),
-        pattern=book.value(f"storage.pattern.{pattern}"),
-        crop=book.value(f"storage.crop.{crop}"),
+        points=alone * book.value(f"storage.pattern.{pattern}") * book.value(f"storage.crop.{crop}"),
         rain_reference=book.value("storage.rain_reference"),
         age_from=book.value("storage.age.from_months"),
         age_month=book.value("storage.age.month"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from typing import Any
 
 import pandas as pd
 
@@ -139,8 +140,8 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         pays = own["cost_bale"] < plain["cost_bale"]
         first = own.loc[pays.idxmax()] if pays.any() else None
         month, year = (int(first["month"]), int(first["year"])) if first is not None else (0, 0)
-        told = _message(way, against, month, year, added, saved, price, if_high, bool(pays.iloc[0]))
-        rows.append((*way, added, saved, price, if_high, month, year, told))
+        row = (*way, added, saved, price, if_high, month, year)
+        rows.append((*row, _message(against, bool(pays.iloc[0]), row)))
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -153,18 +154,10 @@ def _of(table: pd.DataFrame, way: tuple[str, str]) -> pd.DataFrame:
     return table[(table["wrap"] == way[0]) & (table["base"] == way[1])].reset_index(drop=True)
 
 
-def _message(
-    way: tuple[str, str],
-    against: tuple[str, str],
-    month: int,
-    year: int,
-    added: float,
-    saved: float,
-    price: float,
-    if_high: float,
-    from_start: bool,
-) -> Message:
-    both = {"way": way_message(*way), "plain": way_message(*against)}
+def _message(against: tuple[str, str], from_start: bool, row: tuple[Any, ...]) -> Message:
+    """Say what a row of the table means, all but its message given."""
+    wrap, base, added, saved, price, if_high, month, year = row
+    both = {"way": way_message(wrap, base), "plain": way_message(*against)}
     if month and from_start:
         return message("break_even.any_month", **both)
     if month:

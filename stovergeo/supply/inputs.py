@@ -131,7 +131,6 @@ def keeping_table(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
             bale,
             book,
             plan.farm.season,
-            ground=ground,
             value_per_mg=plan.money.stover_value_per_mg,
             among=planned(plan.storage, plan.wrap, bale, ground),
             road_haul_km=far,

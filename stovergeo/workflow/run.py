@@ -213,7 +213,7 @@ def run_season(
     ground = ground_of(found.yards, hauls, stack, book)
     losses = bales.wrap_table(
         plan.storage, plan.wrap, bale, book, season,
-        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+        among=bales.keepings(plan.storage, bale, ground), value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
     )  # fmt: skip
     nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
     sums = story.totals(stack, worked, made, nutrients, need)

@@ -251,8 +251,8 @@ def _outliers(run: _Run, bins: Bins, places: tuple[np.ndarray, np.ndarray], reac
     if np.count_nonzero(kept) < _FEWEST:
         return
     yields[~kept] = np.nan
-    limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
-    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, *limits)
+    tukey, hampel, siding = (book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding"))
+    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, (tukey, hampel, siding))
     for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
         run.code[which] = code_of(reason)
 

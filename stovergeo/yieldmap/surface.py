@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -13,6 +13,7 @@ import xarray as xr
 from numba import njit
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.errors import ContractError
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import put
@@ -20,7 +21,6 @@ from stovergeo.core.units import KG_PER_MG
 from stovergeo.yieldmap.cells import (
     Driven,
     cells_of,
-    distance_to_records,
     driven_again,
     field_numbers,
     field_of,
@@ -141,7 +141,7 @@ def grain_surface(
             numbers = field_numbers(fields, stack)
             cells = cells_of(px, py, x, y)
             cell_m = abs(float(x[1] - x[0]))
-            there = aside.submit(lambda: distance_to_records(cells, harvested.result() & (numbers >= 0), cell_m, reach))
+            there = aside.submit(_distance_to_records, cells, harvested, numbers >= 0, cell_m, reach)
             of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
             records = np.bincount(of_point + 1, minlength=len(fields) + 1)[1:]
             outside -= int(records.sum())
@@ -155,12 +155,22 @@ def grain_surface(
             distance = there.result()
         for part, inside, field, certainty, row in found:
             known = inside & np.isfinite(distance[part])
-            where = grain[part], error[part], known, distance[part], x[part[1]], y[part[0]]
-            _fill(*where, field, certainty, row["mass_factor"])
+            where = known, distance[part], grain[part], error[part]
+            _fill(where, x[part[1]], y[part[0]], field, certainty, row["mass_factor"])
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
     report = _report(rows, outside, len(points), setting.block_m if len(points) else np.nan)
     filled = put(stack, grain_mg_ha=grain, grain_error_mg_ha=error)
     return Surface(filled["grain_mg_ha"], filled["grain_error_mg_ha"], report)
+
+
+def _distance_to_records(
+    cells: np.ndarray, harvested: Future[np.ndarray], inside: np.ndarray, cell_m: float, reach_m: float
+) -> np.ndarray:
+    """Return how far each harvested cell inside fields lies from a cell with a record; infinite beyond reach."""
+    marked = np.zeros(inside.shape, np.bool_)
+    marked.ravel()[cells[cells >= 0]] = True
+    away = distance_to_cells(marked, cell_m)
+    return np.where(harvested.result() & inside & (away <= reach_m), away, np.float32(np.inf))
 
 
 def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray, np.ndarray]:
@@ -232,12 +242,10 @@ def _estimate(
 
 
 def _fill(
-    grain: np.ndarray, error: np.ndarray, known: np.ndarray, distance: np.ndarray, x: np.ndarray, y: np.ndarray,
-    field: Field, certainty: Certainty, factor: float,
-) -> None:  # fmt: skip
-    """Write a field's grain and error into its known cells."""
+    where: tuple[np.ndarray, ...], x: np.ndarray, y: np.ndarray, field: Field, certainty: Certainty, factor: float
+) -> None:
+    """Write a field's grain and error into its known cells; `where` holds known, distance, grain and error."""
     what = field.along(x), factor, certainty.along(x)
-    where = known, distance, grain, error
     in_threads(lambda low, high: _write(*what, y[low:high], *(part[low:high] for part in where)), len(y), least=64)
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as field_of
 
 import numpy as np
 from scipy import ndimage
@@ -23,7 +24,7 @@ class Region:
     area_ha: float
     spare_mg: float  #: what it gives when gathered evenly to its cautious limit
     leave: bool  #: ground that is left whole
-    border: dict[int, int] = field(default_factory=dict)  #: neighbour -> cell edges shared
+    border: dict[int, int] = field_of(default_factory=dict)  #: neighbour -> cell edges shared
 
 
 def regions_of(labels: np.ndarray, inside: np.ndarray) -> np.ndarray:
@@ -214,54 +215,44 @@ class ZoneOptions:
     corner_cells: float  #: tolerance of the edge smoothing, in cells
 
 
-def best_division(
-    spare: np.ndarray,
-    smooth: np.ndarray,
-    left: np.ndarray,
-    inside: np.ndarray,
-    area_ha: np.ndarray,
-    *,
-    cell_m: float,
-    least_width_m: float,
-    least_ha: float,
-    options: ZoneOptions,
-) -> np.ndarray:
+@dataclass(frozen=True, slots=True)
+class FieldCells:
+    """The window of the grid in which a field lies; arrays of its shape."""
+
+    spare: np.ndarray  #: Mg/ha, NaN where unknown
+    smooth: np.ndarray  #: the same, averaged over the ground around
+    left: np.ndarray  #: bool: nothing may leave
+    inside: np.ndarray  #: bool: of the field
+    area_ha: np.ndarray
+    cell_m: float
+
+
+def best_division(field: FieldCells, *, least_width_m: float, least_ha: float, options: ZoneOptions) -> np.ndarray:
     """Zone number of each cell of one field, -1 outside it: of several divisions, the one that gives most.
 
     A division into more classes is taken only when each further zone brings its worth.
     """
-    told = inside & np.isfinite(smooth) & ~left
-    best, most = np.where(inside, 0, -1), -np.inf
+    told = field.inside & np.isfinite(field.smooth) & ~field.left
+    best, most = np.where(field.inside, 0, -1), -np.inf
     tried: list[tuple[float, ...]] = []
     for classes in range(1, options.classes + 1):
         breaks = np.empty(0)
         if told.any():
-            breaks = natural_breaks(smooth[told], area_ha[told], classes, options.least_step_mg_ha)
+            breaks = natural_breaks(field.smooth[told], field.area_ha[told], classes, options.least_step_mg_ha)
         if tuple(breaks) in tried:
             continue
         tried.append(tuple(breaks))
-        numbers = _divide(
-            spare,
-            smooth,
-            left,
-            inside,
-            area_ha,
-            breaks,
-            cell_m=cell_m,
-            least_width_m=least_width_m,
-            least_ha=least_ha,
-            options=options,
-        )
-        gives, zones = _gives(numbers, np.where(left, 0.0, spare), area_ha, options.over_share)
+        numbers = _divide(field, breaks, least_width_m, least_ha, options)
+        gives, zones = _gives(numbers, field, options.over_share)
         worth = gives / (1 + options.worth_apart * zones)
         if worth > most:
             best, most = numbers, worth
     return best
 
 
-def _gives(numbers: np.ndarray, spare: np.ndarray, area_ha: np.ndarray, over_share: float) -> tuple[float, int]:
+def _gives(numbers: np.ndarray, field: FieldCells, over_share: float) -> tuple[float, int]:
     """Return what all zones of a division give together, Mg, and how many they are."""
-    names = np.unique(numbers[numbers >= 0])
+    names, spare, area_ha = np.unique(numbers[numbers >= 0]), np.where(field.left, 0.0, field.spare), field.area_ha
     total = 0.0
     for name in names:
         own = numbers == name
@@ -270,34 +261,22 @@ def _gives(numbers: np.ndarray, spare: np.ndarray, area_ha: np.ndarray, over_sha
 
 
 def _divide(
-    spare: np.ndarray,
-    smooth: np.ndarray,
-    left: np.ndarray,
-    inside: np.ndarray,
-    area_ha: np.ndarray,
-    breaks: np.ndarray,
-    *,
-    cell_m: float,
-    least_width_m: float,
-    least_ha: float,
-    options: ZoneOptions,
+    field: FieldCells, breaks: np.ndarray, least_width_m: float, least_ha: float, options: ZoneOptions
 ) -> np.ndarray:
     """Zone number of each cell of one field, -1 outside it."""
     # edges are smoothed after this by about a cell, which must not cost the least width or area
-    width_cells = least_width_m / cell_m + 2 * options.corner_cells
-    whole = inscribed_width(inside)
-    strips = opened(left, width_cells)
-    labels = np.digitize(np.where(np.isfinite(smooth), smooth, 0.0), breaks)
+    width_cells = least_width_m / field.cell_m + 2 * options.corner_cells
+    whole = inscribed_width(field.inside)
+    strips = opened(field.left, width_cells)
+    labels = np.digitize(np.where(np.isfinite(field.smooth), field.smooth, 0.0), breaks)
     labels = np.where(strips, _LEAVE, labels)
-    labels = settle(labels, inside, sigma_cells=0.5 * least_width_m / cell_m, rounds=12)
-    numbers = regions_of(labels, inside)
-    spare = np.where(left, 0.0, spare)
+    labels = settle(labels, field.inside, sigma_cells=0.5 * least_width_m / field.cell_m, rounds=12)
     return merge_regions(
-        numbers,
+        regions_of(labels, field.inside),
         strips,
-        spare,
-        area_ha,
-        least_ha=min(1.03 * least_ha, float(area_ha[inside].sum())),
+        np.where(field.left, 0.0, field.spare),
+        field.area_ha,
+        least_ha=min(1.03 * least_ha, float(field.area_ha[field.inside].sum())),
         least_width_cells=min(width_cells, whole),
         over_share=options.over_share,
         worth_apart=options.worth_apart,

@@ -87,9 +87,7 @@ def test_worked_losses(cover, base, months, inches, moisture, percent):
 def test_the_first_proposed_band():
     # the proposal's band for net on soil, 5.26 to 17.5, with its own multipliers; ours is wider (docs/storage-fit.md)
     breath = respiration_pct(10, 18, start=1, month=0.2, moisture_from=20, moisture_to=35, moisture_point=0.1)
-    weather = weather_pct(
-        10, 27, through=1, wick=4, base=1, pattern=1, crop=1.3, rain_reference=27, age_from=10, age_month=0.08
-    )
+    weather = weather_pct(10, 27, points=(1 + 4) * 1.3, rain_reference=27, age_from=10, age_month=0.08)
     band = loss_band(breath, weather, most=60, low_breath=0.67, low_weather=0.5, high_breath=1.5, high_weather=2)
     assert [float(x) for x in band] == pytest.approx([5.26, 9.50, 17.5], abs=0.005)
 
