@@ -8,10 +8,11 @@ hand back variables of the field stack.
 from stovergeo.terrain.beam import cloud_from_sunshine
 from stovergeo.terrain.gradient import slope_aspect
 from stovergeo.terrain.length_slope import ls_by_class
-from stovergeo.terrain.sun import season_sun, sun_by_month
+from stovergeo.terrain.sun import SunOptions, season_sun, sun_by_month
 from stovergeo.terrain.water import water
 
 __all__ = [
+    "SunOptions",
     "cloud_from_sunshine",
     "ls_by_class",
     "season_sun",

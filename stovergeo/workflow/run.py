@@ -197,9 +197,9 @@ def run_season(
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
     distance = supply.haul_distances(drawn_zones, found.yards, hauling)
-    problem = supply.supply_problem(
-        plan, book, drawn_zones, storable, ways, found.yards, distance, need, stack=stack, no_go_zones=kept_free
-    )
+    grounded = found.yards.assign(ground=supply.yard_grounds(found.yards, stack, book))
+    problem = supply.supply_problem(plan, book, drawn_zones, storable, ways, grounded, distance, need)
+    problem = replace(problem, no_go_zones=kept_free)
     titles = {name: way.title for name, way in ways.items()}
     choice = supply.choose(problem, titles=titles)
     chosen = choice.methods if len(need) else usual

@@ -110,8 +110,8 @@ def ground_of(stack: xr.Dataset) -> gpd.GeoDataFrame:
 
 
 def sun(stack: xr.Dataset) -> xr.Dataset:
-    place = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0, "sectors": 8}
-    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", **place)
+    place = terrain.SunOptions(latitude=42.0, longitude=-93.0, altitude_m=300.0, sectors=8)
+    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", place)
 
 
 def compared(stack: xr.Dataset) -> xr.Dataset:
