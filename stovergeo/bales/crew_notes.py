@@ -108,6 +108,7 @@ def crew_notes(
 
 
 def _always() -> Iterator[_Note]:
+    """Give the notes that hold on any farm."""
     table = tomllib.loads(files("stovergeo.bales").joinpath("crew.toml").read_text("utf-8"))
     for note in table["note"]:
         key = f"note.{note['key']}"
@@ -147,6 +148,7 @@ def _setting(bale: BaleSize) -> Message:
 
 
 def _wrapping(plan: Plan, turns: float, wraps: Mapping[str, int] | None, book: Handbook) -> Iterator[_Note]:
+    """Give how many bales get which wrap, and how it is put on."""
     bale = bale_of(plan.bale, None, book)
     for wrap, bales in (wraps or {planned_wrap(plan): 0}).items():
         how = _how_wrapped(wrap, bale, plan, turns, book)
@@ -171,6 +173,7 @@ def _how_wrapped(wrap: str, bale: BaleSize, plan: Plan, turns: float, book: Hand
 
 
 def _row(plan: Plan) -> Iterator[_Note]:
+    """Give the pattern, place and base of the rows."""
     storage = plan.storage
     known = storage.base in BASES
     base = (
@@ -181,6 +184,7 @@ def _row(plan: Plan) -> Iterator[_Note]:
 
 
 def _heating(book: Handbook) -> Iterator[_Note]:
+    """Give when to measure the core, and what to do at which temperature."""
     weeks = book["storage.watch_weeks"]
     when = message("crew.heating_when", weeks=weeks.value, longest=weeks.high)
     yield "farm", "heating", message("crew.heating_title"), when, weeks.source

@@ -276,15 +276,7 @@ def _strips(held: np.ndarray, length: int, rows: int, pitch: int, fire: int) -> 
 
 @njit(cache=True, nogil=True)
 def _blocks_of(
-    runs: np.ndarray,
-    held: np.ndarray,
-    strip: int,
-    v: int,
-    steps_u: int,
-    length: int,
-    rows: int,
-    pitch: int,
-    fire: int,
+    runs: np.ndarray, held: np.ndarray, strip: int, v: int, steps_u: int, length: int, rows: int, pitch: int, fire: int
 ) -> np.ndarray:
     """Return the rows of the best strip at v: strip, start of the stack, place across, start along, sections."""
     best = _best_from(held, v, length, rows, pitch, fire)

@@ -125,6 +125,7 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
 
 
 def _place(model: Model, name: str, table: pd.DataFrame, top: float, whole: bool) -> None:
+    """Add a block of variables, one for each row of a table."""
     model.first[name] = model.size
     model.tables[name] = table
     n = len(table)
@@ -134,6 +135,7 @@ def _place(model: Model, name: str, table: pd.DataFrame, top: float, whole: bool
 
 
 def _price(model: Model, problem: SupplyProblem) -> None:
+    """Set what a unit of each variable costs, step by step."""
     p = problem.prices
     model.cost = {step: np.zeros(model.size) for step in STEPS}
     gather, part = model.tables["gather"], model.block("gather")

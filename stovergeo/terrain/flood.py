@@ -54,6 +54,7 @@ def flood(z: np.ndarray, outlets: np.ndarray | None = None) -> tuple[np.ndarray,
 
 @njit(cache=True, nogil=True)
 def _push(keys: np.ndarray, cells: np.ndarray, size: int, key: np.float32, cell: np.int32) -> None:
+    """Put an entry on a heap of `size` entries; the caller counts up."""
     at = size
     while at > 0:
         up = (at - 1) >> 1
@@ -97,6 +98,7 @@ def _flood(
     order: np.ndarray,
     reached_from: np.ndarray,
 ) -> int:
+    """Raise `z` to its fill in place; write order and steps back, and return how many cells are known."""
     rows, cols = z.shape
     seen = np.zeros(z.shape, dtype=np.bool_)
     # the heap holds the front of the flood only, far fewer than all cells; it grows when it must

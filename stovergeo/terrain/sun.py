@@ -254,6 +254,7 @@ def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster)
 
 
 def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Executor) -> None:
+    """Take from a face what the horizon hides of each sector, line by line."""
     tangent = np.full(face.skip.shape, NO_HORIZON)
     row, col = (s.start for s in face.block.core)
     parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)

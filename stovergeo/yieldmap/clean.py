@@ -174,6 +174,7 @@ def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.nda
 
 
 def _plain_faults(run: _Run, co_located: np.ndarray, book: Handbook) -> None:
+    """Remove what a record itself shows to be wrong."""
     if run.header is not None:
         run.remove(run.header == 0, "header_up")
     run.remove(co_located, "co_located")
@@ -319,6 +320,7 @@ def _pass_report(track: Track) -> dict[str, float | str]:
 
 
 def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
+    """Add what was left out, and a clock set back, to the report."""
     points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),

@@ -18,14 +18,7 @@ from stovergeo.core.errors import ContractError
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import put
 from stovergeo.core.units import KG_PER_MG
-from stovergeo.yieldmap.cells import (
-    Driven,
-    cells_of,
-    driven_again,
-    field_numbers,
-    field_of,
-    harvested_cells,
-)
+from stovergeo.yieldmap.cells import Driven, cells_of, driven_again, field_numbers, field_of, harvested_cells
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
 from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, usual
@@ -188,6 +181,7 @@ def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray
 
 
 def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
+    """Return the lengths a field is estimated with, from the usual swath."""
     swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
     swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
     # without a swath, records stand for squares
@@ -217,16 +211,7 @@ def _estimate(
         lambda: respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1),
         lambda: fit(records, levels, values, shrink),
     )
-    certainty = learn_certainty(
-        records,
-        response,
-        residual,
-        pass_id,
-        away,
-        distance,
-        setting.window_m,
-        setting.swath_m,
-    )
+    certainty = learn_certainty(records, response, residual, pass_id, away, distance, setting.window_m, setting.swath_m)
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = grain_mg - float(np.einsum("i,i", grain_kg / values, residual)) / KG_PER_MG
     row = {
@@ -273,6 +258,7 @@ def _window(outline: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> tuple[sl
 
 
 def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:
+    """Return what the estimate of all fields is to be known by."""
     report: dict[str, float | str] = {
         "method": "successive correction on four scales, calmness by blocked cross-validation",
         "fields_estimated": float(len(rows)),

@@ -148,6 +148,7 @@ def _width(region: Region, shape: tuple[int, ...]) -> float:
 
 
 def _partner(small: Region, regions: dict[int, Region], gives: Gives, shape: tuple[int, ...]) -> Region:
+    """Return the neighbour with which a region loses least."""
     if not small.border:  # a part of the field on its own: it joins the nearest ground
         here = np.mean(np.unravel_index(small.cells, shape), axis=1)
         return min(
@@ -187,6 +188,7 @@ def _unite(regions: dict[int, Region], gives: Gives, worth_apart: float) -> None
 
 
 def _join(small: Region, other: Region, regions: dict[int, Region], gives: Gives) -> None:
+    """Make a region part of another one, borders and all."""
     other.cells = np.concatenate([other.cells, small.cells])
     other.area_ha += small.area_ha
     other.spare_mg = gives(other.cells)
