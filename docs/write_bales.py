@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from stovergeo.bales import BaleSize, bale_of, break_even_table, need_table, net_length_m, wrap_table
+from stovergeo.bales import BaleSize, bale_of, break_even_table, keepings, need_table, net_length_m, wrap_table
 from stovergeo.bales.storage import way_message
 from stovergeo.core.bale_catalog import WRAPS
 from stovergeo.core.coefficients import Handbook, load_handbook
@@ -83,9 +83,10 @@ def page() -> str:
     book = load_handbook()
     plan = plan_with()
     bale = bale_of(plan.bale, None, book)
+    worth = {"value_per_mg": PRICE_PER_TON / MG_PER_TON}
     tables = {
         ground: wrap_table(
-            plan.storage, plan.wrap, bale, book, SEASON, ground=ground, value_per_mg=PRICE_PER_TON / MG_PER_TON
+            plan.storage, plan.wrap, bale, book, SEASON, among=keepings(plan.storage, bale, ground), **worth
         )
         for ground in ("soil", "clay")
     }

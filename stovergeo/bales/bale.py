@@ -56,38 +56,6 @@ def as_is_mass(dry: Numbers, moisture: Numbers) -> Numbers:
     return dry / (1 - moisture)
 
 
-def rebase_mass(as_is: Numbers, moisture: Numbers, to_moisture: Numbers) -> Numbers:
-    """Return what a mass at one moisture weighs at another (fractions, wet basis).
-
-    Examples
-    --------
-    >>> round(rebase_mass(600.0, moisture=0.20, to_moisture=0.15), 1)
-    564.7
-    """
-    return as_is * (1 - moisture) / (1 - to_moisture)
-
-
-def dry_basis(wet_basis: Numbers) -> Numbers:
-    """Return moisture per dry mass from moisture per whole mass (fractions)."""
-    return wet_basis / (1 - wet_basis)
-
-
-def wet_basis(dry_basis: Numbers) -> Numbers:
-    """Return moisture per whole mass from moisture per dry mass (fractions)."""
-    return dry_basis / (1 + dry_basis)
-
-
-def bales_per_ha(taken_mg_ha: Numbers, bale_dry_kg: float) -> Numbers:
-    """Return bales per hectare from what is taken, dry Mg/ha.
-
-    Examples
-    --------
-    >>> bales_per_ha(4.5, bale_dry_kg=500.0)
-    9.0
-    """
-    return taken_mg_ha * 1000 / bale_dry_kg
-
-
 def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None = None) -> np.ndarray:
     """Return the share of a round bale's volume within a spoiled skin.
 
@@ -117,11 +85,6 @@ def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None =
     if width_m is not None:
         sound = sound * np.clip(1 - 2 * depth / width_m, 0, 1)
     return 1 - sound
-
-
-def rain_on_bale_m3(diameter_m: float, width_m: float, rain_mm: float) -> float:
-    """Return the water that falls on a round bale lying on its side, m3: rain on its shadow."""
-    return diameter_m * width_m * rain_mm / 1000
 
 
 @dataclass(frozen=True, slots=True)

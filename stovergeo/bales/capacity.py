@@ -47,8 +47,3 @@ def netting_s(bind_s: float, turns: float, bind_turns: float, diameter_m: float,
 def field_days(hours: float, hours_day: float, fit_share: float) -> float:
     """Return calendar days for a number of machine hours, where only a share of the days is fit."""
     return hours / (hours_day * fit_share)
-
-
-def repair_share(factor: float, exponent: float, hours: float) -> float:
-    """Return repair and maintenance to date as a share of the list price, (form of ASABE D497): RF1 (h/1000)^RF2."""
-    return factor * (hours / 1000) ** exponent

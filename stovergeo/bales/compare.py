@@ -1,19 +1,22 @@
-"""Wraps and bases side by side: what each loses and costs by month of use."""
+"""Wraps and bases side by side: what each loses and costs by month of use, and what cannot be kept at all."""
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Final, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, spoiled_share
+from stovergeo.bales.bale import BaleSize, Gathered, bale_of, spoiled_share
 from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_outside, rain_by_mm
-from stovergeo.bales.loss import value_of_loss
-from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
+from stovergeo.bales.storage import Keeping, storage_loss, value_of_loss, why_not_kept
 from stovergeo.bales.wrap import keeping_cost, net_turns
 from stovergeo.core.bale_catalog import WRAPS, prepared_bases
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.gather import Storage, Wrap
 
 _NUMBERS: Final = (
@@ -62,7 +65,6 @@ def wrap_table(
     book: Handbook,
     season: int,
     *,
-    ground: str = "soil",
     value_per_mg: float | None = None,
     among: list[Keeping] | None = None,
     road_haul_km: float = 0.0,
@@ -76,12 +78,10 @@ def wrap_table(
     book : Handbook
     season : int
         Year of the grain harvest.
-    ground : {"soil", "clay"}
-        What bare ground is where the bales stand.
     value_per_mg : float, optional
         Of a dry Mg where it is used; left out: the handbook's.
     among : list of Keeping, optional
-        Compare these; left out: all of `keepings`.
+        Compare these; left out: all of `keepings` on drained soil.
     road_haul_km : float
         Longest road haul of these bales, for the turns of net.
 
@@ -121,7 +121,7 @@ def wrap_table(
         "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
     }
     turns = net_turns(wrap, storage, season, book, road_haul_km)
-    ways = keepings(storage, bale, ground) if among is None else among
+    ways = keepings(storage, bale) if among is None else among
     table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, book) for way in ways])
     table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
     table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))
@@ -163,3 +163,42 @@ def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) ->
         return np.full(len(months), np.nan)
     depth_m = book.value(way.cover.loss_key("rim")) * months / 12
     return 100 * spoiled_share(depth_m, bale.diameter_m)
+
+
+message = Catalog("stovergeo.bales")
+
+
+AMethod = TypeVar("AMethod", bound=Gathered)
+
+
+def why_not_storable(methods: Mapping[str, Gathered], plan: Plan, book: Handbook) -> dict[str, Message]:
+    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason.
+
+    Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
+    """
+    reasons = {}
+    for name, method in methods.items():
+        bale = bale_of(plan.bale, method, book)
+        ways = planned(plan.storage, plan.wrap, bale) or keepings(plan.storage, bale)
+        refused = [why_not_kept(way, bale.shape, bale.moisture_pct, book) for way in ways]
+        if refused[0] is not None and None not in refused:
+            reasons[name] = refused[0]
+    return reasons
+
+
+def storable_methods(
+    methods: Mapping[str, AMethod], plan: Plan, book: Handbook, report: Report | None = None
+) -> dict[str, AMethod]:
+    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+
+    Each method left out that the plan asks for by name is reported (``bale.cannot_be_kept``); one
+    that came only by default is left out without a word. Where none is left, the plan is refused
+    (``bale.none_can_be_kept``).
+    """
+    reasons = why_not_storable(methods, plan, book)
+    kept = {name: method for name, method in methods.items() if name not in reasons}
+    if report is not None and (not kept or "methods" in plan.gather.model_fields_set):
+        for name, reason in reasons.items():
+            code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
+            report.add(code, f"plan file, gather.methods, {name}", str(reason))
+    return kept

@@ -1,4 +1,4 @@
-"""What the baling crew must know, as data: the crew sheet prints it."""
+"""What the baling crew must know, as data: the crew sheet prints it. Heating in the stack is part of it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from typing import Protocol
 import pandas as pd
 
 from stovergeo.bales.bale import BaleSize, Gathered, bale_of
-from stovergeo.bales.heating import heating_table, moisture_band
 from stovergeo.bales.making import planned_wrap
 from stovergeo.bales.wrap import net_of, net_turns
 from stovergeo.core.bale_catalog import BASES, WRAPS
@@ -19,6 +18,44 @@ from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
 
 message = Catalog("stovergeo.bales")
+
+
+def heating_table(book: Handbook) -> pd.DataFrame:
+    """Return actions by core temperature, coolest first.
+
+    Returns
+    -------
+    pandas.DataFrame
+        core_c, core_f (whole degrees, as the bulletins print them), action, note, source.
+    """
+    rows = [book[f"storage.heat.{name}"] for name in book.group("storage.heat")]
+    table = pd.DataFrame(
+        {
+            "core_c": [c.value for c in rows],
+            "core_f": [round(c.value * 1.8 + 32) for c in rows],
+            "action": [c.meaning for c in rows],
+            "note": [c.note for c in rows],
+            "source": [c.source for c in rows],
+        }
+    )
+    return table.sort_values("core_c", ignore_index=True)
+
+
+def moisture_band(moisture_pct: float, book: Handbook) -> tuple[str, str | Message]:
+    """Return the band of a moisture at baling, and what it asks for.
+
+    Returns
+    -------
+    (band, advice)
+        Band "green", "amber", "red" or "too wet".
+    """
+    for band in ("green", "amber", "red"):
+        limit = book[f"storage.band.{band}"]
+        if moisture_pct <= limit.value:
+            return band, limit.meaning
+    return "too wet", message("band.too_wet")
+
+
 COLUMNS = ["scope", "topic", "title", "message", "source"]
 _Note = tuple[str, str, str | Message, str | Message, str]
 
@@ -71,6 +108,7 @@ def crew_notes(
 
 
 def _always() -> Iterator[_Note]:
+    """Give the notes that hold on any farm."""
     table = tomllib.loads(files("stovergeo.bales").joinpath("crew.toml").read_text("utf-8"))
     for note in table["note"]:
         key = f"note.{note['key']}"
@@ -110,6 +148,7 @@ def _setting(bale: BaleSize) -> Message:
 
 
 def _wrapping(plan: Plan, turns: float, wraps: Mapping[str, int] | None, book: Handbook) -> Iterator[_Note]:
+    """Give how many bales get which wrap, and how it is put on."""
     bale = bale_of(plan.bale, None, book)
     for wrap, bales in (wraps or {planned_wrap(plan): 0}).items():
         how = _how_wrapped(wrap, bale, plan, turns, book)
@@ -134,6 +173,7 @@ def _how_wrapped(wrap: str, bale: BaleSize, plan: Plan, turns: float, book: Hand
 
 
 def _row(plan: Plan) -> Iterator[_Note]:
+    """Give the pattern, place and base of the rows."""
     storage = plan.storage
     known = storage.base in BASES
     base = (
@@ -144,6 +184,7 @@ def _row(plan: Plan) -> Iterator[_Note]:
 
 
 def _heating(book: Handbook) -> Iterator[_Note]:
+    """Give when to measure the core, and what to do at which temperature."""
     weeks = book["storage.watch_weeks"]
     when = message("crew.heating_when", weeks=weeks.value, longest=weeks.high)
     yield "farm", "heating", message("crew.heating_title"), when, weeks.source

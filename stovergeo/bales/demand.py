@@ -141,7 +141,6 @@ def _kept_by_month(
         bale,
         book,
         season,
-        ground=ground,
         value_per_mg=value_per_mg,
         among=among,
         road_haul_km=need.longest_haul_km,
@@ -153,6 +152,7 @@ def _kept_by_month(
 
 
 def _herd_mg(herd: Herd, uses: list[MonthOfUse], book: Handbook) -> np.ndarray:
+    """Return what a herd draws in each month, dry Mg."""
     rate, waste = herd_rate(herd, book)
     days = np.array([use.days if MONTHS[use.month - 1] in herd.months else 0 for use in uses], dtype=float)
     as_used = herd_mass_kg(herd.head, rate, days, waste, book.value("demand.spare"))
@@ -160,6 +160,7 @@ def _herd_mg(herd: Herd, uses: list[MonthOfUse], book: Handbook) -> np.ndarray:
 
 
 def _contract_mg(contract: Contract, uses: list[MonthOfUse]) -> np.ndarray:
+    """Return what a contract draws in each month, dry Mg, spread over its days."""
     days = np.array([use.days if MONTHS[use.month - 1] in contract.months else 0 for use in uses], dtype=float)
     return contract.dry_mg * days / days.sum()
 

@@ -64,7 +64,6 @@ STEPS: Final = (
     ),
     Step("terrain.ls_by_class", reads=("slope_pct",), makes=("ls_factor",)),
     Step("terrain.season_sun", reads=("elevation_m",), uses=("surface_m",), makes=("sun_kwh_m2", "sun_share")),
-    Step("terrain.sky_view", reads=("elevation_m",), uses=("surface_m",), makes=("sky_view",)),
     Step(
         "residue.limits",
         reads=("grain_mg_ha", "cell_area_ha"),

@@ -80,7 +80,6 @@ BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
         "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
         "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
         "sun_share": Variable("1", "direct beam of the season as a share of what open flat ground gets", 0),
-        "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
     },
     "residue": {
         "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),

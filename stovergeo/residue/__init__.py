@@ -11,16 +11,15 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from stovergeo.inputs.plan.crop import Odds
-from stovergeo.residue.collection import Method, methods, take, take_parts, take_within
-from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits
+from stovergeo.residue.carbon import harvest_calendar
+from stovergeo.residue.collection import Method, methods, take
+from stovergeo.residue.monte_carlo import DrawnLimits, draw_limits, odds_table, sensitivity
 from stovergeo.residue.nutrients import nutrients
-from stovergeo.residue.odds import odds_table, sensitivity
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import limits
 from stovergeo.residue.why import gain_without, limit_totals
-from stovergeo.residue.years import harvest_calendar
-from stovergeo.residue.zone_tables import limits_at, recommended, zone_limits, zone_methods
+from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
 
 __all__ = [
     "DrawnLimits",
@@ -31,7 +30,6 @@ __all__ = [
     "harvest_calendar",
     "limit_totals",
     "limits",
-    "limits_at",
     "methods",
     "nutrients",
     "odds",
@@ -40,8 +38,6 @@ __all__ = [
     "sensitivity",
     "stover",
     "take",
-    "take_parts",
-    "take_within",
     "zone_limits",
     "zone_methods",
 ]

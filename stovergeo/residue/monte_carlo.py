@@ -1,8 +1,12 @@
-"""The Monte Carlo run: what may leave from each zone, over the spreads of everything uncertain.
+"""The Monte Carlo run: what may leave from each zone, over the spreads of everything uncertain, and what that says.
 
 Shared causes are drawn once: coefficients of rules and the year's weather for the whole
 farm, the season's stover for the grain and the machine's take for each field, the rest for
 each zone. Rules run on a sample of cells, all draws at once.
+
+Every coefficient draws from a stream of its own, made from the seed and its name: adding
+one coefficient, or asking for them in another order, changes no other draw. Draws are
+stratified (one in each of n equal slices of probability), which steadies the percentiles.
 """
 
 from __future__ import annotations
@@ -10,21 +14,60 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
+from zlib import crc32
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
+from scipy.stats import rankdata
 
+from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue.collection import Method
-from stovergeo.residue.draws import draw, spread_evenly, stream
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import NamedRule, asked, rules_for, with_cautious_soil
 from stovergeo.residue.zone_cells import ZoneCells, sample, zone_cells
+
+
+def stream(seed: int, name: str) -> np.random.Generator:
+    """Return the stream of one named input."""
+    return np.random.default_rng([seed, crc32(name.encode())])
+
+
+def spread_evenly(rng: np.random.Generator, shape: tuple[int, ...]) -> np.ndarray:
+    """Return probabilities in (0, 1), stratified along the first axis and independent along the others."""
+    n = shape[0]
+    slices = rng.permuted(np.broadcast_to(np.arange(n).reshape(n, *(1,) * (len(shape) - 1)), shape), axis=0)
+    return (slices + rng.random(shape)) / n
+
+
+def triangular(probability: np.ndarray, low: float, mode: float, high: float) -> np.ndarray:
+    """Return the value of a triangular distribution below which a share `probability` lies."""
+    turn = (mode - low) / (high - low)
+    rising = low + np.sqrt(probability * (high - low) * (mode - low))
+    falling = high - np.sqrt((1 - probability) * (high - low) * (high - mode))
+    return np.where(probability < turn, rising, falling)
+
+
+def draw(coefficient: Coefficient, seed: int, shape: tuple[int, ...]) -> np.ndarray:
+    """Return draws of a coefficient from its spread; one number repeated where it has none.
+
+    Parameters
+    ----------
+    coefficient : Coefficient
+    seed : int
+    shape : tuple of int
+        Draws first; then the fields or zones among which it differs.
+    """
+    if not coefficient.low < coefficient.high:
+        return np.full(shape, coefficient.value)
+    probability = spread_evenly(stream(seed, coefficient.key), shape)
+    return triangular(probability, coefficient.low, coefficient.value, coefficient.high)
+
 
 #: cells that stand for a zone, and draws computed at once (keeps arrays within the processor's cache)
 CELLS_A_ZONE: Final = 60
@@ -224,3 +267,105 @@ def _uncertain(
             asked(named, cells, listener.with_method(way))
     # the season is drawn by field
     return sorted(k for k in listener.asked if options.book[k].low < options.book[k].high and k != "residue.factor")
+
+
+def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] | None = None) -> pd.DataFrame:
+    """Return percentiles of what may leave, and the odds that each zone's take keeps every limit.
+
+    Parameters
+    ----------
+    drawn : DrawnLimits
+    cautious_pct : float
+        Percentile on which decisions rest.
+    chosen : dict, optional
+        zone_id -> method or "leave". A zone left alone keeps every limit.
+
+    Returns
+    -------
+    DataFrame
+        zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, cautious_mg_ha, odds_any (that anything may leave), method, odds_kept.
+    """
+    chosen = chosen or {}
+    p10, p50, p90, cautious = np.percentile(drawn.limit_mg_ha, [10, 50, 90, cautious_pct], axis=0)
+    ways = [chosen.get(zone, "leave") for zone in drawn.zone_ids]
+    return pd.DataFrame(
+        {
+            "zone_id": drawn.zone_ids,
+            "p10_mg_ha": p10,
+            "p50_mg_ha": p50,
+            "p90_mg_ha": p90,
+            "cautious_mg_ha": cautious,
+            "odds_any": (drawn.limit_mg_ha > 0).mean(axis=0),
+            "method": ways,
+            "odds_kept": [odds_kept(drawn, row, way) for row, way in enumerate(ways)],
+        }
+    )
+
+
+def odds_kept(drawn: DrawnLimits, row: int, method: str) -> float:
+    """Return the share of draws in which a method's take fits under every limit of a zone."""
+    if method == "leave":
+        return 1.0
+    return float((drawn.take_mg_ha[method][:, row] <= drawn.method_limit_mg_ha[method][:, row]).mean())
+
+
+def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
+    """Return which uncertain input moves each field's removable stover most.
+
+    The ranks of each field's mean limit are regressed on the ranks of all inputs; the squared standard coefficients,
+    as shares of their sum, share out what the inputs explain (they are drawn independently). Coefficients within three
+    standard errors of nothing are left out.
+
+    Returns
+    -------
+    DataFrame
+        field_id, rank, input, meaning, share (0-1, sums to 1 in a field), direction (+1: more of it lets more leave).
+        Fields whose limit never varies have no rows.
+    """
+    rows = []
+    owner = np.array(drawn.field_ids)
+    for number, field in enumerate(drawn.fields):
+        here = (owner == field) & (drawn.area_ha > 0)
+        if not here.any() or len(drawn.limit_mg_ha) < 3:
+            continue
+        mean = np.average(drawn.limit_mg_ha[:, here], axis=1, weights=drawn.area_ha[here])
+        if np.ptp(mean) == 0:
+            continue
+        inputs = {
+            key: values if values.ndim == 1 else values[:, number]
+            for key, values in drawn.inputs.items()
+            if not key.startswith("methods.")  # the take moves no limit
+        }
+        effects = _rank_effects(inputs, mean)
+        total = sum(effect**2 for effect in effects.values())
+        ranked = sorted(effects.items(), key=lambda item: (-(item[1] ** 2), item[0]))
+        rows += [
+            {
+                "field_id": field,
+                "rank": place,
+                "input": key,
+                "meaning": drawn.meanings[key],
+                "share": r**2 / total,
+                "direction": int(np.sign(r)),
+            }
+            for place, (key, r) in enumerate(ranked, start=1)
+        ]
+    return pd.DataFrame(rows, columns=["field_id", "rank", "input", "meaning", "share", "direction"])
+
+
+def _rank_effects(inputs: dict[str, np.ndarray], outcome: np.ndarray) -> dict[str, float]:
+    """Return the standard rank regression coefficients that differ from zero."""
+    varying = {key: values for key, values in inputs.items() if np.ptp(values) > 0}
+    if len(outcome) < 3 * (len(varying) + 1):
+        return {}
+    x = np.column_stack([_standard_ranks(values) for values in varying.values()])
+    y = _standard_ranks(outcome)
+    effects, *_ = np.linalg.lstsq(x, y, rcond=None)
+    spread = np.sum((y - x @ effects) ** 2) / (len(y) - len(effects) - 1)
+    error = np.sqrt(spread * np.diag(np.linalg.inv(x.T @ x)))
+    return {key: float(e) for key, e, s in zip(varying, effects, error, strict=True) if abs(e) > 3 * s}
+
+
+def _standard_ranks(values: np.ndarray) -> np.ndarray:
+    ranks = rankdata(values)
+    return (ranks - ranks.mean()) / ranks.std()

@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 
 from stovergeo.core.coefficients import Handbook
-from stovergeo.core.units import KG_PER_MG, MG_PER_TON
+from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.money import Money
 from stovergeo.residue.collection import Method
 from stovergeo.residue.production import Amount
@@ -34,30 +34,6 @@ class Nutrient:
     replaced: float  #: share bought again
     replaced_low: float
     replaced_high: float
-
-
-def price_of_nutrient(price_per_ton: float, share: float) -> float:
-    """Return $/kg of a nutrient from the $/US ton of a fertilizer that holds it.
-
-    Parameters
-    ----------
-    price_per_ton : float
-        Of the fertilizer; take off first what its other nutrients are worth.
-    share : float
-        Of the nutrient in it, 0-1 (potash 0-0-60: 0.60).
-    """
-    return price_per_ton / (MG_PER_TON * KG_PER_MG * share)
-
-
-def replacement_value(
-    contents: Mapping[str, float], prices: Mapping[str, float], replaced: Mapping[str, float] | None = None
-) -> float:
-    """Return what a unit mass of stover costs to replace: the sum of content x price x share replaced.
-
-    Any units that belong together will do: lb/ton with $/lb gives $/ton, kg/Mg with $/kg gives $/Mg.
-    """
-    shares = replaced or {}
-    return sum(content * prices[name] * shares.get(name, 1.0) for name, content in contents.items())
 
 
 def after_rain(content_at_maturity: Amount, leached_share: float) -> Amount:
@@ -151,8 +127,3 @@ def _per_mg(book: Handbook, way: Method, money: Money | None, basis: str) -> dic
         "cost_low": lime_cost + sum(f.content_low * f.price * f.replaced_low for f in found.values()),
         "cost_high": lime_cost + sum(f.content_high * f.price * f.replaced_high for f in found.values()),
     }
-
-
-def per_bale(content_kg_mg: float, bale_as_is_kg: float, moisture_pct: float) -> float:
-    """Return kg of a nutrient in one bale, from its content in dry matter."""
-    return content_kg_mg * bale_as_is_kg * (1 - moisture_pct / 100) / KG_PER_MG

@@ -14,7 +14,7 @@ from stovergeo.core.errors import Report
 from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue.collection import Method
-from stovergeo.residue.cover import laid_down, mass_of, surviving
+from stovergeo.residue.production import laid_down, mass_of, surviving
 from stovergeo.residue.wind import silhouette_cm2_m2, standing_ratio
 
 #: passes that leave most of the surface as it was

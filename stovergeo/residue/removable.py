@@ -253,6 +253,7 @@ def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inpu
 
 
 def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:
+    """Put the answers, the largest of them and what it leaves to take into the stack."""
     grown = stack["stover_mg_ha"].notnull()
     maps = {n: a.broadcast_like(stack["stover_mg_ha"]).transpose("y", "x").where(grown) for n, a in answers.items()}
     binding, highest = np.zeros(grown.shape, dtype=np.int16), np.full(grown.shape, -np.inf)

@@ -16,8 +16,7 @@ from stovergeo.core.messages import Message, check_message
 from stovergeo.residue.carbon import one_year_in, share_of_years
 from stovergeo.residue.collection import Method, soil_in_bales, take
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
-from stovergeo.residue.monte_carlo import DrawnLimits
-from stovergeo.residue.odds import odds_kept
+from stovergeo.residue.monte_carlo import DrawnLimits, odds_kept
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
@@ -95,23 +94,6 @@ def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, optio
             )
     columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "gain_mg_ha", "lift", "source", "message"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions) -> pd.DataFrame:
-    """Return what each rule asks at one place: the table of `zone_limits` for the cell that holds it.
-
-    Parameters
-    ----------
-    stack, options
-        As for `zone_limits`.
-    x, y : float
-        In the stack's CRS. A place off the grid, or where no crop is known, has no rows.
-    """
-    here = np.full((stack.sizes["y"], stack.sizes["x"]), np.nan)
-    column, row = (int(n // 1) for n in ~stack.rio.transform() * (x, y))
-    if 0 <= row < here.shape[0] and 0 <= column < here.shape[1]:
-        here[row, column] = 0
-    return zone_limits(stack, pd.DataFrame({"zone_id": ["here"]}), here, options).drop(columns="zone_id")
 
 
 def zone_methods(

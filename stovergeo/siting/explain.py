@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,45 +11,16 @@ from scipy.ndimage import uniform_filter
 
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
-from stovergeo.siting.base import base_cost, base_kind
 from stovergeo.siting.pattern import land_per_bale_m2
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import SIDES, message
+from stovergeo.siting.yard import base_cost, base_kind
 
 if TYPE_CHECKING:
     from stovergeo.siting.yard import Cells, Yard
 
 _LOOK_M = 40  # least bad ground is looked for in squares of this side
 _PRICED_BALES = 100  # for so many the base of the least bad ground is priced
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """Why a stack may or may not stand at one point."""
-
-    allowed: bool
-    score: float
-    reason: Message  #: the first hard reason, or that a stack may stand
-    messages: dict[str, Message]  #: by criterion, also why one was not checked
-
-
-def why_here(stack: xr.Dataset, ratings: GroundRatings, x: float, y: float) -> Answer:
-    """Return why yes or why not, for a point of the map in the stack's CRS.
-
-    Raises
-    ------
-    ValueError
-        When the point lies off the grid.
-    """
-    col = round((x - float(stack["x"][0])) / ratings.site.cell_m)
-    row = round((float(stack["y"][0]) - y) / ratings.site.cell_m)
-    if not (0 <= row < stack.sizes["y"] and 0 <= col < stack.sizes["x"]):
-        raise ValueError(f"the point ({x:.0f}, {y:.0f}) lies off the map")
-    messages = {r.name: r.message_at(row, col) for r in ratings.rated}
-    number = int(stack["yard_reason"].values[row, col])
-    score = float(stack["yard_score"].values[row, col])
-    reason = messages[ratings.rated[number - 1].name] if number else message("found.allowed_here", score=score)
-    return Answer(number == 0, score, reason, {**messages, **ratings.not_checked})
 
 
 def room_messages(yards: list[Yard], bales_wanted: int, most: int) -> list[Message]:

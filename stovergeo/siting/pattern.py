@@ -87,11 +87,6 @@ def _levels(bale: Any, tallest_m: float) -> int:
     return max(1, int(tallest_m / bale.height_m + 1e-9))
 
 
-def tallest_stack_m(base_short_m: float, height_per_base: float) -> float:
-    """Return the greatest safe height on a base, m (height <= 1.5 x shortest side; Schultheis, Univ. Missouri)."""
-    return height_per_base * base_short_m
-
-
 def land_per_bale_m2(pattern: Pattern) -> float:
     """Return ground under and beside one bale in a long field of rows, without lanes and fire gaps, m2."""
     return pattern.step_m * (pattern.across_m + pattern.gap_m) / pattern.per_step
@@ -134,8 +129,3 @@ def blocks_within(pattern: Pattern, stack_most_mg: float, rows_most: int = 12) -
             break
         found.append(block(pattern, rows, steps))
     return found or [block(pattern, 1, max(1, most // pattern.per_step))]
-
-
-def yard_area_m2(stacks: int, length_m: float, width_m: float, gap_m: float) -> float:
-    """Return the ground of a yard of equal stacks, each with its share of fire gap: n (L + S)(W + S)."""
-    return stacks * (length_m + gap_m) * (width_m + gap_m)

@@ -20,6 +20,7 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
+from stovergeo.core.schemas import SETBACK_AREAS
 from stovergeo.core.stack import put, variable
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
@@ -307,3 +308,25 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
     out["yard_reason"].attrs["titles"] = ["allowed", *(str(r.criterion.title) for r in rated)]
     out["yard_reason"].attrs["sources"] = ["", *(str(r.criterion.source) for r in rated)]
     return out, incurable
+
+
+def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
+    """Return the ground that vector layers forbid, one row a criterion.
+
+    Returns
+    -------
+    GeoDataFrame
+        `stovergeo.core.schemas.SETBACK_AREAS` in the stack's CRS: all ground within the distance
+        asked for, drawn never smaller than it is.
+    """
+    rows = [
+        {
+            "criterion": r.name,
+            "title": str(r.criterion.title),
+            "distance_m": r.rating.limit + r.rating.added,
+            "geometry": r.rating.keep_out,
+        }
+        for r in ratings.rated
+        if r.rating.keep_out is not None
+    ]
+    return gpd.GeoDataFrame(rows, columns=list(SETBACK_AREAS), geometry="geometry", crs=ratings.site.stack.rio.crs)

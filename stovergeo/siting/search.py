@@ -17,16 +17,14 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import need
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting.angle import Angle, wanted_angle
-from stovergeo.siting.best_fit import best_fit, best_fit_any_angle
 from stovergeo.siting.candidates import Place, Sums, find_places
 from stovergeo.siting.explain import named_place_message, no_ground_messages, room_messages
-from stovergeo.siting.fit import Rows, Window, lay_rows
+from stovergeo.siting.fit import Rows, Window, best_fit, best_fit_any_angle, lay_rows
 from stovergeo.siting.pattern import Pattern, blocks_within
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.sheet import make_tables
 from stovergeo.siting.site import message
-from stovergeo.siting.yard import Cells, Yard, cells_in, find_apron, lanes_round, outline
+from stovergeo.siting.yard import Angle, Cells, Yard, cells_in, find_apron, lanes_round, outline, wanted_angle
 
 _ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
 _MOST_TRIES = 25  # places tried for one yard before its size is given up

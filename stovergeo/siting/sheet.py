@@ -16,11 +16,9 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.schemas import APRON, LANES, STACKS, YARDS, Table
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.siting.angle import conflict, mean_fall_deg
-from stovergeo.siting.base import BaseCost
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import message
-from stovergeo.siting.yard import Cells, Yard, base_of, cells_in, lanes_round
+from stovergeo.siting.yard import BaseCost, Cells, Yard, base_of, cells_in, conflict, lanes_round, mean_fall_deg
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "message"]
 _BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other

@@ -14,10 +14,10 @@ import xarray as xr
 from rasterio.features import rasterize
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.pattern import Pattern
 
 message = Catalog("stovergeo.siting")

@@ -236,6 +236,7 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
 
 
 def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
+    """Return what is gathered of each zone, see `Choice.zone_method`."""
     # rounding by the solver may leave a crumb of a second method; the larger stays
     main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id").set_index("zone_id")
     rows = []
@@ -261,6 +262,7 @@ def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
 
 
 def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_method: pd.DataFrame) -> pd.DataFrame:
+    """Return what is carried from where to where, see `Choice.flows`."""
     part = model.block("flow")
     flow = model.tables["flow"].assign(dry_mg=values[part], cost=model.cost["haul"][part] * values[part])
     flow = flow[flow["dry_mg"] > _TINY_MG]
@@ -308,6 +310,7 @@ def share_out(count: int, masses: np.ndarray) -> np.ndarray:
 
 
 def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows: pd.DataFrame) -> pd.DataFrame:
+    """Return what each used yard holds and costs, see `Choice.yard_use`."""
     store, opened = model.tables["store"], model.tables["open"]
     spent = np.zeros(len(problem.yards))
     np.add.at(spent, store["yard"].to_numpy(int), (model.cost["base"] * values)[model.block("store")])
@@ -320,6 +323,7 @@ def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows:
 
 
 def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) -> pd.DataFrame:
+    """Return what cannot be had, see `Choice.shortage`."""
     table = model.tables["short"].assign(dry_mg=values[model.block("short")])
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
     table = table[table["dry_mg"] > _SHORT_MG].assign(kind=lambda t: t["need"].map(kinds))

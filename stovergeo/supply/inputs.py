@@ -28,8 +28,7 @@ from stovergeo.core.messages import Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan import Plan
 from stovergeo.residue import Method, nutrients
-from stovergeo.supply.cost import haul_cost_by_distance_per_mg, haul_cost_per_mg
-from stovergeo.supply.loads import load_messages, truck_load
+from stovergeo.supply.loads import haul_cost_by_distance_per_mg, haul_cost_per_mg, load_messages, truck_load
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.zones import zone_numbers
 
@@ -43,10 +42,6 @@ def supply_problem(
     yards: pd.DataFrame,
     distance_m: np.ndarray,
     need: pd.DataFrame,
-    *,
-    stack: xr.Dataset | None = None,
-    no_go_zones: frozenset[str] = frozenset(),
-    no_go_yards: frozenset[str] = frozenset(),
 ) -> SupplyProblem:
     """Put together one season's supply question.
 
@@ -60,15 +55,11 @@ def supply_problem(
     ways : mapping of name to Method
         Those that may be used; offers by other methods are left out.
     yards : DataFrame, YARDS schema
+        With the column `ground` of `yard_grounds`; without it, drained soil.
     distance_m : array, shape (zones, yards)
         From `haul_distances`.
     need : DataFrame
         As the bales package makes it.
-    stack : Dataset, optional
-        With drainage_class and clay_pct, to tell what bare ground is in each yard; without
-        it, drained soil.
-    no_go_zones, no_go_yards : frozenset of str
-        What the landowner refuses.
 
     Returns
     -------
@@ -82,11 +73,10 @@ def supply_problem(
     wet = book.value("storage.moisture_most")
     stored = [b for b in bales.values() if b.moisture_pct <= wet]
     wettest = max(stored or bales.values(), key=lambda b: b.moisture_pct)
-    grounds = yard_grounds(yards, stack, book) if stack is not None else ["soil"] * len(yards)
     return SupplyProblem(
         zones=pd.DataFrame(zones.drop(columns="geometry", errors="ignore")),
         offers=offers,
-        yards=pd.DataFrame(yards.drop(columns="geometry", errors="ignore")).assign(ground=grounds),
+        yards=pd.DataFrame(yards.drop(columns="geometry", errors="ignore")),
         distance_m=np.asarray(distance_m, dtype=float),
         need=need,
         terms=need_terms(plan, wettest, book),
@@ -95,8 +85,6 @@ def supply_problem(
         capacity=capacity_of(plan, bales, book),
         wet_pct=wet,
         nearest=round(book.value("haul.nearest")),
-        no_go_zones=no_go_zones,
-        no_go_yards=no_go_yards,
         notes=truck_notes(plan, wettest, book),
         habit=dict.fromkeys(zones["field_id"].unique(), plan.money.today) if plan.money.today else {},
     )
@@ -132,7 +120,6 @@ def keeping_table(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
             bale,
             book,
             plan.farm.season,
-            ground=ground,
             value_per_mg=plan.money.stover_value_per_mg,
             among=planned(plan.storage, plan.wrap, bale, ground),
             road_haul_km=far,

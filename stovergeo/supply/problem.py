@@ -12,7 +12,7 @@ import pandas as pd
 from stovergeo.core.bale_catalog import BASES
 from stovergeo.core.errors import ContractError
 from stovergeo.core.messages import Message
-from stovergeo.supply.cost import edge_cost_per_mg
+from stovergeo.supply.loads import edge_cost_per_mg
 
 #: columns that each table must have; further ones are left alone
 ASKED = {

@@ -12,8 +12,7 @@ import xarray as xr
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.errors import ContractError
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.terrain.depressions import cut_breaches, inlet_cells, ponding_depth
-from stovergeo.terrain.flood import flood
+from stovergeo.terrain.flood import cut_breaches, flood, inlet_cells, ponding_depth
 from stovergeo.terrain.flow import accumulate_d8, accumulate_mfd, height_above, steepest
 from stovergeo.terrain.gradient import slope_aspect_roughness
 from stovergeo.terrain.length_slope import ls_grid

@@ -133,11 +133,13 @@ def with_terrain(
         stack["elevation_m"],
         start,
         end,
-        latitude=latitude,
-        longitude=longitude,
-        altitude_m=float(stack["elevation_m"].mean()),
+        terrain.SunOptions(
+            latitude=latitude,
+            longitude=longitude,
+            altitude_m=float(stack["elevation_m"].mean()),
+            **_sky(stack, plan, farm, latitude),
+        ),
         book=book,
-        **_sky(stack, plan, farm, latitude),
     )
     season = months["sun_kwh_m2"].sum("month", skipna=False)
     share = (season / months.attrs["open_flat_kwh_m2"]).assign_attrs(units="1")

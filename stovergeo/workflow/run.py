@@ -196,9 +196,9 @@ def run_season(
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
     distance = supply.haul_distances(drawn_zones, found.yards, hauling)
-    problem = supply.supply_problem(
-        plan, book, drawn_zones, storable, ways, found.yards, distance, need, stack=stack, no_go_zones=kept_free
-    )
+    grounded = found.yards.assign(ground=supply.yard_grounds(found.yards, stack, book))
+    problem = supply.supply_problem(plan, book, drawn_zones, storable, ways, grounded, distance, need)
+    problem = replace(problem, no_go_zones=kept_free)
     titles = {name: way.title for name, way in ways.items()}
     choice = supply.choose(problem, titles=titles)
     chosen = choice.methods if len(need) else usual
@@ -212,7 +212,7 @@ def run_season(
     ground = ground_of(found.yards, hauls, stack, book)
     losses = bales.wrap_table(
         plan.storage, plan.wrap, bale, book, season,
-        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+        among=bales.keepings(plan.storage, bale, ground), value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
     )  # fmt: skip
     nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
     sums = story.totals(stack, worked, made, nutrients, need)

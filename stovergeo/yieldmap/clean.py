@@ -1,4 +1,4 @@
-"""Cleaning raw combine points: every step in order, counted, with its reason kept."""
+"""Cleaning raw combine points: every step in order, counted, with its reason kept; and what the raw records say."""
 
 from __future__ import annotations
 
@@ -16,19 +16,17 @@ from pandas.api.extensions import ExtensionArray
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import Report
 from stovergeo.core.schemas import check_table
-from stovergeo.core.units import KG_PER_MG, M2_PER_HA
+from stovergeo.core.units import KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_ACRE, M2_PER_HA
 from stovergeo.yieldmap import steps
-from stovergeo.yieldmap.bins import Bins, bin_points
+from stovergeo.yieldmap.cells import Driven
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
-from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.machines import machine_offsets, offset_message
+from stovergeo.yieldmap.many_records import for_each, usual
+from stovergeo.yieldmap.neighbours import Bins, Pairs, bin_points, side_pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
-from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, message, names_of, tally
 from stovergeo.yieldmap.swath import new_share
-from stovergeo.yieldmap.threads import for_each
-from stovergeo.yieldmap.usual import usual
 
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
@@ -174,6 +172,7 @@ def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.nda
 
 
 def _plain_faults(run: _Run, co_located: np.ndarray, book: Handbook) -> None:
+    """Remove what a record itself shows to be wrong."""
     if run.header is not None:
         run.remove(run.header == 0, "header_up")
     run.remove(co_located, "co_located")
@@ -255,8 +254,8 @@ def _outliers(run: _Run, bins: Bins, places: tuple[np.ndarray, np.ndarray], reac
     if np.count_nonzero(kept) < _FEWEST:
         return
     yields[~kept] = np.nan
-    limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
-    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, *limits)
+    tukey, hampel, siding = (book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding"))
+    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, (tukey, hampel, siding))
     for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
         run.code[which] = code_of(reason)
 
@@ -323,6 +322,7 @@ def _pass_report(track: Track) -> dict[str, float | str]:
 
 
 def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
+    """Add what was left out, and a clock set back, to the report."""
     points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),
@@ -344,3 +344,29 @@ def _result(
     out = codes != 0
     removed = points[out].assign(removed_because=names_of(codes[out]).astype(str))
     return Cleaned(kept, removed, counts, corrections, driven)
+
+
+def raw_summary(points: pd.DataFrame) -> dict[str, float]:
+    """Return area, dry grain, bushels and area-weighted bushels per acre of the records as they are.
+
+    Parameters
+    ----------
+    points : GeoDataFrame
+        `schemas.POINTS`.
+
+    Returns
+    -------
+    dict
+        ``area_ha``, ``dry_mg``, ``bushels`` (56 lb at 15.5 %), ``bu_ac``; the last is NaN without area.
+    """
+    check_table(points, "points", "the raw summary")
+    area_m2 = float(points["area_m2"].sum())
+    dry_kg = float(points["grain_kg"].sum())
+    bushels = dry_kg / KG_DRY_PER_BUSHEL_CORN
+    acres = area_m2 / M2_PER_ACRE
+    return {
+        "area_ha": area_m2 / M2_PER_HA,
+        "dry_mg": dry_kg / KG_PER_MG,
+        "bushels": bushels,
+        "bu_ac": bushels / acres if acres > 0 else float("nan"),
+    }

@@ -15,11 +15,10 @@ import numpy as np
 from numba import njit
 
 from stovergeo.core.messages import Catalog, Message
+from stovergeo.yieldmap.many_records import in_threads, usual
+from stovergeo.yieldmap.neighbours import STRETCH, Pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
-from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.threads import in_threads
-from stovergeo.yieldmap.usual import usual
 
 message = Catalog("stovergeo.yieldmap")
 #: pairs beyond this many tell nothing more

@@ -11,8 +11,7 @@ import pandas as pd
 import shapely
 from numba import njit
 
-from stovergeo.yieldmap.threads import side_by_side
-from stovergeo.yieldmap.usual import every, usual
+from stovergeo.yieldmap.many_records import every, side_by_side, usual
 
 _FAR_M = 100_000.0
 

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
-from stovergeo.yieldmap.bins import Bins
+from stovergeo.yieldmap.many_records import every, usual
+from stovergeo.yieldmap.neighbours import Bins
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.usual import every, usual
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
@@ -215,13 +215,11 @@ def outliers(
     yields: np.ndarray,
     pass_id: np.ndarray,
     reach: float,
-    tukey: float,
-    hampel: float,
-    siding: float,
+    limits: tuple[float, float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the indices of global and of local outliers among records with a yield.
 
-    Global: beyond Tukey's fences. Local: further than `hampel` scaled median absolute
+    Global: beyond Tukey's fences (`tukey`). Local: further than `hampel` scaled median absolute
     deviations from the neighbours' median. Neither counts where at least the share
     `siding` of the neighbours (and two of them) has about the record's yield.
 
@@ -231,7 +229,12 @@ def outliers(
         Of the places, in cells of half a reach.
     x, y, yields, pass_id : array, (n,)
         In driving order; NaN for yields that do not count.
+    reach : float
+        How far neighbours lie at most, m.
+    limits : (float, float, float)
+        `tukey`, `hampel` and `siding`.
     """
+    tukey, hampel, siding = limits
     some = every(len(yields))[1:]
     along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var

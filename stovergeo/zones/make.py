@@ -14,11 +14,10 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import grid_of, need
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.zones.divide import ZoneOptions, best_division
+from stovergeo.zones.divide import FieldCells, ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
-from stovergeo.zones.kept_free import divide_field
 from stovergeo.zones.messages import ground_messages
-from stovergeo.zones.outline import outlines, zone_numbers
+from stovergeo.zones.outline import divide_field, outlines, zone_numbers
 
 
 def zone_options(book: Handbook) -> ZoneOptions:
@@ -140,17 +139,9 @@ def make_zones(
                 drawn.append((row, {0: free[row]}))
             continue
         inside = field_number[window] == row
-        numbers = best_division(
-            spare[window],
-            smooth[window],
-            left[window] & inside,
-            inside,
-            stack["cell_area_ha"].values[window].astype(float),
-            cell_m=cell_m,
-            least_width_m=least_width_m,
-            least_ha=smallest_zone_ha,
-            options=options,
-        )
+        area_ha = stack["cell_area_ha"].values[window].astype(float)
+        cells = FieldCells(spare[window], smooth[window], left[window] & inside, inside, area_ha, cell_m)
+        numbers = best_division(cells, least_width_m=least_width_m, least_ha=smallest_zone_ha, options=options)
         transform = stack.rio.transform() * Affine.translation(window[1].start, window[0].start)
         pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, least_width_m**2)
         drawn.append((row, pieces))

@@ -20,8 +20,8 @@ from stovergeo.bales import (
     base_of_ground,
     break_even_messages,
     break_even_table,
-    contract_terms,
     crew_notes,
+    keepings,
     moisture_band,
     need_table,
     net_rolls,
@@ -45,8 +45,10 @@ def make_plan(**sections):
     return plan_from({"farm": {"name": "test", "season": 2026}, "layers": {}} | sections, Path(), Report())
 
 
-def table_of(plan, book=BOOK, **options):
-    return wrap_table(plan.storage, plan.wrap, bale_of(plan.bale, None, book), book, 2026, **options)
+def table_of(plan, ground="soil", book=BOOK, **options):
+    bale = bale_of(plan.bale, None, book)
+    options = {"among": keepings(plan.storage, bale, ground)} | options
+    return wrap_table(plan.storage, plan.wrap, bale, book, 2026, **options)
 
 
 def methods(**moisture):
@@ -60,7 +62,7 @@ def methods(**moisture):
 @given(low=st.floats(0, 300), more=st.floats(0, 300), ground=st.sampled_from(["soil", "clay"]))
 def test_a_higher_price_never_favours_the_cheaper_wrap(low, more, ground):
     plan = make_plan()
-    at_low, at_high = (table_of(plan, ground=ground, value_per_mg=p) for p in (low, low + more))
+    at_low, at_high = (table_of(plan, ground, value_per_mg=p) for p in (low, low + more))
     key = ["year", "month", "wrap", "base"]
     both = at_low.merge(at_high, on=key, suffixes=("_low", "_high"))
     for _, rows in both.groupby(["year", "month"]):
@@ -112,7 +114,7 @@ def test_clay_makes_the_pad_worth_more():
     plan = make_plan()
     bale = bale_of(plan.bale, None, BOOK)
     prices = [
-        break_even_table(table_of(plan, ground=g), bale).set_index(["wrap", "base"]).loc[("net", "gravel"), "price_mg"]
+        break_even_table(table_of(plan, g), bale).set_index(["wrap", "base"]).loc[("net", "gravel"), "price_mg"]
         for g in ("soil", "clay")
     ]
     assert prices[1] < prices[0]
@@ -121,7 +123,7 @@ def test_clay_makes_the_pad_worth_more():
 def test_rejected_skin_counts_only_when_asked():
     plain = table_of(make_plan())
     book = load_handbook({"storage.rim_rejected": 0.5})
-    rejecting = table_of(make_plan(), book)
+    rejecting = table_of(make_plan(), book=book)
     assert np.allclose(plain["counted_pct"], plain["loss_pct"])
     assert np.allclose(rejecting["counted_pct"], plain["loss_pct"] + 0.5 * plain["rim_pct"])
 
@@ -210,14 +212,6 @@ def test_ground_that_counts_as_clay():
     assert base_of_ground(3, 45, BOOK) == "clay"
     assert base_of_ground(6, 20, BOOK) == "clay"
     assert base_of_ground(float("nan"), float("nan"), BOOK) == "soil"
-
-
-def test_contract_terms():
-    plan = make_plan(need={"contract": [{"name": "plant", "dry_mass": "100 ton", "ash_most_pct": 10}]})
-    terms = contract_terms(plan.need.contract, methods(rake_bale=(18, 11), second_pass=(24, 7)), plan, BOOK)
-    assert not terms["allowed"].any()
-    assert [[m.key for m in told] for told in terms["message"]] == [["contract.too_much_ash"], ["contract.too_wet"]]
-    assert render(terms["message"][1], "us") == "24% moisture; the plant takes up to 20%."
 
 
 def test_bands_of_moisture():

@@ -24,12 +24,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.errors import Report
 from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting import find_yards, rate_ground
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.way import way_m
 
 pytestmark = pytest.mark.benchmark

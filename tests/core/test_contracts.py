@@ -110,8 +110,8 @@ def ground_of(stack: xr.Dataset) -> gpd.GeoDataFrame:
 
 
 def sun(stack: xr.Dataset) -> xr.Dataset:
-    place = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0, "sectors": 8}
-    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", **place)
+    place = terrain.SunOptions(latitude=42.0, longitude=-93.0, altitude_m=300.0, sectors=8)
+    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", place)
 
 
 def compared(stack: xr.Dataset) -> xr.Dataset:
@@ -144,7 +144,6 @@ RUN: dict[str, Callable[[xr.Dataset, Plan], object]] = {
     "terrain.water": lambda stack, plan: terrain.water(stack["elevation_m"], book=BOOK),
     "terrain.ls_by_class": lambda stack, plan: xr.Dataset({"ls_factor": terrain.ls_by_class(stack["slope_pct"], BOOK)}),
     "terrain.season_sun": lambda stack, plan: sun(stack),
-    "terrain.sky_view": lambda stack, plan: terrain.sky_view(stack.get("surface_m"), stack["elevation_m"], sectors=8),
     "residue.limits": lambda stack, plan: residue.limits(
         stack, residue.RuleOptions(plan.crop, plan.limits, BOOK), Report()
     ),

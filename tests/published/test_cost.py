@@ -11,23 +11,23 @@ import numpy as np
 import pytest
 
 from stovergeo.bales import BaleSize, bale_of
-from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, repair_share
-from stovergeo.bales.loss import cost_after_loss
+from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.printing import render
 from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, M_PER_FT, M_PER_MI, MG_HA_PER_TON_ACRE, MG_PER_TON
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.supply.cost import (
+from stovergeo.supply.loads import (
     bales_on_load,
     edge_cost_per_mg,
     haul_cost_by_distance_per_mg,
     haul_cost_per_mg,
     is_wide_load,
+    load_messages,
     load_width_m,
     per_mg_of_area,
     per_mg_of_bales,
+    truck_load,
 )
-from stovergeo.supply.loads import load_messages, truck_load
 
 KM_PER_MI = M_PER_MI / 1000
 BOOK = load_handbook()
@@ -59,20 +59,6 @@ def test_field_capacity_is_kentuckys_speed_times_width_over_8_25(width_ft, mph, 
 )
 def test_worked_example_of_shredder_rake_and_baler(width_ft, mph, efficiency, expected):
     assert acres_per_hour(width_ft, mph, efficiency) == pytest.approx(expected, abs=0.005)
-
-
-@pytest.mark.parametrize(
-    ("name", "factor", "exponent", "hours", "share"),
-    [  # D497 form and factors, from memory
-        ("large round baler", 0.43, 1.8, 1500, 0.892),
-        ("large square baler", 0.10, 1.8, 3000, 0.722),
-        ("rake", 0.17, 1.4, 2500, 0.613),
-        ("rotary mower", 0.44, 2.0, 2000, 1.76),
-        ("tractor", 0.007, 2.0, 12_000, 1.008),
-    ],
-)
-def test_repair_over_a_machines_life(name, factor, exponent, hours, share):
-    assert repair_share(factor, exponent, hours) == pytest.approx(share, abs=0.001), name
 
 
 @pytest.mark.parametrize(("bind_s", "per_hour"), [(18, 35.9), (28, 32.7), (56, 26.0)])
@@ -137,7 +123,7 @@ def test_worked_example_of_cost_at_the_field_edge():
     ("loss_pct", "stored", "delivered"), [(5.4, 53.21, 70.19), (9.5, 55.62, 72.60), (16, 59.92, 76.91)]
 )
 def test_worked_example_of_cost_after_storage_and_forty_miles(loss_pct, stored, delivered):
-    after = float(cost_after_loss(edge(), loss_pct / 100)) * MG_PER_TON
+    after = edge() / (1 - loss_pct / 100) * MG_PER_TON
     assert after == pytest.approx(stored, abs=0.02)
     truck = haul_cost_per_mg(40 * KM_PER_MI, 45 * KM_PER_MI, 0.75, 0.75, 90.89, 17.54 * MG_PER_TON) * MG_PER_TON
     assert after + float(truck) == pytest.approx(delivered, abs=0.02)
@@ -147,7 +133,7 @@ def test_hauling_is_the_published_share_of_delivered_cost():
     # Grisso, Cundiff et al. 2024: hauling 20 to 30 % of delivered cost; example J at 40 miles
     assert 0.20 <= 16.98 / 72.60 <= 0.30
     truck = haul_cost_per_mg(40 * KM_PER_MI, 45 * KM_PER_MI, 0.75, 0.75, 90.89, 17.54 * MG_PER_TON)
-    whole = cost_after_loss(edge(), 0.095) + truck
+    whole = edge() / (1 - 0.095) + truck
     assert 0.20 <= float(truck / whole) <= 0.30
 
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from long_run import examples
 from scipy.sparse.csgraph import bellman_ford
 
-from stovergeo.supply.ways import follow, move_graph, ways_to
+from stovergeo.supply.haul import follow, move_graph, ways_to
 
 OPEN = -1
 

@@ -6,7 +6,6 @@ import pytest
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.carbon import keep_in_harvest_year, one_year_in, share_of_years, stover_to_return
-from stovergeo.residue.retention.soil_conditioning import index_of
 
 BOOK = load_handbook()
 
@@ -82,8 +81,3 @@ def test_keep_in_the_harvest_year_meets_the_mean_exactly():
         kept = keep_in_harvest_year(R, S, n)
         if kept > 0:
             assert ((n - 1) * S + kept) / n == pytest.approx(R, abs=1e-12)
-
-
-# SCI = 0.4 OM + 0.4 FO + 0.2 ER: "SCI on the Southern High Plains" (2007), opening (READ); check CALC.
-def test_soil_conditioning_index():
-    assert index_of(0.5, 0.2, -0.1) == pytest.approx(0.26, abs=1e-12)

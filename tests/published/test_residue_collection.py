@@ -5,9 +5,8 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import HA_PER_ACRE, KG_PER_LB, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
-from stovergeo.residue.collection import clean_share, methods, soil_in_bales, take, take_within
-from stovergeo.residue.cover import mass_of, surviving
-from stovergeo.residue.production import stover
+from stovergeo.residue.collection import clean_share, methods, soil_in_bales, take
+from stovergeo.residue.production import mass_of, stover, surviving
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)
@@ -99,7 +98,7 @@ def test_vector_a_soil_carbon_binds():
     cover = mass_of(0.30, 0.00032) / surviving(0.80, (0.90,)) / 1000
     limit = S - max(5.25, cover, 0.296)
     assert limit == pytest.approx(4.417, abs=5e-4)
-    H = take_within(S, 0.60, limit)
+    H = min(0.60 * S, limit)
     assert pytest.approx(4.417, abs=5e-4) == H
     assert pytest.approx(1.970, abs=5e-4) == H / MG_HA_PER_TON_ACRE
     bale = 1200 * KG_PER_LB * 0.85 / 1000
@@ -112,7 +111,7 @@ def test_vector_c_the_method_binds():
     cover = mass_of(0.30, 0.00032) / surviving(0.80, (0.50, 0.80, 0.90)) / 1000
     limit = S - max(5.25, cover)
     assert limit == pytest.approx(5.769, abs=5e-4)
-    H = take_within(S, 0.30, limit)
+    H = min(0.30 * S, limit)
     assert pytest.approx(3.306, abs=5e-4) == H
     assert pytest.approx(1.475, abs=5e-4) == H / MG_HA_PER_TON_ACRE
     bale = 1200 * KG_PER_LB * 0.85 / 1000

@@ -4,7 +4,7 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE
-from stovergeo.residue.cover import cover_of, cover_retained, laid_down, mass_of, mixed_cover, surviving
+from stovergeo.residue.production import cover_of, laid_down, mass_of, surviving
 
 BOOK = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)
@@ -46,19 +46,6 @@ def test_cover_coefficient_lies_between_the_values_met():
     assert k.low <= 30 * 1e-5 <= k.high
     assert k.low <= AH703_K <= k.high
     assert k.value == pytest.approx(32 * 1e-5)
-
-
-# McCool, Stott & Laflen 1995, abstract (READ): mass and cover factors are not interchangeable. M = 8,000 kg/ha, CALC.
-@pytest.mark.parametrize(("left", "cover"), [(0.8, 0.9440), (0.5, 0.7824), (0.25, 0.5123), (0.05, 0.1302)])
-def test_cover_retained_by_a_pass(left, cover):
-    assert cover_retained(8000.0, 0.00032, left) == pytest.approx(cover, abs=5e-5)
-
-
-# Mixed residues: exponents add (Gregory 1982, as restated in two public codes; READ).
-def test_mixed_residues_multiply_what_each_leaves_bare():
-    together = mixed_cover((1000.0, 500.0), (0.00032, 0.00032))
-    assert together == pytest.approx(cover_of(1500.0, 0.00032), abs=1e-15)
-    assert 1 - together == pytest.approx((1 - cover_of(1000.0, 0.00032)) * (1 - cover_of(500.0, 0.00032)), abs=1e-15)
 
 
 # Share of surface mass left by each pass: textbook table quoted in an online dictionary (READ).

@@ -9,7 +9,7 @@ import pytest
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_MG_PER_LB_TON, KG_PER_LB, MG_PER_TON
 from stovergeo.residue.collection import methods
-from stovergeo.residue.nutrients import after_rain, nutrients, per_bale, price_of_nutrient, replacement_value
+from stovergeo.residue.nutrients import after_rain, nutrients
 
 BOOK = load_handbook()
 LB_PER_KG = 1 / KG_PER_LB
@@ -65,13 +65,6 @@ def test_cob_and_husk_bales_hold_less(name, lb_ton):
     assert BOOK.value(f"nutrients.{name}.content_cob_husk") < BOOK.value(f"nutrients.{name}.content")
 
 
-# W2, Walter, Aberdeen News 2013 (READ): a 1,200 lb bale at 15 %, 7 lb P2O5 a ton, $0.57/lb.
-def test_phosphate_of_one_bale():
-    kg = per_bale(7 * KG_MG_PER_LB_TON, 1200 * KG_PER_LB, 15)
-    assert kg * LB_PER_KG == pytest.approx(3.57, abs=5e-3)
-    assert kg * LB_PER_KG * 0.57 == pytest.approx(2.03, abs=5e-3)
-
-
 def removed(tons, lb_ton, prices=None):
     """Run the package's own table for some tons of a whole-stover method, with contents (and $/lb) of a bulletin."""
     numbers = {f"nutrients.{name}.content": lb * KG_MG_PER_LB_TON for name, lb in lb_ton.items()}
@@ -95,19 +88,6 @@ def test_grain_and_stover_removal():
 @pytest.mark.parametrize(("as_is", "dry"), [(4.8, 5.65), (18.0, 21.2)])
 def test_contents_on_a_dry_basis(as_is, dry):
     assert as_is / 0.85 == pytest.approx(dry, abs=0.03)
-
-
-# W7, Elhard, NDSU 2009 (READ): 22, 6 and 32 lb; urea $325 (46 % N), potash $550 (60 %), 11-52-0 $345 less its N at
-# $0.35/lb.
-def test_north_dakota_value_of_a_ton():
-    n = price_of_nutrient(325, 0.46) * KG_PER_LB
-    k = price_of_nutrient(550, 0.60) * KG_PER_LB
-    p = price_of_nutrient(345 - 220 * 0.35, 0.52) * KG_PER_LB
-    assert (22 * n, 6 * p, 32 * k) == pytest.approx((7.77, 1.55, 14.67), abs=0.01)
-    value = replacement_value({"n": 22, "p": 6, "k": 32}, {"n": n, "p": p, "k": k})
-    # the bulletin rounds the price of potash up to $0.46/lb and prints 14.72 and $24.04
-    assert value == pytest.approx(23.98, abs=0.01)
-    assert abs(value - 24.04) < 0.10
 
 
 # W7 again through the package's own table.
@@ -143,14 +123,6 @@ def test_michigan_value_and_its_slip():
     only_n = removed(1, {"n": 13.6, "p2o5": 0, "k2o": 0}, prices)["cost"]
     slip = removed(1, {"n": 19.7, "p2o5": 0, "k2o": 0}, prices)["cost"]
     assert (only_n, slip) == (pytest.approx(6.80), pytest.approx(9.85))
-
-
-# Karlen 2015 (READ): replacement $25.06/Mg top and $16.62 cob: the ratio is about that of what they hold.
-def test_cobs_are_worth_less_than_tops():
-    price = {"n": 1.0, "p2o5": 1.0, "k2o": 1.0}
-    top = replacement_value({"n": 15.9, "p2o5": 4.03, "k2o": 22.5}, price)
-    cob = replacement_value({"n": 13.3, "p2o5": 1.65, "k2o": 16.2}, price)
-    assert cob / top == pytest.approx(16.62 / 25.06, abs=0.08)
 
 
 # Sattler, Univ. Wisconsin 2024 (READ): 35 lb of lime a ton, $30 a ton of lime; printed $0.52.

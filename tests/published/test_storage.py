@@ -9,15 +9,16 @@ from hypothesis import strategies as st
 
 from stovergeo.bales.bale import BaleSize
 from stovergeo.bales.capacity import bales_per_hour
-from stovergeo.bales.loss import (
+from stovergeo.bales.storage import (
+    Keeping,
+    OutsideGroundError,
     break_even_price_per_mg,
-    cost_after_loss,
     loss_band,
     respiration_pct,
+    storage_loss,
     value_of_loss,
     weather_pct,
 )
-from stovergeo.bales.storage import Keeping, OutsideGroundError, storage_loss
 from stovergeo.bales.trials import trial_residuals
 from stovergeo.core import bale_catalog
 from stovergeo.core.coefficients import load_handbook
@@ -86,9 +87,7 @@ def test_worked_losses(cover, base, months, inches, moisture, percent):
 def test_the_first_proposed_band():
     # the proposal's band for net on soil, 5.26 to 17.5, with its own multipliers; ours is wider (docs/storage-fit.md)
     breath = respiration_pct(10, 18, start=1, month=0.2, moisture_from=20, moisture_to=35, moisture_point=0.1)
-    weather = weather_pct(
-        10, 27, through=1, wick=4, base=1, pattern=1, crop=1.3, rain_reference=27, age_from=10, age_month=0.08
-    )
+    weather = weather_pct(10, 27, points=(1 + 4) * 1.3, rain_reference=27, age_from=10, age_month=0.08)
     band = loss_band(breath, weather, most=60, low_breath=0.67, low_weather=0.5, high_breath=1.5, high_weather=2)
     assert [float(x) for x in band] == pytest.approx([5.26, 9.50, 17.5], abs=0.005)
 
@@ -256,7 +255,7 @@ def test_delivered_cost_example():
     per_ton = (12.40 + 7.00) / 1.5 + (15.30 + 4.00) / 0.516
     assert per_ton == pytest.approx(50.34, abs=0.01)
     assert pytest.approx(2.91, abs=0.005) == 1.5 / 0.516
-    after = cost_after_loss(per_ton, np.array([0.054, 0.095, 0.16]))
+    after = per_ton / (1 - np.array([0.054, 0.095, 0.16]))
     assert after == pytest.approx([53.21, 55.62, 59.92], abs=0.01)
     # with 16.98 of hauling (ATRI hourly cost, 40 mi): 70.19, 72.60, 76.91 (76.90 unrounded)
     assert after + 16.98 == pytest.approx([70.19, 72.60, 76.90], abs=0.011)

@@ -14,9 +14,9 @@ from scipy.spatial import cKDTree
 
 from stovergeo.core.coefficients import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
-from stovergeo.yieldmap.bins import bin_points
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise
 from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.neighbours import bin_points
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import track_of
 from stovergeo.yieldmap.swath import footprints, new_share

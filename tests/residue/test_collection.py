@@ -9,9 +9,8 @@ from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.inputs.plan.money import Money
-from stovergeo.residue import methods, nutrients, take, take_parts
-from stovergeo.residue.collection import soil_in_bales, take_within
-from stovergeo.residue.fractions import PARTS, reach, stalk_below
+from stovergeo.residue import methods, nutrients, take
+from stovergeo.residue.collection import PARTS, reach, soil_in_bales, stalk_below
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)
@@ -22,9 +21,9 @@ WHOLE = {p: BOOK.value(f"residue.fraction.{p}") for p in PARTS}
 def test_no_method_gathers_more_of_a_part_than_lies_above_the_cut(name):
     way = WAYS[name]
     above = reach(way.cut_share)
-    for part, mass in take_parts(1.0, way).items():
-        assert mass <= WHOLE[part] * above[part] + 1e-12
-    assert sum(take_parts(9.0, way).values()) == pytest.approx(take(9.0, way))
+    for part, share in way.parts.items():
+        assert take(share, way) <= WHOLE[part] * above[part] + 1e-12
+    assert sum(way.parts.values()) == pytest.approx(1)
 
 
 @settings(max_examples=examples(50))
@@ -53,18 +52,6 @@ def test_stalk_below_rises_from_none_to_all():
     below = stalk_below(x)
     assert (below[0], below[-1]) == (0, 1)
     assert (np.diff(below) > 0).all()
-
-
-@settings(max_examples=examples(50))
-@given(
-    stover=st.floats(0, 20),
-    fraction=st.floats(0, 1),
-    limit=st.floats(-5, 20),
-    most=st.floats(0, 20),
-)
-def test_take_never_exceeds_any_bound(stover, fraction, limit, most):
-    taken = take_within(stover, fraction, limit, most)
-    assert 0 <= taken <= max(min(fraction * stover, limit, most), 0) + 1e-12
 
 
 @settings(max_examples=examples(50))

@@ -9,7 +9,7 @@ from stovergeo.core import plugins
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue import draw_limits, limits, odds, odds_table, sensitivity
-from stovergeo.residue.draws import draw, stream, triangular
+from stovergeo.residue.monte_carlo import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
 

@@ -17,7 +17,7 @@ from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.residue.cover import cover_of
+from stovergeo.residue.production import cover_of
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,
@@ -32,8 +32,6 @@ from stovergeo.residue.retention import (
     water_plus_wind,
     wind_erosion,
 )
-from stovergeo.residue.soil_loss import cover_subfactor
-from stovergeo.residue.wind import flat_cover_ratio
 
 BOOK = load_handbook()
 WAYS = methods(BOOK)
@@ -190,7 +188,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
         return
     cover = 100 * cover_after_planting(keep, told)
     if cover < 94.999:
-        loss = bare * cover_subfactor(cover, told.number("retention.water.cover_effect"))
+        loss = bare * np.exp(-told.number("retention.water.cover_effect") * cover)
         assert loss == pytest.approx(t * MG_HA_PER_TON_ACRE, abs=1e-9)
 
 
@@ -204,7 +202,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
         return
     cover = 100 * cover_after_planting(keep, told)
     if cover < 94.999:
-        loss = bare * told.stubble_ratio() * flat_cover_ratio(cover, told.number("retention.wind.cover_effect"))
+        loss = bare * told.stubble_ratio() * np.exp(-told.number("retention.wind.cover_effect") * cover)
         assert loss == pytest.approx(5, abs=1e-9)
 
 

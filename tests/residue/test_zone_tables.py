@@ -17,7 +17,6 @@ from stovergeo.residue import (
     harvest_calendar,
     limit_totals,
     limits,
-    limits_at,
     methods,
     recommended,
     zone_limits,
@@ -76,17 +75,6 @@ def test_gain_is_what_leaves_once_the_rule_is_left_out(done, farm, options):
         )
         more = (without["removable_mg_ha"] - done["removable_mg_ha"]).values
         assert gain == pytest.approx(more, abs=1e-5, nan_ok=True)
-
-
-def test_one_place_can_be_asked(done, farm, options):
-    names = done["binding_rule"].attrs["rules"]
-    for row, column in ((3, 20), (35, 10), (20, 50)):
-        x, y = float(done["x"][column]), float(done["y"][row])
-        table = limits_at(done, x + 2, y - 2, options)
-        assert table.iloc[0]["rule"] == names[int(done["binding_rule"][row, column])]
-        assert table["binds_share"].tolist() == [1] + [0] * (len(names) - 1)
-    assert limits_at(done, float(done["x"][0]) - 50, float(done["y"][0]), options).empty
-    assert limits_at(done, float(done["x"][-1]), float(done["y"][0]), options).empty  # no grain is known there
 
 
 def test_no_gain_is_held_out_for_ground_that_must_not_be_touched(done, zones, options):

@@ -13,8 +13,8 @@ from scipy.ndimage import distance_transform_edt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.fit import Window, lay_rows, most_bales
 from stovergeo.siting.pattern import block, blocks_within, row_pattern
 from stovergeo.siting.way import way_m

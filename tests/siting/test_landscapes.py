@@ -10,8 +10,6 @@ import numpy as np
 import pytest
 import shapely
 
-from stovergeo.siting import why_here
-
 TREE_LINE = shapely.box(0, 295, 600, 305)
 CASES = {}
 
@@ -252,10 +250,12 @@ def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     rows = found.stacks[found.stacks["yard_id"] == "Y1"].geometry.union_all()
     stray = g.local(rows).difference(best.buffer(1e-6)).area
     assert stray == pytest.approx(0, abs=1e-6), f"{g.local(rows).bounds} lies outside {best.bounds}"
-    answer = why_here(stack, ratings, x + 500_000, y + 4_650_000)
-    assert any(said.lower() in str(told).lower() for told in [answer.reason, *answer.messages.values()])
+    col, row = (int(n) for n in ~stack.rio.transform() * (x + 500_000, y + 4_650_000))
+    told = [*(r.message_at(row, col) for r in ratings.rated), *ratings.not_checked.values()]
+    assert any(said.lower() in str(message).lower() for message in told)
     first = found.yards.iloc[0]
-    assert first["score"] >= answer.score or not answer.allowed
+    here = stack.isel(y=row, x=col)
+    assert first["score"] >= float(here["yard_score"]) or not float(here["yard_allowed"])
     assert first["reason"].values["sentences"]
 
 

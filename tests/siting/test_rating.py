@@ -15,7 +15,7 @@ from stovergeo.core.messages import Catalog
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
 from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting import NotChecked, rate_ground, setback_areas, why_here
+from stovergeo.siting import NotChecked, rate_ground, setback_areas
 from stovergeo.siting import rate as rate_module
 
 BUILT_IN = {p.name: p for p in load_plugins(SITE_CRITERIA) if p.package == "stovergeo"}
@@ -277,12 +277,6 @@ def test_messages_of_allowed_ground_are_sentences(name, units, ground):
 def test_ground_that_is_alike_everywhere_lies_neither_wet_nor_dry(ground):
     _, ratings = ground(cells=20).rate()
     assert ratings.of("wetness").message_at(3, 3).values["drier"] == pytest.approx(0.5)
-
-
-def test_why_here_off_the_map(ground):
-    stack, ratings = ground(cells=10).rate()
-    with pytest.raises(ValueError, match="off the map"):
-        why_here(stack, ratings, 0.0, 0.0)
 
 
 def test_a_layer_of_empty_shapes_is_an_empty_layer(ground):

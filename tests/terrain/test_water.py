@@ -104,7 +104,7 @@ def test_a_tile_inlet_drains_its_hollow():
 
 
 def test_a_breach_never_raises_the_ground_and_may_leave_the_grid():
-    from stovergeo.terrain.depressions import cut_breaches
+    from stovergeo.terrain.flood import cut_breaches
 
     z = raster(rolling())
     lines = [

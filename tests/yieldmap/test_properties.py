@@ -10,13 +10,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from long_run import examples
-from scipy import ndimage
 
 from stovergeo.core.errors import Report
 from stovergeo.yieldmap import clean_points, grain_surface
-from stovergeo.yieldmap.harvested import Driven, harvested_cells
+from stovergeo.yieldmap.cells import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import Track, track_of
 from stovergeo.yieldmap.steps import Ramp, co_located, in_ramp
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds
@@ -182,18 +180,3 @@ def test_fields_beside_each_other_are_estimated_as_if_alone(made, book, grid_ove
         assert np.isfinite(west).sum() > 500
         assert np.isfinite(east).sum() > 500
         np.testing.assert_array_equal(getattr(both, layer).to_numpy(), np.where(np.isfinite(west), west, east))
-
-
-@given(seed=st.integers(0, 10_000), n=st.integers(0, 40), reach=st.floats(0, 60))
-@settings(max_examples=examples(40))
-def test_distance_to_records_is_that_of_a_transform(seed, n, reach) -> None:
-    """`scipy.ndimage.distance_transform_edt` is the reference."""
-    rng = np.random.default_rng(seed)
-    shape, cell_m = (23, 31), 2.5
-    cells = rng.integers(-1, shape[0] * shape[1], n)
-    asked = rng.random(shape) < 0.8
-    empty = np.ones(shape, bool)
-    empty.ravel()[cells[cells >= 0]] = False
-    exact = cell_m * ndimage.distance_transform_edt(empty) if not empty.all() else np.full(shape, np.inf)
-    near = np.where(asked & (exact <= reach), exact, np.inf)
-    np.testing.assert_allclose(distance_to_records(cells, asked, cell_m, reach), near, rtol=1e-6)

@@ -11,7 +11,7 @@ from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.stack import put
 from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 from stovergeo.yieldmap import boundary_from_points, clean_points, grain_surface
-from stovergeo.yieldmap.certainty import Certainty
+from stovergeo.yieldmap.certainty import Certainty, error_row
 from stovergeo.yieldmap.levels import Field, Level
 
 NOMINAL_90 = 1.6449  # standard normal quantile of 95 %
@@ -212,5 +212,6 @@ def test_error_grows_with_distance_as_in_held_out_records(known_at):
     near = Field(0.3, [level], [flat])
     certainty = Certainty(near, noise_sd=1.1, gap_m=gap_m, gap_variance=gap_variance)
     distance_m = np.array([[0.0, 7.0, 7.1, 12.0, 15.0, 33.0, 40.0, np.inf]])
-    found = certainty.standard_error(np.arange(8.0), np.zeros(1), distance_m)
-    np.testing.assert_allclose(found, np.sqrt(0.3 + np.interp(distance_m, gap_m, gap_variance)), rtol=1e-12)
+    found = np.empty(8)
+    error_row(certainty.along(np.arange(8.0)), 0.0, distance_m[0], np.empty(4), found)
+    np.testing.assert_allclose(found[None], np.sqrt(0.3 + np.interp(distance_m, gap_m, gap_variance)), rtol=1e-12)

@@ -16,7 +16,7 @@ from stovergeo.core.errors import StovergeoError
 from stovergeo.core.units import SI_UNIT, parse_quantity
 
 if TYPE_CHECKING:
-    import numpy as np
+    pass
 
 
 class Standing(StrEnum):
@@ -107,22 +107,6 @@ class Handbook(Mapping[str, Coefficient]):
                 note=f"handbook default {old.value:g} ({old.low:g} to {old.high:g}) {old.unit}",
             )
         return Handbook(changed)
-
-    def draw(self, rng: np.random.Generator, keys: list[str] | None = None) -> Handbook:
-        """Return a copy with triangular (low, default, high) draws, for Monte Carlo runs.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-        keys : list of str, optional
-            Draw only these; all others keep their default. None draws every key with a spread.
-        """
-        drawn = dict(self._coefficients)
-        for key in self._coefficients if keys is None else keys:
-            c = self._coefficients[key]
-            if c.low < c.high:
-                drawn[key] = replace(c, value=float(rng.triangular(c.low, c.value, c.high)))
-        return Handbook(drawn)
 
 
 class UnknownCoefficientError(StovergeoError, KeyError):

@@ -10,9 +10,9 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.residue.cover import mass_of
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.production import mass_of
 
 title = "Ground cover after planting"
 reads = ("stover_mg_ha",)

@@ -17,11 +17,6 @@ forbids = True
 reads_method = False
 
 
-def index_of(organic: float, operations: float, erosion: float) -> float:
-    """Return the index from its three terms: 0.4 organic matter + 0.4 field operations + 0.2 erosion (NRCS)."""
-    return 0.4 * organic + 0.4 * operations + 0.2 * erosion
-
-
 def in_force(options: RuleOptions) -> bool:
     """Return whether the plan gives an index."""
     return options.crop.soil_conditioning_index is not None

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stovergeo.core.messages import Message
-from stovergeo.siting.base import base_kind, kind_message
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
+from stovergeo.siting.yard import base_kind, kind_message
 
 _SCORES = np.array([np.nan, 1.0, 0.9, 0.6, 0.3], np.float32)
 

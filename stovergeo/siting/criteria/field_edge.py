@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Message
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 

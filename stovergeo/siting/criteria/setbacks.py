@@ -120,22 +120,8 @@ class PropertyLine(Setback):
         return Setback.rate(self, Site(site.stack, {self.layer: outline}), options)
 
 
-WELLS = Setback(
-    "setback_wells",
-    "Clear of wells",
-    "wells",
-    "well",
-    "well",
-    10,
-)
-DWELLINGS = Setback(
-    "setback_dwellings",
-    "Clear of dwellings",
-    "dwellings",
-    "dwelling",
-    "dwelling",
-    11,
-)
+WELLS = Setback("setback_wells", "Clear of wells", "wells", "well", "well", 10)
+DWELLINGS = Setback("setback_dwellings", "Clear of dwellings", "dwellings", "dwelling", "dwelling", 11)
 OVERHEAD_LINES = Setback(
     "setback_overhead_lines",
     "Clear of overhead lines",
@@ -146,43 +132,11 @@ OVERHEAD_LINES = Setback(
     add_height=True,
 )
 BUILDINGS = Setback(
-    "setback_buildings",
-    "Clear of buildings",
-    "buildings",
-    "building",
-    "building",
-    13,
-    at_least_height=True,
+    "setback_buildings", "Clear of buildings", "buildings", "building", "building", 13, at_least_height=True
 )
-ROADS = RoadSetback(
-    "setback_roads",
-    "Clear of roads",
-    "roads",
-    "road",
-    "road",
-    14,
-)
-WATER = Setback(
-    "setback_water",
-    "Clear of water",
-    "water",
-    "water",
-    "stream, ditch or pond",
-    15,
-)
+ROADS = RoadSetback("setback_roads", "Clear of roads", "roads", "road", "road", 14)
+WATER = Setback("setback_water", "Clear of water", "water", "water", "stream, ditch or pond", 15)
 PROPERTY_LINE = PropertyLine(
-    "setback_property_line",
-    "Clear of the property line",
-    "property",
-    "property_line",
-    "property line",
-    16,
+    "setback_property_line", "Clear of the property line", "property", "property_line", "property line", 16
 )
-TREES = Setback(
-    "setback_trees",
-    "Clear of trees",
-    "trees",
-    "trees",
-    "tree crown",
-    17,
-)
+TREES = Setback("setback_trees", "Clear of trees", "trees", "trees", "tree crown", 17)
