@@ -47,6 +47,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_tables import AMOUNTS, MONTH, SEASON, TABLES
 from stovergeo.result import SeasonResult
 
+FULL_SCORE: Final = 0.995  # from here on prints as 100 %
 _LOAD: Final = {"bales": "count"}
 #: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
 _TOTALS: Final = {
@@ -84,6 +85,9 @@ def ledger_of(result: SeasonResult) -> Ledger:
         table = getattr(result, read.name)
         if table is not None and len(table):
             _rows(ledger, pd.DataFrame(table), read.of, read.keys, read.columns)
+    for yard_id, own in result.yard_ratings.groupby("yard_id") if len(result.yard_ratings) else ():
+        ledger.add(f"yard {yard_id}", "criteria", "count", len(own))
+        ledger.add(f"yard {yard_id}", "criteria_full", "count", int((own["score"] >= FULL_SCORE).sum()))
     _field_work(ledger, result)
     _seasons(ledger, result)
     for name, (_, low, high) in summary(result.stack).items():

@@ -282,7 +282,7 @@ def run_season(
             "baling": bales.baling_messages(made, plan, book),
             "storage": bales.storage_messages(losses, need, bales.storage_span(plan.storage, season)[1]),
             "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
-            "yards": [str(m) for m in found.messages],
+            "yards": found.messages,
         },
         problems=report.by_severity(),
         coefficients=book.used(),

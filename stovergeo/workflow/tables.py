@@ -12,7 +12,6 @@ from shapely.geometry.base import BaseGeometry
 from stovergeo import residue, supply, zones
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
-from stovergeo.core.printing import render
 from stovergeo.inputs.farm_layers import only_stacks
 
 
@@ -74,9 +73,8 @@ def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> g
     """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
     said = dict(zip(of_kind["id"], of_kind["message"], strict=True))
-    return table.assign(
-        cost_reason=pd.array([render(said.get(i, ""), "metric") for i in table[f"{kind}_id"]], dtype="str")
-    )
+    told = [said.get(i, "") for i in table[f"{kind}_id"]]
+    return table.assign(cost_reason=pd.Series(told, table.index, dtype=object))
 
 
 def yard_ways(
