@@ -19,7 +19,11 @@ from stovergeo.core.schemas import TABLES
 from stovergeo.core.stack import BY_PACKAGE, VARIABLES, Variable
 
 HERE = Path(__file__).parent
-ACTIONS = {"refuse": "refused: nothing is written", "warn": "kept, and said", "fix": "repaired, counted and said"}
+ACTIONS = {
+    "refuse": "error: nothing is written",
+    "warn": "kept, with a warning",
+    "fix": "repaired, counted and reported",
+}
 
 
 def problems_page() -> str:
@@ -43,7 +47,7 @@ def glossary_page() -> str:
     lines = [
         "# Glossary",
         "",
-        "The single authority for names and units, made from `stovergeo/core/stack.py` and",
+        "All names and units, made from `stovergeo/core/stack.py` and",
         "`stovergeo/core/schemas.py`; do not edit here. Masses are oven-dry unless the name says `as_is`.",
         "",
         "## The field stack",
@@ -53,7 +57,7 @@ def glossary_page() -> str:
     ]
     lines += [f"| `{name}` | {v.unit} | {v.long_name} |" for name, v in VARIABLES.items()]
     lines += [
-        "| `keep_<rule>_mg_ha` | Mg/ha | dry stover asked for by a retention rule |",
+        "| `keep_<rule>_mg_ha` | Mg/ha | dry stover that a retention rule asks for |",
         "| `score_<criterion>` | 1 | score of the ground for a site criterion |",
     ]
     for name, table in TABLES.items():
@@ -65,46 +69,46 @@ def glossary_page() -> str:
 
 
 def contracts_page() -> str:
-    """Return the page of what each room, rule and criterion reads and makes."""
+    """Return the page of what each package, rule and criterion reads and makes."""
     lines = [
         "# Contracts",
         "",
-        "What each room, rule and criterion reads and makes, as the code declares it; made by `docs/render.py`, do",
+        "What each package, rule and criterion reads and makes, as the code declares it; made by `docs/render.py`, do",
         "not edit here. A variable enters the field stack only under a name of this page, as float32 on the stack's",
-        "grid, with its unit. A room that lacks what it reads, and a room or rule that finds it in another unit, stops",
+        "grid, with its unit. A step that lacks what it reads, or a step or rule that finds it in another unit, stops",
         "with a `ContractError` that names the variable, both units and who asked. A rule or criterion whose variables",
-        "are not known on a farm is left out and named on the map as not checked. The columns of the tables between",
-        "the rooms stand in the [glossary](glossary.md).",
+        "are not known on a farm is left out and shown on the map as not checked. The columns of the tables between",
+        "the packages are listed in the [glossary](glossary.md).",
     ]
     lines += [
         "",
         "## The steps",
         "",
-        "In the order of the way. A test runs those that take a stack on what they read alone.",
+        "In the order of a run. A test runs those that take a stack on only what they read.",
     ]
-    lines += ["`residue.limits` and `yards.rate_ground` use besides what rules and criteria read.", ""]
+    lines += ["`residue.limits` and `siting.rate_ground` also use what rules and criteria read.", ""]
     lines += ["| step | reads | uses where known | makes |", "| --- | --- | --- | --- |"]
     for step in STEPS:
         makes = [_names(step.makes)] * bool(step.makes) + [f"table `{table}`" for table in step.tables]
-        lines.append(_row((f"`{step.name}`", _names(step.reads), _names(step.uses), ", ".join(makes) or "ways")))
-    for room, made in BY_PACKAGE.items():
+        lines.append(_row((f"`{step.name}`", _names(step.reads), _names(step.uses), ", ".join(makes) or "routes")))
+    for package, made in BY_PACKAGE.items():
         lines += [
             "",
-            f"## The room `{room}` makes",
+            f"## What `{package}` makes",
             "",
             "| variable | unit | range | meaning |",
             "| --- | --- | --- | --- |",
         ]
         lines += [f"| `{name}` | {v.unit} | {_range(v)} | {v.long_name} |" for name, v in made.items()]
-        if room == "residue":
-            lines.append("| `keep_<rule>_mg_ha` | Mg/ha | 0 and more | dry stover asked for by a retention rule |")
-        if room == "siting":
+        if package == "residue":
+            lines.append("| `keep_<rule>_mg_ha` | Mg/ha | 0 and more | dry stover that a retention rule asks for |")
+        if package == "siting":
             lines.append("| `score_<criterion>` | 1 | 0 to 1 | score of the ground for a site criterion |")
     lines += [
         "",
         "## Retention rules",
         "",
-        f"Through the door `{RETENTION_RULES}`. Each makes `keep_<name>_mg_ha`.",
+        f"Entry-point group `{RETENTION_RULES}`. Each makes `keep_<name>_mg_ha`.",
         "",
     ]
     lines += ["| rule | what it is | reads | holds for | source |", "| --- | --- | --- | --- | --- |"]
@@ -115,7 +119,7 @@ def contracts_page() -> str:
         "",
         "## Site criteria",
         "",
-        f"Through the door `{SITE_CRITERIA}`. Each makes `score_<name>`; some forbid.",
+        f"Entry-point group `{SITE_CRITERIA}`. Each makes `score_<name>`; some forbid.",
         "",
     ]
     lines += ["| criterion | what it is | reads | source |", "| --- | --- | --- | --- |"]
@@ -127,7 +131,7 @@ def contracts_page() -> str:
 
 
 def _built_in(group: str) -> list[Plugin]:
-    """Return our own entries of a door, whatever else is installed here."""
+    """Return the built-in plug-ins of a group, whatever else is installed here."""
     return [plugin for plugin in load_plugins(group) if plugin.package == "stovergeo"]
 
 

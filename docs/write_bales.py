@@ -1,4 +1,4 @@
-"""Write ``docs/bales.md``: how bales, net, need and wrap are reckoned, with the numbers the tool gives today.
+"""Write ``docs/bales.md``: how bales, net, need and wrap are computed, with today's numbers.
 
 Run ``python docs/write_bales.py`` after a change of these numbers; a test compares the page.
 """
@@ -67,7 +67,7 @@ def wrap_rows(table: pd.DataFrame, base: str) -> list[str]:
 
 
 def even_rows(table: pd.DataFrame, bale: BaleSize, ground: str) -> list[str]:
-    """Return a row for each way that leaves the cheapest wrap for a dearer one, or the ground for a better one."""
+    """Return a row for each storage option with a dearer wrap than the cheapest, or a better base than bare ground."""
     rows = []
     for way in break_even_table(table, bale).itertuples():
         if way.base == ground or way.wrap == "net":
@@ -96,15 +96,15 @@ def page() -> str:
     nl = "\n"
     return f"""# Bales, net, need and wrap
 
-*Written by `docs/write_bales.py` with the handbook's defaults; a test keeps it current. Your plan's numbers go before
-them. Prices are of 2024 and are judgement or memory: `stovergeo handbook` names the source of each.*
+*Written by `docs/write_bales.py` with the handbook's defaults; a test keeps it current. Your plan's numbers replace
+them. Prices are of 2024 and are judgement or from memory: `stovergeo handbook` names the source of each.*
 
 ## The bale
 
 A round bale holds `pi / 4 * diameter^2 * width * density`, a square one `height * width * length * density`; density is
-dry, so what it weighs as it is follows from its moisture: `dry / (1 - moisture)`. A 5x6 (5 ft wide, 6 ft across) holds
+dry, so its as-is mass follows from its moisture: `dry / (1 - moisture)`. A 5x6 (5 ft wide, 6 ft across) holds
 {bale.dry_kg:.0f} kg dry ({bale.dry_low_kg:.0f} to {bale.dry_high_kg:.0f}) and weighs {bale.as_is_kg:.0f} kg at
-{bale.moisture_pct:g} %. Bales of a zone are whole and never hold more than the zone gives.
+{bale.moisture_pct:g} %. Bales of a zone are whole and never hold more than is removed from it.
 
 A baler makes `3600 / (m / q + t)` bales an hour: `m` dry mass, `q` what it takes in while it moves (less where thin
 windrows hold it to its ground speed), `t` the time it stands to wrap.
@@ -113,7 +113,7 @@ windrows hold it to its ground speed), `t` the time it stands to wrap.
 
 {turns:g} turns in coarse stover, {book.value("wrap.turns_long"):g} for a year or more outside or a long haul,
 overlap of a foot or two: common practice, no source. University bulletins print 1.25 to 3 turns, for hay; they
-stand in the handbook beside `wrap.turns`. A 5x6 takes {net_length_m(bale.diameter_m, turns, overlap):.1f} m.
+are in the handbook beside `wrap.turns`. A 5x6 takes {net_length_m(bale.diameter_m, turns, overlap):.1f} m.
 
 ## The need
 
@@ -148,8 +148,8 @@ On heavy clay or wet ground:
 {head}
 {nl.join(wrap_rows(tables["clay"], "clay"))}
 
-Against net on the same bare ground: what a dearer wrap or base costs more and saves for the bales used last, from which
-month of use it pays at ${PRICE_PER_TON:.0f}, and from which price of a dry ton it pays for the last:
+Against net on the same bare ground: the added cost and the loss saved for the bales used last, from which month of use
+a dearer wrap or base pays at ${PRICE_PER_TON:.0f}, and from which price of a dry ton it pays for the last bales:
 
 | drained ground | more, $ a bale | saves, points | pays for bales used from | pays from |
 |---|---|---|---|---|

@@ -1,4 +1,4 @@
-"""Write ``docs/limits.md``: every retention rule with its numbers, and how the odds are drawn.
+"""Write ``docs/limits.md``: every retention rule with its numbers, and how the odds are computed.
 
 Run ``python docs/write_limits.py``; a test fails when the page no longer matches the rules and the handbook.
 """
@@ -104,9 +104,9 @@ def _group(book: Handbook, name: str) -> list[Coefficient]:
     return list(book.group(name).values())
 
 
-INTRODUCTION = """# What may leave, and why
+INTRODUCTION = """# Removable stover and its limits
 
-*Written by `docs/write_limits.py`; a test keeps it current. Masses are oven-dry; "all" means all stover that stands.*
+*Written by `docs/write_limits.py`; a test keeps it current. Masses are oven-dry; "all" means all standing stover.*
 
 Planning guidance, not a conservation plan. The rules below are screens: one number for a year, a field's rotation or a
 soil. Highly erodible land needs its own conservation plan, and steep or gullied ground a planner's eye.
@@ -114,41 +114,41 @@ soil. Highly erodible land needs its own conservation plan, and steep or gullied
 ## From grain to limit
 
     stover    = 0.85 x grain + 0.65                 dry Mg/ha (Wilhelm et al. 2011 for the slope; intercept fitted)
-    keep      = the largest answer of all rules     in each cell, at most all that stands
+    keep      = the largest value of all rules      in each cell, at most all standing stover
     removable = stover - keep
 
-The name of the largest rule is kept with each cell (`binding_rule`). A zone's table gives what every rule asks in the
-mean, on what share of the zone it binds, and how much more could leave if it alone were lifted.
+The name of the largest rule is kept with each cell (`binding_rule`). A zone's table gives the mean
+retention of every rule, on what share of the zone it binds, and how much more could be removed without it.
 
 Where the soil's K, T or wind erodibility is not known, a cautious number takes its place and the hectares are reported.
-A rule whose layer is missing altogether is left out and named as not checked. A rule the plan does not ask for (a floor
-that is not set, a wind loss that is not given) is not run and not named.
+A rule without its layer is left out and reported as not checked. A rule the plan does not ask for (a floor that is
+not set, a wind loss that is not given) is neither run nor listed.
 
 ## The rules
 """
 
-GATHERING = """## Ways to gather
+GATHERING = """## Methods of gathering
 
-A way takes a share of what stands, made up of stalk, leaf, cob and husk. Another cut height changes the stalk and leaf
-that lie above the cut; cob and husk hang on the ear. Stalk below the cut stands, unless shredded, and each later pass
-lays its share of it down. Standing stalks do not count as ground cover; they do count against wind. Soil in the bale
-follows from its ash: bale = plant x (1 - plant ash) / (1 - bale ash).
+A method takes a share of the standing stover, made up of stalk, leaf, cob and husk. Another cut height changes the
+stalk and leaf above the cut; cob and husk hang on the ear. Stalk below the cut stands, unless shredded, and each later
+pass lays its share of it down. Standing stalks do not count as ground cover; they do count against wind. Soil in the
+bale follows from its ash: bale = plant x (1 - plant ash) / (1 - bale ash).
 
-A way is allowed in a zone when its take fits under three limits: the mean of what the zone's cells can spare with that
-way's stubble, the zone's even-take limit (at most a tenth of its ground left short), and the cautious percentile of the
-drawn limit."""
+A method is allowed in a zone if its removal fits under three limits: the mean of the cells' removable stover with that
+method's stubble, the zone's even-take limit (at most a tenth of its ground short of retention), and the cautious
+percentile of the sampled limit."""
 
 ODDS = """## The odds
 
-Every coefficient with a spread is drawn from the triangle (low, value, high), stratified, from a stream of its own made
-of the seed and its name: adding a rule changes no other draw, and a seed gives the same bits again. Drawn once for the
-farm: coefficients of rules, the winter, the passes. Drawn for each field: the season's stover for the grain, the share
-a machine takes. Drawn for each zone: its own departure, and the part of the grain map's error its cells share. A number
-set in the plan is taken at its word and not drawn.
+Every coefficient with a spread is sampled from the triangle (low, value, high), stratified, from a random stream made
+of the seed and its name: adding a rule changes no other sample, and a seed gives the same bits again. Sampled once for
+the farm: coefficients of rules, the winter, the passes. For each field: the season's stover for the grain, the share a
+machine takes. For each zone: its own departure, and the part of the grain map's error its cells share. A number set in
+the plan has no spread and is not sampled.
 
-Rules run on at most 60 cells a zone, taken evenly along the rank of what the cells can spare. `odds_kept` is the share
-of draws in which the take, itself drawn, fits under every limit. The ranked inputs are squared standard coefficients
-of a regression on ranks, those within three standard errors of nothing left out.
+Rules run on at most 60 cells a zone, taken evenly along the rank of their removable stover. `odds_kept` is the share
+of samples in which the removal, itself sampled, fits under every limit. The ranked inputs are squared standard
+coefficients of a regression on ranks, without those that lie within three standard errors of zero.
 
 ## Known slips of the sources
 

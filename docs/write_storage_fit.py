@@ -110,12 +110,12 @@ not a published method. The trials are published; most were read in abstracts, s
 
 Percent of the dry matter baled, after `m` months:
 
-    breathing = (start + month * m) * h           h = 1 up to 20 % moisture at baling, then + 0.10 a point, to 35 %
+    respired  = (start + month * m) * h           h = 1 up to 20 % moisture at baling, then + 0.10 a point, to 35 %
     weather   = (T + G * base) * pattern * crop * worn * P / 27 in
-    worn      = 1 + 0.08 * max(0, m - 10)         an old skin sheds less water
-    loss      = min(60, breathing + weather)
+    worn      = 1 + 0.08 * max(0, m - 10)         an old wrap sheds less water
+    loss      = min(60, respired + weather)
 
-`T` is what enters through the skin and `G` what wicks up from drained soil, by cover; `base` is the ground against
+`T` is rain that enters through the cover and `G` what wicks up from drained soil; `base` is the ground against
 drained soil; `P` is the rain in storage; `crop` is 1.0 for hay and perennial grass and
 {book.value("storage.crop.stover"):g} for stover, which sheds water less well (judgement: no trial measured it on
 round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.` and can
@@ -125,7 +125,7 @@ In a plan, the rain of months colder than 5 °C counts at 0.3, rescaled so that 
 climate still counts 27 in. The trials below use whole-season rain, on which the model was calibrated.
 
 It answers only for bales at most {book.value("storage.moisture_most"):g} % moist at baling, and for large squares
-only under a tarp, a roof or film. Beyond that it refuses, with the reason.
+only under a tarp, a roof or film. Beyond that it gives no loss, but the reason.
 
 ## Residuals
 
@@ -181,9 +181,9 @@ The shipped numbers were set to meet the means of {", ".join(CALIBRATED_ON)}. On
 {len(blind)} trials of the other studies they are off by {rms(blind["residual"]):.1f} points (root mean square), by
 {rms(usual["residual"]):.1f} without Harrigan 1994: that is what to expect of a place nobody has measured.
 
-The refit is nearer to the trials it has seen and no nearer to a study it has not. It also says that bales lose nothing
-more with time indoors and that a tarp, a cover and film let no weather in, which other evidence denies. So the shipped
-numbers are kept, and the band is wide.
+The refit is nearer to the trials it has seen and no nearer to a study it has not. It also implies that bales lose
+nothing more with time indoors and that a tarp, a cover and film keep all weather out, which other evidence
+contradicts. So the shipped numbers are kept, and the band is wide.
 
 ## What is not known
 

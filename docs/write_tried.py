@@ -2,7 +2,7 @@
 
 Run ``python docs/write_tried.py``; a test fails when the page no longer matches. A test counts for a problem when the
 problem's code stands in it; for a row of the list when it carries the row's mark; what long runs and trials found and
-was mended carries the mark `surprise`.
+was fixed carries the mark `surprise`.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from stovergeo.core.errors import problem_table
 HERE = Path(__file__).parent
 TESTS = HERE.parent / "tests"
 PACKAGES = ("inputs", "workflow", "report", "core")
-ACTIONS = {"refuse": "refused", "warn": "warned", "fix": "fixed"}
+ACTIONS = {"refuse": "error", "warn": "warning", "fix": "repaired"}
 
 
 @dataclass
 class Tried:
-    """One test, as far as this page tells of it."""
+    """One test, as far as this page shows it."""
 
     name: str
     file: str
@@ -37,16 +37,16 @@ class Tried:
 
 
 def tests() -> list[Tried]:
-    """Return every test of the rooms that take in what users bring, in the order of files and lines."""
+    """Return every test of the packages that read what users bring, in the order of files and lines."""
     known = set(problem_table())
     found = []
-    for room in PACKAGES:
-        for path in sorted((TESTS / room).glob("test_*.py")):
+    for package in PACKAGES:
+        for path in sorted((TESTS / package).glob("test_*.py")):
             tree = ast.parse(path.read_text("utf-8"))
             shared = _lists(tree)
             for node in tree.body:
                 if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
-                    found.append(_tried(node, f"{room}/{path.name}", known, shared))
+                    found.append(_tried(node, f"{package}/{path.name}", known, shared))
     return found
 
 
@@ -96,8 +96,8 @@ def page() -> str:
         "# What was tried with wrong inputs",
         "",
         "Made from the tests by `python docs/write_tried.py`; do not edit here. Each line is a test that runs with",
-        "every change: a file or a key is spoiled on purpose, and the tool must name it with its code, its place, why",
-        "it matters and the cure, repair it and say so, or not mind.",
+        "every change: a file or a key is spoiled on purpose, and the tool must report it with its code, place,",
+        "reason and cure, repair and report it, or give the right result all the same.",
         "",
         "| what | count |",
         "| --- | --- |",
@@ -105,23 +105,23 @@ def page() -> str:
         f"| tests of those rows | {sum(len(t) for t in rows.values())} |",
         f"| further tests that bring about a problem by its code | {len(own)} |",
         f"| problems of the table that some test brings about | {len(codes)} of {len(table)} |",
-        f"| of these refused, warned of, fixed | {done['refuse']}, {done['warn']}, {done['fix']} |",
-        f"| surprises that trials and long runs found, mended and kept as tests | {len(surprises)} |",
+        f"| of these errors, warnings, repairs | {done['refuse']}, {done['warn']}, {done['fix']} |",
+        f"| surprises that trials and long runs found, fixed and kept as tests | {len(surprises)} |",
         "",
         "## Rows of the list",
         "",
-        "| row | tried | told as | action |",
+        "| row | tried | reported as | action |",
         "| --- | --- | --- | --- |",
     ]
     for row in sorted(rows):
         for tried in rows[row]:
-            told = sorted(tried.codes)
+            codes_found = sorted(tried.codes)
             action = (
-                ", ".join(dict.fromkeys(ACTIONS[table[c]["severity"]] for c in told))
-                or "not minded: the result is right"
+                ", ".join(dict.fromkeys(ACTIONS[table[c]["severity"]] for c in codes_found))
+                or "none needed: the result is right"
             )
-            lines.append(f"| {row} | {tried.words} | {_codes(told)} | {action} |")
-    lines += ["", "## Surprises, mended", "", "| what happened | kept as |", "| --- | --- |"]
+            lines.append(f"| {row} | {tried.words} | {_codes(codes_found)} | {action} |")
+    lines += ["", "## Surprises, fixed", "", "| what happened | kept as |", "| --- | --- |"]
     lines += [f"| {words} | `{t.file}`: {t.words} |" for words, t in surprises]
     lines += ["", "## Further tests, by problem", "", "| problem | action | tried |", "| --- | --- | --- |"]
     for code in sorted(codes):

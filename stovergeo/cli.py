@@ -17,7 +17,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from stovergeo.core.errors import InputError, Problem, Report, Severity, StovergeoError
-from stovergeo.core.printing import render
+from stovergeo.core.printing import BOTH, render
 
 if TYPE_CHECKING:
     from stovergeo.result import SeasonResult
@@ -112,7 +112,7 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
         if not problems:
             to_user.print("Nothing wrong was found.")
         for need in needs:
-            to_user.print(need.words(), highlight=False)
+            to_user.print(render(need.as_message(), BOTH), highlight=False)
     if report.refused:
         raise typer.Exit(InputError.exit_code)
 
@@ -161,7 +161,7 @@ def rules(as_json: AsJson = False) -> None:
 
     rows = [(group, p) for group in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(group)]
     if as_json:
-        keys = ("door", "name", "package", "title", "source", "broken")
+        keys = ("group", "name", "package", "title", "source", "broken")
         found = [
             (g, p.name, p.package, getattr(p.thing, "title", ""), getattr(p.thing, "source", ""), p.broken)
             for g, p in rows
@@ -258,7 +258,7 @@ def versions() -> None:
 
 
 def _tell_need(need: RunNeed) -> None:
-    to_side.print(need.words(), highlight=False, soft_wrap=True)
+    to_side.print(render(need.as_message(), BOTH), highlight=False, soft_wrap=True)
 
 
 def _print_problems(problems: list[Problem], console: Console, *, short: bool = False) -> None:
@@ -270,7 +270,7 @@ def _print_problems(problems: list[Problem], console: Console, *, short: bool = 
             highlight=False,
         )
         more = "" if short and p.severity is Severity.FIX else f" {escape(p.why)} {escape(p.cure)}"
-        console.print(f"    {escape(p.what)}{more}", highlight=False)
+        console.print(f"    {escape(p.what_in(BOTH))}{more}", highlight=False)
 
 
 class _progress:  # noqa: N801  reads as a verb at the call

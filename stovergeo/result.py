@@ -12,6 +12,7 @@ from pyproj import CRS
 
 from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.errors import Problem
+from stovergeo.core.messages import Message
 from stovergeo.inputs.plan import Plan
 
 
@@ -29,9 +30,9 @@ class SeasonResult:
     hauls: gpd.GeoDataFrame
     soils: gpd.GeoDataFrame
     surroundings: dict[str, gpd.GeoDataFrame]  #: layers given, by key of the plan's `[layers]`
-    not_checked: dict[str, str]  #: what could not be checked -> why it matters, in words
+    not_checked: dict[str, Message | str]  #: title of what could not be checked -> why it matters
     points: gpd.GeoDataFrame | None  #: yield points; `removed_because` is "" where kept
-    cleaning: pd.DataFrame | None  #: reason, title, points, share of all, words
+    cleaning: pd.DataFrame | None  #: reason, title, points, share of all, message
     surface_report: dict[str, float | str]  #: method and blocked cross-validation error of the grain surface
     zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, message
     zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, message

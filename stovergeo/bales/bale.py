@@ -21,7 +21,7 @@ Numbers = TypeVar("Numbers", float, np.ndarray)
 
 
 class Gathered(Protocol):
-    """What the bale asks of a way to gather (see `stovergeo.residue.methods`)."""
+    """What the bale asks of a method of gathering (see `stovergeo.residue.methods`)."""
 
     @property
     def moisture_pct(self) -> float:
@@ -178,7 +178,7 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
     bale : Bale
         Section ``[bale]`` of the plan.
     method : Gathered, optional
-        Way of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
+        Method of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
         The plan's own moisture goes before both.
     book : Handbook
         The `bale` group.

@@ -16,7 +16,7 @@ message = Catalog("stovergeo.bales")
 
 
 def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None) -> pd.DataFrame:
-    """Return, for each way of keeping, from which month and from which price it beats a plain one.
+    """Return, for each storage option, from which month and from which price it beats a plain one.
 
     Parameters
     ----------
@@ -24,7 +24,7 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         From `wrap_table`.
     bale : BaleSize
     against : (wrap, base), optional
-        The way to beat; left out: the standard wrap on bare ground, or the
+        The storage option to beat; left out: the standard wrap on bare ground, or the
         table's first way where it lacks that.
 
     Returns

@@ -20,7 +20,7 @@ message = Catalog("stovergeo.bales")
 
 
 class Delivered(Gathered, Protocol):
-    """A way to gather, as far as a plant asks (see `stovergeo.residue.methods`)."""
+    """A method of gathering, as far as a plant asks (see `stovergeo.residue.methods`)."""
 
     @property
     def ash_pct(self) -> float:

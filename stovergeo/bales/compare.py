@@ -31,7 +31,7 @@ COSTS: Final = ["wrap_cost", "base_cost", "time_cost", "loss_cost"]
 
 
 def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
-    """Return the ways of keeping worth comparing at the plan's place.
+    """Return the storage options worth comparing at the plan's place.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Kee
 
 
 def planned(storage: Storage, wrap: Wrap, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
-    """Return the ways of keeping the plan leaves open: one, or all where it says "best"."""
+    """Return the storage options the plan leaves open: one, or all where it says "best"."""
     base = ground if storage.base == "ground" else storage.base
     if wrap.kind != "best":
         bases = (ground, *prepared_bases()) if base == "best" else (base,)
@@ -67,7 +67,7 @@ def wrap_table(
     among: list[Keeping] | None = None,
     road_haul_km: float = 0.0,
 ) -> pd.DataFrame:
-    """Return loss and cost of each way of keeping, by month of use.
+    """Return loss and cost of each storage option, by month of use.
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ def _rows(
     worth: float,
     book: Handbook,
 ) -> pd.DataFrame:
-    """Return the rows of one way of keeping, without those columns that compare it with others."""
+    """Return the rows of one storage option, without those columns that compare it with others."""
     refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
     named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "message": refused}
     if refused is not None:

@@ -24,7 +24,7 @@ _Note = tuple[str, str, str | Message, str | Message, str]
 
 
 class Described(Gathered, Protocol):
-    """A way to gather, as far as the crew is told of it (see `stovergeo.residue.methods`)."""
+    """A method of gathering, as far as the crew needs it (see `stovergeo.residue.methods`)."""
 
     @property
     def title(self) -> str:

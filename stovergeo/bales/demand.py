@@ -87,7 +87,7 @@ def need_table(
     ground : {"soil", "clay"}
         What bare ground is where the bales stand.
     value_per_mg : float, optional
-        Of a dry Mg where it is used, for choosing among open ways of keeping.
+        Of a dry Mg where it is used, for choosing among open storage options.
 
     Returns
     -------
@@ -98,7 +98,7 @@ def need_table(
     Raises
     ------
     OutsideGroundError
-        When no way of keeping the plan allows can be answered for, with the reason.
+        When no storage option the plan allows can be answered for, with the reason.
 
     Examples
     --------

@@ -25,7 +25,7 @@ class OutsideGroundError(StovergeoError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Keeping:
-    """One way to keep bales until they are used."""
+    """One storage option for bales until they are used."""
 
     wrap: str  #: one of `stovergeo.core.bale_catalog.WRAPS`
     base: str  #: one of `stovergeo.core.bale_catalog.BASES`: what the bales stand on

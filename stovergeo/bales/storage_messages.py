@@ -1,4 +1,4 @@
-"""What storage costs in stover, and when a dearer way of keeping pays, as messages."""
+"""What storage costs in stover, and when a dearer storage option pays, as messages."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ message = Catalog("stovergeo.bales")
 
 
 def storage_messages(table: pd.DataFrame, need: pd.DataFrame, ends: date) -> list[Message]:
-    """Return which way of keeping is cheapest for which months, and what each need uses.
+    """Return which storage option is cheapest for which months, and what each need uses.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def _best(season: pd.DataFrame) -> list[Message]:
         way_of_run = way_message(first["wrap"], first["base"])
         told.append(message("storage.best", months=_months(first, last), way=way_of_run))
         told.append(message("storage.lost", first=float(first["loss_pct"]), last=float(last["loss_pct"])))
-    return told
+    return [*told, message("storage.band")] if told else []
 
 
 def _months(first: pd.Series, last: pd.Series) -> Message:

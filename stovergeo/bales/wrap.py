@@ -79,7 +79,7 @@ def bind_s(wrap: str, turns: float, bale: BaleSize, book: Handbook) -> float:
 
 @dataclass(frozen=True, slots=True)
 class KeepingCost:
-    """What a way of keeping costs, $ a bale."""
+    """What a storage option costs, $ a bale."""
 
     wrap: float  #: twine, net, sheet, film or tarp
     base: float  #: what it stands on, and the roof, for the season
@@ -92,7 +92,7 @@ class KeepingCost:
 
 
 def keeping_cost(keeping: Keeping, bale: BaleSize, turns: float, overlap_m: float, book: Handbook) -> KeepingCost:
-    """Return what a way of keeping costs a bale, loss not counted."""
+    """Return what a storage option costs a bale, loss not counted."""
     wrap, cover, base = WRAPS[keeping.wrap], keeping.cover, BASES[keeping.base]
     if bale.kind.twine:
         wrapping = book.value(bale.kind.twine)

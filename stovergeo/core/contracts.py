@@ -1,4 +1,4 @@
-"""What each step of the way reads from the field stack and makes in it; `docs/contracts.md` is rendered from here.
+"""What each step of the workflow reads from the field stack and makes in it; `docs/contracts.md` is rendered from here.
 
 A test runs the steps that take a stack on one that holds no more than they read, and holds what comes out against
 `makes`. Rules and criteria declare what they read themselves, in their attribute ``reads``.
@@ -17,8 +17,8 @@ class Step:
     name: str  #: ``package.function``
     reads: tuple[str, ...] = ()  #: variables without which it cannot run
     uses: tuple[str, ...] = ()  #: variables it uses where they are there
-    makes: tuple[str, ...] = ()  #: variables it hands on
-    tables: tuple[str, ...] = ()  #: tables of `stovergeo.core.schemas` it hands on
+    makes: tuple[str, ...] = ()  #: variables it makes
+    tables: tuple[str, ...] = ()  #: tables of `stovergeo.core.schemas` it makes
 
     @property
     def package(self) -> str:

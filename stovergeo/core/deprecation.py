@@ -71,7 +71,7 @@ def deprecated(instead: str, gone: str) -> Callable[[Callable[P, R]], Callable[P
 
 
 def renamed_argument(old: str, new: str, gone: str) -> Callable[[Callable[..., R]], Callable[..., R]]:
-    """Return a decorator for a function whose argument has another name now; the old one is handed on.
+    """Return a decorator for a function whose argument has another name now; the old one is passed on.
 
     Parameters
     ----------

@@ -1,9 +1,9 @@
-"""What can be wrong with what a user brings, and how it is said.
+"""What can be wrong with what a user brings, and how it is reported.
 
 Every problem has a stable code, a place, what was found, why it matters and the cure.
 Why and cure for each code stand once, in ``problems.toml`` beside this file; the caller
 says the place and what was found. Readers add problems to a `Report` and go on, so that
-one run of ``stovergeo check`` lists everything; the first door that needs sound data
+one run of ``stovergeo check`` lists everything; the first function that needs sound data
 calls `Report.stop_if_refused`.
 """
 
@@ -12,10 +12,13 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
+
+from stovergeo.core.messages import Message
+from stovergeo.core.printing import BOTH, render
 
 
 class Severity(StrEnum):
@@ -33,16 +36,27 @@ class Problem:
     code: str  #: stable, e.g. ``crs.missing``
     severity: Severity
     where: str  #: layer, row, key: ``fields, row 3`` or ``plan file, farm.crs``
-    what: str  #: what was found, with the numbers
+    what: str | Message  #: what was found, with the numbers; a message where it states a quantity in SI
     why: str  #: why it matters
     cure: str  #: what to do
 
     def __str__(self) -> str:
-        return f"[{self.code}] {self.where}: {self.what} {self.why} {self.cure}"
+        return f"[{self.code}] {self.where}: {self.what_in(BOTH)} {self.why} {self.cure}"
 
-    def as_dict(self) -> dict[str, str]:
-        """Return the problem as plain strings, for ``--json``."""
-        return {key: str(value) for key, value in asdict(self).items()}
+    def what_in(self, system: str) -> str:
+        """Return what was found as text in a unit system, `BOTH` where the reader's units are not known."""
+        return _UNSEEN.sub(" ", render(self.what, system))
+
+    def as_dict(self, system: str = BOTH) -> dict[str, str]:
+        """Return the problem as plain strings, quantities in a unit system."""
+        return {
+            "code": self.code,
+            "severity": str(self.severity),
+            "where": self.where,
+            "what": self.what_in(system),
+            "why": self.why,
+            "cure": self.cure,
+        }
 
 
 @cache
@@ -56,11 +70,12 @@ def problem_table() -> dict[str, dict[str, str]]:
 _UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]+")
 
 
-def problem(code: str, where: str, what: str, cure: str | None = None) -> Problem:
+def problem(code: str, where: str, what: str | Message, cure: str | None = None) -> Problem:
     """Return a problem made from its code in the table; `cure` replaces the general one with a nearer one."""
     entry = problem_table()[code]
-    said = (_UNSEEN.sub(" ", words) for words in (where, what, entry["why"], cure or entry["cure"]))
-    return Problem(code, Severity(entry["severity"]), *said)
+    where, cure = (_UNSEEN.sub(" ", text) for text in (where, cure or entry["cure"]))
+    found = _UNSEEN.sub(" ", what) if isinstance(what, str) else what
+    return Problem(code, Severity(entry["severity"]), where, found, entry["why"], cure)
 
 
 class StovergeoError(Exception):
@@ -80,7 +95,7 @@ class InputError(StovergeoError, ValueError):
 
 
 class ContractError(StovergeoError, ValueError):
-    """A room was given data that lack what it reads, or carry another unit."""
+    """A package was given data that lack what it reads, or carry another unit."""
 
 
 class Report:
@@ -105,13 +120,13 @@ class Report:
     def __init__(self) -> None:
         self.problems: list[Problem] = []
 
-    def add(self, code: str, where: str, what: str, cure: str | None = None) -> Problem:
+    def add(self, code: str, where: str, what: str | Message, cure: str | None = None) -> Problem:
         """Note a problem and go on."""
         found = problem(code, where, what, cure)
         self.problems.append(found)
         return found
 
-    def refuse(self, code: str, where: str, what: str, cure: str | None = None) -> InputError:
+    def refuse(self, code: str, where: str, what: str | Message, cure: str | None = None) -> InputError:
         """Note a problem and return the error to raise, for a reader that cannot go on."""
         return InputError([self.add(code, where, what, cure)])
 

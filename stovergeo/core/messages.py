@@ -53,7 +53,7 @@ class Template:
     landowner: tuple[str | Field, ...]
 
     def parts(self, reader: Reader) -> tuple[str | Field, ...]:
-        """Return what this reader is told."""
+        """Return the template for this reader."""
         return self.landowner if reader == "landowner" else self.grower
 
     @property

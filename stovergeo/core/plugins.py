@@ -1,7 +1,7 @@
-"""The two plug-in doors: retention rules and site criteria, found by entry points.
+"""The two kinds of plug-in, retention rules and site criteria, found by entry points.
 
-The built-in ones come through the same doors, so the mechanism is always exercised. An
-entry that cannot be loaded, or lacks what its door asks for, is listed as broken and
+The built-in ones are loaded the same way, so the mechanism is always exercised. An
+entry that cannot be loaded, or lacks a part that its kind must have, is listed as broken and
 stops nothing else.
 """
 
@@ -14,7 +14,7 @@ from typing import Any, Final
 RETENTION_RULES: Final = "stovergeo.retention_rules"
 SITE_CRITERIA: Final = "stovergeo.site_criteria"
 
-#: what an object must have to come through each door
+#: what a plug-in of each entry-point group must have
 _ASKED: Final = {
     RETENTION_RULES: ("title", "reads", "source", "keep"),
     SITE_CRITERIA: ("title", "reads", "source", "rate", "message"),
@@ -23,7 +23,7 @@ _ASKED: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Plugin:
-    """One entry of a door: a working object, or the reason it is broken."""
+    """One plug-in: a working object, or the reason it is broken."""
 
     name: str
     package: str  #: distribution that brings it
@@ -32,7 +32,7 @@ class Plugin:
 
 
 def load_plugins(group: str) -> list[Plugin]:
-    """Return every plug-in of a door, working and broken, sorted by name.
+    """Return every plug-in of a group, working and broken, sorted by name.
 
     Two entries of one name: the built-in one stays, the other is listed as broken.
     """
@@ -57,7 +57,7 @@ def _load(entry: EntryPoint, group: str) -> Plugin:
     package = _package(entry)
     try:
         thing = entry.load()
-    except Exception as error:  # whatever a stranger's module raises must not stop the others
+    except Exception as error:  # whatever the module of a plug-in raises must not stop the others
         return Plugin(entry.name, package, None, f"{type(error).__name__}: {error}")
     lacking = [asked for asked in _ASKED[group] if not hasattr(thing, asked)]
     if lacking:

@@ -20,6 +20,8 @@ from stovergeo.core.units import Quantity, per_si_unit
 #: text whose quantities differ by unit system: plain strings, and one string for each system by its name
 Parts = list[str | dict[str, str]]
 UNKNOWN: Final = "not known"
+#: for a reader whose units are not known yet: a quantity as it was given, or in US units with metric in brackets
+BOTH: Final = "both"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ _SAME: Final = {
 KINDS: Final[dict[str, Kind]] = {
     **{name: Kind("1", column) for name, (column, _) in _SAME.items()},
     "area": Kind("ha", "_ha", "area"),
+    "area2": Kind("ha", "_ha", "area"),
     "mass": Kind("Mg", "_mg", "mass"),
     "mass1": Kind("Mg", "_mg", "mass"),
     "rate": Kind("Mg/ha", "_mg_ha", "mass per area"),
@@ -144,6 +147,11 @@ def quantity(kind: str, value: float, system: str) -> str:
     A `Quantity` that was given in a unit of this system prints as it was given; one that was given in another
     prints converted, with what was given behind it.
     """
+    if system == BOTH:
+        if isinstance(value, Quantity) and value.given is not None:
+            return quantity(kind, value, "us" if value.unit in _units_of("us") else "metric")
+        us, metric = (quantity(kind, value, name) for name in ("us", "metric"))
+        return us if us == metric else f"{us} ({metric})"
     how = how_printed(kind, system)
     if isinstance(value, Quantity) and value.given is not None:
         as_given = _as_given(value.given, value.unit, how)
@@ -184,7 +192,7 @@ def listing(texts: Sequence[str], word: str = "and") -> str:
 
 
 def render(text: Any, system: str, reader: Reader = "grower") -> str:
-    """Return a message, or several one after the other, as text in one unit system."""
+    """Return a message, or several one after the other, as text in one unit system, or `BOTH`."""
     return "".join(_pieces(text, system, reader))
 
 

@@ -1,4 +1,4 @@
-"""The tables between the rooms: each column's name, kind, unit and meaning, in one place."""
+"""The tables between the packages: each column's name, kind, unit and meaning, in one place."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ ZONES: Final[Table] = {
     "stover_mg_ha": _number("Mg/ha", "mean stover"),
     "keep_mg_ha": _number("Mg/ha", "mean that must stay"),
     "removable_mg_ha": _number("Mg/ha", "cautious limit of what may leave, over the whole zone"),
-    "method": _text("recommended way to gather, 'leave', or 'unknown' where no yield is known"),
+    "method": _text("recommended method of gathering, 'leave', or 'unknown' where no yield is known"),
     "take_mg_ha": _number("Mg/ha", "what the method takes"),
     "take_mg": _number("Mg", "what the method takes over the whole zone"),
     "binding_rule": _text(
@@ -123,7 +123,7 @@ YARDS: Final[Table] = {
     "base_cost": _number("$", "what the base costs a season: laying it, spread over the seasons it serves"),
     "sun_share": _number("1", "season's direct sun as a share of open flat ground"),
     "slope_pct": _number("%", "mean slope"),
-    "road_m": _number("m", "way to the nearest road or gate"),
+    "road_m": _number("m", "route to the nearest road or gate"),
     "reason": _message("why this place"),
     "cost_reason": _text("what the season would cost without it, in words", optional=True),
     "not_checked": _message("what could not be checked here"),
@@ -142,7 +142,7 @@ STACKS: Final[Table] = {
     "stack_id": _text("Y1-1, Y1-2, ..."),
     "bales": _whole("bales in this row block"),
     "rows": Column("whole", "1", "rows side by side", optional=True),
-    "mass_mg": _number("Mg", "mass as it stands", optional=True),
+    "mass_mg": _number("Mg", "as-is (wet) mass", optional=True),
     "height_m": _number("m", "height of the stack", optional=True),
     "geometry": GEOMETRY,
 }
@@ -150,7 +150,7 @@ STACKS: Final[Table] = {
 APRON: Final[Table] = {
     "yard_id": _text("yard it serves"),
     "side_m": _number("m", "side of the square on which a truck is loaded and turned"),
-    "road_m": _number("m", "way from it to the nearest road or gate"),
+    "road_m": _number("m", "route from it to the nearest road or gate"),
     "geometry": GEOMETRY,
 }
 

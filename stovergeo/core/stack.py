@@ -1,4 +1,4 @@
-"""The field stack: one dataset on one grid that gains variables from room to room.
+"""The field stack: one dataset on one grid that gains variables from package to package.
 
 Dims are ``(y, x)``, north-up, float32, NaN = nothing known, CRS by rioxarray. A variable
 may enter the stack only under a name this module knows, so that its unit and meaning
@@ -32,7 +32,7 @@ class Variable:
     high: float = np.inf
 
 
-#: every variable, by the room that makes it, in the order they are made
+#: every variable, by the package that makes it, in the order they are made
 BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
     "inputs": {
         "cell_area_ha": Variable("ha", "true (geodesic) area of the cell", 0),
@@ -207,7 +207,7 @@ def put(stack: xr.Dataset, **values: np.ndarray | xr.DataArray) -> xr.Dataset:
 
 
 def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
-    """Check that a stack holds what a room reads, in the right unit.
+    """Check that a stack holds what a package reads, in the right unit.
 
     Raises
     ------

@@ -32,7 +32,7 @@ def check_one_harvest(points: gpd.GeoDataFrame, layer: PointsLayer, where: str, 
 def check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
     """Refuse a table without any harvest, or with a typical yield no corn field has; say what is unusual in it."""
     gaps = points["grain_kg"].isna()
-    if "moisture_pct" in points:  # said already where the moisture is missing
+    if "moisture_pct" in points:  # already reported where the moisture is missing
         gaps &= points["moisture_pct"].notna()
     if gaps.any():
         said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, way or width; their harvest is unknown."
@@ -41,7 +41,7 @@ def check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> No
     if len(yields) == 0:
         raise report.refuse("yield.none", where, f"None of {len(points):,} records holds grain on ground.")
     typical = float(np.median(yields))
-    said = f"Half of the records yield under {typical:.3g} Mg/ha dry ({typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac)"
+    said = f"Half of the records yield below {typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac ({typical:.3g} Mg/ha dry)"
     if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
         raise report.refuse("yield.implausible", where, f"{said}, which no corn field does.")
     if not USUAL_MG_HA[0] <= typical <= USUAL_MG_HA[1]:

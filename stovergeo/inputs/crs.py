@@ -18,11 +18,13 @@ from pyproj.transformer import TransformerGroup
 from shapely import Geometry
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.open_file import shown
 
 Bounds = tuple[float, float, float, float]
 
+message = Catalog("stovergeo.inputs")
 LONLAT: Final = CRS.from_epsg(4326)
 #: latitudes between which corn is grown at all, with room to spare (common practice, no source)
 CORN_LATITUDES: Final = (-56.0, 66.0)
@@ -68,7 +70,7 @@ def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, where:
     declared : str or None
         What the plan says; it wins, and a contradiction is reported.
     bounds : (west, south, east, north)
-        Of the coordinates as they stand in the file.
+        Of the coordinates as stored in the file.
 
     Raises
     ------
@@ -138,7 +140,7 @@ def note_conversion(crs: CRS, bounds: Bounds, working: CRS, where: str, report: 
             "crs.ballpark", where, f"From {named(crs)} to {named(working)} no conversion of known accuracy exists here."
         )
     elif accuracy > ACCURATE_M:
-        report.add("crs.ballpark", where, f"The conversion from {named(crs)} is good to about {accuracy:.0f} m only.")
+        report.add("crs.ballpark", where, message("length.ballpark", crs=named(crs), accuracy=accuracy))
 
 
 def is_web_mercator(crs: CRS) -> bool:

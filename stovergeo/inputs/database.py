@@ -25,7 +25,7 @@ _CHUNK: Final = 500  # SQLite allows at least 999 parameters in a query
 @contextmanager
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     base = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
-    # text in another encoding than the file claims is kept, its letters marked as lost, and told by who cleans it
+    # text in another encoding than the file claims is kept, its letters marked as lost, and reported on cleaning
     base.text_factory = lambda given: given.decode("utf-8", "replace")
     try:
         base.execute("PRAGMA trusted_schema = OFF")

@@ -1,4 +1,4 @@
-"""What the layers room hands on."""
+"""The layers of a farm as read and checked."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ import geopandas as gpd
 import pandas as pd
 import xarray as xr
 from pyproj import CRS
+
+from stovergeo.core.messages import Message
 
 #: column of the no-go layer that may narrow a refusal, and its one value: no stack may stand there, baling goes on
 KEEP_CLEAR_OF: Final = "keep_clear_of"
@@ -37,4 +39,4 @@ class FarmLayers:
     surface: xr.DataArray | None = None  #: ground with what stands on it, m
     surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
     no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
-    not_checked: dict[str, str] = field(default_factory=dict)  #: what was not given -> why it matters, in words
+    not_checked: dict[str, Message] = field(default_factory=dict)  #: title of what was not given -> why it matters

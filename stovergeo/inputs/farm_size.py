@@ -15,7 +15,7 @@ class FarmSize:
     raster_cells: int  #: that will be read from rasters, or warped
 
 
-#: told the size before rasters are read; says whether to go on and read them
+#: called with the size before rasters are read; returns whether to go on and read them
 Sized = Callable[[FarmSize], bool]
 
 

@@ -10,13 +10,14 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
-from stovergeo.core.units import HA_PER_ACRE
+from stovergeo.core.messages import Catalog
 from stovergeo.inputs.columns import find_column
 from stovergeo.inputs.crs import geodesic_ha, to_working
 from stovergeo.inputs.plan.layers import FieldsLayer
 from stovergeo.inputs.shapes import SLIVER_HA, of_family, valid_polygons
 from stovergeo.inputs.text import clean_column
 
+message = Catalog("stovergeo.inputs")
 #: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgement)
 SMALL_HA: Final = 0.1
 LARGE_HA: Final = 5000.0
@@ -51,9 +52,7 @@ def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, where: st
     )
     for name, size in zip(fields["name"], area, strict=True):
         if not SMALL_HA <= size <= LARGE_HA:
-            report.add(
-                "geom.size", f"{where}, {name!r}", f"The outline has {size:,.3g} ha ({size / HA_PER_ACRE:,.3g} ac)."
-            )
+            report.add("geom.size", f"{where}, {name!r}", message("area.odd", area=float(size)))
     return fields
 
 
@@ -73,8 +72,8 @@ def _counted_once(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.Ge
         shared = shapely.intersection(shapes[i], shapes[j])
         hectares = geodesic_ha(gpd.GeoDataFrame(geometry=[_polygons(shared)], crs=frame.crs))[0]
         if hectares > SLIVER_HA:
-            said = f"Rows {i + 1} and {j + 1} share {hectares:.2f} ha; it stays with row {i + 1}."
-            report.add("geom.overlap", where, said)
+            shared_rows = message("area.overlap", one=i + 1, other=j + 1, area=float(hectares))
+            report.add("geom.overlap", where, shared_rows)
         if shared.area > 0:
             shapes[j] = _polygons(shapely.difference(shapes[j], shapes[i]))
     kept = ~shapely.is_empty(shapes) & (geodesic_ha(gpd.GeoDataFrame(geometry=shapes, crs=frame.crs)) > SLIVER_HA)

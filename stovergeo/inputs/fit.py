@@ -10,16 +10,18 @@ import shapely
 import xarray as xr
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.crs import geodesic_ha
 from stovergeo.inputs.plan.layers import PointsLayer
 
+message = Catalog("stovergeo.inputs")
 #: share of records outside all fields that is worth a word, and that means the wrong field (bad-inputs sheet, row 34)
 SOME_OUTSIDE: Final = 0.02
 MOST_OUTSIDE: Final = 0.20
 #: fewer records than this on a field say little of its pattern (judgement)
 LEAST_POINTS: Final = 100
-#: harvested ground as a share of a field, between which nothing need be said: strips are left, headlands driven twice
+#: harvested ground as a share of a field, between which there is no warning: strips are left, headlands driven twice
 COVERED: Final = (0.8, 1.3)
 
 #: side of the squares in which the ground of points is taken, where no outline is there, m
@@ -28,7 +30,7 @@ SQUARE_M: Final = 30.0
 HEIGHTS_APART_M: Final = 120.0
 #: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
 LEAST_ALIKE: Final = 0.6
-#: ground flatter than this cannot be told from a receiver's noise, m
+#: ground flatter than this cannot be distinguished from a receiver's noise, m
 LEAST_RELIEF_M: Final = 8.0
 
 
@@ -67,8 +69,7 @@ def check_points_on_fields(
             continue
         cut = float(points["area_m2"].to_numpy()[rows].clip(min=0).sum()) / M2_PER_HA / area_ha
         if not COVERED[0] <= cut <= COVERED[1]:
-            said = f"Its records claim {cut:.0%} of its {area_ha:,.1f} ha as harvested ground."
-            report.add("points.coverage", where, said)
+            report.add("points.coverage", where, message("area.covered", share=cut, area=float(area_ha)))
 
 
 def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -98,12 +99,11 @@ def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, repor
     apart = float(np.median(ground - heard))
     relief, told = (float(np.subtract(*np.quantile(h, (0.95, 0.05)))) for h in (ground, heard))
     if abs(apart) > HEIGHTS_APART_M:
-        said = f"Its heights lie {apart:+,.0f} m from those of the yield points' receiver."
-        report.add("dem.disagree", "elevation", said)
+        side = "above" if apart > 0 else "below"
+        report.add("dem.disagree", "elevation", message("length.heights_apart", apart=abs(apart), side=side))
         return
     if max(relief, told) > LEAST_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
-        said = f"Along the yield points it rises and falls by {relief:,.1f} m, their receiver by {told:,.1f} m."
-        report.add("dem.disagree", "elevation", said)
+        report.add("dem.disagree", "elevation", message("length.relief", relief=relief, receiver=told))
     elif min(relief, told) > LEAST_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < LEAST_ALIKE:
         said = f"Its ups and downs are not those of the yield points' receiver (correlation {alike:.2f})."
         report.add("dem.disagree", "elevation", f"{said} It may be turned, mirrored or moved.")
@@ -117,8 +117,5 @@ def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, report: Re
         share = beyond.area / shape.area
         if share > 0.02:
             hectares = share * geodesic_ha(gpd.GeoDataFrame(geometry=[shape], crs=fields.crs))[0]
-            report.add(
-                "property.field_outside",
-                f"fields, {name!r}",
-                f"{hectares:,.1f} ha ({share:.0%}) lie outside the property lines.",
-            )
+            outside = message("area.outside_property", area=float(hectares), share=float(share))
+            report.add("property.field_outside", f"fields, {name!r}", outside)

@@ -11,6 +11,7 @@ from pyproj import CRS
 from rasterio.features import rasterize
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M_PER_FT
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.open_file import shown
@@ -18,6 +19,7 @@ from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, RasterLayer
 from stovergeo.inputs.rasters import Header, opened_raster, read_onto
 
+message = Catalog("stovergeo.inputs")
 #: US survey foot, exact by definition: 1200/3937 m (Mendenhall order 1893; kept for surveys, retired 2022)
 M_PER_US_FT: Final = 1200 / 3937
 _METRES: Final = {"m": 1.0, "ft": M_PER_FT, "us-ft": M_PER_US_FT}
@@ -127,7 +129,7 @@ def _believable(heights: xr.DataArray, where: str, report: Report) -> xr.DataArr
         wrong |= zeros
     if wrong.any():
         low, high = float(values[wrong].min()), float(values[wrong].max())
-        said = f"{int(wrong.sum()):,} cells hold {low:,.6g} to {high:,.6g} m, no ground here; taken as unknown."
+        said = message("length.not_ground", count=int(wrong.sum()), low=low, high=high)
         report.add("raster.nodata_suspect", where, said)
         heights = heights.where(~wrong)
     return heights
@@ -144,11 +146,11 @@ def _check_cover(
     known_ha = float(np.isfinite(heights.to_numpy()[inside == 1]).sum()) * cell_ha
     wanted_ha = float(fields.geometry.area.sum()) / 1e4
     share = min(known_ha / wanted_ha, 1.0)
-    said = f"Heights are known on {share:.0%} of the fields ({max(wanted_ha - known_ha, 0):,.1f} ha without)."
+    said = message("area.without_heights", share=share, area=max(wanted_ha - known_ha, 0.0))
     if share < LEAST_COVER and not allowed:
         raise report.refuse("dem.partial_most", where, said)
     if share < 0.995:
         report.add("dem.partial", where, said)
     side = header.cell * (111_320.0 if header.crs.is_geographic else header.crs.axis_info[0].unit_conversion_factor)
     if float(fields.geometry.area.min()) < LEAST_CELLS * side**2:
-        report.add("dem.coarse", where, f"Cells of {side:,.0f} m leave fewer than {LEAST_CELLS} on the smallest field.")
+        report.add("dem.coarse", where, message("length.coarse", side=float(side), least=LEAST_CELLS))

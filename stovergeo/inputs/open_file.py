@@ -1,4 +1,4 @@
-"""The only door through which a user's file comes in.
+"""The only place where a user's file is opened.
 
 A path is a plain local file. Its format is decided from its own first bytes, never from
 its name, and the driver that reads it is named from that; what a driver could be talked

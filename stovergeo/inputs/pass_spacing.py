@@ -16,7 +16,7 @@ LEAST_PAIRS: Final = 200
 
 
 def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
-    """Return the usual distance between neighbouring passes, None where it cannot be told.
+    """Return the usual distance between neighbouring passes, None where it cannot be found.
 
     Parameters
     ----------

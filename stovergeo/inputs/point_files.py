@@ -86,7 +86,7 @@ def as_declared(layer: PointsLayer, like: PointsLayer) -> PointsLayer:
 
 
 def raw_rows(opened: OpenFile, layer: PointsLayer, where: str, report: Report) -> pd.DataFrame:
-    """Return the rows of one points file as they stand: a table, or a frame with geometry."""
+    """Return the rows of one points file unchanged: a table, or a frame with geometry."""
     if opened.kind == "table":
         return read_table(opened, layer.sheet, where, report)
     if opened.kind in ("vector", "parquet"):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import KG_PER_MG, M2_PER_HA
 from stovergeo.inputs.believable import check_believable, check_one_harvest
 from stovergeo.inputs.columns import column_missing, unit_in_name
@@ -29,6 +30,7 @@ from stovergeo.inputs.stuck import report_stuck
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
 
+message = Catalog("stovergeo.inputs")
 #: roles with a unit: role -> (factors by unit, problem to name when the unit lacks)
 _MEASURED: Final = {
     "flow": (FLOW_KG_S, "yield.unit"),
@@ -202,7 +204,7 @@ def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
         said = f"Moisture is declared as a fraction, but half of it is over {typical / 100:.3g}: it looks like %."
         col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "%".'))
     elif not USUAL_MOISTURE_PCT[0] <= typical <= USUAL_MOISTURE_PCT[1]:
-        said = f"Half of the moistures lie under {typical:.3g} %, as in no corn harvest."
+        said = f"Half of the moistures are below {typical:.3g} %, which no corn harvest is."
         col.trouble.append(col.report.refuse("yield.moisture", where, said, "Check the column and its unit."))
     gaps = int(np.isnan(column).sum())
     if gaps:
@@ -290,7 +292,7 @@ def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, 
         col.report.add(
             "points.distance_from_places",
             where,
-            f"The way covered was taken from the positions (usually {usual:.3g} m).",
+            message("length.way_from_places", way=usual),
         )
         return np.where(spacing <= 3 * usual, spacing, usual)
     moving = (spacing > 0) & (distance > 0)
@@ -310,12 +312,12 @@ def _believed_swath(swath: np.ndarray, col: _Columns) -> np.ndarray:
     apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
     claimed = _middle(swath)
     if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
-        said = f"Records claim a width of {claimed:.3g} m, but passes lie {apart:.3g} m apart."
+        said = message("length.width_and_passes", claimed=claimed, apart=apart)
         col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
     wide = swath > MOST_WIDTHS * claimed
     if wide.any():
         widest, count = float(np.nanmax(swath)), int(wide.sum())
-        said = f"{count:,} of {len(swath):,} records claim widths up to {widest:,.0f} m; usual is {claimed:.3g} m."
+        said = message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed)
         col.report.add("points.wide", f"{col.where}.columns.swath", said)
     return np.where(wide, np.nan, swath)
 

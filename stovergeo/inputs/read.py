@@ -13,6 +13,7 @@ from pyproj import CRS
 from pyproj.exceptions import ProjError
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.farm_size import FarmSize, Sized, any_size
@@ -27,11 +28,12 @@ from stovergeo.inputs.rasters import cells_to_read
 from stovergeo.inputs.shapes import of_family, valid_polygons
 from stovergeo.inputs.soil_files import read_soil_polygons
 from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
-from stovergeo.inputs.surroundings import FAMILIES, NOT_CHECKED, make_surrounding
+from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
 from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import read_layer
 from stovergeo.inputs.yield_raster import read_yield_raster
 
+message = Catalog("stovergeo.inputs")
 #: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther
 REACH_M: Final = 1000.0
 #: heights are read a little beyond the grid, so that its rim has neighbours, m
@@ -135,7 +137,7 @@ class _Reader:
             surface=self._raster("surface", read_heights, box, None, crs),
             surroundings=surroundings,
             no_go=self._no_go(raw.get("no_go"), crs),
-            not_checked={k: words for k, words in NOT_CHECKED.items() if getattr(layers, k) is None},
+            not_checked=not_checked(layers),
         )
         if fields is not None and points is not None and layers.yield_points is not None:
             self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
@@ -231,10 +233,8 @@ class _Reader:
         box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
         if (cells := wide * high / farm.cell_m**2) > MOST_GRID_CELLS:
-            said = (
-                f"The farm spans {wide / 1000:,.1f} by {high / 1000:,.1f} km, {cells:,.0f} cells of {farm.cell_m:g} m."
-            )
-            self.report.add("grid.too_big", "plan file, farm.cell", said)
+            span = message("area.farm", wide=wide / 1000, high=high / 1000, cells=round(cells), cell=farm.cell_m)
+            self.report.add("grid.too_big", "plan file, farm.cell", span)
         return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
 
     def _size(self, box: Bounds, points: gpd.GeoDataFrame | None, crs: CRS) -> FarmSize:

@@ -26,7 +26,7 @@ class Proposal:
 
     column: str
     role: str  #: key under ``[layers.yield_points.columns]``; "" where nothing fits
-    unit: str | None  #: key under ``[layers.yield_points.units]``; None where none is needed or none can be told
+    unit: str | None  #: key under ``[layers.yield_points.units]``; None where none is needed or none can be found
     reason: str  #: in words
     declared: bool  #: whether the plan already says so
 
@@ -87,7 +87,7 @@ _YIELD_IN_NAME: Final = re.compile(r"(bu|t|kg)\W?_?(ac|ha)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class _Steps:
-    """What happens from one record to the next, where it can be told: usual way and time."""
+    """What happens from one record to the next, where it can be found: typical distance and time."""
 
     way_m: float | None = None
     time: float | None = None
@@ -186,7 +186,7 @@ def _steps(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[
 
 
 def _way_m(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[str, str]) -> float | None:
-    """Return the usual way between records where their positions are in degrees, else None."""
+    """Return the typical distance between records where their positions are in degrees, else None."""
     if isinstance(frame, gpd.GeoDataFrame) and frame.geom_type.eq("Point").all():
         x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
     elif "x" in column_of and "y" in column_of:
@@ -209,7 +209,7 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
     if len(known) == 0:
         return None, "its values are words"
     typical = float(np.median(known))
-    seen = f"half of its values lie under {typical:,.4g}"
+    seen = f"half of its values are below {typical:,.4g}"
     if role == "height":
         if (unit := unit_in_name(column)) in ("ft", "m"):
             return unit, f"{seen}, and the name ends in {unit!r}"

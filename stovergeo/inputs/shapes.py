@@ -9,11 +9,12 @@ import numpy as np
 import shapely
 
 from stovergeo.core.errors import Report
-from stovergeo.core.units import M2_PER_HA
+from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import geodesic_ha
 
 Family = Literal["polygon", "line", "point"]
 
+message = Catalog("stovergeo.inputs")
 SLIVER_HA: Final = 0.01
 #: share of a layer's area that a repair may change, and of its rows that may be lost
 MOST_CHANGE: Final = 0.01
@@ -107,14 +108,14 @@ def valid_polygons(
     area = geodesic_ha(pieces) if least_ha > 0 else np.full(len(pieces), np.inf)
     small = area < least_ha
     if small.any():
-        said = f"{int(small.sum()):,} pieces under {least_ha} ha, {area[small].sum():.4f} ha together, were left out."
-        report.add("geom.sliver", where, said)
+        left_out = {"pieces": int(small.sum()), "least": least_ha, "area": float(area[small].sum())}
+        report.add("geom.sliver", where, message("area.slivers", **left_out))
     kept = pieces[~small]
     if kept.empty:
         raise report.refuse(
             "layer.empty",
             where,
-            f"Every polygon is smaller than {least_ha} ha ({area.sum() * M2_PER_HA:.1f} m2 in all).",
+            message("area.all_slivers", least=least_ha, area=float(area.sum())),
         )
     whole = kept.groupby("row")["geometry"].agg(
         lambda parts: shapely.MultiPolygon(list(parts)) if len(parts) > 1 else parts.iloc[0]
@@ -140,16 +141,10 @@ def _repaired(
     mended = shapely.union_all(polygons) if polygons else shapely.Polygon()
     # signed by direction of the rings, so the two lobes of a figure of eight count against each other
     before, after = abs(shape.area), mended.area
-    change = f"area {_size(before, frame)} before, {_size(after, frame)} after the repair"
-    said = f"The outline crosses itself ({shapely.is_valid_reason(shape)}); {change}."
+    change = abs(after - before) / max(after, before) if max(after, before) > 0 else 1.0
+    said = message("area.repaired", place=shapely.is_valid_reason(shape), change=change)
     place = f"{where}, row {row + 1}"
     if after == 0 or abs(after - before) > MOST_CHANGE * after:
         raise report.refuse("geom.invalid_much", place, said)
     report.add("geom.invalid", place, said)
     return mended
-
-
-def _size(area: float, frame: gpd.GeoDataFrame) -> str:
-    if frame.crs is not None and frame.crs.is_projected:
-        return f"{area * frame.crs.axis_info[0].unit_conversion_factor ** 2 / M2_PER_HA:.2f} ha"
-    return f"{area:.3g} square degrees"

@@ -1,7 +1,7 @@
 """Soils: polygons with the survey's attributes, or one soil from the plan, as one SOILS table.
 
 What neither the layer nor the plan says stays unknown (NaN), with its hectares reported;
-the rooms after this one never take unknown for allowed.
+later packages never take unknown for allowed.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.crs import geodesic_ha
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
@@ -33,6 +34,7 @@ from stovergeo.inputs.soil_codes import (
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
 
+message = Catalog("stovergeo.inputs")
 #: water table written for "none seen": the survey looks about 2 m deep
 NO_WATER_TABLE_CM: Final = 200.0
 
@@ -59,7 +61,7 @@ ATTRIBUTES: Final = {
 TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
 #: column that says of how much of a polygon K is worked out so
 WORKED_OUT: Final = "k_from_nomograph"
-#: columns the rooms can do without: absent is not worth a warning
+#: columns the packages can do without: absent is not worth a warning
 OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
@@ -101,7 +103,7 @@ def make_soils(
     soil : Soil or None
         The plan's ``[soil]``: fills what the layer lacks, attribute by attribute and ground by ground.
     region : shapely.Polygon
-        Ground the rooms after this will ask about.
+        Ground later packages will ask about.
     """
     given = None if soil is None else plan_soil(soil)
     if frame is None:
@@ -151,17 +153,15 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
     bare = whole - float(hectares.sum())
     if bare > 0.005 * whole:
         cure = "Bring a soil layer that covers the fields, or add [soil] to the plan file to fill the rest."
-        report.add("soil.missing", where, f"{bare:,.1f} ha of the fields lie under no soil polygon.", cure)
+        report.add("soil.missing", where, message("soil.none", area=bare), cure)
     wetter = (soils["wettest_drainage_class"] - soils["drainage_class"] >= MUCH_WETTER).to_numpy()
     if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
-        said = f"On {partly:,.1f} ha of the fields a soil two drainage classes wetter covers 15 % or more."
-        report.add("soil.mixture", where, said)
+        report.add("soil.mixture", where, message("soil.mixture", area=partly))
     worked = (soils[WORKED_OUT] > 0).to_numpy()
     if (extent := float(hectares[worked].sum())) >= 0.05:
         units = sorted({str(i) for i in soils["soil_id"][worked & (hectares > 0)]})
         named = ", ".join(u[:20] for u in units[:8]) + (f" and {len(units) - 8} more" if len(units) > 8 else "")
-        said = f"On {extent:,.1f} ha of the fields (soils {named}) K is worked out from texture, in part or whole."
-        report.add("soil.k_from_nomograph", where, said)
+        report.add("soil.k_from_nomograph", where, message("soil.k_from_texture", area=extent, soils=named))
     by_extent: dict[float, list[str]] = {}
     for column in ATTRIBUTES:
         if column not in OPTIONAL:
@@ -170,7 +170,7 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
                 by_extent.setdefault(round(lacking, 1), []).append(column)
     for lacking, columns in by_extent.items():
         names = ", ".join(f"{c.replace('_', ' ')} ({ATTRIBUTES[c][0]})" for c in columns)
-        report.add("soil.missing", where, f"On {lacking:,.1f} ha of the fields the soil layer does not say: {names}.")
+        report.add("soil.missing", where, message("soil.lacking", area=lacking, names=names))
 
 
 def no_soils(crs: CRS) -> gpd.GeoDataFrame:

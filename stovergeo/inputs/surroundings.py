@@ -10,10 +10,11 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.units import M_PER_FT
 from stovergeo.inputs.columns import column_missing, find_column
 from stovergeo.inputs.crs import to_working
-from stovergeo.inputs.plan.layers import HeightLayer, Layer, NamedLayer
+from stovergeo.inputs.plan.layers import HeightLayer, Layer, Layers, NamedLayer
 from stovergeo.inputs.shapes import Family, of_family, valid_polygons
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
@@ -32,19 +33,20 @@ FAMILIES: Final[dict[str, set[Family]]] = {
     "overhead_lines": {"line"},
     "yards": {"polygon", "point"},
 }
-#: why it matters that a layer was not there, for the map's list of what was not checked
-NOT_CHECKED: Final = {
-    "property": "Property lines: yards were looked for on the fields only, and no distance to a line was kept.",
-    "trees": "Trees: their shade, and the distance a stack must keep from them, were not checked.",
-    "buildings": "Buildings: the fire distance a stack must keep from them was not checked.",
-    "dwellings": "Dwellings: the distance a stack must keep from homes was not checked.",
-    "roads": "Roads: access for trucks and the distance to the right-of-way were not checked.",
-    "gates": "Gates: field entrances were not known; distances are to roads, if any.",
-    "wells": "Wells: the distance a stack must keep from wells was not checked.",
-    "water": "Streams, ditches and tile inlets: the distance a stack must keep from water was not checked.",
-    "overhead_lines": "Overhead wires: no place was checked against wires. Look up before any loader does.",
-    "elevation": "Elevation: slope, ponding and the paths of water were not checked.",
-    "soils": "Soil map: one soil stands for the whole farm, as the plan gives it.",
+message = Catalog("stovergeo.inputs")
+#: layers whose lack is named, and their titles
+TITLES: Final = {
+    "property": "Property lines",
+    "trees": "Trees",
+    "buildings": "Buildings",
+    "dwellings": "Dwellings",
+    "roads": "Roads",
+    "gates": "Gates",
+    "wells": "Wells",
+    "water": "Streams, ditches and tile inlets",
+    "overhead_lines": "Overhead wires",
+    "elevation": "Elevation",
+    "soils": "Soil map",
 }
 #: ground a single tree, tree row or building takes where only its middle is mapped, m (judgement)
 HALF_WIDTH_M: Final = {"trees": 4.0, "buildings": 5.0}
@@ -104,7 +106,7 @@ def _ground(key: str, frame: gpd.GeoDataFrame, where: str, report: Report) -> np
         report.add(
             "geom.widened",
             where,
-            f"{int((~area).sum()):,} points or lines were given {half:g} m of ground to each side.",
+            message("length.widened", count=int((~area).sum()), half=half),
         )
     return shapes
 
@@ -127,18 +129,22 @@ def _heights(key: str, frame: gpd.GeoDataFrame, layer: HeightLayer, where: str, 
         * _HEIGHT_M[layer.height_unit]
     )
     if UNUSUAL_M[key] < (tallest := float(np.max(heights, initial=0, where=np.isfinite(heights)))) <= TALLEST_M:
-        report.add("height.unusual", where, f"The tallest has {tallest:.0f} m ({tallest / M_PER_FT:.0f} ft).")
+        report.add("height.unusual", where, message("length.tallest", height=tallest))
     wrong = ~((heights > 0) & (heights <= TALLEST_M))
     if wrong.all():
         raise report.refuse(
             "height.missing",
             where,
-            f"No height between 0 and {TALLEST_M:g} m stands in the column {layer.height_column!r}.",
+            message("length.no_height", column=repr(layer.height_column), tallest=TALLEST_M),
         )
     if wrong.any():
         tallest = float(heights[~wrong].max()) if layer.height_m is None else layer.height_m
-        count = f"{int(wrong.sum()):,} of {len(heights):,} heights"
-        said = f"{count} are blank or not between 0 and {TALLEST_M:g} m; {tallest:.1f} m was taken."
-        report.add("height.filled", where, said)
+        counts = {"count": int(wrong.sum()), "all": len(heights)}
+        report.add("height.filled", where, message("length.filled", **counts, tallest=TALLEST_M, height=tallest))
         heights = np.where(wrong, tallest, heights)
     return heights
+
+
+def not_checked(layers: Layers) -> dict[str, Message]:
+    """Return what the layers that were not given leave unchecked, by the layer's title."""
+    return {title: message(f"not_checked.{key}") for key, title in TITLES.items() if getattr(layers, key) is None}

@@ -55,7 +55,7 @@ def read_table(opened: OpenFile, sheet: str | None, where: str, report: Report) 
 def to_numbers(column: pd.Series, where: str, report: Report) -> np.ndarray:
     """Return a column as float64, NaN where blank; what is neither blank nor a number is counted.
 
-    A comma for the decimal point is understood, and said, where most of the column is written so.
+    A comma for the decimal point is understood, and reported, where most of the column is written so.
     """
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         return _finite(column.to_numpy(dtype=np.float64, na_value=np.nan), where, report)

@@ -1,4 +1,4 @@
-"""Text from a stranger's layer, made plain: no control or direction characters, one form of each letter."""
+"""Text from a layer that others made, cleaned: no control or direction characters, one form of each letter."""
 
 from __future__ import annotations
 

@@ -64,7 +64,7 @@ def placed(frame: gpd.GeoDataFrame, layer: Layer, where: str, report: Report) ->
 def read_frame(
     opened: OpenFile, layer: str | None, where: str, report: Report, near: Near | None = None
 ) -> pd.DataFrame:
-    """Return the rows of a vector or Parquet file as they stand (a plain frame where it has no geometry).
+    """Return the rows of a vector or Parquet file unchanged (a plain frame where it has no geometry).
 
     Parameters
     ----------

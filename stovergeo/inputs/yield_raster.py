@@ -50,7 +50,9 @@ def read_yield_raster(
     typical = float(np.median(known))
     if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
         bushels = typical / MG_HA_DRY_PER_BU_ACRE
-        said = f"Half of the cells yield under {typical:.3g} Mg/ha dry ({bushels:,.4g} bu/ac), as no corn field does."
+        said = (
+            f"Half of the cells yield below {bushels:,.4g} bu/ac ({typical:.3g} Mg/ha dry), which no corn field does."
+        )
         raise report.refuse("yield.implausible", where, said)
     if wrong.any():
         said = f"{int(wrong.sum()):,} cells lie outside 0 to {MOST_MG_HA:g} Mg/ha dry; they were taken as unknown."

@@ -1,6 +1,6 @@
-"""The way out: the landowner's map, the crew sheet, the files, the terminal table, the landowner's answer.
+"""Reports: the landowner's map, the crew sheet, the files, the terminal table, the landowner's answer.
 
-This room knows no science: everything it shows arrives as data and words in a `SeasonResult`.
+This package knows no science: everything it shows arrives as data and messages in a `SeasonResult`.
 """
 
 from stovergeo.report.answer import Answer, add_answer, read_answer

@@ -1,4 +1,4 @@
-"""The landowner's answer: read as a stranger's file, and added to the places the plan keeps free."""
+"""The landowner's answer: read as an untrusted file, and added to the places the plan keeps free."""
 
 from __future__ import annotations
 
@@ -203,7 +203,7 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
     mended = shapely.union_all(parts) if parts else None
     if mended is None or mended.is_empty:
         raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")
-    report.add("answer.repaired", place, "Its outline was mended.")
+    report.add("answer.repaired", place, "Its outline was repaired.")
     return mended
 
 

@@ -1,4 +1,4 @@
-"""A plan already made, read back from its record as a stranger's file: what of it is compared."""
+"""A plan already made, read back from its record as an untrusted file: what of it is compared."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import json
 import math
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Final, Generic, Literal, TypeVar
+from typing import Annotated, Final, Generic, TypeVar
 
 import numpy as np
 import shapely
@@ -15,8 +15,10 @@ from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import Report
+from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.core.units import Quantity
 from stovergeo.inputs.open_file import local_file
+from stovergeo.inputs.plan.base import one_of
 from stovergeo.inputs.text import clean_text
 
 MOST_BYTES: Final = 200_000_000
@@ -111,7 +113,7 @@ class _Ways(_Strict, Generic[Row]):
 class _Farm(_Strict):
     name: Words
     season: int
-    units: Literal["us", "metric"]
+    units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)]
 
 
 class _PlanPart(_Strict):
@@ -187,7 +189,7 @@ def _no_constant(name: str) -> float:
 
 
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
-    """Return two plans read from their folders; other farms, seasons and the like are told as a warning."""
+    """Return two plans read from their folders; other farms, seasons and the like are reported as a warning."""
     first, second = read_record(Path(one), report), read_record(Path(two), report)
     names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
     if names[0] != names[1]:

@@ -130,11 +130,7 @@ def _near(result: SeasonResult, ledger: Ledger, field: Any) -> Iterator[Line]:
 
 def _zone_row(result: SeasonResult, ledger: Ledger, zone: Any) -> list[str]:
     system, of = result.plan.farm.units, f"zone {zone.zone_id}"
-    titles = method_titles(result) | {
-        "leave": render(message("crew.not_baled"), system),
-        UNKNOWN: render(message("crew.not_known"), system),
-    }
-    method = titles.get(zone.method, str(zone.method))
+    method = method_titles(result).get(zone.method, str(zone.method))
     fraction = ledger[of, "gathered_fraction"]
     if 0 < fraction < _PART:
         method = render(message("crew.part", method=method, fraction=fraction), system)

@@ -133,7 +133,7 @@ def _stays(result: SeasonResult, ledger: Ledger) -> list[Any]:
 def _binding(result: SeasonResult) -> list[Any]:
     """Say which rules were looked at, and why the one that asks for most on most ground does."""
     asked = result.zones[~kept_free(result.zones)]
-    limits = result.zone_limits.merge(asked[["zone_id", "area_ha"]], on="zone_id")
+    limits = result.zone_limits.merge(asked[["zone_id", "field_id", "area_ha"]], on="zone_id")
     if limits.empty:
         return []
     limits["binds_ha"] = limits["binds_share"].fillna(0) * limits["area_ha"]
@@ -142,7 +142,8 @@ def _binding(result: SeasonResult) -> list[Any]:
     rule, title = order.index[0]
     most = limits.loc[limits.loc[limits["rule"] == rule, "binds_ha"].idxmax()]
     guards = f"page.guards.{rule}"
-    example = message("page.stays.example", zone=most["zone_id"], why=sentences(most["message"])[0])
+    field = dict(zip(result.fields["field_id"], result.fields["name"], strict=True))[most["field_id"]]
+    example = message("page.stays.example", zone=most["zone_id"], field=str(field), why=sentences(most["message"])[0])
     return [
         message("page.stays.rules", rules=rules),
         [message("page.stays.most", title=title), *([message(guards)] if has_message(guards) else [])],

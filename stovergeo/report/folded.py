@@ -142,7 +142,7 @@ def source_blocks(result: SeasonResult) -> list[Block]:
         if "$" not in c.unit or c.key.startswith("nutrients.")
     ]
     asked = [[title, kind, source] for _, _, title, source, kind in asked_rows(result)]
-    problems = [[p.where, p.what, p.why] for p in result.problems if not p.code.startswith("plan.")]
+    problems = [[p.where, text(p.what), p.why] for p in result.problems if not p.code.startswith("plan.")]
     blocks = [
         table("Numbers used", ["What", "Value (low to high)", "Standing", "Source"], numbers),
         table("Rules and criteria asked", ["What", "Kind", "Source"], asked),

@@ -1,6 +1,6 @@
 """``map.html``: one file, no network. folium sets up the map; all that is the farm's comes from the data island.
 
-folium hands text through a template engine, so nothing a stranger could have written may
+folium hands text through a template engine, so no text from an untrusted file may
 go through it: it gets numbers and a picture only. The page's own scripts read everything
 else from an inert JSON island and write it as text nodes.
 """

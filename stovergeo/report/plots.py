@@ -1,7 +1,7 @@
 """Plots for engineers (extra ``plot``): stack, zones and yards, each on given axes, in the look of the map.
 
 The tables of a `SeasonResult` are GeoDataFrames with a CRS and plain columns, so
-``result.zones.explore("take_mg_ha")`` works as it stands.
+``result.zones.explore("take_mg_ha")`` works unchanged.
 """
 
 from __future__ import annotations

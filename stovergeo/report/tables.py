@@ -113,14 +113,14 @@ def sources_table(result: SeasonResult) -> pd.DataFrame:
         [str(v) if c == "standing" else v for c in columns for v in [getattr(k, c)]] for k in result.coefficients
     ]
     asked = [
-        [f"{door}.{name}", *[math.nan] * 3, "", title, source, "", note]
-        for door, name, title, source, note in asked_rows(result)
+        [f"{group}.{name}", *[math.nan] * 3, "", title, source, "", note]
+        for group, name, title, source, note in asked_rows(result)
     ]
     return pd.DataFrame(numbers + asked, columns=columns)
 
 
 def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]:
-    """Yield door, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
+    """Yield group, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
     for rule in result.limit_totals.itertuples():
         yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
     said = result.stack["yard_reason"].attrs

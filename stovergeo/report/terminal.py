@@ -16,7 +16,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-_MOST_LINES: Final = 8  # of what only the grower is told
+_MOST_LINES: Final = 8  # of what only the grower sees
 
 
 def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[RenderableType]:

@@ -1,4 +1,4 @@
-"""The ways to gather stover, and what each takes from a given stand."""
+"""The methods of gathering stover, and what each takes from a given stand."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.residue.fractions import PARTS, reach, stalk_below
 from stovergeo.residue.production import Amount
 
-#: the ways to gather, gentlest first, with the name a grower reads
+#: the methods of gathering, least removal first, with the name a grower reads
 TITLES: Final = {
     "single_pass": "single pass",
     "second_pass": "second pass",
@@ -23,7 +23,7 @@ TITLES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """One way to gather stover. Shares are of the dry stover standing before harvest."""
+    """One method of gathering stover. Shares are of the dry stover standing before harvest."""
 
     name: str
     title: str
@@ -89,7 +89,7 @@ def recut(
 
 
 def methods(book: Handbook, names: Iterable[str] | None = None, cut_height_m: float | None = None) -> dict[str, Method]:
-    """Return the ways to gather by name, with their numbers from the handbook.
+    """Return the methods of gathering by name, with their numbers from the handbook.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ class DrawnLimits:
     zone_ids: Sequence[str]
     field_ids: Sequence[str]  #: field of each zone
     area_ha: np.ndarray  #: shape (zones,)
-    limit_mg_ha: np.ndarray  #: shape (draws, zones), where no way of gathering is fixed
+    limit_mg_ha: np.ndarray  #: shape (draws, zones), where no method of gathering is fixed
     method_limit_mg_ha: Mapping[str, np.ndarray]  #: the same by method
     take_mg_ha: Mapping[str, np.ndarray]  #: what each method takes, shape (draws, zones)
     inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (draws,) or (draws, fields)
@@ -174,7 +174,7 @@ class _AsOnTheMap:
 
 
 def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> NamedRule:
-    """Return a rule that works on sampled cells and draws; a stranger's that does not is held to its map."""
+    """Return a rule that works on sampled cells and draws; a plug-in that does not is held to its map."""
     two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
     told = replace(options, drawn=two, asked=set())
     try:

@@ -25,7 +25,7 @@ NUTRIENTS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Nutrient:
-    """One nutrient in the stover of one way of gathering."""
+    """One nutrient in the stover of one method of gathering."""
 
     content: float  #: kg/Mg of dry stover
     content_low: float
@@ -71,7 +71,7 @@ def after_rain(content_at_maturity: Amount, leached_share: float) -> Amount:
 def nutrients_of(
     book: Handbook, method: Method, money: Money | None = None, basis: str = "bale"
 ) -> dict[str, Nutrient]:
-    """Return content, price and share replaced of each nutrient, for one way of gathering.
+    """Return content, price and share replaced of each nutrient, for one method of gathering.
 
     Parameters
     ----------

@@ -94,7 +94,7 @@ def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
 
 
 def _rank_effects(inputs: dict[str, np.ndarray], outcome: np.ndarray) -> dict[str, float]:
-    """Return the standard rank regression coefficients that are told apart from nothing."""
+    """Return the standard rank regression coefficients that differ from zero."""
     varying = {key: values for key, values in inputs.items() if np.ptp(values) > 0}
     if len(outcome) < 3 * (len(varying) + 1):
         return {}

@@ -1,4 +1,4 @@
-"""What a retention rule is told beside the stack: the plan, the handbook, the way of gathering."""
+"""What a retention rule gets beside the stack: the plan, the handbook, the method of gathering."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class RuleOptions:
         return self.drawn[key] if key in self.drawn else self.book.value(key)
 
     def with_method(self, method: Method | None) -> RuleOptions:
-        """Return the same options for one way of gathering."""
+        """Return the same options for one method of gathering."""
         return replace(self, method=method)
 
     @property

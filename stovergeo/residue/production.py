@@ -9,7 +9,7 @@ import numpy as np
 from stovergeo.core.units import CORN_MARKET_MOISTURE
 
 # A number, a numpy array or a DataArray; what goes in comes out. numpy's stubs do not know
-# that its functions hand a DataArray back, so the checker is not told either.
+# that its functions return a DataArray, so the checker does not know either.
 Amount: TypeAlias = Any
 
 

@@ -28,7 +28,7 @@ _CAUTIOUS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class NamedRule:
-    """A rule with the name it came through the door under."""
+    """A rule with the name of its entry point."""
 
     name: str
     rule: Rule
@@ -99,7 +99,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
 
     Examples
     --------
-    Ten dry Mg/ha of grain on a gentle slope; what no layer tells is said to be not checked:
+    Ten dry Mg/ha of grain on a gentle slope; what no layer gives is reported as not checked:
 
     >>> import numpy as np
     >>> from odc.geo.geobox import GeoBox
@@ -116,7 +116,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     >>> {problem.code for problem in report}
     {'residue.rule_not_checked'}
     """
-    need(stack, ["grain_mg_ha"], "the residue room")
+    need(stack, ["grain_mg_ha"], "the residue package")
     check_passes(options.crop, options.book, report)
     rules = rules_for(options, report)
     report.stop_if_refused()
@@ -173,7 +173,7 @@ def answers_of(
         for named in [n for n in able if n.name in parts]:
             try:
                 parts[named.name].append(asked(named, block, options))
-            except Exception as error:  # a stranger's rule must not stop the others; one of ours must not fail unseen
+            except Exception as error:  # a plug-in must not stop the others; a built-in rule must not fail unseen
                 if named.package == "stovergeo":
                     raise
                 report.add("residue.rule_broken", f"retention rule {named.name}", f"{type(error).__name__}: {error}.")

@@ -1,4 +1,4 @@
-"""What each rule asks of each zone, and every way of gathering side by side, in numbers and messages."""
+"""What each rule asks of each zone, and every method of gathering side by side, in numbers and messages."""
 
 from __future__ import annotations
 
@@ -124,7 +124,7 @@ def zone_methods(
     drawn: DrawnLimits | None = None,
     cautious_pct: float = 10.0,
 ) -> pd.DataFrame:
-    """Return for each zone every way of gathering, allowed or refused with the reason.
+    """Return for each zone every method of gathering, allowed or refused with the reason.
 
     A way is allowed when its take, at the zone's expected stover, fits under the mean limit for that way, under the
     zone's own even-take limit (column removable_mg_ha of `zones`, where it has one) and, where draws are given, under
@@ -208,7 +208,7 @@ def recommended(zone_methods: pd.DataFrame) -> dict[str, str]:
 
 
 def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options: RuleOptions) -> np.ndarray:
-    """Return each zone's mean of what may leave by one way of gathering (other rules come from the stack)."""
+    """Return each zone's mean of what may leave by one method of gathering (other rules come from the stack)."""
     names = stack["binding_rule"].attrs["rules"]
     rules = [r for r in rules_for(options, Report()) if r.name in names]
     varying = [r for r in rules if r.trait("reads_method", False)]

@@ -15,7 +15,7 @@ from stovergeo.siting.site import message
 
 @dataclass(frozen=True, slots=True)
 class BaseKind:
-    """One way to prepare the ground."""
+    """One base."""
 
     base: str  #: as the table of yards and the loss formulas name it: none, tires, gravel
     name: str  #: of its message, base.kind.<name>

@@ -15,7 +15,7 @@ from stovergeo.core.bale_catalog import SHAPES
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """One way to stack one kind of bale."""
+    """One stacking pattern for one kind of bale."""
 
     name: str  #: single row, touching rows, mushroom, pyramid or squares
     step_m: float
@@ -23,7 +23,7 @@ class Pattern:
     per_step: int
     height_m: float
     gap_m: float  #: clear ground between two rows of one stack
-    bale_kg: float  #: mass of a bale as it stands, water included
+    bale_kg: float  #: as-is mass of a bale, water included
     steps_least: int = 1  #: shortest row worth building, or safe to build
     on_ground: int = 1  #: bales of a section that touch the ground
 
@@ -46,7 +46,7 @@ def row_pattern(
     bale : object
         With ``shape`` (name of `SHAPES`) and ``width_m``, ``diameter_m``, ``height_m``, ``length_m``.
     bale_kg : float
-        Mass as it stands, kg.
+        As-is mass, kg.
     pattern : {"single row", "touching rows", "mushroom", "pyramid"}
         For round bales; large squares are always stacked on a block.
 
@@ -98,7 +98,7 @@ def land_per_bale_m2(pattern: Pattern) -> float:
 
 
 def bales_per_stack(pattern: Pattern, stack_most_mg: float) -> int:
-    """Return the most bales whose mass as they stand stays within one stack's limit."""
+    """Return the most bales whose as-is mass stays within one stack's limit."""
     return max(pattern.per_step, int(stack_most_mg * 1000 / pattern.bale_kg + 1e-9))
 
 

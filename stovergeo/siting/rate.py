@@ -35,7 +35,7 @@ _UNKNOWN: Final = Catalog("stovergeo.core")
 
 @dataclass(frozen=True, slots=True)
 class Rated:
-    """One criterion and what it said."""
+    """One criterion and its rating."""
 
     name: str
     criterion: Any
@@ -51,7 +51,7 @@ class Rated:
         )
 
     def message(self, value: float, score: float, allowed: bool) -> Message:
-        """Return the criterion's message for a value; unknown is said to be unknown."""
+        """Return the criterion's message for a value; unknown is reported as not known."""
         if np.isnan(value) and np.isnan(score):
             return _UNKNOWN("unknown", what=str(self.criterion.title))
         return self.criterion.message(value, score, allowed, limit=self.rating.limit)
@@ -132,7 +132,7 @@ def rate_ground(
         By layer name, in the stack's CRS; ``no_go`` may stand among them. A layer left
         out is not checked; a layer without shapes says there is none.
     yards_plan : Yards
-    bale : BaleSize or plan_file.gather.Bale
+    bale : BaleSize or inputs.plan.gather.Bale
     book : Handbook
     report : Report
         Receives broken criteria and unknown names.
@@ -172,7 +172,7 @@ def rate_ground(
     0.0
     >>> float(rated["yard_allowed"].sel(x=440_201, y=4_650_250, method="nearest"))
     1.0
-    >>> "sun" in ratings.not_checked  # no layer told of it
+    >>> "sun" in ratings.not_checked  # no layer gives it
     True
     """
     options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, book), book)
@@ -208,7 +208,7 @@ def rate_ground(
 def _all_own_are_there(offered: list[Plugin], book: Handbook) -> None:
     """Refuse to rate without one of our own criteria: a danger would go unseen.
 
-    A stranger's broken criterion stops nothing; one of ours that is gone means that the
+    A broken plug-in stops nothing; a built-in criterion that is gone means that the
     installation is broken, and a yard could stand under a wire.
     """
     whole = {p.name for p in offered if p.package == _OWN and p.thing is not None}
@@ -255,7 +255,7 @@ def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecke
         if not answer.score.shape == answer.allowed.shape == answer.value.shape == site.shape:
             return "its arrays do not have the shape of the grid"
         str(Rated(plugin.name, plugin.thing, 0.0, answer).message_at(0, 0))  # a message that cannot be printed
-    except Exception as error:  # whatever a stranger's criterion raises must not stop the others
+    except Exception as error:  # whatever a plug-in raises must not stop the others
         if plugin.package == _OWN:  # but a fault of our own must not pass for 'not checked'
             raise
         return f"{type(error).__name__}: {error}"

@@ -68,7 +68,7 @@ def find_yards(
         Bales to be stored at once. More room than that is offered, so that the joint
         choice of yards and hauls has something to choose from.
     yards_plan : Yards
-    bale : BaleSize or plan_file.gather.Bale
+    bale : BaleSize or inputs.plan.gather.Bale
         Kept for the seam; the pattern in `ratings` already knows it.
     book : Handbook
     before : GeoDataFrame, optional

@@ -41,7 +41,7 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
 
     A criterion says by its optional attribute ``of_yard`` how cells make a yard: "mean" (where
     left out), "least", "greatest", "direction", "nearest" for the exact distance to its
-    layer, or "way" for a way to a road or gate.
+    layer, or "way" for a route to a road or gate.
     """
     how = getattr(rated.criterion, "of_yard", "mean")
     if how == "nearest":
@@ -63,7 +63,7 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
 
 
 def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
-    """Return the way from a shape to the nearest road or gate; NaN where it was not looked for.
+    """Return the route from a shape to the nearest road or gate; NaN where it was not looked for.
 
     The way runs from cell to cell and may come out some metres short; none is shorter than the straight line.
     """

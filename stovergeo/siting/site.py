@@ -119,7 +119,7 @@ class Site:
         return abs(float(self._transform.a))
 
     def everywhere(self, value: float | bool) -> np.ndarray:
-        """Return one value for all cells, in the room of one."""
+        """Return one value for all cells, in place of one."""
         return np.broadcast_to(np.asarray(value, bool if isinstance(value, bool) else np.float32), self.shape)
 
     def array(self, name: str) -> np.ndarray:

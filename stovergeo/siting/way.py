@@ -11,7 +11,7 @@ _HARDEST = 8  # no metre of way counts for more than this many
 
 
 def way_m(start: np.ndarray, hardness: np.ndarray, cell_m: float) -> np.ndarray:
-    """Return the length of the easiest way from each cell to the nearest start cell.
+    """Return the length of the easiest route from each cell to the nearest start cell.
 
     Parameters
     ----------

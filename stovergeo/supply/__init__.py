@@ -1,4 +1,4 @@
-"""The supply room: ways over the ground, what they cost, and the joint choice.
+"""Supply: routes over the ground, what they cost, and the joint choice.
 
 The season calls `haul_ground`, `haul_distances`, `supply_problem`, `choose`, `haul_lines`.
 """

@@ -62,14 +62,14 @@ def arcs(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
 
 
 def keep_ways(problem: SupplyProblem) -> pd.DataFrame:
-    """Return the ways of keeping, numbered, with their costs a bale; those refused carry no loss and are out."""
+    """Return the storage options, numbered, with their costs a bale; those refused carry no loss and are out."""
     kept = problem.keeping[problem.keeping["loss_pct"].notna()]
     ways = kept.groupby(["wrap", "base"], sort=False, as_index=False)[["wrap_cost", "base_cost", "time_cost"]].mean()
     return ways.assign(way=np.arange(len(ways)))
 
 
 def stored(problem: SupplyProblem, arcs: pd.DataFrame, keep: pd.DataFrame) -> pd.DataFrame:
-    """Return what may lie in a yard: grade by way of keeping; bare ground is what the yard's ground is."""
+    """Return what may lie in a yard: grade by storage option; bare ground is what the yard's ground is."""
     pairs = arcs[["yard", "grade", "bale_dry_kg"]].drop_duplicates(["yard", "grade"])
     yards = problem.yards.assign(yard=np.arange(len(problem.yards)))
     if "ground" not in yards:
@@ -85,7 +85,7 @@ def stored(problem: SupplyProblem, arcs: pd.DataFrame, keep: pd.DataFrame) -> pd
 
 
 def drawn(problem: SupplyProblem, stored: pd.DataFrame, serves: pd.DataFrame, draws: pd.DataFrame) -> pd.DataFrame:
-    """Return what may be drawn: grade and way of keeping for each need and month, yards being alike by then."""
+    """Return what may be drawn: grade and storage option for each need and month, yards being alike by then."""
     kinds = stored[["grade", "way", "wrap", "base"]].drop_duplicates(["grade", "way"])
     frame = kinds.merge(draws.assign(short=np.arange(len(draws))), how="cross")
     able = serves.set_index(["grade", "need"]).index

@@ -46,7 +46,7 @@ class Choice:
     status: str  #: "optimal" within the gap, or "best found in time"
     messages: list[Message] = field(default_factory=list)  #: the plan, without money
     grower_messages: list[Message] = field(default_factory=list)
-    """What only the grower is told: costs, prices, what was second best, trucks; what matters most first."""
+    """What only the grower sees: costs, prices, what was second best, trucks; what matters most first."""
     reasons: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["kind", "id", "message"]))
     """Why this method (kind zone), this yard, this wrap: what was second best and by how much."""
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: see `stovergeo.supply.alternatives`
@@ -110,7 +110,7 @@ def least_cost(problem: SupplyProblem, *, gap: float = 0.005, seconds: float = 6
     gap : float
         Relative gap at which the solver may stop.
     seconds : float
-        Time after which the best plan found is handed back with its gap.
+        Time after which the best plan found is returned with its gap.
     """
     model, weights = _model(problem)
     cost = model.total_cost() if model.size else np.empty(0)
@@ -141,7 +141,7 @@ def optimise(
     gap : float
         Relative gap at which the solver may stop.
     seconds : float
-        Time after which the best plan found is handed back with its gap.
+        Time after which the best plan found is returned with its gap.
     cost_most : float, optional
         $ that the plan may cost, for the other aims.
     priced : bool

@@ -52,18 +52,18 @@ def haul_options(book: Handbook) -> HaulOptions:
 
 @dataclass(frozen=True)
 class HaulGround:
-    """The farm's ground as a net of ways: hardness, closed fields, gates."""
+    """The farm's ground as a network of routes: hardness, closed fields, gates."""
 
     hardness: np.ndarray  #: (rows, columns), NaN where nothing passes
-    room: np.ndarray  #: closed field each cell belongs to, -1 open ground
-    door: np.ndarray  #: cells near a gate
+    closed_field: np.ndarray  #: closed field each cell belongs to, -1 open ground
+    gate: np.ndarray  #: cells near a gate
     transform: Affine
     cell_m: float
 
     @cached_property
     def graph(self) -> sparse.csr_array:
         """The moves."""
-        return move_graph(self.hardness, self.room, self.door, self.cell_m)
+        return move_graph(self.hardness, self.closed_field, self.gate, self.cell_m)
 
     def cell_of(self, x: float, y: float) -> int:
         """Return the flat number of the passable cell nearest to a place."""
@@ -115,7 +115,7 @@ def haul_ground(
     Returns
     -------
     HaulGround
-        Hardness of each cell, closed fields and gates; knows the way to any place.
+        Hardness of each cell, closed fields and gates; finds the route to any place.
     """
     fine = stack.rio.transform()
     step = max(1, round(options.cell_m / abs(fine.a)))
@@ -151,15 +151,15 @@ def haul_ground(
     if no_go is not None:  # a lane along its edge stays open: only cells whose middle lies on it are shut
         hardness = np.where(burn(list(no_go.geometry), all_touched=False), np.nan, hardness)
 
-    room, door = np.full(shape, -1), np.zeros(shape, dtype=bool)
+    closed_field, gate = np.full(shape, -1), np.zeros(shape, dtype=bool)
     if fields is not None and len(surroundings.get("gates", ())):
         gates = surroundings["gates"].geometry
-        door = burn(list(gates.buffer(options.gate_reach_m)))
+        gate = burn(list(gates.buffer(options.gate_reach_m)))
         for number, outline in enumerate(fields.geometry):
             if gates.distance(outline.boundary).min() <= options.gate_reach_m:
                 inside = rasterio.features.rasterize([outline], out_shape=shape, transform=transform)
-                room[inside == 1] = number
-    return HaulGround(hardness, room, door, transform, cell_m)
+                closed_field[inside == 1] = number
+    return HaulGround(hardness, closed_field, gate, transform, cell_m)
 
 
 def _coarse(stack: xr.Dataset, name: str, step: int, reduce: Callable[..., np.ndarray]) -> np.ndarray:
@@ -176,7 +176,7 @@ def _coarse(stack: xr.Dataset, name: str, step: int, reduce: Callable[..., np.nd
 
 
 def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: HaulGround) -> np.ndarray:
-    """Return the mean way from each zone's ground to each yard.
+    """Return the mean route from each zone's ground to each yard.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: Hau
     Returns
     -------
     array, shape (zones, yards)
-        Metres one way; inf where no way leads from at least half of the zone.
+        Metres one way; inf where there is no route from at least half of the zone.
     """
     cells = zone_cells(zones, ground)
     out = np.full((len(zones), len(yards)), np.inf)

@@ -56,14 +56,14 @@ def supply_problem(
     book : Handbook
     zones : DataFrame, ZONES schema
     zone_methods : DataFrame
-        As the residue room makes it.
+        As the residue package makes it.
     ways : mapping of name to Method
         Those that may be used; offers by other methods are left out.
     yards : DataFrame, YARDS schema
     distance_m : array, shape (zones, yards)
         From `haul_distances`.
     need : DataFrame
-        As the bales room makes it.
+        As the bales package makes it.
     stack : Dataset, optional
         With drainage_class and clay_pct, to tell what bare ground is in each yard; without
         it, drained soil.
@@ -123,7 +123,7 @@ def yard_grounds(yards: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook) -> 
 
 
 def keeping_table(plan: Plan, bale: BaleSize, book: Handbook) -> pd.DataFrame:
-    """Return loss and cost of each way of keeping the plan leaves open, on drained soil and on clay."""
+    """Return loss and cost of each storage option the plan leaves open, on drained soil and on clay."""
     far = max((c.distance_km for c in plan.need.contract), default=0.0)
     tables = [
         wrap_table(
@@ -167,7 +167,7 @@ def truck_per_mg(distance_km: float, plan: Plan, bale: BaleSize, book: Handbook)
 
 
 def truck_notes(plan: Plan, bale: BaleSize, book: Handbook) -> tuple[Message, ...]:
-    """Return what is to be said of trucks, where there is a road haul."""
+    """Return the messages on trucks, where there is a road haul."""
     far = plan.need.longest_haul_km
     if far <= 0:
         return ()

@@ -29,11 +29,12 @@ def plan_messages(problem: SupplyProblem, choice: Choice, titles: Mapping[str, s
         return [message("plan.nothing_gathered" if (problem.need["dry_mg"] > 0).any() else "plan.nothing_needed")]
     by = taken.groupby("method")["bales"].sum().sort_values(ascending=False, kind="stable")
     methods = tuple(message("plan.method", bales=int(n), method=title_of(str(m), titles)) for m, n in by.items())
+    only = message("plan.one_method", method=title_of(str(by.index[0]), titles))
     used, zones = len(taken), len(problem.zones)
     part = taken[taken["share"] < 0.995]
     return [
         message("plan.bales", bales=int(taken["bales"].sum()), dry=choice.baled_mg, used=used, zones=zones),
-        message("plan.methods", methods=methods),
+        message("plan.methods", methods=methods) if len(methods) > 1 else only,
         message("plan.yards", yards=len(choice.yard_use)),
         *(message("plan.part_of_zone", zone=row.zone_id, share=float(row.share)) for row in part.itertuples()),
     ]
@@ -47,7 +48,7 @@ def cost_messages(choice: Choice) -> list[Message]:
     steps = tuple(
         message("cost.step", step=message(f"step.{s}"), each=float(v)) for s, v in per_mg.items() if v >= 0.005
     )
-    # a gap is told no smaller than it is
+    # a gap is never printed smaller than it is
     gap = max(choice.gap, _LEAST_GAP)
     if choice.status != "optimal":
         proved = message("cost.out_of_time", gap=gap)
@@ -92,11 +93,11 @@ def next_messages(found: NextBales, titles: Mapping[str, str], price_each: float
         return [message("next.none", need=found.need)]
     told = {"bales": found.bales, "need": found.need, "each": found.cost_each}
     said = [message("next.cost", **told) if found.had == found.bales else message("next.fewer", **told, had=found.had)]
+    if np.isfinite(price_each):
+        said.append(message("next.pays" if price_each >= found.cost_each else "next.loses", price=price_each))
     if found.sources:
         sources = tuple(message("next.source", zone=z, method=title_of(m, titles)) for z, m in found.sources)
         said.append(message("next.from", sources=sources))
-    if np.isfinite(price_each):
-        said.append(message("next.pays" if price_each >= found.cost_each else "next.loses", price=price_each))
     return said
 
 

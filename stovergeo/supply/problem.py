@@ -58,7 +58,7 @@ class SupplyProblem:
     zones: pd.DataFrame  #: zone_id, field_id, area_ha; stover_mg_ha and removable_mg_ha where yields may change
     offers: pd.DataFrame  #: zone_id, method, take_mg_ha, moisture_pct, ash_pct, allowed, bale_dry_kg
     yards: pd.DataFrame  #: yard_id, capacity_bales, base, base_cost; `ground` soil or clay where known
-    distance_m: np.ndarray  #: (zones, yards), one way over the ground; inf where no way leads
+    distance_m: np.ndarray  #: (zones, yards), one way, over the ground; inf where there is no route
     need: pd.DataFrame  #: need, month, year, dry_mg to be drawn
     terms: pd.DataFrame  #: one row a need: kind, limits, price, cost of bringing a bale from the yard to its use
     keeping: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale

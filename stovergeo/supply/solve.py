@@ -100,7 +100,7 @@ def solve(
     gap : float
         Relative gap at which to stop.
     seconds : float
-        Time at which to stop and hand back the best plan found, with its gap.
+        Time at which to stop and return the best plan found, with its gap.
     budgets : sequence of (array, float)
         Further measures that must stay at or under a number.
 

@@ -20,17 +20,17 @@ _MOVES = (
 )
 
 
-def move_graph(hardness: np.ndarray, room: np.ndarray, door: np.ndarray, cell_m: float) -> sparse.csr_array:
+def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray, cell_m: float) -> sparse.csr_array:
     """Return the undirected graph of moves between cells, weighted by metres times hardness.
 
     Parameters
     ----------
     hardness : array, shape (rows, columns)
         What a metre counts for; NaN where nothing may pass.
-    room : int array, same shape
-        Closed ground a cell belongs to; a move between two rooms needs a door.
-    door : bool array, same shape
-        Cells at which rooms open into each other.
+    closed_field : int array, same shape
+        Closed field a cell belongs to, -1 open ground; a move across its edge needs a gate.
+    gate : bool array, same shape
+        Cells near a gate.
     cell_m : float
 
     Returns
@@ -50,8 +50,8 @@ def move_graph(hardness: np.ndarray, room: np.ndarray, door: np.ndarray, cell_m:
             continue
         views = [(slice(top + r, top + r + height), slice(left + c, left + c + width)) for r, c in cells]
         hard = np.stack([hardness[v] for v in views])
-        rooms = np.stack([room[v] for v in views])
-        free = (rooms == rooms[0]).all(axis=0) | np.stack([door[v] for v in views]).any(axis=0)
+        fields = np.stack([closed_field[v] for v in views])
+        free = (fields == fields[0]).all(axis=0) | np.stack([gate[v] for v in views]).any(axis=0)
         go = np.isfinite(hard).all(axis=0) & free
         metres = cell_m * float(np.hypot(*step))
         starts.append(number[views[0]][go])
@@ -64,7 +64,7 @@ def move_graph(hardness: np.ndarray, room: np.ndarray, door: np.ndarray, cell_m:
 
 
 def ways_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return the length of the easiest way from every cell to one, and the next cell on it.
+    """Return the length of the easiest route from every cell to one, and the next cell on it.
 
     Parameters
     ----------

@@ -70,7 +70,7 @@ def whole_bales(problem: SupplyProblem, model: Model, solution: Solution) -> tup
 
 
 def _stored(model: Model, values: np.ndarray) -> pd.DataFrame:
-    """Return what each zone puts into each yard in each way of keeping, in bales not yet whole."""
+    """Return what each zone puts into each yard in each storage option, in bales not yet whole."""
     gather = model.tables["gather"].assign(
         gather=np.arange(len(model.tables["gather"])), share=values[model.block("gather")]
     )
@@ -90,7 +90,7 @@ def _stored(model: Model, values: np.ndarray) -> pd.DataFrame:
 
 
 def _drawn(model: Model, values: np.ndarray) -> pd.DataFrame:
-    """Return what each need draws in each month from each yard and way of keeping, in bales not yet whole."""
+    """Return what each need draws in each month from each yard and storage option, in bales not yet whole."""
     store = model.tables["store"].assign(kept=values[model.block("store")])
     draw = model.tables["draw"].assign(draw=np.arange(len(model.tables["draw"])), mg=values[model.block("draw")])
     draw = draw.assign(part=draw["mg"] / draw.groupby(["grade", "way"])["mg"].transform("sum"))

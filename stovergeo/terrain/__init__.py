@@ -2,7 +2,7 @@
 
 `slope_aspect` and `water` read bare-ground heights, `season_sun` reads the ground and the
 surface with trees and buildings on it. All take projected north-up DataArrays in metres and
-hand back variables of the field stack.
+return variables of the field stack.
 """
 
 from stovergeo.terrain.class_length import ls_by_class

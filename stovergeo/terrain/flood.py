@@ -3,7 +3,7 @@
 Barnes, R., Lehman, C. & Mulla, D. 2014, "Priority-flood: an optimal depression-filling and
 watershed-labeling algorithm for digital elevation models", Comput. Geosci. 62:117-127 (the
 improved variant: cells inside a depression skip the heap). Besides the filled surface the flood
-hands back the order in which cells were reached. That order never descends, so walked backwards it
+returns the order in which cells were reached. That order never descends, so walked backwards it
 visits every cell before the cells it drains to: accumulation needs no sort.
 """
 

@@ -1,4 +1,4 @@
-"""What the terrain room asks of a raster, and how it hands one back."""
+"""What the terrain package needs of a raster, and how it returns one."""
 
 from __future__ import annotations
 

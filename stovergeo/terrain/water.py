@@ -60,7 +60,7 @@ def water(
     Notes
     -----
     Depressions are filled from the rim inwards and flow is shared among all lower neighbours; methods, equations
-    and sources stand on the page "Terrain" of the science by room.
+    and sources stand on the page "Terrain" of the science pages.
 
     Examples
     --------

@@ -14,12 +14,14 @@ from pyproj import Transformer
 from stovergeo import bales, terrain, yieldmap
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import cells_touched, onto_grid, put_surface, raised_by
 from stovergeo.inputs.plan import Plan
 from stovergeo.workflow.not_known import left_out_by_field, report_left_out
 
+message = Catalog("stovergeo.workflow")
 _BARE_MONTHS: Final = (11, 12, 1, 2, 3, 4)  # deciduous trees of the corn lands stand without leaves
 
 
@@ -95,7 +97,7 @@ def with_earlier_years(
 
 
 def with_terrain(
-    stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, str]
+    stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, Message | str]
 ) -> tuple[xr.Dataset, xr.Dataset | None]:
     """Put slope, water and sun into the stack; say what ground too coarse for it leaves unchecked.
 
@@ -119,14 +121,9 @@ def with_terrain(
         stack = put_surface(put(stack, elevation_m=ground.elevation), farm)
         stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
         stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], book))
-        not_checked["ponding and flow paths"] = (
-            f"No elevation layer was given. Heights came from the combine's GPS ({ground.words}), too coarse to show "
-            f"where water stands or runs; slope was taken over {ground.least_scale_m:.0f} m and more."
-        )
+        not_checked["Ponding and flow paths"] = _from_gps(ground)
     else:
-        not_checked["slope, ponding, flow paths and sun"] = (
-            "No elevation layer was given and the yield points carry no heights: the ground's shape is not known."
-        )
+        not_checked["Slope, ponding, flow paths and sun"] = message("not_checked.no_heights")
         return stack, None
     start, end = bales.storage_span(plan.storage, plan.farm.season)
     to_lonlat = Transformer.from_crs(farm.crs, 4326, always_xy=True)
@@ -145,6 +142,13 @@ def with_terrain(
     season = months["sun_kwh_m2"].sum("month", skipna=False)
     share = (season / months.attrs["open_flat_kwh_m2"]).assign_attrs(units="1")
     return put(stack, sun_kwh_m2=season, sun_share=share), months
+
+
+def _from_gps(ground: yieldmap.Ground) -> Message:
+    """Return what heights from the combine's GPS are good for."""
+    if np.isfinite(ground.least_scale_m):
+        return message("not_checked.from_gps", error=ground.holdout_error_m, length=ground.least_scale_m)
+    return message("not_checked.from_gps_no_slope", error=ground.holdout_error_m)
 
 
 def _sky(stack: xr.Dataset, plan: Plan, farm: FarmLayers, latitude: float) -> dict[str, Any]:

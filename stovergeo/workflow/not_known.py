@@ -1,6 +1,6 @@
 """Ground whose yield is not known: which it is, why, and how the tables of a season say so.
 
-What is not known is neither nothing nor a decision: its numbers are NaN, and its words say why.
+What is not known is neither nothing nor a decision: its numbers are NaN, and a message says why.
 """
 
 from __future__ import annotations
@@ -16,8 +16,10 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo import yieldmap
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.schemas import UNKNOWN
 
+message = Catalog("stovergeo.workflow")
 _NUMBERS: Final = [
     "stover_mg_ha",
     "keep_mg_ha",
@@ -37,16 +39,19 @@ def left_out_by_field(cleaned: yieldmap.Cleaned, fields: gpd.GeoDataFrame) -> pd
     Returns
     -------
     DataFrame
-        In the order of the fields: records, left_out, reasons (in words, the most frequent first).
+        In the order of the fields: records, left_out, reasons (a tuple of messages, the most frequent first).
     """
     rows = []
     for shape in fields.geometry:
         kept = int(_inside(cleaned.points, shape).sum())
         counts = cleaned.removed.loc[_inside(cleaned.removed, shape), "removed_because"].value_counts()
-        named = [f"{yieldmap.REASONS[name].title} {count:,}" for name, count in counts[:_REASONS_NAMED].items()]
+        named = [
+            message("unknown.reason", title=yieldmap.REASONS[name].title, count=int(count))
+            for name, count in counts[:_REASONS_NAMED].items()
+        ]
         if len(counts) > _REASONS_NAMED:
-            named.append(f"other {counts[_REASONS_NAMED:].sum():,}")
-        rows.append((kept + int(counts.sum()), int(counts.sum()), ", ".join(named)))
+            named.append(message("unknown.other", count=int(counts[_REASONS_NAMED:].sum())))
+        rows.append((kept + int(counts.sum()), int(counts.sum()), tuple(named)))
     return pd.DataFrame(rows, columns=["records", "left_out", "reasons"], index=fields.index)
 
 
@@ -75,12 +80,12 @@ def report_left_out(left: pd.DataFrame, fields: gpd.GeoDataFrame, harvest: str, 
     """
     for name, row in zip(fields["name"], left.itertuples(), strict=True):
         if row.left_out > _MOST * row.records:
-            report.add("yield.left_out", f"{harvest}, field {name!r}", f"{_left_out(row)}.")
+            report.add("yield.left_out", f"{harvest}, field {name!r}", _left_out(row))
 
 
 def why_unknown(
     stack: xr.Dataset, fields: gpd.GeoDataFrame, left: pd.DataFrame | None, report: Report
-) -> dict[str, str]:
+) -> dict[str, Message]:
     """Return for each field without any usable yield why that is so; report it, and refuse a farm of only such fields.
 
     Parameters
@@ -103,24 +108,25 @@ def why_unknown(
         if number in known:
             continue
         row = None if left is None else left.iloc[number]
-        why[field.field_id] = f"no usable yield data ({_because(row)})"
-        if row is None or not row.left_out > _MOST * row.records:  # told already
-            report.add("yield.unknown", f"fields, {field.name!r}", f"No usable yield data: {_because(row)}.")
+        why[field.field_id] = _because(row)
+        if row is None or not row.left_out > _MOST * row.records:  # already reported
+            report.add("yield.unknown", f"fields, {field.name!r}", message("unknown.no_yield", why=why[field.field_id]))
     if len(why) == len(fields):
         raise report.refuse("yield.none", "yields", "No field has usable yield data.")
     return why
 
 
-def _because(row: pd.Series | None) -> str:
+def _because(row: pd.Series | None) -> Message:
     if row is None:
-        return "the yield map holds nothing on it"
+        return message("unknown.off_the_map")
     if row.records == 0:
-        return "no yield record lies on it"
-    return _left_out(row) if row.left_out else f"only {row.records:,} yield records lie on it"
+        return message("unknown.no_record")
+    return _left_out(row) if row.left_out else message("unknown.few_records", records=int(row.records))
 
 
-def _left_out(row: pd.Series) -> str:
-    return f"{row.left_out:,} of {row.records:,} yield records were left out: {row.reasons}"
+def _left_out(row: pd.Series) -> Message:
+    counts = {"left_out": int(row.left_out), "records": int(row.records)}
+    return message("unknown.left_out", **counts, reasons=row.reasons)
 
 
 def unknown_zones(zones: gpd.GeoDataFrame, labels: xr.DataArray, stack: xr.Dataset) -> pd.Series:
@@ -130,27 +136,26 @@ def unknown_zones(zones: gpd.GeoDataFrame, labels: xr.DataArray, stack: xr.Datas
     return (zones["method"] == "leave") & (np.array(share) > _MOST)
 
 
-def with_unknown(zones: gpd.GeoDataFrame, unknown: pd.Series, why: dict[str, str]) -> gpd.GeoDataFrame:
-    """Return the zones with those of unknown yield saying so: numbers NaN, method "unknown", the reason in words."""
+def with_unknown(zones: gpd.GeoDataFrame, unknown: pd.Series, why: dict[str, Message]) -> gpd.GeoDataFrame:
+    """Return the zones with those of unknown yield saying so: numbers NaN, method "unknown", and the reason."""
     zones = zones.copy()
     zones.loc[unknown, _NUMBERS] = np.nan
     zones.loc[unknown, "method"] = UNKNOWN
     zones.loc[unknown, "binding_rule"] = ""
-    part = "no usable yield data on most of this ground"
-    zones.loc[unknown, "reason"] = [f"Not known: {why.get(f, part)}." for f in zones.loc[unknown, "field_id"]]
-    return zones
+    reasons = zones["reason"].astype(object)
+    for row in np.flatnonzero(unknown):
+        field = zones["field_id"].iloc[row]
+        whole = (message("unknown.zone"), why[field]) if field in why else message("unknown.part_of_zone")
+        reasons.iat[row] = whole
+    return zones.assign(reason=reasons)
 
 
-def unknown_words(zones: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, why: dict[str, str]) -> list[str]:
-    """Say of each field what of it is not known, and that the farm's totals leave that out."""
-    words = []
+def unknown_messages(zones: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, why: dict[str, Message]) -> list[Message]:
+    """Return for each field what of it is not known; the farm's totals leave that out."""
     area = zones[zones["method"] == UNKNOWN].groupby("field_id")["area_ha"].sum()
-    for field in fields[fields["field_id"].isin(area.index)].itertuples():
-        if field.field_id in why:
-            words.append(f"{field.name}: not known: {why[field.field_id]}. The farm's totals leave this field out.")
-        else:
-            words.append(
-                f"{field.name}: not known on {area[field.field_id]:.1f} ha: no usable yield data there. "
-                "The farm's totals leave that ground out."
-            )
-    return words
+    return [
+        message("unknown.field", field=field.name, why=why[field.field_id])
+        if field.field_id in why
+        else message("unknown.part_of_field", field=field.name, area=float(area[field.field_id]))
+        for field in fields[fields["field_id"].isin(area.index)].itertuples()
+    ]

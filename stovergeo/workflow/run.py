@@ -1,7 +1,6 @@
 """The whole way, step by step.
 
-`run_season` is a pure function of the plan file and its layers. Words are asked for in metric
-units everywhere; the printers turn the quantities in them into the reader's units.
+`run_season` is a pure function of the plan file and its layers.
 """
 
 from __future__ import annotations
@@ -20,6 +19,7 @@ from stovergeo import bales, residue, siting, supply, yieldmap, zones
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.coefficients.handbook import UnknownCoefficientError
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Message
 from stovergeo.core.stack import new_stack
 from stovergeo.inputs.farm_size import FarmSize
 from stovergeo.inputs.grid import farm_grid, put_layers
@@ -30,7 +30,7 @@ from stovergeo.report import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, rea
 from stovergeo.result import SeasonResult
 from stovergeo.workflow import story
 from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrain
-from stovergeo.workflow.not_known import unknown_words, unknown_zones, why_unknown, with_unknown
+from stovergeo.workflow.not_known import unknown_messages, unknown_zones, why_unknown, with_unknown
 from stovergeo.workflow.run_size import Tell, fits, need_of, tell_nobody
 from stovergeo.workflow.tables import (
     ground_of,
@@ -44,7 +44,7 @@ from stovergeo.workflow.tables import (
     yard_ways,
 )
 
-#: an own number so many times outside the handbook's spread is told: it may be in another unit (judgement)
+#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
 FAR_OFF: Final = 3.0
 Step = Callable[[str], None]
 
@@ -71,7 +71,7 @@ def sample_plan_path() -> Path:
 
 
 def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> list[Proposal]:
-    """Read the plan and every layer, compute nothing, list all problems; `tell` is told what a run will need.
+    """Read the plan and every layer, compute nothing, list all problems; `tell` is called with what a run will need.
 
     Returns
     -------
@@ -115,7 +115,7 @@ def run_season(
     Returns
     -------
     SeasonResult
-        The field stack and the tables of every room; nothing is written.
+        The field stack and the tables of every package; nothing is written.
 
     Raises
     ------
@@ -139,7 +139,7 @@ def run_season(
     book = _book_of(plan, report)
     farm = read_layers(plan, report, _sized(plan, report, tell))
     report.stop_if_refused()
-    not_checked = dict(farm.not_checked)
+    not_checked: dict[str, Message | str] = dict(farm.not_checked)
 
     step("Making the grain map")
     fields = farm.fields if farm.fields is not None else yieldmap.boundary_from_points(farm.points)
@@ -191,7 +191,7 @@ def run_season(
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
     found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, before=yards_before)
     for name, why in ratings.not_checked.items():
-        not_checked.setdefault(ratings.titles[name], str(why))
+        not_checked.setdefault(ratings.titles[name], why)
 
     step("Choosing zones, methods, yards and wraps together")
     hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
@@ -205,7 +205,7 @@ def run_season(
     worked = worked_zones(drawn_zones, offers, choice, chosen, bool(len(need)))
     need = in_whole_bales(need, choice)
 
-    step("Counting bales, net and plant food")
+    step("Counting bales, net and nutrients")
     hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
     wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
     made = bales.bale_plan(worked, ways, plan, book)
@@ -272,7 +272,7 @@ def run_season(
         crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
         totals=sums,
         words={
-            "unknown": unknown_words(said_zones, fields, no_yield),
+            "unknown": unknown_messages(said_zones, fields, no_yield),
             "choice": choice.messages,
             "grower": [
                 *choice.grower_messages,
@@ -281,7 +281,7 @@ def run_season(
             ],
             "baling": bales.baling_messages(made, plan, book),
             "storage": bales.storage_messages(losses, need, bales.storage_span(plan.storage, season)[1]),
-            "soil": story.soil_words(stack, book) + story.year_words(stack) + story.terrain_words(stack),
+            "soil": story.soil_messages(stack, book) + story.year_messages(stack) + story.terrain_messages(stack),
             "yards": found.messages,
         },
         problems=report.by_severity(),
@@ -336,8 +336,8 @@ def replan_with_answer(
         out.mkdir(parents=True, exist_ok=True)
         plan = add_answer(before.plan, answer, layer, report)
         after = run_season(plan, Report(), step, yards_before=before.yards)
-    after.words["changed"] = story.changed_words(before, after)
-    after.words["grower"] = [*story.changed_cost_words(before, after), *after.words["grower"]]
+    after.words["changed"] = story.changed_messages(before, after)
+    after.words["grower"] = [*story.changed_cost_messages(before, after), *after.words["grower"]]
     after.words["answer"] = answer.messages()
     if len(answer.pins):
         after.surroundings["pins"] = answer.pins.rename(columns={"note": "name"}).to_crs(after.crs)
@@ -372,7 +372,7 @@ def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[FarmSize], bool]
 
 
 def _book_of(plan: Plan, report: Report) -> Handbook:
-    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are told."""
+    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported."""
     try:
         book = load_handbook(plan.handbook)
     except UnknownCoefficientError as error:

@@ -1,4 +1,4 @@
-"""What a run will need, said before it starts, and refused where this machine does not have it.
+"""What a run will need, reported before it starts, and an error where this machine does not have it.
 
 The memory is that of the whole process at its peak; the figures were measured with `tests/workflow/test_run_size.py`,
 which holds them against the true peak. The time is rough: another machine is faster or slower.
@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.farm_size import FarmSize
 from stovergeo.inputs.plan import Plan
 
@@ -21,6 +22,7 @@ try:
 except ImportError:  # Windows
     resource = None  # type: ignore[assignment]
 
+message = Catalog("stovergeo.workflow")
 # Peak of resident memory, measured on Linux with Python 3.11: 0.6 GB for the libraries, the kernels and a farm of
 # nothing; then by what there is to work on
 BASE_BYTES: Final = 630e6
@@ -45,13 +47,17 @@ class RunNeed:
     memory_bytes: float  #: of the whole process at its peak
     seconds: float  #: rough, kernels compiled
 
-    def words(self) -> str:
-        """Say it in a line."""
-        time = f"{self.seconds:.0f} seconds" if self.seconds < 90 else f"{self.seconds / 60:.0f} minutes"
-        points = f" and {self.records:,} yield records" if self.records else ""
+    def as_message(self) -> Message:
+        """Return it as a line to show."""
+        if self.seconds < 90:
+            time = message("run.seconds", seconds=round(self.seconds))
+        else:
+            time = message("run.minutes", minutes=round(self.seconds / 60))
+        size = {"cells": self.cells, "cell": self.cell_m, "memory": self.memory_bytes / GB, "time": time}
         return (
-            f"This run: {self.cells:,} cells of {self.cell_m:g} m{points}; some {self.memory_bytes / GB:.1f} GB of "
-            f"memory, and roughly {time} (longer the first time)."
+            message("run.size_with_records", **size, records=self.records)
+            if self.records
+            else message("run.size", **size)
         )
 
 
@@ -74,11 +80,15 @@ def fits(need: RunNeed, plan: Plan, report: Report) -> bool:
     room = free_memory_bytes() if plan.farm.memory_most_gb is None else plan.farm.memory_most_gb * GB
     if room is None or need.memory_bytes <= room:
         return True
-    given = "the machine has" if plan.farm.memory_most_gb is None else "farm.memory_most_gb allows"
-    said = (
-        f"{need.cells:,} cells of {need.cell_m:g} m, {need.records:,} yield records and {need.raster_cells:,} raster "
-        f"cells to read need some "
-        f"{need.memory_bytes / GB:.2f} GB; {given} {room / GB:.2f} GB."
+    given = "run.machine_has" if plan.farm.memory_most_gb is None else "run.plan_allows"
+    said = message(
+        "run.too_big",
+        cells=need.cells,
+        cell=need.cell_m,
+        records=need.records,
+        raster_cells=need.raster_cells,
+        memory=need.memory_bytes / GB,
+        room=message(given, memory=room / GB),
     )
     report.add("grid.too_big", "plan file, farm.cell", said, _ways_out(need, room))
     return False
@@ -94,7 +104,7 @@ def _ways_out(need: RunNeed, room: float) -> str:
     coarser = math.ceil(2 * need.cell_m * math.sqrt(over) * 1.05) / 2
     return (
         f'Use a larger cell (cell = "{coarser:g} m" would do), or split the farm into {math.ceil(over)} plans of '
-        f"neighbouring fields. {override}"
+        f"neighboring fields. {override}"
     )
 
 

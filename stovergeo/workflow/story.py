@@ -1,7 +1,4 @@
-"""What the tables of a season add up to: totals, and the few sentences no single room can say.
-
-Quantities in sentences are metric; the printers turn them into the reader's units.
-"""
+"""What the tables of a season add up to: totals, and the few messages that need more than one package."""
 
 from __future__ import annotations
 
@@ -13,14 +10,16 @@ import pandas as pd
 import xarray as xr
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import total
 from stovergeo.result import SeasonResult
 
+message = Catalog("stovergeo.workflow")
 _POORLY: Final = 6  # class number of "poorly drained"
 
 
-def soil_words(stack: xr.Dataset, book: Handbook) -> list[str]:
-    """Say what the fields' soil means for bales on it: heavy clay, wet ground, or neither.
+def soil_messages(stack: xr.Dataset, book: Handbook) -> list[Message]:
+    """Return what the fields' soil means for bales on it: heavy clay, wet ground, or neither.
 
     Parameters
     ----------
@@ -38,53 +37,39 @@ def soil_words(stack: xr.Dataset, book: Handbook) -> list[str]:
         "wet": float(area[drainage >= _POORLY].sum() / area.sum()),
         "unknown": float(area[np.isnan(clay) | np.isnan(drainage)].sum() / area.sum()),
     }
-    words = []
+    said = []
     if share["heavy"] >= 0.01:
-        words.append(
-            f"Heavy clay: {share['heavy']:.0%} of the fields has {heavy_from:.0f} % clay or more in its surface. "
-            "Heavy clay stays wet under bales and does not carry trucks in a wet spell."
-        )
-    if share["wet"] >= 0.01:
-        words.append(
-            f"Wet ground: {share['wet']:.0%} of the fields is naturally poorly or very poorly drained. "
-            "Bales that stand on it draw water from below."
-        )
-    if share["unknown"] >= 0.01:
-        words.append(f"The soil of {share['unknown']:.0%} of the fields is not known; it was taken the cautious way.")
-    return words or ["No heavy clay and no poorly drained ground lies in these fields."]
+        said.append(message("soil.heavy", share=share["heavy"], clay=heavy_from))
+    said += [message(f"soil.{what}", share=share[what]) for what in ("wet", "unknown") if share[what] >= 0.01]
+    return said or [message("soil.fine")]
 
 
-def year_words(stack: xr.Dataset) -> list[str]:
-    """Say what earlier harvests change, where the plan names any."""
+def year_messages(stack: xr.Dataset) -> list[Message]:
+    """Return what earlier harvests change, where the plan names any."""
     if "grain_mean_mg_ha" not in stack:
         return []
     inside = stack["field_number"].notnull()
     known = inside & stack["grain_mean_mg_ha"].notnull()
     if not bool(known.any()):
-        return ["Earlier harvests were given, but they tell too little of these fields to be used."]
+        return [message("years.unused")]
     area = stack["cell_area_ha"]
     surplus = (stack["stover_mg_ha"] - stack["stover_usual_mg_ha"]).where(known)
     above = float(area.where(surplus > 0).sum(dtype=np.float64))
-    words = [
-        f"Earlier harvests: on {above:.1f} ha more grew this year than in most years. What grew above that "
-        f"({float((surplus * area).sum(dtype=np.float64)):,.0f} Mg) is not counted on, and stays on the ground."
-    ]
+    said = [message("years.above", area=above, stover=float((surplus * area).sum(dtype=np.float64)))]
     unsteady = float(area.where(known & (stack["yield_stability"] == 3)).sum(dtype=np.float64))
     if unsteady / float(area.where(known).sum(dtype=np.float64)) >= 0.01:
-        words.append(f"Unsteady ground: {unsteady:.1f} ha give much in one year and little in another.")
-    return words
+        said.append(message("years.unsteady", area=unsteady))
+    return said
 
 
-def terrain_words(stack: xr.Dataset) -> list[str]:
-    """Say how much of the fields is steep or gathers water."""
+def terrain_messages(stack: xr.Dataset) -> list[Message]:
+    """Return how much of the fields gathers water."""
+    if "concentrated_flow" not in stack:
+        return []
     inside = stack["field_number"].notnull()
     area = float(stack["cell_area_ha"].where(inside).sum(dtype=np.float64))
-    words = []
-    if "concentrated_flow" in stack:
-        gathered = float(stack["cell_area_ha"].where(inside & (stack["concentrated_flow"] == 1)).sum(dtype=np.float64))
-        if gathered / area >= 0.005:
-            words.append(f"Where water runs gathered ({gathered:.1f} ha), all stover stays: it holds the channel.")
-    return words
+    gathered = float(stack["cell_area_ha"].where(inside & (stack["concentrated_flow"] == 1)).sum(dtype=np.float64))
+    return [message("terrain.waterways", area=gathered)] if gathered / area >= 0.005 else []
 
 
 def totals(
@@ -122,34 +107,29 @@ def totals(
     }
 
 
-def changed_words(before: SeasonResult, after: SeasonResult) -> list[str]:
-    """Say what differs between two plans of the same farm, in the order a landowner asks; nothing of costs."""
-    words = []
+def changed_messages(before: SeasonResult, after: SeasonResult) -> list[Message]:
+    """Return what differs between two plans of one farm, in the order a landowner asks; nothing of costs."""
+    said = []
     # a name means one place in both
     gone, new = _only_in(before, after), _only_in(after, before)
     if gone:
-        words.append(f"No longer a stack yard: {', '.join(gone)}.")
+        said.append(message("changed.gone", yards=gone))
     if new:
-        words.append(f"New stack yard: {', '.join(new)}.")
-    sums = (
-        ("kept_free_ha", "Ground kept free", " ha", 1),
-        ("bales", "Bales made", "", 0),
-        ("take_mg", "Dry stover taken", " Mg", 0),
-    )
-    for key, name, unit, places in sums:
+        said.append(message("changed.new", yards=new))
+    for key, least in (("kept_free_ha", 0.05), ("bales", 0.5), ("take_mg", 0.5)):
         a, b = before.totals.get(key, 0.0), after.totals.get(key, 0.0)
-        if abs(b - a) >= 0.5 / 10**places:
-            words.append(f"{name}: {a:,.{places}f}{unit} before, {b:,.{places}f}{unit} now.")
+        if abs(b - a) >= least:
+            said.append(message(f"changed.{key}", before=a, now=b))
     short = after.totals.get("short_bales", 0.0)
     if short > before.totals.get("short_bales", 0.0):
-        words.append(f"The need is now short by {short:,.0f} bales.")
-    return words or ["Nothing in the plan changes."]
+        said.append(message("changed.short", bales=short))
+    return said or [message("changed.nothing")]
 
 
-def changed_cost_words(before: SeasonResult, after: SeasonResult) -> list[str]:
-    """Say what the season cost before and costs now, where that differs."""
+def changed_cost_messages(before: SeasonResult, after: SeasonResult) -> list[Message]:
+    """Return what the season cost before and costs now, where that differs."""
     a, b = before.totals.get("cost", 0.0), after.totals.get("cost", 0.0)
-    return [f"Cost of the season: ${a:,.0f} before, ${b:,.0f} now."] if abs(b - a) >= 0.5 else []
+    return [message("changed.cost", before=a, now=b)] if abs(b - a) >= 0.5 else []
 
 
 def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) -> gpd.GeoDataFrame:
@@ -183,7 +163,7 @@ def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) 
     )
 
 
-def _only_in(one: SeasonResult, other: SeasonResult) -> list[str]:
+def _only_in(one: SeasonResult, other: SeasonResult) -> tuple[str, ...]:
     """Return yards in use in one plan and not in the other."""
     used = one.yards["yard_id"][one.yards["yard_id"].isin(one.hauls["yard_id"])]
-    return list(used[~used.isin(other.hauls["yard_id"])])
+    return tuple(used[~used.isin(other.hauls["yard_id"])])

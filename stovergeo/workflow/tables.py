@@ -43,7 +43,7 @@ def without_kept_free(offers: pd.DataFrame, drawn: gpd.GeoDataFrame) -> pd.DataF
 
 
 def most_used(usual: dict[str, str], ways: dict[str, residue.Method]) -> str:
-    """Return the method most zones would use, the gentlest where none is: yards are laid out for its bale."""
+    """Return the method most zones would use, or the one that takes least: yards are laid out for its bale."""
     used = [m for m in usual.values() if m in ways]
     return max(ways, key=used.count)
 
@@ -73,14 +73,14 @@ def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> g
     """Return zones or yards with the choice's reason in money beside their own (column ``cost_reason``)."""
     of_kind = choice.reasons[choice.reasons["kind"] == kind]
     said = dict(zip(of_kind["id"], of_kind["message"], strict=True))
-    told = [said.get(i, "") for i in table[f"{kind}_id"]]
-    return table.assign(cost_reason=pd.Series(told, table.index, dtype=object))
+    reasons = [said.get(i, ()) for i in table[f"{kind}_id"]]
+    return table.assign(cost_reason=pd.Series(reasons, index=table.index, dtype=object))
 
 
 def yard_ways(
     found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray, kept_free: frozenset[str]
 ) -> pd.DataFrame:
-    """Return the way from every zone not kept free to every yard that can be reached, nearest first in each yard."""
+    """Return the route from every zone not kept free to every yard that can be reached, nearest first in each yard."""
     ways = pd.DataFrame(distance_m, index=drawn["zone_id"], columns=found["yard_id"]).rename_axis(columns="yard_id")
     table = ways.stack().rename("distance_m").reset_index()[["yard_id", "zone_id", "distance_m"]]
     table = table[np.isfinite(table["distance_m"]) & ~table["zone_id"].isin(kept_free)]

@@ -3,7 +3,7 @@
 Near the records the error is an unbiased estimate of risk: squared residuals hold the
 surface's own error plus the noise of a record, less what the surface took over from that
 record (Stein 1981, Ann. Stat. 9:1135-1151; Mallows 1973, Technometrics 15:661-675).
-Noise is told from crop by differences along passes, and the surface's response to single
+Noise is separated from crop by differences along passes, and the surface's response to single
 records by feeding it random signs (Ramani, Blu and Unser 2008, IEEE Trans. Image Proc.
 17:1540-1554). Away from the records, what blocked cross-validation finds at each distance
 is added. All cited from memory.
@@ -27,7 +27,7 @@ from stovergeo.yieldmap.usual import every
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
 DIFFERENCES = (0.2708, -0.0142, 0.6909, -0.4858, -0.4617)
 _TINY = 1e-12
-_LOCAL = 250_000  #: records from which means, local and of all, are told
+_LOCAL = 250_000  #: records from which means, local and of all, are estimated
 
 
 class ErrorAlong(NamedTuple):
@@ -214,7 +214,7 @@ def learn_certainty(
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
     gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
-    # said at the nodes of one lattice, between which the grid reads it; never less than the noise that comes through
+    # given at the nodes of one lattice, between which the grid reads it; never less than the noise that comes through
     rows, columns = window.weights.shape
     nodes = window.x0 + window.step * np.arange(columns), window.y0 + window.step * np.arange(rows)
     own = np.maximum(local_noise.on_grid(*nodes), 0) * np.maximum(spread.on_grid(*nodes), 0)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from dataclasses import fields as fields_of
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -20,16 +21,15 @@ from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.bins import Bins, bin_points
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.harvested import Driven
-from stovergeo.yieldmap.machines import machine_offsets, offset_words
+from stovergeo.yieldmap.machines import machine_offsets, offset_message
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
-from stovergeo.yieldmap.reasons import NOT_CUT, code_of, names_of, tally
+from stovergeo.yieldmap.reasons import NOT_CUT, code_of, message, names_of, tally
 from stovergeo.yieldmap.swath import new_share
 from stovergeo.yieldmap.threads import for_each
 from stovergeo.yieldmap.usual import usual
 
-_NO_TIME = "not looked for: nothing tells how long a record took"
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
 
@@ -39,7 +39,7 @@ class Cleaned:
 
     points: gpd.GeoDataFrame  #: kept records, yields corrected, in the middle of their ground
     removed: gpd.GeoDataFrame  #: removed records as they came, with `removed_because`
-    counts: pd.DataFrame  #: reason, title, points, share, words; in order, last row what was kept
+    counts: pd.DataFrame  #: reason, title, points, share, message; in order, last row what was kept
     corrections: dict[str, dict]  #: what was corrected, by topic: passes, delay, ends, overlap, machines
     driven: Driven | None  #: where machines drove, for the grain surface; None without a whole record
 
@@ -66,7 +66,7 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
     Flow delay moves a record's grain, overlap shrinks its area, and machines that worked
     side by side are set to one level. Everything else only removes. A record is removed
     for the first reason met, in the order of `reasons.REASONS`. The steps, their thresholds
-    and sources stand on the page "Yield map" of the science by room.
+    and sources stand on the page "Yield map" of the science pages.
 
     Raises
     ------
@@ -125,9 +125,7 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
         _outliers(run, bins.result(), places, reach, book)
     corrections["machines"] = _machines(run, places, book)
     codes[whole] = run.track.back(run.code)
-    counts = tally(codes)
-    if not run.track.timed.any():
-        counts.loc[counts["reason"].isin(["speed", "not_recorded"]), "words"] = _NO_TIME
+    counts = tally(codes, timed=bool(run.track.timed.any()))
     _tell(report, counts, run.track)
     keep = run.track.back(run.kept)
     x, y = (run.track.back(values)[keep] for values in places)
@@ -193,7 +191,7 @@ def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str,
     for number, name in enumerate(track.machine_names):
         here = track.machine == number
         if not track.timed[here].mean() > 0.5:
-            found[name] = asdict(Delay(0.0, False, 0.0, 0, _NO_TIME))
+            found[name] = _as_dict(Delay(0.0, False, 0.0, 0, message("delay.no_time")))
             continue
         mine = here[pairs.one] & here[pairs.other]
         delay = find_delay(middle, flow, ground, pairs.where(mine), search)
@@ -202,8 +200,12 @@ def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str,
             run.moved_m += ahead_m
             run.remove(missing, "not_recorded")
             run.remove(here & (run.grain <= 0), "no_flow")
-        found[name] = asdict(delay)
+        found[name] = _as_dict(delay)
     return found
+
+
+def _as_dict(delay: Delay) -> dict[str, Any]:
+    return {c.name: getattr(delay, c.name) for c in fields_of(delay)}
 
 
 def _pass_faults(run: _Run, book: Handbook) -> dict[str, dict]:
@@ -282,7 +284,7 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], book: Handbook) 
             "offset": float(np.expm1(found.offset[m])),
             "error": float(found.error[m]),
             "applied": bool(applied[m]),
-            "words": offset_words(float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])),
+            "message": offset_message(float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])),
         }
         for m, name in enumerate(track.machine_names)
     }

@@ -14,12 +14,14 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
 from stovergeo.yieldmap.threads import in_threads
 from stovergeo.yieldmap.usual import usual
 
+message = Catalog("stovergeo.yieldmap")
 #: pairs beyond this many tell nothing more
 _MOST_PAIRS = 10_000
 _PHASES = 64  #: parts of a step of delays to which a record's time is rounded
@@ -33,7 +35,7 @@ class Delay:
     applied: bool
     gain: float  #: share of the disagreement between opposite passes it removes on passes not used to find it
     pairs: int
-    words: str
+    message: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,15 +144,15 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         evenly[np.linspace(0, len(pairs.one) - 1, _MOST_PAIRS).astype(int)] = True
         pairs = pairs.where(evenly)
     if len(pairs.one) < search.least_pairs:
-        return Delay(0.0, False, 0.0, len(pairs.one), "too few opposite passes to find a delay")
+        return Delay(0.0, False, 0.0, len(pairs.one), message("delay.few_passes"))
     delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
     window_s = max(search.window_s, usual(track.seconds))
     if window_s > search.most_s - search.least_s:
-        return Delay(0.0, False, 0.0, len(pairs.one), f"records of {window_s:.0f} s are too long to find a delay")
+        return Delay(0.0, False, 0.0, len(pairs.one), message("delay.long_records", seconds=window_s))
     squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
     if known.sum() < search.least_pairs:
-        return Delay(0.0, False, 0.0, int(known.sum()), "passes too short to find a delay")
+        return Delay(0.0, False, 0.0, int(known.sum()), message("delay.short_passes"))
     squares = squares[:, known]
     at_zero = int(np.argmin(abs(delays)))
     cost = _huber(np.sqrt(squares), 2 * MAD_TO_SD * float(np.median(np.sqrt(squares[at_zero]))))
@@ -162,7 +164,7 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
     gains, found, sure = [], [], []
     for chosen in (half, ~half):
         if chosen.sum() < search.least_pairs / 2:
-            return Delay(best, False, 0.0, int(known.sum()), "too few opposite passes to confirm a delay")
+            return Delay(best, False, 0.0, int(known.sum()), message("delay.unconfirmed"))
         delay = _lowest(delays, cost[:, chosen].mean(axis=1))
         there = int(np.argmin(abs(delays - delay)))
         other = ~chosen
@@ -174,13 +176,11 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         found.append(delay)
     gain = float(min(gains))
     if gain < search.least_gain or not all(sure):
-        words = f"best at {best:.1f} s, but on other passes it does not surely help: left as it is"
-        return Delay(best, False, gain, int(known.sum()), words)
+        return Delay(best, False, gain, int(known.sum()), message("delay.unsure", seconds=best))
     if abs(found[0] - found[1]) > max(1.0, 0.5 * abs(best)):
-        words = f"halves of the field disagree ({found[0]:.1f} and {found[1]:.1f} s): left as it is"
-        return Delay(best, False, gain, int(known.sum()), words)
-    words = f"{best:.1f} s, removes {gain:.0%} of the disagreement between opposite passes"
-    return Delay(best, True, gain, int(known.sum()), words)
+        apart = message("delay.halves_differ", one=found[0], other=found[1])
+        return Delay(best, False, gain, int(known.sum()), apart)
+    return Delay(best, True, gain, int(known.sum()), message("delay.found", seconds=best, gain=gain))
 
 
 def _squared_differences(

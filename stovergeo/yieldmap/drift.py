@@ -1,4 +1,4 @@
-"""The drift of GPS height in time, told from the ground by one least-squares fit of both.
+"""The drift of GPS height in time, separated from the ground by one least-squares fit of both.
 
 Neighbouring passes cross the same ground at different times. That alone does not tell
 drift from a slope across the passes, for a field is worked from one side to the other; but
@@ -64,7 +64,7 @@ def height_drift(track: Track, height: np.ndarray, model: DriftModel, use: np.nd
         ]
     )
     smooth = sparse.block_diag([bend / model.bend_m, walk])
-    # the level of the drift and that of the ground cannot be told apart: a weak hold at zero
+    # the level of the drift and that of the ground cannot be separated: a weak hold at zero
     hold = sparse.eye(data.shape[1]) * 1e-6
     middle = height[chosen].mean()
     normal = (data.T @ data + smooth.T @ smooth + hold).tocsc()

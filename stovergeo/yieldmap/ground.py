@@ -31,10 +31,9 @@ class Ground:
 
     elevation: xr.DataArray  #: m, in the receiver's own height system; NaN off harvested ground
     holdout_error_m: float  #: root mean square on blocks of ground that were left out
-    least_scale_m: float  #: slopes over shorter ground are noise
+    least_scale_m: float  #: slopes over shorter ground are noise; infinite where all are
     raw_pass_error_m: float  #: neighbouring passes apart, as recorded, root mean square
     pass_error_m: float  #: the same after the drift is taken out
-    words: str
 
 
 def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook) -> Ground:
@@ -92,11 +91,7 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
     elevation = xr.DataArray(values.astype(np.float32), coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"))
     elevation = elevation.rio.write_crs(stack.rio.crs).rio.write_transform(stack.rio.transform())
     error = float(np.sqrt(np.mean(held_out**2)))
-    words = (
-        f"ground from GPS height: wrong by {error:.2f} m on ground left out; "
-        f"slope only over {least_scale:.0f} m and more, no ponding or flow paths"
-    )
-    return Ground(elevation, error, least_scale, _apart(height, pairs), _apart(level, pairs), words)
+    return Ground(elevation, error, least_scale, _apart(height, pairs), _apart(level, pairs))
 
 
 def _apart(height: np.ndarray, pairs: Pairs) -> float:

@@ -1,7 +1,7 @@
 """Combines set against each other where they worked side by side.
 
 Two sensors that are not calibrated alike leave a step along the border of their ground.
-The step is told from real differences of the ground by a partially linear model: log
+The step is separated from real differences of the ground by a partially linear model: log
 yield = smooth crop + offset of the machine. Smoothing both the yields and the machines'
 indicators, and regressing what is left of one on what is left of the other, gives the
 offsets (Robinson 1988, Econometrica 56:931-954; Speckman 1988, J. R. Stat. Soc. B
@@ -14,9 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stovergeo.core.messages import Catalog, Message
 from stovergeo.yieldmap.levels import Records, fit, make_levels
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 
+message = Catalog("stovergeo.yieldmap")
 _SHRINK = (0.01, 0.02)
 
 
@@ -109,10 +111,9 @@ def _robust_fit(A: np.ndarray, b: np.ndarray, rounds: int = 8) -> tuple[np.ndarr
     return beta, inverse, A * (weight * away)[:, None]
 
 
-def offset_words(apart: float, error: float, applied: bool) -> str:
-    """Say how far a machine reads from the common level, and what was done about it."""
+def offset_message(apart: float, error: float, applied: bool) -> Message:
+    """Return how far a machine reads from the common level, and what was done about it."""
     if not np.isfinite(error):
-        return "never met another machine: not compared"
-    side = "above" if apart > 0 else "below"
-    done = "corrected" if applied else "too little to correct"
-    return f"reads {abs(apart):.1%} {side} the common level (standard error {error:.1%}): {done}"
+        return message("machine.alone")
+    off = message("machine.above" if apart > 0 else "machine.below", offset=abs(apart), error=error)
+    return message("machine.corrected" if applied else "machine.small", apart=off)

@@ -15,7 +15,7 @@ from stovergeo.yieldmap.usual import usual
 _PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees
 
 
-#: records driven one after the other that are looked at, or told the error of, together
+#: records driven one after the other that are looked at, or have their error computed, together
 STRETCH = 32
 
 

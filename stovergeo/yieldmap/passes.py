@@ -207,7 +207,7 @@ def machines_of(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
     if "machine" not in points:
         return np.zeros(len(points), dtype=np.int32), ["all"]
     codes, found = pd.factorize(points["machine"], use_na_sentinel=False)
-    # named after they are told apart, which are few; a machine named "unnamed" is the one without a name
+    # named after they are separated, which are few; a machine named "unnamed" is the one without a name
     names, number = np.unique(["unnamed" if pd.isna(name) else str(name) for name in found], return_inverse=True)
     return number.astype(np.int32)[codes], names.tolist()
 

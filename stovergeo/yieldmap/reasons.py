@@ -8,35 +8,40 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from stovergeo.core.messages import Catalog
+
+message = Catalog("stovergeo.yieldmap")
+
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One reason."""
+    """One reason; the template ``reason.NAME`` says it."""
 
     title: str
-    words: str
     harvested: bool = False  #: the ground was harvested there all the same, and is filled from its neighbours
 
 
 REASONS: Final[dict[str, Reason]] = {
-    "incomplete": Reason("Incomplete record", "no yield, moisture or harvested area, or no position near the others"),
-    "header_up": Reason("Header up", "the header was not cutting"),
-    "co_located": Reason("Same place", "same place as an earlier record of the machine"),
-    "no_flow": Reason("No grain flow", "no grain, or less than none, over the ground covered"),
-    "moisture": Reason("Moisture", "moisture outside what corn grain can have", True),
-    "not_recorded": Reason("Not recorded", "its grain passed the sensor when nothing was being recorded", True),
-    "short_pass": Reason("Short pass", "too short a run to fill the combine: a turn or a start", True),
-    "pass_start": Reason("Filling up", "start of a pass, while the combine fills", True),
-    "pass_end": Reason("Running empty", "end of a pass, while the combine runs empty", True),
-    "speed": Reason("Speed", "too slow, too fast, or a sudden change of speed", True),
-    "part_swath": Reason("Part swath", "less than the least share of the swath was cut", True),
-    "overlap": Reason("Overlap", "most of the ground had been harvested before"),
-    "impossible": Reason("Impossible yield", "more grain than any corn crop ever gave", True),
-    "far_out": Reason("Far out", "far outside the field's yields, and its neighbours do not side with it", True),
-    "unlike_neighbours": Reason("Unlike its neighbours", "far from its neighbours' yields, and few side with it", True),
+    "incomplete": Reason("Incomplete record"),
+    "header_up": Reason("Header up"),
+    "co_located": Reason("Same place"),
+    "no_flow": Reason("No grain flow"),
+    "moisture": Reason("Moisture", True),
+    "not_recorded": Reason("Not recorded", True),
+    "short_pass": Reason("Short pass", True),
+    "pass_start": Reason("Filling up", True),
+    "pass_end": Reason("Running empty", True),
+    "speed": Reason("Speed", True),
+    "part_swath": Reason("Part swath", True),
+    "overlap": Reason("Overlap"),
+    "impossible": Reason("Impossible yield", True),
+    "far_out": Reason("Far out", True),
+    "unlike_neighbours": Reason("Unlike its neighbors", True),
 }
 #: reasons of records whose ground was not harvested, or not by them
 NOT_CUT: Final = tuple(name for name, reason in REASONS.items() if not reason.harvested)
+#: reasons that only the time of the records can tell
+NEED_TIME: Final = ("speed", "not_recorded")
 KEPT: Final = "kept"
 _NAMES: Final = ("", *REASONS)
 _CODES: Final = {name: code for code, name in enumerate(_NAMES)}
@@ -52,11 +57,17 @@ def names_of(codes: np.ndarray) -> np.ndarray:
     return np.array(_NAMES, dtype=object)[codes]
 
 
-def tally(codes: np.ndarray) -> pd.DataFrame:
-    """Count records by reason: reason, title, points, share, words; in order, kept records last."""
+def tally(codes: np.ndarray, *, timed: bool = True) -> pd.DataFrame:
+    """Count records by reason: reason, title, points, share, message; in order, kept records last.
+
+    Without a time the reasons `NEED_TIME` were not looked for, and their messages say so.
+    """
     found = np.bincount(codes, minlength=len(_NAMES))
-    rows = [(name, r.title, int(found[_CODES[name]]), r.words) for name, r in REASONS.items()]
-    rows.append((KEPT, "Kept", int(found[0]), "used for the grain surface"))
-    counts = pd.DataFrame(rows, columns=["reason", "title", "points", "words"])
+    titles = [
+        *((name, r.title, int(found[_CODES[name]])) for name, r in REASONS.items()),
+        (KEPT, "Kept", int(found[0])),
+    ]
+    counts = pd.DataFrame(titles, columns=["reason", "title", "points"])
     counts["share"] = counts["points"] / max(len(codes), 1)
-    return counts[["reason", "title", "points", "share", "words"]]
+    said = ["no_time" if name in NEED_TIME and not timed else name for name in counts["reason"]]
+    return counts.assign(message=[message(f"reason.{name}") for name in said])

@@ -243,7 +243,7 @@ def outliers(
     known = known[np.isfinite(near.values[known])]
     low, high = tukey_fences(near.values[known], tukey)
     far_out = alone & ((near.values < low) | (near.values > high))
-    # how far records usually are from their neighbours' median: told from a sample of all
+    # how far records usually are from their neighbours' median: estimated from a sample of all
     sample = every(len(yields), _SAMPLE)
     sample = sample[np.isfinite(near.values[sample])]
     asked = np.flatnonzero(alone & ~far_out & (count >= 4))

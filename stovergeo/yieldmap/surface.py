@@ -85,7 +85,7 @@ def grain_surface(
     surface is follows from blocked cross-validation. The grain is then scaled by one
     factor for each field so that the surface at the records, weighted by their areas,
     holds exactly the grain of the records; the factor is reported. Equations and sources stand
-    on the page "Yield map" of the science by room.
+    on the page "Yield map" of the science pages.
 
     Raises
     ------
@@ -167,7 +167,7 @@ def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray
     seen = points.geometry.to_numpy()[some]
     if len(x) != len(points) or (x[some] != shapely.get_x(seen)).any() or (y[some] != shapely.get_y(seen)).any():
         raise ContractError(
-            "`driven` tells of other records than `points`; hand on both from one cleaning, or `removed` instead"
+            "`driven` tells of other records than `points`; pass both from one cleaning, or `removed` instead"
         )
     return x, y
 

@@ -14,5 +14,5 @@ def every(n: int, most: int = _MOST) -> np.ndarray:
 
 
 def usual(values: np.ndarray, none: float = float("nan")) -> float:
-    """Return the median, told from an even sample of very many; `none` where there are no values."""
+    """Return the median, estimated from an even sample of very many; `none` where there are no values."""
     return float(np.median(values[every(len(values))])) if len(values) else none

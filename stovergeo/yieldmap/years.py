@@ -29,7 +29,7 @@ class Years:
     variation: xr.DataArray  #: coefficient of variation of it between years
     stability: xr.DataArray  #: number of the class, see `CLASSES`; NaN with fewer than two years
     mean: xr.DataArray  #: Mg/ha: `relative` times the mean over years of the field's mean
-    used: dict[int, list[str]]  #: row of the field -> the years that told enough of it
+    used: dict[int, list[str]]  #: row of the field -> the years that cover enough of it
 
 
 def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray, book: Handbook) -> Years:

@@ -52,7 +52,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, least_
 
     Fisher 1958, J. Am. Stat. Assoc. 53:789-798 (optimal grouping on a line, by dynamic
     programming), run on a histogram of 96 bins. Classes whose means lie closer than
-    `least_step` are not told apart: fewer classes are made instead.
+    `least_step` are not separated: fewer classes are made instead.
 
     Parameters
     ----------

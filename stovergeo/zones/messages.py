@@ -45,7 +45,7 @@ def method_message(offer: Mapping[str, Any]) -> Message:
 def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Message, ...]:
     """Return why nothing is gathered where something could be spared.
 
-    Where no method fits, the gentlest of those that take too much says what limit it meets, and each that is refused
+    Where no method fits, the least of those that take too much says what limit it meets, and each that is refused
     for another reason, such as how its bales keep, says that.
     """
     if zone["removable_mg_ha"] <= 0:

@@ -1,4 +1,4 @@
-"""The bales room through its public functions: bales made, need drawn, wraps compared."""
+"""The bales package through its public functions: bales made, need drawn, wraps compared."""
 
 import math
 from pathlib import Path
@@ -150,7 +150,7 @@ def test_thin_windrows_hold_the_baler_to_its_ground_speed(book):
     assert pace(bale, "net", 5, book) < free
 
 
-def test_baling_is_told(book):
+def test_baling_has_its_messages(book):
     plan = make_plan(bale={"size": "5x6"}, wrap={"kind": "net"})
     methods = {"rake_bale": SimpleNamespace(moisture_pct=18.0)}
     zones = pd.DataFrame({"zone_id": ["F1-a"], "method": ["rake_bale"], "take_mg": [3000.0], "take_mg_ha": [4.3]})

@@ -259,7 +259,7 @@ def test_crew_notes_hold_what_the_crew_asks():
     assert "fire service" in said["heating"]
 
 
-def test_a_core_temperature_is_told_in_the_scale_of_the_reader():
+def test_a_core_temperature_prints_in_the_scale_of_the_reader():
     notes = crew_notes(pd.DataFrame(columns=["zone_id", "field_id", "method", "take_mg_ha"]), {}, make_plan(), BOOK)
     titles = notes.loc[notes["topic"] == "heating", "title"]
     assert [render(t, "us") for t in titles] == [
@@ -275,7 +275,7 @@ def test_a_core_temperature_is_told_in_the_scale_of_the_reader():
     assert render(titles.iloc[-1], "metric") == "93 °C"
 
 
-def test_a_bale_is_told_in_the_size_the_plan_gives():
+def test_a_bale_prints_in_the_size_the_plan_gives():
     zones = pd.DataFrame({"zone_id": ["Z"], "field_id": ["F"], "method": ["rake_bale"], "take_mg_ha": [4.0]})
     for size, said in (
         ("5x6", "Round bale, 5 ft wide and 6 ft across."),
@@ -298,12 +298,12 @@ def test_storage_messages_say_months_and_reasons():
     assert "Full-cover wrap on drained ground does not pay" in said
     (barn,) = (m for m in told if m.key == "storage.need")
     assert barn.values["bales"] == need["bales"].sum()
-    late = "barn uses bales in September and October, but storage ends on August 10, 2027"
+    late = "Barn uses bales in September and October, but storage ends on August 10, 2027"
     assert f"{late} (`storage.last_used`)." in said
     assert f"{late}." in render(told, "us", "landowner")
 
 
-def test_a_way_of_keeping_that_is_refused_is_told_once_with_its_reason():
+def test_a_storage_option_that_is_refused_is_reported_once_with_its_reason():
     plan = make_plan(bale={"size": "3x4x8"})
     table = table_of(plan, among=[Keeping(w, b) for w in ("net", "full_cover", "tarp") for b in ("soil", "gravel")])
     told = storage_messages(table, pd.DataFrame(columns=["need"]), date(2027, 8, 10))

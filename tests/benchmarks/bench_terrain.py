@@ -1,4 +1,4 @@
-"""Speed of the terrain room, always against a reference in the same run; never as seconds.
+"""Speed of the terrain package, always against a reference in the same run; never as seconds.
 
 Run with ``pytest tests/benchmarks/bench_terrain.py -s``, or all benchmarks by `run.py`. Each test prints one
 row. Rows whose reference is not installed (gdaldem, GRASS) say so and are skipped. The largest grid of the
@@ -272,7 +272,7 @@ def test_sun_against_r_sun(tmp_path):
     ratios = {}
     horizons = 360 / 64
     run("r.horizon", "elevation=dem", f"step={horizons}", "output=hor", "maxdistance=400", "--overwrite")
-    # its own time step is half an hour; ours, which the errors against exact marching are told for, ten minutes
+    # its own time step is half an hour; ours, which the errors against exact marching are measured for, ten minutes
     for name, wanted in (
         ("its beam alone, every 30 minutes", ["beam_rad=beam", "step=0.5"]),
         ("its beam alone, every 10 minutes as ours", ["beam_rad=beam", f"step={OUR_STEP_H}"]),

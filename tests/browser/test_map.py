@@ -59,7 +59,7 @@ def test_a_touch_on_a_yard_opens_its_panel(visit, pages, size):
     assert panel.is_hidden()
 
 
-def test_a_touch_on_a_zone_tells_numbers_reasons_and_the_ground_there(visit, pages):
+def test_a_touch_on_a_zone_shows_numbers_reasons_and_the_ground_there(visit, pages):
     page = visit(pages / "plain.html").page
     page.locator("path[aria-label^='Zone F1-b']").click(position={"x": 60, "y": 60})
     page.locator("#panel >> text=The ground at the place you touched").wait_for()

@@ -54,7 +54,7 @@ def test_long_names_and_many_words_spill_over_no_page(visit, wordy, paper):
     assert pages_of(page.pdf(format=paper)) == 3
 
 
-def test_what_is_cut_is_said_and_cautions_stay(visit, wordy):
+def test_what_is_cut_is_reported_and_cautions_stay(visit, wordy):
     page = visit(wordy).page
     page.emulate_media(media="print")
     page.locator("body.on-paper").wait_for(state="attached")

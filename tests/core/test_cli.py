@@ -24,9 +24,9 @@ def test_the_handbook_prints_values_with_source_and_standing() -> None:
     assert {row["key"] for row in rows} <= set(lines)  # whole, so that a plan file can take them over
 
 
-def test_rules_lists_both_doors() -> None:
+def test_rules_lists_both_kinds_of_plug_in() -> None:
     rows = json.loads(command("rules", "--json").stdout)
-    assert {"stovergeo.retention_rules", "stovergeo.site_criteria"} == {row["door"] for row in rows}
+    assert {"stovergeo.retention_rules", "stovergeo.site_criteria"} == {row["group"] for row in rows}
     assert all(row["source"] and not row["broken"] for row in rows)
 
 

@@ -1,4 +1,4 @@
-"""What rules and criteria declare is held: names the stack knows, made by earlier rooms, in the right unit."""
+"""What rules and criteria declare is held: names the stack knows, made by earlier packages, in the right unit."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_no_variable_is_made_twice() -> None:
 
 
 @pytest.mark.parametrize("rule", RULES, ids=ids)
-def test_a_rule_reads_what_earlier_rooms_make_and_makes_a_known_name(rule: Plugin) -> None:
+def test_a_rule_reads_what_earlier_packages_make_and_makes_a_known_name(rule: Plugin) -> None:
     earlier = {
         *BY_PACKAGE["inputs"],
         *BY_PACKAGE["yieldmap"],
@@ -71,7 +71,7 @@ def test_a_rule_reads_what_earlier_rooms_make_and_makes_a_known_name(rule: Plugi
 
 
 @pytest.mark.parametrize("criterion", CRITERIA, ids=ids)
-def test_a_criterion_reads_what_earlier_rooms_make_and_makes_a_known_name(criterion: Plugin) -> None:
+def test_a_criterion_reads_what_earlier_packages_make_and_makes_a_known_name(criterion: Plugin) -> None:
     assert set(criterion.thing.reads) <= set(VARIABLES) - set(BY_PACKAGE["siting"])
     assert variable(f"score_{criterion.name}").unit == "1"
     assert criterion.thing.name == criterion.name
@@ -210,7 +210,7 @@ def test_a_step_is_stopped_by_a_wrong_unit_and_says_the_cure(
         RUN[step.name](wrong, plan)
 
 
-def test_a_room_that_lacks_what_it_reads_names_the_cure(stack: xr.Dataset, plan: Plan) -> None:
+def test_a_step_that_lacks_what_it_reads_names_the_cure(stack: xr.Dataset, plan: Plan) -> None:
     bare = stack[["cell_area_ha"]]
     for name in ("residue.limits", "zones.make_zones", "siting.find_yards"):
         rated = RUN["siting.rate_ground"](bare, plan)[list(bare)] if name == "siting.find_yards" else bare

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 from pathlib import Path
 from types import ModuleType
 
@@ -42,3 +43,13 @@ def test_every_problem_says_why_and_how_to_cure(code: str) -> None:
     assert set(entry) == {"severity", "title", "why", "cure"}
     assert entry["severity"] in list(Severity)
     assert all(len(entry[part].split()) >= 3 for part in ("why", "cure"))
+
+
+@pytest.mark.parametrize("guide", ["DEVELOPERS.md", "README.md"])
+def test_every_file_that_a_guide_names_exists(guide: str) -> None:
+    root = Path(__file__).parents[2]
+    text = (root / guide).read_text("utf-8")
+    named = {
+        n for n in re.findall(r"`([\w.-]+/[\w./-]*)`", text) if n.split("/")[0] in {"stovergeo", "tests", "docs", ".ci"}
+    }
+    assert [name for name in sorted(named) if not (root / name).exists()] == []

@@ -1,4 +1,4 @@
-"""What the documentation shows runs as it stands."""
+"""What the documentation shows runs unchanged."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ import stovergeo
 
 DOCS = Path(__file__).parents[2] / "docs"
 
-HOUSE = Path(stovergeo.__file__).parent
+PACKAGE = Path(stovergeo.__file__).parent
 #: modules with examples; those that run the whole sample farm take their time
 SHOWING = [
     pytest.param(file, marks=[pytest.mark.long] if "run_season(sample_plan_path()" in text else [], id=file.stem)
-    for file, text in ((file, file.read_text("utf-8")) for file in sorted(HOUSE.rglob("*.py")))
+    for file, text in ((file, file.read_text("utf-8")) for file in sorted(PACKAGE.rglob("*.py")))
     if ">>> " in text
 ]
 
 
 @pytest.mark.long
 def test_the_notebook_runs() -> None:
-    """Every cell in a kernel of its own; a last cell hands out what the others have worked out."""
+    """Every cell in a kernel of its own; a last cell prints what the others have computed."""
     notebook = nbformat.read(DOCS / "example.ipynb", as_version=4)
     assert all(not c.outputs for c in notebook.cells if c.cell_type == "code")  # results are made, not kept
     notebook.cells.append(
@@ -45,7 +45,7 @@ def test_the_notebook_runs() -> None:
 
 @pytest.mark.parametrize("file", SHOWING)
 def test_examples_in_docstrings_say_what_comes_out(file: Path) -> None:
-    name = ".".join(file.relative_to(HOUSE.parent).with_suffix("").parts).removesuffix(".__init__")
+    name = ".".join(file.relative_to(PACKAGE.parent).with_suffix("").parts).removesuffix(".__init__")
     result = doctest.testmod(importlib.import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)
     assert result.attempted >= 1
     assert result.failed == 0

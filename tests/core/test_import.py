@@ -19,12 +19,12 @@ def test_the_package_alone_imports_nothing_heavy() -> None:
     assert not loaded_by("import stovergeo") & {"numpy", "pandas", "geopandas", "rasterio", "typer"}
 
 
-def test_a_front_door_imports_its_own_room_and_no_later_one() -> None:
+def test_a_public_name_imports_its_own_package_and_no_later_one() -> None:
     code = "from stovergeo import slope_aspect; import sys; print(*sys.modules)"
     said = subprocess.check_output([sys.executable, "-c", code], text=True).split()
-    rooms = {name.split(".")[1] for name in said if name.startswith("stovergeo.")}
-    assert "terrain" in rooms
-    assert not rooms & {"residue", "zones", "bales", "siting", "supply", "report", "workflow", "cli"}
+    packages = {name.split(".")[1] for name in said if name.startswith("stovergeo.")}
+    assert "terrain" in packages
+    assert not packages & {"residue", "zones", "bales", "siting", "supply", "report", "workflow", "cli"}
 
 
 def test_the_package_imports_in_under_150_ms() -> None:

@@ -35,7 +35,7 @@ ENDINGS = {
     "_s": "s",
     "_c": "C",
 }
-#: numbers without a unit, or whose unit is said where they are taken
+#: numbers without a unit, or whose unit is named where they are taken
 UNITLESS = {
     *("slope", "intercept", "fraction", "over_share", "dearer", "gap", "change"),  # shares and ratios
     *("turns", "share", "steps", "cloud", "through_trees"),

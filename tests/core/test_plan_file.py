@@ -42,7 +42,7 @@ def test_every_switched_off_line_of_the_starter_is_valid_too(tmp_path: Path) -> 
     assert plan.handbook == {"residue.slope": 0.9}
 
 
-def test_all_problems_are_told_at_once_with_the_nearest_word() -> None:
+def test_all_problems_are_reported_at_once_with_the_nearest_word() -> None:
     said = refused({**LEAST, "retenton": {}, "layers": {"feilds": {"path": "a"}}, "bale": {"width": 5}})
     assert len(said) == 3
     assert any("plan.unknown_key plan, layers.feilds" in s and "'fields'" in s for s in said)

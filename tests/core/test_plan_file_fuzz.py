@@ -65,7 +65,7 @@ FOUND_VALUES = [
 
 @pytest.mark.surprise("A value of many lines was quoted whole in the message about it.")
 @pytest.mark.parametrize("value", FOUND_VALUES)
-def test_values_that_once_were_told_badly(tmp_path: Path, value: str) -> None:
+def test_values_that_once_were_reported_badly(tmp_path: Path, value: str) -> None:
     path = tmp_path / "plan.toml"
     path.write_text("\n".join(every_line()).replace('height = "45 ft"', f"height = {value}"), "utf-8")
     assert read_and_judge(path) is None

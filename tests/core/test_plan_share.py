@@ -70,7 +70,7 @@ def test_anything_else_is_a_problem_of_the_plan(template: str) -> None:
     assert "share.tiles" in refused.value.problems[0].where
 
 
-def test_whose_they_are_must_be_said() -> None:
+def test_whose_they_are_must_be_named() -> None:
     with pytest.raises(InputError) as refused:
         plan_with(tiles=GOOD)
     assert "whom the background pictures belong to" in refused.value.problems[0].what

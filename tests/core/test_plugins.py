@@ -1,4 +1,4 @@
-"""The plug-in doors: built-in ones come through them, a broken one is listed and stops nothing."""
+"""Plug-ins: built-in ones are loaded like others, a broken one is listed and stops nothing."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stovergeo.core.plugins import RETENTION_RULES, SITE_CRITERIA, load_plugins
 
 
 @pytest.mark.parametrize("group", [RETENTION_RULES, SITE_CRITERIA])
-def test_the_built_in_ones_come_through_the_door(group: str) -> None:
+def test_the_built_in_ones_are_loaded_as_plug_ins(group: str) -> None:
     found = load_plugins(group)
     assert len(found) >= 5
     assert {p.package for p in found} == {"stovergeo"}

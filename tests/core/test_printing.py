@@ -16,8 +16,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import stovergeo
+from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Field, Message, templates
-from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, number, parts, quantity, read_unit_system, render
+from stovergeo.core.printing import BOTH, KINDS, UNIT_SYSTEMS, number, parts, quantity, read_unit_system, render
 from stovergeo.core.units import Quantity, parse_quantity
 
 PACKAGE = Path(stovergeo.__file__).parent
@@ -68,7 +69,7 @@ def test_what_is_printed_is_the_converted_value_rounded_once(value: float, kind:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_what_is_not_known_is_said_so_without_a_unit(kind: str) -> None:
+def test_what_is_not_known_prints_as_such_without_a_unit(kind: str) -> None:
     assert {quantity(kind, math.nan, s) for s in UNIT_SYSTEMS} == {"not known"}
 
 
@@ -98,6 +99,39 @@ def test_a_length_prints_in_the_unit_it_was_given_in(text: str, us: str, metric:
 def test_money_and_masses_print_as_they_were_given(text: str, kind: str, us: str, metric: str) -> None:
     given = parse_quantity(text, {"per_mass": "money per mass", "per_area": "money per area"}.get(kind, kind))
     assert (quantity(kind, given, "us"), quantity(kind, given, "metric")) == (us, metric)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "said"),
+    [
+        ("length", parse_quantity("250 ft", "length"), "250 ft"),
+        ("length", parse_quantity("80 m", "length"), "80 m"),
+        ("length", 76.2, "250 ft (76 m)"),
+        ("area2", 4.0468564224, "10.00 ac (4.05 ha)"),
+        ("share", 0.25, "25%"),
+        ("rate", math.nan, "not known"),
+    ],
+)
+def test_a_reader_of_unknown_units_sees_what_was_given_or_both(kind: str, value: float, said: str) -> None:
+    assert quantity(kind, value, BOTH) == said
+
+
+def test_a_problem_prints_its_quantity_in_the_readers_units() -> None:
+    wide = Message("stovergeo.inputs", "length.tallest", {"height": 50.0})
+    found = Report().add("height.unusual", "trees", wide)
+    assert found.what_in("us") == "The tallest has 164.0 ft."
+    assert found.what_in("metric") == "The tallest has 50.0 m."
+    assert found.as_dict()["what"] in str(found)
+    assert found.as_dict()["what"] == "The tallest has 164.0 ft (50.0 m)."
+    assert found.as_dict("us")["what"] == found.what_in("us")
+
+
+def test_a_name_inside_a_problem_moves_no_terminal() -> None:
+    found = Report().add(
+        "crs.ballpark", "fields", Message("stovergeo.inputs", "length.ballpark", {"crs": "a\x1b[2J", "accuracy": 9.0})
+    )
+    assert "\x1b" not in str(found)
+    assert "\x1b" not in found.as_dict()["what"]
 
 
 def test_what_is_worked_out_from_a_given_number_was_given_by_nobody() -> None:
@@ -185,7 +219,7 @@ def test_a_message_asks_for_just_the_values_of_its_template(message: Catalog) ->
 
 
 @pytest.mark.parametrize("path", CATALOGS, ids=package_of)
-def test_every_template_of_ours_is_whole_and_said_somewhere(path: Path) -> None:
+def test_every_template_of_ours_is_whole_and_used_somewhere(path: Path) -> None:
     code = "".join(p.read_text("utf-8") for p in path.parent.rglob("*.py"))
     specs = {*KINDS, "and", "or", "capital", "lower", "month", ""}
     for key, template in templates(package_of(path)).items():

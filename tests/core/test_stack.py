@@ -59,7 +59,7 @@ def test_unknown_names_and_wrong_shapes_are_refused() -> None:
         put(stack, slope_pct=np.zeros((3, 3)))
 
 
-def test_a_room_says_what_it_lacks_and_which_unit_it_wants() -> None:
+def test_an_error_names_what_a_step_lacks_and_which_unit_it_wants() -> None:
     stack = put(new_stack(grid()), slope_pct=np.ones((40, 60)))
     need(stack, ["slope_pct"], "a rule")
     with pytest.raises(ContractError, match="a rule reads 'ponding_m'"):

@@ -197,7 +197,7 @@ def hear(farm: Farm, request: pytest.FixtureRequest):
         problem = farm.problem(code)
         assert problem.severity == severity
         assert problem.where
-        assert problem.what.endswith((".", "?"))
+        assert all(problem.what_in(system).endswith((".", "?")) for system in ("us", "metric", "both"))
         assert problem.why.endswith(".")
         assert problem.cure.endswith(".")
         refused = ({code} if severity == "refuse" else set()) | ({also} if also else set())

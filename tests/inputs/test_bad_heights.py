@@ -9,7 +9,7 @@ from affine import Affine
 
 
 @pytest.mark.row(9)
-def test_unit_of_heights_not_said(farm, given, hear):
+def test_unit_of_heights_not_given(farm, given, hear):
     del farm.layers["elevation"]["vertical_unit"]
     hear("dem.z_unit", "refuse")
 

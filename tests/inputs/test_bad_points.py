@@ -99,7 +99,7 @@ def test_seconds_that_the_clock_denies(farm, given, hear):
     hear("points.disagree", "warn")
 
 
-def test_epoch_not_said(farm, given, hear):
+def test_epoch_not_given(farm, given, hear):
     farm.layers["yield_points"]["columns"]["time"] = "Time"
     hear("points.time_unit", "warn")
 
@@ -296,7 +296,7 @@ def test_grain_that_does_not_flow_over_a_whole_field(farm, given, hear):
     hear("points.stuck", "warn")
 
 
-def test_a_coarse_reading_is_not_stuck(farm, given):
+def test_a_coarse_reading_is_not_a_frozen_sensor(farm, given):
     table = given["table"]
     farm.write_points(table.assign(Moisture=np.repeat(np.linspace(15, 21, 20), 160)[: len(table)]))
     farm.read()
@@ -320,7 +320,7 @@ def test_records_far_wider_than_the_machine(farm, given, hear):
     hear("points.wide", "warn")
 
 
-def test_two_machines_of_different_width_are_believed(farm, given):
+def test_two_machines_of_different_width_are_accepted(farm, given):
     table = given["table"].astype({"Swath": float})
     table.loc[: len(table) // 3, "Swath"] *= 3
     farm.write_points(table)

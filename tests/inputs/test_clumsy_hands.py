@@ -133,7 +133,7 @@ def test_a_title_above_the_names(farm, table):
 
 
 @pytest.mark.surprise("Check told a problem of the yield points twice.")
-def test_a_problem_is_told_once(farm, table):
+def test_a_problem_is_reported_once(farm, table):
     with pd.ExcelWriter(farm.folder / "points.xlsx") as book:
         table.head().to_excel(book, sheet_name="A", index=False)
         table.head().to_excel(book, sheet_name="B", index=False)

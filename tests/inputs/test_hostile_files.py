@@ -1,4 +1,4 @@
-"""Files made to have another file read, the network called or the memory filled: all are turned away at the door.
+"""Files made to have another file read, the network called or the memory filled: all are refused when they are opened.
 
 A trap server listens on the loopback, and a canary file lies beside the layers; no case may touch either.
 """

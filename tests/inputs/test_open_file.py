@@ -1,4 +1,4 @@
-"""Opening files: what is missing is said with what is near, one trouble hides no other, and nothing is left behind."""
+"""Opening files: a missing file is named with what is near, one trouble hides no other, and nothing is left behind."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import geopandas as gpd
 import pytest
 
 
-def test_a_link_to_a_sound_file_is_read_and_said(farm):
+def test_a_link_to_a_sound_file_is_read_and_reported(farm):
     (farm.folder / "link.gpkg").symlink_to("fields.gpkg")
     farm.layers["fields"]["path"] = "link.gpkg"
     assert farm.read().fields is not None

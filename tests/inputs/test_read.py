@@ -35,8 +35,8 @@ def test_a_sound_farm_brings_no_refusal_and_no_warning(farm):
         check_table(getattr(layers, name), name, "test")
         assert set(getattr(layers, name).columns) <= set(TABLES[name])
     assert layers.fields["area_ha"].to_numpy() == pytest.approx([16.0, 15.2], rel=2e-3)
-    assert "elevation" not in layers.not_checked
-    assert "wells" in layers.not_checked
+    assert "Elevation" not in layers.not_checked
+    assert "Wells" in layers.not_checked
 
 
 @pytest.mark.parametrize("ending", ["gpkg", "shp", "geojson", "fgb", "kml", "parquet"])

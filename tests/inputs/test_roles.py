@@ -78,14 +78,14 @@ def test_moisture_as_share_or_percent(table, values, unit):
     ("name", "value", "unit"),
     [("Yield", 180.0, "bu/ac at 15.5 %"), ("Yld_t_ha", 11.0, "t/ha at 15.5 %"), ("yield", 9000.0, "kg/ha dry")],
 )
-def test_a_yield_is_told_by_its_size_and_wet_or_dry_is_asked(table, name, value, unit):
+def test_a_yield_is_recognized_by_its_size_and_wet_or_dry_is_asked(table, name, value, unit):
     frame = table.assign(**{name: value + np.arange(len(table)) / 1e4})
     (proposal,) = [p for p in propose(frame, {}) if p.column == name]
     assert (proposal.role, proposal.unit) == ("yield", unit)
     assert "must come from you" in proposal.reason
 
 
-def test_columns_without_telling_names_are_told_by_their_values(table):
+def test_columns_without_clear_names_are_recognized_by_their_values(table):
     frame = table.rename(columns={"Longitude": "a", "Latitude": "b", "Crop": "c"}).assign(d="Down")
     frame.loc[5, "d"] = "Up"
     told = by_column(frame)

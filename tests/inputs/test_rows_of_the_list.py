@@ -142,7 +142,7 @@ def test_a_small_file_of_a_huge_raster(farm, hear):
 
 
 @pytest.mark.row(44)
-def test_a_link_is_followed_and_said(farm, hear):
+def test_a_link_is_followed_and_reported(farm, hear):
     (farm.folder / "fields.gpkg").rename(farm.folder / "real.gpkg")
     (farm.folder / "fields.gpkg").symlink_to(farm.folder / "real.gpkg")
     hear("path.symlink", "warn")
@@ -160,7 +160,7 @@ def test_results_do_not_go_through_a_link(farm):
 
 
 @pytest.mark.row(46)
-def test_a_folder_that_may_not_be_written_to_is_told_before_any_work(farm):
+def test_a_folder_that_may_not_be_written_to_is_reported_before_any_work(farm):
     plan = write_plan(farm.data, farm.folder)
     before = standing(farm.folder)
     exit_code, _, err = ask("plan", plan, "--out", "/sys/stovergeo-plan")  # nobody may make a folder there

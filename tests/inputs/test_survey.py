@@ -89,8 +89,8 @@ def test_a_soil_without_surveyed_erodibility_takes_the_nomographs(farm):
     assert soils["k_from_nomograph"].to_list() == pytest.approx([0.7, 0, 0])
     said = farm.problem("soil.k_from_nomograph")
     assert said.severity == "warn"
-    assert "(soils A1)" in said.what
-    assert float(said.what.split()[1].replace(",", "")) == pytest.approx(hectares_of(farm, soils.loc["A1"]), abs=0.06)
+    assert said.what.values["soils"] == "A1"
+    assert said.what.values["area"] == pytest.approx(hectares_of(farm, soils.loc["A1"]), abs=0.06)
 
 
 def hectares_of(farm, soil: pd.Series) -> float:

@@ -178,7 +178,7 @@ def bale(**kind) -> BaleSize:
     return bale_of(Bale.model_validate(kind), None, BOOK)
 
 
-def test_a_truckload_is_told_with_the_road_authority():
+def test_a_truckload_names_the_road_authority():
     # 34 bales 5 x 6 ft; 10 ft wide with axes across: over 8 ft 6 in, within Iowa's 12 ft 5 in for stover
     load = truck_load(bale(), BOOK)
     assert load.bales == 34

@@ -1,4 +1,4 @@
-"""Ways to gather: shares, passes, moisture, ash, and whole vectors. Tags as before."""
+"""Methods of gathering: shares, passes, moisture, ash, and whole vectors. Tags as before."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Plant food in stover and what it costs: worked examples of extension services, with their slips explained.
+"""Nutrients in stover and what they cost: worked examples of extension services, with their slips explained.
 
 READ: seen in the source; CALC: our arithmetic.
 """
@@ -73,7 +73,7 @@ def test_phosphate_of_one_bale():
 
 
 def removed(tons, lb_ton, prices=None):
-    """Run the room's own table for some tons of a whole-stover method, with contents (and $/lb) of a bulletin."""
+    """Run the package's own table for some tons of a whole-stover method, with contents (and $/lb) of a bulletin."""
     numbers = {f"nutrients.{name}.content": lb * KG_MG_PER_LB_TON for name, lb in lb_ton.items()}
     numbers |= {f"nutrients.{name}.replaced": 1.0 for name in ("n", "p2o5", "k2o", "s")}
     numbers |= {"nutrients.s.price": 0.0, "nutrients.lime.price": 0.0}
@@ -110,7 +110,7 @@ def test_north_dakota_value_of_a_ton():
     assert abs(value - 24.04) < 0.10
 
 
-# W7 again through the room's own table.
+# W7 again through the package's own table.
 def test_north_dakota_value_through_the_table():
     prices = {"n": 325 / 920, "p2o5": (345 - 220 * 0.35) / 1040, "k2o": 550 / 1200}
     row = removed(1, {"n": 22, "p2o5": 6, "k2o": 32}, prices)
@@ -118,7 +118,7 @@ def test_north_dakota_value_through_the_table():
     assert 0.5 * row["cost"] == pytest.approx(12, abs=0.02)  # two bales an acre
 
 
-# W9, NRCS Iowa 2008 (READ): $46 a ton in plant food, 3 to 4 ton/ac: prints $138 and 185; 4 x 46 is 184.
+# W9, NRCS Iowa 2008 (READ): $46 a ton in nutrients, 3 to 4 ton/ac: prints $138 and 185; 4 x 46 is 184.
 @pytest.mark.parametrize(("tons", "printed", "right"), [(3, 138, 138), (4, 185, 184)])
 def test_iowa_cost_an_acre_and_its_slip(tons, printed, right):
     # the unit prices are not printed: nitrogen carries the $46 here

@@ -84,7 +84,7 @@ def test_neighbours_equal_those_of_a_tree() -> None:
         assert spread[k] == pytest.approx(scipy.stats.median_abs_deviation(values[near], scale="normal"))
 
 
-def test_difference_sequence_tells_noise() -> None:
+def test_difference_sequence_estimates_noise() -> None:
     # Hall, Kay & Titterington 1990: sum 0, sum of squares 1; efficiency 1 + 1/(2m) for order m
     weights = np.array(DIFFERENCES)
     assert weights.sum() == pytest.approx(0, abs=2e-4)
@@ -133,7 +133,7 @@ def test_one_level_is_a_normalised_gaussian() -> None:
     assert field.at(x, y).reshape(30, 40)[inner] == pytest.approx(expected[inner], abs=2e-3)
 
 
-def test_handbook_numbers_of_this_room_stand_with_source_and_meaning() -> None:
+def test_coefficients_of_the_yield_map_have_source_and_meaning() -> None:
     group = load_handbook().group("yieldmap")
     assert len(group) > 35
     for key, number in group.items():

@@ -1,4 +1,4 @@
-"""The landowner's answer is a stranger's file: what is sound is taken in, anything else refused with its reason."""
+"""The landowner's answer is an untrusted file: what is sound is taken in, anything else refused with its reason."""
 
 from __future__ import annotations
 
@@ -141,7 +141,7 @@ def test_all_problems_are_listed_at_once(tmp_path):
     assert [p.where.rpartition(", ")[2] for p in refused.value.problems] == ["mark 1", "mark 2"]
 
 
-def test_a_bow_tie_is_mended_and_said(tmp_path):
+def test_a_bow_tie_is_repaired_and_reported(tmp_path):
     tie = [[[-93.635, 42.05], [-93.634, 42.051], [-93.634, 42.05], [-93.635, 42.051], [-93.635, 42.05]]]
     report = Report()
     answer = read_answer(saved(tmp_path, changed(_set((*GEOMETRY, "coordinates"), tie))), report)

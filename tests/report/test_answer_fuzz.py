@@ -23,7 +23,7 @@ from stovergeo.report import add_answer, read_answer
 
 @pytest.fixture
 def judged(result, tmp_path):
-    """Bring a file's bytes the whole way an answer goes: read near the farm, added to the plan, read as its layer."""
+    """Take a file's bytes through every step of an answer: read near the farm, added to the plan, read as its layer."""
 
     def judge(written: bytes) -> None:
         path = tmp_path / "answer.geojson"
@@ -124,7 +124,7 @@ mark = st.one_of(
 
 
 @harness(150, given(marks=st.lists(st.tuples(mark, st.text(max_size=30)), min_size=1, max_size=4)))
-def test_any_shape_a_finger_or_a_stranger_could_draw(judged, marks):
+def test_any_shape_a_finger_or_a_forger_could_draw(judged, marks):
     """Bow ties, spikes, holes outside, rings of one point, numbers no place has."""
     features = [
         {

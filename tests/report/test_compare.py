@@ -1,4 +1,4 @@
-"""Two plans side by side: the numbers against the plans' own, strangers' files refused, the page's place."""
+"""Two plans side by side: the numbers against the plans' own, untrusted files refused, the page's place."""
 
 from __future__ import annotations
 
@@ -251,7 +251,7 @@ def test_size_missing_files_pipes_and_addresses(two, tmp_path, monkeypatch):
         compare_record.read_record(two[0], Report())
 
 
-def test_another_farm_is_said(two, tmp_path):
+def test_another_farm_is_reported(two, tmp_path):
     data = json.loads((two[0] / "plan.json").read_text("utf-8"))
     data["plan"]["farm"]["season"] = 2027
     path = tmp_path / "next.json"
@@ -261,7 +261,7 @@ def test_another_farm_is_said(two, tmp_path):
     assert [p.code for p in report] == ["compare.other_farm"]
 
 
-def test_a_page_that_is_there_stays_unless_told(records, tmp_path):
+def test_a_page_that_is_there_stays_unless_overwrite_is_given(records, tmp_path):
     path = tmp_path / "new" / "page.html"
     write_comparison("one", path, False, Report())
     with pytest.raises(InputError, match=r"out\.exists"):

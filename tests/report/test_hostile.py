@@ -1,4 +1,4 @@
-"""Text from strangers stays text: in the page's data island, the crew sheet, the tables and the terminal."""
+"""Text from untrusted files stays text: in the page's data island, the crew sheet, the tables and the terminal."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_there_are_sixty_strings_and_they_reach_every_text(wild, joined, hostile
     assert data.count("onerror=alert(1)") >= 60  # far more than sixty places
 
 
-def test_outside_the_island_the_page_knows_no_text_of_strangers(result, wild):
+def test_outside_the_island_the_page_holds_no_untrusted_text(result, wild):
     plain, _ = split_island(landowner_page(result))
     hostile, inside = split_island(landowner_page(wild))
     assert hostile == plain  # not one byte of it is outside

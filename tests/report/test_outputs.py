@@ -57,7 +57,7 @@ def test_gpkg_holds_a_layer_a_result_with_every_row(written, result):
     assert zones.area.sum() == pytest.approx(result.zones.area.sum())
 
 
-def test_gpkg_takes_columns_and_shapes_as_strangers_name_them(result, tmp_path):
+def test_gpkg_takes_columns_and_shapes_whatever_their_names(result, tmp_path):
     trees = result.surroundings["trees"]
     odd = trees.assign(fid=7, FID="x", Name="again", select=[["a", 1]], nothing=None, half=np.nan)
     bow_tie = shapely.from_wkt("POLYGON ((0 0, 1 1, 1 0, 0 1, 0 0))")
@@ -235,7 +235,7 @@ def test_results_never_go_through_a_link_or_over_a_folder(tmp_path):
         assert refused.value.problems[0].code == "out.not_folder", folder
 
 
-def test_left_overs_of_dead_runs_are_cleaned_and_said(tmp_path):
+def test_left_overs_of_dead_runs_are_cleaned_and_reported(tmp_path):
     dead = tmp_path / ".stovergeo-dead.part"
     dead.mkdir()
     (dead / "alive").write_bytes(b"")

@@ -163,7 +163,7 @@ def test_loads_fill_the_rows_and_lose_no_bale():
         ["Z1", "Y1", "Y1-1", 50],
         ["Z1", "Y1", "Y1-2", 20],
         ["Z2", "Y1", "Y1-2", 30],
-        ["Z2", "Y1", "", 30],  # no room left in the drawn rows: said on the sheet
+        ["Z2", "Y1", "", 30],  # no space left in the drawn rows: the sheet says so
         ["Z2", "Y2", "Y2-1", 5],
     ]
 
@@ -250,7 +250,7 @@ def lines_of(result, section: str) -> list[str]:
     return [said(line) for line in sections.get(section, [])]
 
 
-def test_not_checked_is_said_once_and_without_keys(result):
+def test_not_checked_is_shown_once_and_without_keys(result):
     lacks = made_up.message("lacks", layers=(made_up.message("layer.trees"),))
     unchecked = {
         "trees": "Trees: their shade was not checked.",
@@ -297,7 +297,7 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
 
 
 def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
-    """Money is put wherever the grower's stands; only the offer and what replacing plant food costs remain."""
+    """Money is put wherever the grower's stands; only the offer and what replacing nutrients costs remain."""
     told = (made_up.message("costs", cost=7654.32, each=76.54),)
     rows = [
         ("yards", "fewest yards", 7654.0, 76.54, 0.04, 180.0, 1, 0.62, 12.0),

@@ -1,4 +1,4 @@
-"""What each way takes, of which parts, from which height; plant food that leaves with it."""
+"""What each way takes, of which parts, from which height; nutrients that leave with it."""
 
 import numpy as np
 import pandas as pd
@@ -19,7 +19,7 @@ WHOLE = {p: BOOK.value(f"residue.fraction.{p}") for p in PARTS}
 
 
 @pytest.mark.parametrize("name", WAYS)
-def test_no_way_gathers_more_of_a_part_than_lies_above_the_cut(name):
+def test_no_method_gathers_more_of_a_part_than_lies_above_the_cut(name):
     way = WAYS[name]
     above = reach(way.cut_share)
     for part, mass in take_parts(1.0, way).items():

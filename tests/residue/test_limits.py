@@ -1,4 +1,4 @@
-"""The stack's limits: largest rule, its name, what may leave, and what is said when something is not known."""
+"""The stack's limits: largest rule, its name, what may leave, and what is reported when something is not known."""
 
 from importlib.metadata import EntryPoint
 
@@ -63,7 +63,7 @@ def test_every_variable_has_a_unit(done):
     assert all(unit for unit, *_ in summary(done).values())
 
 
-def test_unknown_soil_takes_a_cautious_number_and_is_said(farm, options):
+def test_unknown_soil_takes_a_cautious_number_and_is_reported(farm, options):
     report = Report()
     done = limits(farm, options, report)
     said = [p for p in report if p.code == "residue.soil_unknown"]
@@ -77,7 +77,7 @@ def test_unknown_soil_takes_a_cautious_number_and_is_said(farm, options):
     ).all()
 
 
-def test_a_rule_without_its_layer_is_left_out_and_said(farm, options):
+def test_a_rule_without_its_layer_is_left_out_and_reported(farm, options):
     report = Report()
     done = limits(farm.drop_vars(["ls_factor", "slope_pct"]), options, report)
     assert "keep_water_erosion_mg_ha" not in done
@@ -140,7 +140,7 @@ def test_low_conditioning_index_warns(farm, book):
 
 
 class Failing:
-    """A stranger's rule that fails when it is asked."""
+    """A plug-in rule that fails when it is asked."""
 
     title, reads, source = "Failing", ("stover_mg_ha",), "none"
 
@@ -149,7 +149,7 @@ class Failing:
 
 
 class Endless:
-    """A stranger's rule that answers with infinity."""
+    """A plug-in rule that answers with infinity."""
 
     title, reads, source = "Endless", ("stover_mg_ha",), "none"
 
@@ -161,15 +161,15 @@ FAILING, ENDLESS = Failing(), Endless()
 
 
 @pytest.mark.parametrize("thing", ["FAILING", "ENDLESS"])
-def test_a_stranger_s_broken_rule_stops_no_other(farm, options, monkeypatch, thing, done):
-    plugin = plugins.Plugin("stranger", "elsewhere", globals()[thing])
+def test_a_broken_plug_in_rule_stops_no_other(farm, options, monkeypatch, thing, done):
+    plugin = plugins.Plugin("another_rule", "elsewhere", globals()[thing])
     monkeypatch.setattr(
         "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]
     )
     report = Report()
     with_it = limits(farm, options, report)
-    assert any(p.code == "residue.rule_broken" and "stranger" in p.where for p in report)
-    assert "keep_stranger_mg_ha" not in with_it
+    assert any(p.code == "residue.rule_broken" and "another_rule" in p.where for p in report)
+    assert "keep_another_rule_mg_ha" not in with_it
     assert with_it["keep_mg_ha"].identical(done["keep_mg_ha"])
 
 
@@ -182,7 +182,7 @@ def test_a_rule_that_cannot_be_loaded_is_listed(farm, options, monkeypatch):
     assert any(p.code == "residue.rule_broken" and "lost" in p.where for p in report)
 
 
-def test_ground_that_cannot_meet_a_limit_is_said_in_hectares(farm, options):
+def test_ground_that_cannot_meet_a_limit_is_reported_in_hectares(farm, options):
     steep = farm.assign(ls_factor=(farm["ls_factor"] * 0 + 20).assign_attrs(farm["ls_factor"].attrs))
     report = Report()
     done = limits(steep, options, report)

@@ -174,7 +174,7 @@ def test_a_zone_without_known_cells_is_unknown(done, zones, options, ways):
 
 
 class MapOnly:
-    """A stranger's rule that works on maps alone."""
+    """A plug-in rule that works on maps alone."""
 
     title, reads, source = "Map only", ("stover_mg_ha",), "none"
 
@@ -184,7 +184,7 @@ class MapOnly:
         return stack["stover_mg_ha"] * 0 + 7.5
 
 
-def test_a_stranger_s_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, options, ways, drawn, monkeypatch):
+def test_a_plug_in_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, options, ways, drawn, monkeypatch):
     plugin = plugins.Plugin("map_only", "elsewhere", MapOnly())
     monkeypatch.setattr(
         "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]

@@ -1,4 +1,4 @@
-"""A stranger's rule, as DEVELOPERS.md shows it, works through the whole room; one that speaks wrongly stops nothing."""
+"""A plug-in rule, as DEVELOPERS.md shows it, works through the whole package; a wrong message stops nothing."""
 
 import importlib
 import re

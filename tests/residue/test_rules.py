@@ -75,10 +75,10 @@ def one(rule, told=None, **values) -> float:
     return float(rule.keep(ground(**values), told or options()).broadcast_like(ground()["stover_mg_ha"]).values[0, 0])
 
 
-# ---- the contract, for every rule that comes through the door -------------------------------------------------------
+# ---- the contract, for every rule that is installed -----------------------------------------------------------------
 
 
-def test_all_built_in_rules_come_through_the_door():
+def test_all_built_in_rules_are_loaded_as_plug_ins():
     assert set(NAMES) == {
         "concentrated_flow",
         "ground_cover",

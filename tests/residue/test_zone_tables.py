@@ -1,4 +1,4 @@
-"""What binds in each zone, and every way of gathering side by side."""
+"""What binds in each zone, and every method of gathering side by side."""
 
 import dataclasses
 
@@ -142,7 +142,7 @@ def test_no_allowed_way_takes_more_than_any_limit(offers, drawn, zones):
         assert (said["take"], said["limit"]) == (row.take_mg_ha, row.limit_mg_ha)
 
 
-def test_recommended_is_the_allowed_way_that_takes_most(offers, zones):
+def test_recommended_is_the_allowed_method_that_takes_most(offers, zones):
     chosen = recommended(offers)
     assert list(chosen) == list(zones[0]["zone_id"])
     for zone, way in chosen.items():
@@ -158,7 +158,7 @@ def test_zone_s_own_even_limit_is_kept(done, zones, options, ways):
     assert {m[0].key for m in tight["message"]} == {"exceeds.even"}
 
 
-def test_refusal_tells_how_often_it_could_be_done(offers):
+def test_a_refusal_gives_how_often_it_could_be_done(offers):
     heavy = offers[(offers["method"] == "chop_and_rake") & (offers["one_year_in"] > 1)]
     assert not heavy.empty
     assert [m[-1].values for m in heavy["message"]] == [{"years": n} for n in heavy["one_year_in"]]
@@ -197,7 +197,7 @@ def test_zones_take_the_table_as_it_is(offers, zones):
     assert list(filled["method"]) == list(recommended(offers).values())
 
 
-def test_the_cautious_bar_is_said_with_its_figures(done, zones, options, ways, drawn):
+def test_the_cautious_limit_is_reported_with_its_figures(done, zones, options, ways, drawn):
     """A method that fits in the mean, not in 97 of 100 cases, is refused for just that."""
     offers = zone_methods(done, *zones, options, ways, drawn=drawn, cautious_pct=2.5)
     fits_in_the_mean = zone_methods(done, *zones, options, ways)["allowed"]
@@ -239,7 +239,7 @@ def test_calendar_follows_rotation_and_budget(offers, options):
     assert render(first["message"], "us") == f"Stover may leave, one corn year in {first['one_year_in']:.0f}."
 
 
-def test_no_way_to_gather_leaves_an_empty_table(done, zones, options):
+def test_no_method_of_gathering_leaves_an_empty_table(done, zones, options):
     table = zone_methods(done, *zones, options, {})
     assert table.empty
     assert {"zone_id", "allowed", "recommended", "take_mg_ha"} <= set(table.columns)

@@ -1,4 +1,4 @@
-"""Made-up ground for the yards room: ideal everywhere, until a test spoils a part of it."""
+"""Made-up ground for the siting tests: ideal everywhere, until a test spoils a part of it."""
 
 from __future__ import annotations
 

@@ -35,7 +35,7 @@ def test_distance_equals_scipy(marked):
 
 
 def _reference_way(start, hardness):
-    """Cost of the easiest way by scipy, on the same eight neighbours."""
+    """Cost of the easiest route by scipy, on the same eight neighbours."""
     rows, cols = start.shape
     number = np.arange(rows * cols).reshape(rows, cols)
     passable = ~np.isnan(hardness) | start

@@ -50,7 +50,7 @@ def test_more_neighbours_multiply_and_a_farmstead_is_one(ground):
     assert told.key == "neighbours.others"
 
 
-def test_the_growers_own_house_is_no_neighbour(ground):
+def test_the_growers_own_dwelling_is_no_neighbour(ground):
     g = farm(ground, shapely.box(300, 300, 320, 320))
     _, ratings = g.rate()
     r = ratings.of("neighbours").rating
@@ -87,7 +87,7 @@ def test_the_yard_goes_away_from_the_neighbours(ground):
 
 
 @pytest.mark.parametrize(("without", "word"), [(("property",), "`property`"), (("dwellings", "buildings"), "`dwell")])
-def test_what_is_lacking_is_said(ground, without, word):
+def test_what_is_lacking_is_reported(ground, without, word):
     g = ground(plan={"weights": {"neighbours": 1.0}}, without=without)
     _, ratings = g.rate()
     assert word in str(ratings.not_checked["neighbours"])

@@ -1,4 +1,4 @@
-"""Rating the ground: what is not known is said, what is broken stops nothing, the first hard reason stays."""
+"""Rating the ground: what is not known is reported, what is broken stops nothing, the first hard reason stays."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ WITH_OPTIONS = {name: 1.0 for name, p in BUILT_IN.items() if getattr(p.thing, "o
 
 
 class Quiet:
-    """A stranger's criterion: forbids the west, likes the east."""
+    """A plug-in criterion: forbids the west, likes the east."""
 
     name, title, reads, source = "quiet", "Quiet", ("slope_pct",), "a neighbour"
     weight, order = 4.0, 5
@@ -53,7 +53,7 @@ class WrongShape(Quiet):
 
 
 @pytest.fixture
-def with_strangers(monkeypatch, tmp_path):
+def with_plugins(monkeypatch, tmp_path):
     """Adds criteria of another package, which has templates of its own."""
     package = tmp_path / "quiet_rules"
     package.mkdir()
@@ -63,21 +63,21 @@ def with_strangers(monkeypatch, tmp_path):
 
     def add(**things):
         extra = [
-            Plugin(name, "stranger", thing, "" if thing else "ImportError: gone") for name, thing in things.items()
+            Plugin(name, "other-package", thing, "" if thing else "ImportError: gone") for name, thing in things.items()
         ]
         monkeypatch.setattr(rate_module, "load_plugins", lambda group: [*BUILT_IN.values(), *extra])
 
     return add
 
 
-def test_every_built_in_criterion_comes_through_the_door():
+def test_every_built_in_criterion_is_loaded_as_a_plug_in():
     assert len(BUILT_IN) >= 28
     assert not [p.name for p in BUILT_IN.values() if p.broken]
     assert all(p.thing.name == name for name, p in BUILT_IN.items())
     assert all(p.thing.title and p.thing.source for p in BUILT_IN.values())
 
 
-def test_nothing_known_is_said_and_not_passed(ground):
+def test_nothing_known_is_reported_and_not_passed(ground):
     g = ground(cells=40, plan={"weights": WITH_OPTIONS})
     g.without = tuple(n for n in g.stack().data_vars if n != "cell_area_ha")
     layers = ("property", "trees", "buildings", "dwellings", "roads", "gates", "wells", "water", "overhead_lines")
@@ -101,7 +101,7 @@ def test_a_variable_without_a_single_value_is_not_checked(ground, name):
     assert any(name in BUILT_IN[c].thing.reads for c in ratings.not_checked)
 
 
-def test_ground_not_known_in_part_is_allowed_but_said(ground):
+def test_ground_not_known_in_part_is_allowed_but_reported(ground):
     g = ground(cells=40)
     g.spoil("drainage_class", g.x > 0, np.nan).spoil("drainage_class", g.x < 6, 3)
     found, _, _ = g.find(60)
@@ -116,8 +116,8 @@ def test_an_empty_layer_says_there_is_none(ground):
     assert ratings.of("setback_wells").message_at(3, 3).key == "setback.none"
 
 
-def test_a_strangers_criterion_counts(ground, with_strangers):
-    with_strangers(quiet=Quiet())
+def test_a_plug_in_criterion_counts(ground, with_plugins):
+    with_plugins(quiet=Quiet())
     stack, ratings = ground(cells=30).rate()
     assert float(stack["score_quiet"].max()) == pytest.approx(29 / 30)
     assert ratings.of("quiet").weight == 4
@@ -126,8 +126,8 @@ def test_a_strangers_criterion_counts(ground, with_strangers):
     assert render(ratings.of("quiet").message_at(0, 20), "us") == "20 columns of quiet."
 
 
-def test_broken_criteria_are_listed_and_stop_nothing(ground, with_strangers):
-    with_strangers(raises=Raises(), small=WrongShape(), unspoken=Unspoken(), gone=None, **{"bad-name": Quiet()})
+def test_broken_criteria_are_listed_and_stop_nothing(ground, with_plugins):
+    with_plugins(raises=Raises(), small=WrongShape(), unspoken=Unspoken(), gone=None, **{"bad-name": Quiet()})
     report = Report()
     stack, ratings = ground(cells=20).rate(report)
     assert {p.code for p in report} == {"yards.criterion_broken"}
@@ -224,7 +224,7 @@ def test_access_is_cut_by_the_neighbours_ground(ground):
     assert not reached[g.y > 205].any()
 
 
-# value and score of a good and of a forbidden place, and a word that must be said there
+# value and score of a good and of a forbidden place, and a word that must be in its message
 SAID = {
     "inside_property": (0.0, "Outside"),
     "no_go": (0.0, "no"),
@@ -244,7 +244,7 @@ SAID = {
 
 
 @pytest.mark.parametrize("name", SAID)
-def test_words_tell_a_landowner_why_not(name):
+def test_messages_give_a_landowner_the_reason(name):
     value, said = SAID[name]
     words = render(BUILT_IN[name].thing.message(value, 0.0, False, limit=8.0), "us")
     assert said.lower() in words.lower()
@@ -255,7 +255,7 @@ def test_words_tell_a_landowner_why_not(name):
 
 @pytest.mark.parametrize("name", sorted(BUILT_IN))
 @pytest.mark.parametrize("units", UNIT_SYSTEMS)
-def test_words_of_allowed_ground_are_sentences(name, units, ground):
+def test_messages_of_allowed_ground_are_sentences(name, units, ground):
     g = ground(cells=20, plan={"wind_from_deg": 315, "weights": WITH_OPTIONS})
     g.spoil("elevation_m", g.x > -1, 300.0).add("dwellings", shapely.Point(250, 50))
     g.spoil("field_number", g.x < 50, 0).spoil("wetness", g.x < 50, 7).add(
@@ -294,7 +294,7 @@ def test_a_layer_of_empty_shapes_is_an_empty_layer(ground):
     assert ratings.of("setback_wells") is not None
 
 
-def test_what_a_criterion_lacks_is_said(ground):
+def test_what_a_criterion_lacks_is_reported(ground):
     g = ground(cells=10)
     _, ratings = g.rate()
     assert "wind_from_deg" in render(ratings.not_checked["snow"], "us")

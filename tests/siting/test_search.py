@@ -1,4 +1,4 @@
-"""The set of yards: enough room, sizes and places apart, honest words where there is no ground."""
+"""The set of yards: enough room, sizes and places apart, a clear message where there is no ground."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
         assert found.yards.set_index("yard_id").geometry[lane.yard_id].buffer(1e-6).covers(lane.geometry)
 
 
-def test_room_and_to_spare_in_yards_apart(ground):
+def test_yards_lie_apart_and_hold_more_than_is_wanted(ground):
     g = ground(cells=200)
     found, _, _ = g.find(1000)
     assert found.yards["capacity_bales"].sum() >= 1500
@@ -88,7 +88,7 @@ def test_no_more_yards_than_asked_for(ground, most):
     assert found.yards["capacity_bales"].sum() >= 400
 
 
-def test_too_little_ground_is_said(ground):
+def test_too_little_ground_is_reported(ground):
     g = ground(cells=60)
     g.spoil("slope_pct", g.x > 80, 15)
     found, _, _ = g.find(5000)
@@ -293,7 +293,7 @@ def test_tiny_grids_do_not_break(ground, cells):
     assert len(found.messages) >= 1
 
 
-def test_more_forbidden_ground_never_gives_more_room(ground):
+def test_more_forbidden_ground_never_gives_more_capacity(ground):
     held = []
     for edge in (600, 400, 200, 100):
         g = ground(plan={"most": 40, "smallest_bales": 40})

@@ -58,7 +58,7 @@ def test_a_setback_prints_the_handbooks_figure(ground, key, system):
     assert WRITTEN[key].endswith(" ft")
     assert refused.values["limit"] == book
     assert f"{figure} " in render(refused, system)
-    if "limit" in allowed.values:  # a waterway's is said only where it forbids
+    if "limit" in allowed.values:  # a waterway's is reported only where it forbids
         assert allowed.values["limit"] == book
         assert f"at least {figure} " in render(allowed, system)
     assert allowed.values["value"] == far
@@ -83,7 +83,7 @@ def test_a_stack_higher_than_the_distance_to_a_building_asks_for_its_height(grou
     assert "6 ft must stay clear" in render(refused, "us")
 
 
-def test_the_height_of_the_stack_is_said_to_come_on_top_under_wires_only(ground):
+def test_the_height_of_the_stack_is_added_under_wires_only(ground):
     for key in KEYS:
         for told in sentences(ground, key)[0]:
             assert ("height of the stack" in render(told, "us")) == (key == "overhead_line")

@@ -111,7 +111,7 @@ def test_unknown_ground_is_not_called_hidden():
     assert np.isfinite(seen[:, :60]).all()
 
 
-def test_a_house_looks_out_past_its_own_walls():
+def test_a_dwelling_looks_out_past_its_own_walls():
     house = shapely.box(0, 0, 10, 8)
     at = looking_places(
         np.array([house, shapely.Point(50, 50), shapely.LineString([(0, 90), (200, 90)])]), 50, 7.5, 900

@@ -61,7 +61,7 @@ def test_every_limit_holds_and_no_mass_is_lost(season, seed, need_share, room):
     check_limits(problem, optimise(problem))
 
 
-def test_more_need_never_costs_less_and_more_room_never_costs_more(season):
+def test_more_need_never_costs_less_and_more_capacity_never_costs_more(season):
     costs = [optimise(season(seed=2, need_share=s), gap=1e-5).total_cost for s in (0.2, 0.4, 0.6)]
     assert costs == sorted(costs)
     short = [
@@ -158,7 +158,7 @@ def test_nothing_needed_and_nothing_to_be_had_are_answers(season):
     assert "limit.yards" in keys(yardless.conflict)
 
 
-def test_a_shortage_is_said_with_its_months_and_what_would_help(season):
+def test_a_shortage_is_reported_with_its_months_and_what_would_help(season):
     choice = choose(season(seed=12, need_share=0.9, room=0.3))
     said = render(choice.messages, "us")
     assert f"short by {choice.short_bales:,} bales" in said
@@ -302,7 +302,7 @@ def test_tables_that_lack_something_are_named(season):
         optimise(replace(problem, need=late))
 
 
-def test_a_shortage_is_never_told_as_a_price(season):
+def test_a_shortage_is_never_shown_as_a_price(season):
     choice = choose(season(seed=3, need_share=2.0, room=3.0))
     assert choice.short_bales > 0
     assert choice.next_mg.empty

@@ -1,4 +1,4 @@
-"""The front door: a plan's own prices and limits reach the problem, and nothing is counted twice."""
+"""`supply.choose`: a plan's own prices and limits reach the problem, and nothing is counted twice."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Strings that a stranger's layer, plan or answer could hold; none may ever be more than text."""
+"""Strings that an untrusted layer, plan or answer could hold; none may ever be more than text."""
 
 HOSTILE = [
     "<img src=x onerror=alert(1)>{{7*7}}${1}",

@@ -96,7 +96,7 @@ def made_stack():
 
 
 def made_result(folder: Path, text: Text = same) -> SeasonResult:
-    """Return the result. `text` is applied to every string that could come from a stranger's file."""
+    """Return the result. `text` is applied to every string that could come from an untrusted file."""
     fields = frame(
         [
             {"field_id": "F1", "name": text("Home quarter"), "area_ha": 56.4, "geometry": box(60, 60, 660, 1000)},

@@ -1,4 +1,4 @@
-"""The slow way to a season's sun, as a yardstick: every hour, every cell, along the exact ray.
+"""A slow method for a season's sun, as a reference: every hour, every cell, along the exact ray.
 
 Shares no code with the package but the sun's path. The ground is bilinear between cell middles, what
 stands on a cell fills it upright to its edges. A ray is held against both wherever it crosses the middle

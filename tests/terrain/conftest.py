@@ -14,7 +14,7 @@ import ray_marching as ray_marching_module
 
 @pytest.fixture(scope="session")
 def ray_marching() -> ModuleType:
-    """The plain way to the same sun: hour by hour, ray by ray."""
+    """A plain method for the same sun: hour by hour, ray by ray."""
     return ray_marching_module
 
 

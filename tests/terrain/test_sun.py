@@ -262,7 +262,7 @@ def test_grid_north_is_turned_to_true_north():
         (lambda a: a[:, :5], "on one grid"),
     ],
 )
-def test_what_the_room_cannot_read_is_said(change, said):
+def test_what_terrain_cannot_read_is_reported(change, said):
     good = raster(np.zeros((10, 10)))
     with pytest.raises(ContractError, match=said):
         season_sun(change(good), good, *QUICK, **PLACE)

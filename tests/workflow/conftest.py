@@ -39,7 +39,7 @@ def with_peak():
 
 @pytest.fixture(scope="session")
 def sample_run(tmp_path_factory: pytest.TempPathFactory, with_peak) -> tuple[Path, subprocess.CompletedProcess]:
-    """The sample farm's outputs, and what the command said; planned once for all processes of the tests."""
+    """The sample farm's outputs, and what the command printed; planned once for all processes of the tests."""
     root = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         root = root.parent  # that of the whole run

@@ -1,4 +1,4 @@
-"""A plan file that is read is planned or refused: no value that passes the reader breaks a room behind it."""
+"""A plan file that is read is planned or refused: no value that passes the reader breaks a later package."""
 
 from __future__ import annotations
 

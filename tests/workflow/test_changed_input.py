@@ -1,4 +1,4 @@
-"""An error of recording is told, or moves no total: one error at a time in the layers of the sample farm.
+"""An error of recording is reported, or moves no total: one error at a time in the layers of the sample farm.
 
 `changed_input` makes them: 200 of them, each known by its number. The short part tries a few.
 """
@@ -37,7 +37,7 @@ def codes(report: Report) -> set[tuple[str, str]]:
 
 @pytest.fixture(scope="module")
 def unchanged(sample_farm: Path) -> tuple[set[tuple[str, str]], dict[str, float]]:
-    """What is told of the farm as it is, and its totals."""
+    """What is reported of the farm as it is, and its totals."""
     report = Report()
     plan = plan_from(coarse(tomllib.loads((sample_farm / "plan.toml").read_text("utf-8"))), sample_farm, report)
     totals = run_season(plan, report).totals
@@ -45,7 +45,7 @@ def unchanged(sample_farm: Path) -> tuple[set[tuple[str, str]], dict[str, float]
 
 
 @pytest.mark.parametrize("number", NUMBERS)
-def test_one_error_is_told_or_moves_no_total(sample_farm: Path, tmp_path: Path, unchanged, number: int) -> None:
+def test_one_error_is_reported_or_moves_no_total(sample_farm: Path, tmp_path: Path, unchanged, number: int) -> None:
     known, before = unchanged
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of the libraries that write what is wrong here

@@ -61,7 +61,7 @@ def command_with(site: Path, *words: object) -> subprocess.CompletedProcess:
 
 @pytest.fixture(scope="module")
 def run(site: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess]:
-    """The outputs of a small farm planned with the example installed, and what the command said."""
+    """The outputs of a small farm planned with the example installed, and what the command printed."""
     farm = tmp_path_factory.mktemp("farm")
     write_small_farm(farm)
     (farm / "plan.toml").write_text(PLAN, encoding="utf-8")
@@ -78,7 +78,7 @@ def record(run: tuple[Path, subprocess.CompletedProcess]) -> dict:
 def test_rules_lists_the_example_and_says_what_is_broken(site: Path) -> None:
     said = command_with(site, "rules", "--json")
     assert said.returncode == 0, said.stderr
-    found = {(row["door"], row["name"]): row for row in json.loads(said.stdout)}
+    found = {(row["group"], row["name"]): row for row in json.loads(said.stdout)}
     rule = found["stovergeo.retention_rules", "bird_cover"]
     assert (rule["package"], rule["title"], rule["broken"]) == ("meadow-rules", "Cover for birds", "")
     criterion = found["stovergeo.site_criteria", "high_ground"]
@@ -149,7 +149,7 @@ def test_the_sources_of_both_stand_among_the_sources(run: tuple[Path, subprocess
     assert all(row["source"] for key, row in rows.items() if key.startswith(("retention_rules", "site_criteria")))
 
 
-def test_a_broken_one_is_said_and_stops_nothing(run: tuple[Path, subprocess.CompletedProcess], record: dict) -> None:
+def test_a_broken_one_is_listed_and_stops_nothing(run: tuple[Path, subprocess.CompletedProcess], record: dict) -> None:
     said = {(row["code"], row["where"]) for row in record["problems"]}
     assert ("residue.rule_broken", "retention rule forgotten of forgotten") in said
     assert ("yards.criterion_broken", "site criterion unfinished of forgotten") in said

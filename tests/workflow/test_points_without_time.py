@@ -114,11 +114,11 @@ def test_records_without_a_time_keep_their_grain(tmp_path, own_grain_mg, without
     assert grain_mg == pytest.approx(own_grain_mg, rel=0.005)
     counts = cleaned.counts.set_index("reason")
     assert counts.loc["kept", "points"] > 0.9 * len(RAW)
-    # a spacing is no speed, and nothing tells a delay: both are said not to have been looked for
+    # a spacing is no speed, and no delay can be found: both are reported as not looked for
     for reason in ("speed", "not_recorded"):
         assert counts.loc[reason, "points"] == 0
-        assert counts.loc[reason, "words"].startswith("not looked for")
-    assert all("not looked for" in found["words"] for found in cleaned.corrections["delay"].values())
+        assert counts.loc[reason, "message"].key == "reason.no_time"
+    assert all(found["message"].key == "delay.no_time" for found in cleaned.corrections["delay"].values())
     told = {p.code: p.severity for p in report if p.code in SAID_OF_TIME - {"points.time_unit"}}
     assert told == {"points.no_time": "warn"}
 

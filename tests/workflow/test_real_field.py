@@ -46,13 +46,13 @@ def test_the_boundary_drawn_from_points_is_the_harvested_ground(result: SeasonRe
 
 
 def test_it_says_heavy_clay_and_offers_no_yard_on_it(result: SeasonResult) -> None:
-    assert any("Heavy clay: 100%" in words for words in result.words["soil"])
+    assert [m.values["share"] for m in result.words["soil"] if m.key == "soil.heavy"] == [pytest.approx(1, abs=0.005)]
     assert result.yards.empty
     assert any("No ground on this farm is allowed" in words for words in result.words["yards"])
 
 
 def test_what_gps_heights_cannot_show_is_not_checked(result: SeasonResult) -> None:
-    assert "ponding and flow paths" in result.not_checked
+    assert "Ponding and flow paths" in result.not_checked
     assert "ponding_m" not in result.stack
     assert "concentrated_flow" not in result.stack
 

@@ -33,24 +33,24 @@ def large_farm(tmp_path: Path) -> Path:
 
 
 def check_keeps_to_what_was_said(run: subprocess.CompletedProcess) -> None:
-    """Compare the memory a run said it would need with its true peak."""
+    """Compare the memory a run stated it would need with its true peak."""
     assert run.returncode in (0, 3), run.stderr
-    said = float(re.search(r"some ([\d.]+) GB", run.stderr)[1])
+    said = float(re.search(r"about ([\d.]+) GB", run.stderr)[1])
     true = int(run.stderr.split()[-1]) * 1024 / 1e9
     assert true <= said + 0.05  # the line rounds to a tenth
     assert said <= 2 * true
 
 
-def test_a_small_farm_keeps_to_what_was_said(farm: Path, with_peak) -> None:
+def test_a_small_farm_keeps_to_the_stated_memory(farm: Path, with_peak) -> None:
     check_keeps_to_what_was_said(with_peak("plan", farm / "plan.toml", "--out", farm / "out"))
 
 
-def test_the_sample_farm_keeps_to_what_was_said(sample_run: tuple[Path, subprocess.CompletedProcess]) -> None:
+def test_the_sample_farm_keeps_to_the_stated_memory(sample_run: tuple[Path, subprocess.CompletedProcess]) -> None:
     check_keeps_to_what_was_said(sample_run[1])
 
 
 @pytest.mark.long
-def test_a_farm_of_many_cells_keeps_to_what_was_said(large_farm: Path, with_peak) -> None:
+def test_a_farm_of_many_cells_keeps_to_the_stated_memory(large_farm: Path, with_peak) -> None:
     check_keeps_to_what_was_said(with_peak("plan", large_farm / "plan.toml", "--out", large_farm / "out"))
 
 
@@ -63,12 +63,12 @@ def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Pa
     assert run.returncode == 2
     assert "grid.too_big" in said
     assert re.search(
-        r"1,\d{3},\d{3} cells of 2 m, .* need some \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
+        r"1,\d{3},\d{3} cells of 2 m, .* need about \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
     )
     assert re.search(r"split the farm into \d plans", said)
     assert "memory_most_gb" in said
     assert sorted(p.name for p in large_farm.rglob("*")) == before
-    # the cell that is said to do does
+    # the cell that is proposed fits
     cell = re.search(r'cell = "([\d.]+ m)" would do', said)[1]
     (large_farm / "plan.toml").write_text(
         text.replace("[farm]", "[farm]\nmemory_most_gb = 1.0").replace('cell = "2 m"', f'cell = "{cell}"'),

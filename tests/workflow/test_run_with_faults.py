@@ -37,7 +37,7 @@ def test_faulty_records_are_counted_in_the_run(sample_record: dict, code: str, s
 
 
 @pytest.fixture(scope="module")
-def named_by_strangers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def hostile_names(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small farm whose fields carry hostile names, planned by the command."""
     folder = tmp_path_factory.mktemp("hostile") / "farm"
     folder.mkdir()
@@ -66,26 +66,26 @@ def named_by_strangers(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.row(36)
-def test_markup_in_names_is_text_in_the_page(named_by_strangers: Path) -> None:
-    page = (named_by_strangers / "out" / "map.html").read_text("utf-8")
+def test_markup_in_names_is_text_in_the_page(hostile_names: Path) -> None:
+    page = (hostile_names / "out" / "map.html").read_text("utf-8")
     assert "<script>window.hit" not in page.lower()
-    record = json.loads((named_by_strangers / "out" / "plan.json").read_text("utf-8"))
+    record = json.loads((hostile_names / "out" / "plan.json").read_text("utf-8"))
     assert "<script>window.hit=1</script>" in str(record)
 
 
 @pytest.mark.row(37)
-def test_template_marks_in_names_stay_as_written(named_by_strangers: Path) -> None:
+def test_template_marks_in_names_stay_as_written(hostile_names: Path) -> None:
     for name in ("map.html", "crew.html"):
-        text = (named_by_strangers / "out" / name).read_text("utf-8")
+        text = (hostile_names / "out" / name).read_text("utf-8")
         assert "49 {" not in text
         assert "7*7" in text
 
 
 @pytest.mark.row(38)
-def test_a_name_that_is_a_formula_is_text_in_the_tables(named_by_strangers: Path) -> None:
+def test_a_name_that_is_a_formula_is_text_in_the_tables(hostile_names: Path) -> None:
     cells = []
     for name in ("zones.csv", "yards.csv"):
-        with (named_by_strangers / "out" / name).open(encoding="utf-8-sig", newline="") as file:
+        with (hostile_names / "out" / name).open(encoding="utf-8-sig", newline="") as file:
             cells += [cell for row in csv.reader(file) for cell in row]
     assert "'=1+1" in cells
     for cell in cells:
@@ -94,9 +94,9 @@ def test_a_name_that_is_a_formula_is_text_in_the_tables(named_by_strangers: Path
 
 
 @pytest.mark.row(39)
-def test_a_name_that_is_a_path_makes_no_file(named_by_strangers: Path) -> None:
-    assert sorted(p.name for p in (named_by_strangers / "out").iterdir()) == sorted(NAMES)
-    assert [p.name for p in named_by_strangers.parent.iterdir()] == ["farm"]
+def test_a_name_that_is_a_path_makes_no_file(hostile_names: Path) -> None:
+    assert sorted(p.name for p in (hostile_names / "out").iterdir()) == sorted(NAMES)
+    assert [p.name for p in hostile_names.parent.iterdir()] == ["farm"]
 
 
 @pytest.mark.row(55)

@@ -12,7 +12,7 @@ import pytest
 
 from stovergeo.report import NAMES
 
-#: the command with as many threads as its first argument says, in every room that has some
+#: the command with as many threads as its first argument says, in every package that has some
 WITH_THREADS = """
 import os, sys
 threads = int(sys.argv.pop(1))

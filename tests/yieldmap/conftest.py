@@ -1,4 +1,4 @@
-"""What the tests of this room share: made fields, the real field, the handbook, a grid."""
+"""What the tests of this package share: made fields, the real field, the handbook, a grid."""
 
 from __future__ import annotations
 

@@ -48,14 +48,13 @@ def test_drift_is_taken_out(made, book, grid_over) -> None:
     assert np.nanmedian(fall[:, 2:-2]) == pytest.approx(-0.02, abs=0.002)
 
 
-def test_noisier_heights_are_said_to_be_coarser(made, book, grid_over) -> None:
+def test_noisier_heights_are_reported_as_coarser(made, book, grid_over) -> None:
     quiet = _with_heights(made, drift_m=0.3, noise_m=0.05)
     loud = _with_heights(made, drift_m=0.3, noise_m=0.8)
     stack = grid_over(quiet)
     fine, coarse = ground_from_points(quiet, stack, book), ground_from_points(loud, stack, book)
     assert coarse.holdout_error_m > 2 * fine.holdout_error_m
     assert coarse.least_scale_m >= fine.least_scale_m
-    assert f"{coarse.holdout_error_m:.2f} m" in coarse.words
 
 
 def test_heights_are_needed(made, book, grid_over) -> None:

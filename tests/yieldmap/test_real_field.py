@@ -1,4 +1,4 @@
-"""The whole room on the real field: figures beside those of its README."""
+"""The whole package on the real field: figures beside those of its README."""
 
 from __future__ import annotations
 

@@ -204,8 +204,8 @@ def test_memory_of_other_points_is_refused(made, book, grid_over, other) -> None
 
 
 @pytest.mark.parametrize("known_at", [1, 4])
-def test_error_grows_with_distance_as_held_out_records_tell(known_at):
-    """Straight between the distances at which it is told, level beyond; `numpy.interp` is the reference."""
+def test_error_grows_with_distance_as_in_held_out_records(known_at):
+    """Straight between the distances at which it is given, level beyond; `numpy.interp` is the reference."""
     gap_m, gap_variance = np.array([7.0, 12.0, 20.0, 33.0])[:known_at], np.array([0.0, 0.2, 0.5, 0.6])[:known_at]
     flat = np.zeros((4, 4))
     level = Level(scale=4.0, x0=-2.0, y0=-2.0, step=5.0, taps=np.ones(1), weights=flat, full=1.0)

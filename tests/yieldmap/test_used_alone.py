@@ -1,4 +1,4 @@
-"""The room on a table that somebody else made: only the columns that must be there."""
+"""The package on a table that somebody else made: only the columns that must be there."""
 
 from __future__ import annotations
 

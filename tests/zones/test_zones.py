@@ -284,7 +284,7 @@ def test_a_field_in_two_parts_tiles_too():
     assert (zones["area_ha"] >= 1.0).all()
 
 
-def test_where_no_yield_is_known_nothing_is_taken_and_it_is_said():
+def test_where_no_yield_is_known_nothing_is_taken_and_it_is_reported():
     stack, fields = made_ground(1)
     for name in ("stover_mg_ha", "keep_mg_ha", "removable_mg_ha"):
         stack[name][:, :60] = np.nan

@@ -1,7 +1,7 @@
 """The handbook: every coefficient as data, with its spread, its source and its standing.
 
-Coefficients live in the TOML files of ``handbook/data``, one file a topic. Formulas take
-numbers as arguments and never open the handbook; the rooms' front doors and `season` look
+Coefficients live in the TOML files of ``data``, one file a topic. Formulas take
+numbers as arguments and never open the handbook; the packages' public functions and `workflow` look
 the numbers up, which also records that they were used, so that a run can print its sources.
 """
 

@@ -1,7 +1,7 @@
 """The plan file: one season of one farm, as validated models.
 
 Each section has a file here; `read_plan` reads the TOML, and an unknown key is an error
-that suggests the nearest known one. The sections stand here too, for those who use a room
+that suggests the nearest known one. The sections stand here too, for those who use a package
 alone: ``Limits(cover_pct=40)``, ``Bale(size="5x6")``.
 """
 

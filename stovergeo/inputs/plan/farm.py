@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated
 
 from pydantic import Field
 
-from stovergeo.inputs.plan.base import LengthM, MoneyPerHa, MoneyPerMg, Section
+from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.inputs.plan.base import LengthM, MoneyPerHa, MoneyPerMg, Section, one_of
 
 
 class Farm(Section):
@@ -14,7 +15,7 @@ class Farm(Section):
 
     name: str = Field(description="Farm name, as it shall stand on the map.")
     season: int = Field(ge=1950, le=2100, description="Year of the grain harvest.")
-    units: Literal["us", "metric"] = Field("us", description="Units of tables and map.")
+    units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)] = Field("us", description="Units of tables and map.")
     crs: str | None = Field(
         None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields."
     )
@@ -29,7 +30,7 @@ class Farm(Section):
 
 
 class Landowner(Section):
-    """What the landowner is offered and told."""
+    """What the landowner is offered and shown."""
 
     name: str = Field("", description="Who is asked.")
     price_per_mg: MoneyPerMg | None = Field(

@@ -11,7 +11,7 @@ _SAID: Final = {
     "greater_than_equal": "Must be at least {ge}",
     "less_than": "Must be less than {lt}",
     "less_than_equal": "Must be at most {le}",
-    "finite_number": "Must be a number that ends",
+    "finite_number": "Must be a finite number",
     "literal_error": "Must be one of {expected}",
     "string_type": "Needs text in quotes",
     "int_type": "Needs a whole number",

@@ -1,4 +1,4 @@
-"""Retention rules: one file a rule, each found through the door ``stovergeo.retention_rules``.
+"""Retention rules: one file a rule, loaded by the entry-point group ``stovergeo.retention_rules``.
 
 A rule is a module, or any object, that has what `Rule` lists, and what it likes of `SpeakingRule`. The name of
 its entry point is its name everywhere: in the plan's ``[limits] rules``, in ``keep_<name>_mg_ha`` and in the tables.
@@ -15,7 +15,7 @@ from stovergeo.residue.options import RuleOptions
 
 
 class Rule(Protocol):
-    """What must come through the door."""
+    """What a retention rule must have."""
 
     title: str  #: as a grower reads it
     reads: tuple[str, ...]  #: variables of the stack without which the rule cannot be checked
@@ -48,4 +48,4 @@ class SpeakingRule(Rule, Protocol):
     lift: str  #: what would lower what the rule asks for, one plain sentence
     valid: str  #: range for which the rule's equation was made
     forbids: bool  #: True for a rule that asks for all or nothing
-    reads_method: bool  #: True where the answer differs by the way of gathering
+    reads_method: bool  #: True where the answer differs by the method of gathering

@@ -1,1 +1,1 @@
-"""Site criteria, one file each; they come through the door `stovergeo.site_criteria`."""
+"""Site criteria: rows of `table`, and a module for each that computes more; all are plug-ins."""

@@ -16,14 +16,14 @@ class Access:
     """Refuses ground that no loaded mover can reach; scores the rest by the length of the way."""
 
     name = "access"
-    title = "Way to a road or gate"
+    title = "Route to a road or gate"
     reads = ()
-    source = "least-cost way over the ground; limits are judgement, handbook, yards.way"
+    source = "least-cost route over the ground; limits are judgement, handbook, yards.way"
     order = 45
     of_yard = "way"
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
-        """Find the easiest way from every cell to the nearest road or gate."""
+        """Find the easiest route from every cell to the nearest road or gate."""
         starts = [
             shape for name in ("roads", "gates") if (frame := site.layer(name)) is not None for shape in frame.geometry
         ]

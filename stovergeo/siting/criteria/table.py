@@ -15,7 +15,7 @@ from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """A template of ``messages.toml`` and the ground it is said of."""
+    """A template of ``messages.toml`` and the ground it describes."""
 
     key: str
     min_score: float = 0.0
@@ -37,7 +37,7 @@ class Measured:
     order: int
     at: tuple[float | str, ...]  #: values, rising
     scores: tuple[float | str, ...]  #: the score at each; held before the first and after the last
-    sentences: tuple[Sentence, ...]  #: of allowed ground: the first that fits is said
+    sentences: tuple[Sentence, ...]  #: of allowed ground: the first that fits is used
     limit: str = ""  #: handbook key of the value at which ground becomes forbidden
     forbidden: np.ufunc | None = None  #: compares a value with the limit
     refusal: str = ""  #: template for forbidden ground

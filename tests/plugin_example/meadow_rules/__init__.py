@@ -1,1 +1,1 @@
-"""One retention rule and one site criterion, as a stranger would add them."""
+"""One retention rule and one site criterion, as another package adds them."""
