@@ -2,30 +2,31 @@
 
 A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. Whose:
 
-=============================  =================================================================================
-``farm``                       the whole farm
-``field F1``, ``zone F1-a``    a field, a zone
-``rule R``, ``limit Z R``      a retention rule on the farm; what it asks for in a zone
-``method Z M``                 a method of gathering offered to a zone
-``calendar Z YEAR``            a zone in a year to come
-``cause F RANK``               what the limit of a field hangs on
-``yard Y``, ``stack S``        a yard; a stack drawn in it
-``rating Y C``, ``setback C``  a site criterion in a yard; the distance it asks for
-``near Y LAYER``               the nearest of a layer to a yard's stacks
-``near F LAYER NUMBER``        what stands near a field, the nearest first
-``load Z Y S``                 bales from a zone that go into a stack of a yard
-``sun Y YEAR MONTH``           a month of a yard
-``yard_before Y``              a yard of the plan that was answered
-``haul Z Y``                   the route from a zone to a yard, and what is carried on it
-``yard Y YEAR MONTH``          what is withdrawn from a yard in a month
-``yard Y WRAP BASE``           what is stored in a yard in a wrap on a base; ``wrap WRAP`` on the whole farm
-``storage WRAP BASE Y M``      what a bale loses and costs until a month, as ``2027 1``
-``need N``, ``need N Y M``     a need, and a month of it; ``stored N Y M WRAP BASE`` what is drawn for it
-``step S``                     a step of the season's cost
-``alternative AIM``            another plan; ``budget N`` one of the plans that spare the soil for more money
-``records R``                  yield records by the reason why they were left out
-``raster V``                   least and greatest value of a variable of the field stack
-=============================  =================================================================================
+================================  ==============================================================================
+``farm``                          the whole farm
+``field F1``, ``zone F1-a``       a field, a zone
+``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
+``method Z M``                    a method of gathering offered to a zone
+``calendar Z YEAR``               a zone in a year to come
+``cause F RANK``                  what the limit of a field hangs on
+``yard Y``, ``stack S``           a yard; a stack drawn in it
+``rating Y C``, ``setback C``     a site criterion in a yard; the distance it asks for
+``near Y LAYER``                  the nearest of a layer to a yard's stacks
+``near F LAYER NUMBER``           what stands near a field, the nearest first
+``load Z Y S``                    bales from a zone that go into a stack of a yard
+``sun Y YEAR MONTH``              a month of a yard
+``yard_before Y``                 a yard of the plan that was answered
+``haul Z Y``                      the route from a zone to a yard, and what is carried on it
+``yard Y YEAR MONTH``             what is withdrawn from a yard in a month
+``yard Y WRAP BASE``              what is stored in a yard in a wrap on a base; ``wrap WRAP`` on the whole farm
+``withdrawal Y WRAP BASE N Y M``  bales that a need draws from a yard in a month
+``storage WRAP BASE Y M``         what a bale loses and costs until a month, as ``2027 1``
+``need N``, ``need N Y M``        a need, and a month of it; ``stored N Y M WRAP BASE`` what is drawn for it
+``step S``                        a step of the season's cost
+``alternative AIM``               another plan; ``budget N`` one of the plans that spare the soil for more money
+``records R``                     yield records by the reason why they were left out
+``raster V``                      least and greatest value of a variable of the field stack
+================================  ==============================================================================
 
 What: a bare name is an amount of the whole (``area``, ``grown``, ``removal``, ``bales``), ``_rate`` per hectare,
 ``_fraction`` a share of one. ``removal`` is the dry stover that is baled, ``removal_rate`` that where it is baled;
@@ -47,6 +48,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_tables import AMOUNTS, MONTH, SEASON, TABLES
 from stovergeo.result import SeasonResult
 
+FULL_SCORE: Final = 0.995  # from here on prints as 100 %
 _LOAD: Final = {"bales": "count"}
 #: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
 _TOTALS: Final = {
@@ -84,6 +86,9 @@ def ledger_of(result: SeasonResult) -> Ledger:
         table = getattr(result, read.name)
         if table is not None and len(table):
             _rows(ledger, pd.DataFrame(table), read.of, read.keys, read.columns)
+    for yard_id, own in result.yard_ratings.groupby("yard_id") if len(result.yard_ratings) else ():
+        ledger.add(f"yard {yard_id}", "criteria", "count", len(own))
+        ledger.add(f"yard {yard_id}", "criteria_full", "count", int((own["score"] >= FULL_SCORE).sum()))
     _field_work(ledger, result)
     _seasons(ledger, result)
     for name, (_, low, high) in summary(result.stack).items():

@@ -309,6 +309,12 @@ TABLES: Final = (
         },
     ),
     Table(
+        "withdrawals",
+        "withdrawal",
+        ("yard_id", "wrap", "base", "need", *MONTH),
+        {"bales": ("bales", "count")},
+    ),
+    Table(
         "cleaning",
         "records",
         ("reason",),

@@ -11,6 +11,7 @@ from rich.text import Text
 from stovergeo.core.printing import how_printed, render
 from stovergeo.report.blocks import message
 from stovergeo.report.by_field import field_rows
+from stovergeo.report.figures import with_figures_of
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
@@ -22,7 +23,7 @@ def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[Ren
     """Return the closing table and sentences, each for a console to print; all text is literal, never markup."""
     ledger = ledger_of(result) if ledger is None else ledger
     system = result.plan.farm.units
-    lines = _lines(result, ledger)
+    lines = _lines(with_figures_of(result, ledger), ledger)
     return [_table(result, ledger), *(Text(render(line, system)) for line in lines)]
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import pandas as pd
 import pytest
-from frozen_farms import SHORT, write_made_farm
 
 from stovergeo.core.printing import UNIT_SYSTEMS, how_printed
 from stovergeo.report.ledger import Ledger
@@ -18,10 +18,8 @@ FARMS = ["made", pytest.param("shortage", marks=pytest.mark.long), pytest.param(
 
 
 @pytest.fixture(scope="module", params=FARMS)
-def season(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> SeasonResult:
-    folder = tmp_path_factory.mktemp("farm")
-    write_made_farm(folder)
-    return SHORT[request.param](folder)
+def season(request: pytest.FixtureRequest, season_of: Callable[[str], SeasonResult]) -> SeasonResult:
+    return season_of(request.param)
 
 
 @pytest.fixture(scope="module")
