@@ -80,7 +80,7 @@ def choose(
     >>> far_m = np.array([[300.0], [2000.0]])
     >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, keeping, prices))
     >>> choice.methods, int(choice.flows["bales"].sum()), choice.short_bales
-    ({'F1-a': 'rake_bale', 'F2-a': 'leave'}, 86, 0)
+    ({'F1-a': 'rake_bale', 'F2-a': 'leave'}, 87, 0)
     """
     named = dict(titles or {})
     if not named and "title" in problem.offers:

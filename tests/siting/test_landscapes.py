@@ -135,7 +135,7 @@ def good_top_behind_steep_sides(g):
 @case
 def where_the_water_table_is_deep(g):
     g.spoil("water_table_cm", g.x < 350, 60)
-    return shapely.box(345, 0, 600, 600), (100, 100), "Water comes within 2 ft"
+    return shapely.box(345, 0, 600, 600), (100, 100), "Water comes within 60 cm"
 
 
 @case

@@ -19,9 +19,9 @@ def test_heavy_clay_leaves_no_good_ground(real_field) -> None:
     assert len(result.yards) == 0
     assert "No ground on this farm is allowed for a stack." in text
     assert "Poorly drained soil" in text
-    assert "Heavy clay (50 %)" in text
+    assert "Heavy clay (50%)" in text
     assert "least bad ground is" in text
-    assert "deep base of stone" in text
+    assert "thick base of stone" in text
     assert not any(
         "Hollows" in words for words in text.split("What forbids")[1:]
     )  # its heights are too coarse for that

@@ -1,1 +1,1 @@
-"""Site criteria, one file each; loaded by the entry-point group `stovergeo.site_criteria`."""
+"""Site criteria: rows of `table`, and a module for each that computes more; all are plug-ins."""
