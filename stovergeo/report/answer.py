@@ -199,7 +199,12 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
         raise report.refuse("answer.unreadable", place, "Its shape is empty.")
     if found.is_valid:
         return found
-    parts = [p for p in shapely.get_parts(shapely.make_valid(found)) if p.geom_type in ("Polygon", "MultiPolygon")]
+    try:
+        whole = shapely.make_valid(found)
+    except shapely.errors.GEOSException as error:  # such as an outer ring on one spot with a hole elsewhere
+        said = f"Its outline cannot be repaired: {clean_text(error)}."
+        raise report.refuse("answer.unreadable", place, said) from None
+    parts = [p for p in shapely.get_parts(whole) if p.geom_type in ("Polygon", "MultiPolygon")]
     mended = shapely.union_all(parts) if parts else None
     if mended is None or mended.is_empty:
         raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")
