@@ -2,18 +2,18 @@
 
 from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.climate import storage_span
-from stovergeo.bales.compare import keepings, planned, storable_methods, why_not_storable, wrap_table
+from stovergeo.bales.compare import planned, rejected_methods, storable_methods, storage_methods, wrap_table
 from stovergeo.bales.crew_notes import crew_notes, heating_table, moisture_band
 from stovergeo.bales.demand import need_table
 from stovergeo.bales.making import bale_plan, baling_messages, pace, planned_wrap
-from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
+from stovergeo.bales.storage import OutsideGroundError, StorageMethod, base_of_ground, rejection_reason, storage_loss
 from stovergeo.bales.storage_messages import break_even_messages, break_even_table, storage_messages
-from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
+from stovergeo.bales.wrap import net_length_m, net_rolls, net_turns, storage_cost
 
 __all__ = [
     "BaleSize",
-    "Keeping",
     "OutsideGroundError",
+    "StorageMethod",
     "bale_of",
     "bale_plan",
     "baling_messages",
@@ -22,8 +22,6 @@ __all__ = [
     "break_even_table",
     "crew_notes",
     "heating_table",
-    "keeping_cost",
-    "keepings",
     "moisture_band",
     "need_table",
     "net_length_m",
@@ -32,11 +30,13 @@ __all__ = [
     "pace",
     "planned",
     "planned_wrap",
+    "rejected_methods",
+    "rejection_reason",
     "storable_methods",
+    "storage_cost",
     "storage_loss",
     "storage_messages",
+    "storage_methods",
     "storage_span",
-    "why_not_kept",
-    "why_not_storable",
     "wrap_table",
 ]

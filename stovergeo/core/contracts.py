@@ -63,16 +63,16 @@ STEPS: Final = (
         makes=("ponding_m", "upslope_area_m2", "concentrated_flow", "wetness", "drainage_height_m", "ls_factor"),
     ),
     Step("terrain.ls_by_class", reads=("slope_pct",), makes=("ls_factor",)),
-    Step("terrain.season_sun", reads=("elevation_m",), uses=("surface_m",), makes=("sun_kwh_m2", "sun_share")),
+    Step("terrain.season_sun", reads=("elevation_m",), uses=("surface_m",), makes=("sun_kwh_m2", "sun_fraction")),
     Step(
         "residue.limits",
         reads=("grain_mg_ha", "cell_area_ha"),
         uses=("grain_mean_mg_ha",),
-        makes=("stover_mg_ha", "stover_usual_mg_ha", "keep_mg_ha", "binding_rule", "removable_mg_ha"),
+        makes=("stover_mg_ha", "stover_typical_mg_ha", "retention_mg_ha", "binding_rule", "removable_mg_ha"),
     ),
     Step(
         "zones.make_zones",
-        reads=("field_number", "cell_area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha"),
+        reads=("field_number", "cell_area_ha", "stover_mg_ha", "retention_mg_ha", "removable_mg_ha"),
         uses=("concentrated_flow", "binding_rule"),
         tables=("zones",),
     ),
@@ -80,7 +80,7 @@ STEPS: Final = (
     Step(
         "siting.find_yards",
         reads=("yard_allowed", "yard_score", "yard_reason"),
-        uses=("aspect_deg", "slope_pct", "sun_share", "drainage_class", "clay_pct", "field_number"),
+        uses=("aspect_deg", "slope_pct", "sun_fraction", "drainage_class", "clay_pct", "field_number"),
         tables=("yards", "stacks", "apron", "lanes"),
     ),
     Step("supply.haul_ground", uses=("slope_pct", "concentrated_flow")),

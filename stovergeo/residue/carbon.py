@@ -44,17 +44,17 @@ def keep_in_harvest_year(required_mg_ha: Amount, stover_mg_ha: Amount, one_year_
     return np.maximum(n * required_mg_ha - (n - 1) * stover_mg_ha, 0.0)
 
 
-def share_of_years(stover_mg_ha: Amount, required_mg_ha: Amount, take_mg_ha: Amount) -> Amount:
-    """Return the largest share of corn years in which `take_mg_ha` may leave under the carbon budget, 0 to 1.
+def share_of_years(stover_mg_ha: Amount, required_mg_ha: Amount, removal_mg_ha: Amount) -> Amount:
+    """Return the largest share of corn years in which `removal_mg_ha` may leave under the carbon budget, 0 to 1.
 
     Mean left = S - share x take >= required.
 
     Examples
     --------
-    >>> float(share_of_years(9.0, 6.0, take_mg_ha=6.0))
+    >>> float(share_of_years(9.0, 6.0, removal_mg_ha=6.0))
     0.5
     """
-    return np.clip((stover_mg_ha - required_mg_ha) / take_mg_ha, 0.0, 1.0)
+    return np.clip((stover_mg_ha - required_mg_ha) / removal_mg_ha, 0.0, 1.0)
 
 
 def one_year_in(share: Amount) -> np.ndarray:
@@ -102,7 +102,7 @@ def harvest_calendar(
     Returns
     -------
     DataFrame
-        zone_id, year, crop, harvest, take_mg_ha, one_year_in (inf: never), message.
+        zone_id, year, crop, harvest, removal_mg_ha, one_year_in (inf: never), message.
     """
     offers = zone_methods.set_index(["zone_id", "method"])
     rows = []
@@ -119,12 +119,12 @@ def harvest_calendar(
                     "year": year,
                     "crop": grown,
                     "harvest": harvest,
-                    "take_mg_ha": float(offer["take_mg_ha"]) if harvest and offer is not None else 0.0,
+                    "removal_mg_ha": float(offer["removal_mg_ha"]) if harvest and offer is not None else 0.0,
                     "one_year_in": n,
                     "message": _message(grown, harvest, n),
                 }
             )
-    columns = ["zone_id", "year", "crop", "harvest", "take_mg_ha", "one_year_in", "message"]
+    columns = ["zone_id", "year", "crop", "harvest", "removal_mg_ha", "one_year_in", "message"]
     return pd.DataFrame(rows, columns=columns)
 
 

@@ -2,9 +2,9 @@
 
 Shared causes are drawn once: coefficients of rules and the year's weather for the whole
 farm, the season's stover for the grain and the machine's take for each field, the rest for
-each zone. Rules run on a sample of cells, all draws at once.
+each zone. Rules run on a sample of cells, all samples at once.
 
-Every coefficient draws from a stream of its own, made from the seed and its name: adding
+Every coefficient samples from a stream of its own, made from the seed and its name: adding
 one coefficient, or asking for them in another order, changes no other draw. Draws are
 stratified (one in each of n equal slices of probability), which steadies the percentiles.
 """
@@ -54,7 +54,7 @@ def triangular(probability: np.ndarray, low: float, mode: float, high: float) ->
 
 
 def draw(coefficient: Coefficient, seed: int, shape: tuple[int, ...]) -> np.ndarray:
-    """Return draws of a coefficient from its spread; one number repeated where it has none.
+    """Return samples of a coefficient from its spread; one number repeated where it has none.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def draw(coefficient: Coefficient, seed: int, shape: tuple[int, ...]) -> np.ndar
     return triangular(probability, coefficient.low, coefficient.value, coefficient.high)
 
 
-#: cells that stand for a zone, and draws computed at once (keeps arrays within the processor's cache)
+#: cells that stand for a zone, and samples computed at once (keeps arrays within the processor's cache)
 CELLS_A_ZONE: Final = 60
 _DRAWS_AT_ONCE: Final = 64
 
@@ -81,15 +81,15 @@ class DrawnLimits:
     zone_ids: Sequence[str]
     field_ids: Sequence[str]  #: field of each zone
     area_ha: np.ndarray  #: shape (zones,)
-    limit_mg_ha: np.ndarray  #: shape (draws, zones), where no method of gathering is fixed
+    limit_mg_ha: np.ndarray  #: shape (samples, zones), where no method of gathering is fixed
     method_limit_mg_ha: Mapping[str, np.ndarray]  #: the same by method
-    take_mg_ha: Mapping[str, np.ndarray]  #: what each method takes, shape (draws, zones)
-    inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (draws,) or (draws, fields)
+    removal_mg_ha: Mapping[str, np.ndarray]  #: what each method takes, shape (samples, zones)
+    inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (samples,) or (samples, fields)
     fields: Sequence[str]  #: fields, in the order of `inputs`
     meanings: Mapping[str, str]  #: of the inputs
 
 
-def draw_limits(
+def sample_limits(
     stack: xr.Dataset,
     zones: pd.DataFrame,
     labels: ArrayLike,
@@ -97,7 +97,7 @@ def draw_limits(
     plan: Odds,
     ways: Mapping[str, Method],
 ) -> DrawnLimits:
-    """Run every rule on a sample of each zone's cells under draws of all that is uncertain.
+    """Run every rule on a sample of each zone's cells under samples of all that is uncertain.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def draw_limits(
         Row of the zone, NaN outside.
     options : RuleOptions
     plan : Odds
-        Draws and seed. With no draws, one run with every number at its default.
+        Draws and seed. With no samples, one run with every number at its default.
     ways : mapping
         Methods to judge.
 
@@ -139,7 +139,7 @@ def draw_limits(
         inputs = _with_stover(cells, options, few, factor, drawn.grain_error[now])
         told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
         mean_standing = few.mean(inputs["stover_mg_ha"].values)
-        counted = inputs["stover_usual_mg_ha"].values
+        counted = inputs["stover_typical_mg_ha"].values
         asked_alike = _largest(alike, inputs, told, counted)
         limit[now] = few.mean(counted - np.fmax(asked_alike, _largest(by_way, inputs, told, counted)))
         for name, way in ways.items():
@@ -154,10 +154,10 @@ def draw_limits(
         area_ha=everything.total(everything.weight_ha),
         limit_mg_ha=limit,
         method_limit_mg_ha=way_limit,
-        take_mg_ha=taken,
+        removal_mg_ha=taken,
         inputs=all_inputs,
         fields=fields,
-        meanings={key: options.book[key].meaning for key in all_inputs},
+        meanings={key: options.coefficients[key].meaning for key in all_inputs},
     )
 
 
@@ -166,7 +166,7 @@ class _Drawn:
     """All that is uncertain, drawn."""
 
     count: int
-    shared: Mapping[str, np.ndarray]  #: coefficients of rules, one draw for the farm: shape (draws,)
+    shared: Mapping[str, np.ndarray]  #: coefficients of rules, one draw for the farm: shape (samples,)
     season: np.ndarray  #: the season's stover for the grain, by field
     shares: Mapping[str, np.ndarray]  #: what each machine gathers, by field
     zone_factor: np.ndarray  #: each zone's own departure
@@ -176,15 +176,15 @@ class _Drawn:
 def _draw(
     plan: Odds, options: RuleOptions, keys: list[str], ways: Mapping[str, Method], fields: int, zones: int
 ) -> _Drawn:
-    """Draw everything, each input from its own stream; with no draws, return the defaults once."""
-    n, book = max(plan.draws, 1), options.book
+    """Draw everything, each input from its own stream; with no samples, return the defaults once."""
+    n, coefficients = max(plan.samples, 1), options.coefficients
 
     def of(key: str, *among: int) -> np.ndarray:
-        c = book[key]
-        return draw(c if plan.draws else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
+        c = coefficients[key]
+        return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
 
     # the plan's cut height moves the whole range a machine gathers
-    moved = {name: way.fraction / book.value(f"methods.{name}.share") for name, way in ways.items()}
+    moved = {name: way.fraction / coefficients.value(f"methods.{name}.share") for name, way in ways.items()}
     normal = ndtri(spread_evenly(stream(plan.seed, "grain surface"), (n, zones)))
     return _Drawn(
         count=n,
@@ -192,7 +192,7 @@ def _draw(
         season=of("residue.factor", fields),
         shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in ways},
         zone_factor=of("residue.zone_factor", zones),
-        grain_error=normal * book.value("residue.grain_error_shared") * (plan.draws > 0),
+        grain_error=normal * coefficients.value("residue.grain_error_shared") * (plan.samples > 0),
     )
 
 
@@ -206,7 +206,7 @@ def _cells(stack: xr.Dataset, few: ZoneCells) -> xr.Dataset:
 
 @dataclass(slots=True)
 class _AsOnTheMap:
-    """A rule that cannot work on draws: what it asked for on the map stands in every draw."""
+    """A rule that cannot work on samples: what it asked for on the map stands in every draw."""
 
     title: str
     reads: tuple[str, ...]
@@ -217,16 +217,18 @@ class _AsOnTheMap:
 
 
 def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> NamedRule:
-    """Return a rule that works on sampled cells and draws; a plug-in that does not is held to its map."""
+    """Return a rule that works on sampled cells and samples; a plug-in that does not is held to its map."""
     two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
     told = replace(options, drawn=two, asked=set())
     try:
-        drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_usual_mg_ha")}
+        drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_typical_mg_ha")}
         asked(named, cells.assign(drawn), told)
     except Exception:
         if named.package == "stovergeo":
             raise
-        return NamedRule(named.name, _AsOnTheMap(named.rule.title, (f"keep_{named.name}_mg_ha",), named.rule.source))
+        return NamedRule(
+            named.name, _AsOnTheMap(named.rule.title, (f"retention_{named.name}_mg_ha",), named.rule.source)
+        )
     return named
 
 
@@ -237,11 +239,11 @@ def _with_stover(
     grain = np.broadcast_to(cells["grain_mg_ha"].values, (len(factor), len(few.cells)))
     if "grain_error_mg_ha" in cells:
         grain = np.maximum(grain + error[:, few.zone] * np.nan_to_num(cells["grain_error_mg_ha"].values), 0.0)
-    stands = stover(grain, options.book.value("residue.slope"), options.book.value("residue.intercept"))
+    stands = stover(grain, options.coefficients.value("residue.slope"), options.coefficients.value("residue.intercept"))
     stands = stands * factor[:, few.zone]
     # one error moves both: what is in doubt is the stover for the grain, not by how much this year is the better one
-    share = cells["stover_usual_mg_ha"].values / np.maximum(cells["stover_mg_ha"].values, 1e-9)
-    drawn = {"grain_mg_ha": grain, "stover_mg_ha": stands, "stover_usual_mg_ha": stands * share}
+    share = cells["stover_typical_mg_ha"].values / np.maximum(cells["stover_mg_ha"].values, 1e-9)
+    drawn = {"grain_mg_ha": grain, "stover_mg_ha": stands, "stover_typical_mg_ha": stands * share}
     return cells.assign({name: (("draw", "cell"), values, cells[name].attrs) for name, values in drawn.items()})
 
 
@@ -266,7 +268,11 @@ def _uncertain(
         for way in (None, *ways.values()):
             asked(named, cells, listener.with_method(way))
     # the season is drawn by field
-    return sorted(k for k in listener.asked if options.book[k].low < options.book[k].high and k != "residue.factor")
+    return sorted(
+        k
+        for k in listener.asked
+        if options.coefficients[k].low < options.coefficients[k].high and k != "residue.factor"
+    )
 
 
 def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] | None = None) -> pd.DataFrame:
@@ -283,7 +289,8 @@ def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] |
     Returns
     -------
     DataFrame
-        zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, cautious_mg_ha, odds_any (that anything may leave), method, odds_kept.
+        zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, cautious_mg_ha, odds_any (that anything may leave), method,
+        compliance_probability.
     """
     chosen = chosen or {}
     p10, p50, p90, cautious = np.percentile(drawn.limit_mg_ha, [10, 50, 90, cautious_pct], axis=0)
@@ -297,16 +304,16 @@ def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] |
             "cautious_mg_ha": cautious,
             "odds_any": (drawn.limit_mg_ha > 0).mean(axis=0),
             "method": ways,
-            "odds_kept": [odds_kept(drawn, row, way) for row, way in enumerate(ways)],
+            "compliance_probability": [compliance_probability(drawn, row, way) for row, way in enumerate(ways)],
         }
     )
 
 
-def odds_kept(drawn: DrawnLimits, row: int, method: str) -> float:
-    """Return the share of draws in which a method's take fits under every limit of a zone."""
+def compliance_probability(drawn: DrawnLimits, row: int, method: str) -> float:
+    """Return the share of samples in which a method's take fits under every limit of a zone."""
     if method == "leave":
         return 1.0
-    return float((drawn.take_mg_ha[method][:, row] <= drawn.method_limit_mg_ha[method][:, row]).mean())
+    return float((drawn.removal_mg_ha[method][:, row] <= drawn.method_limit_mg_ha[method][:, row]).mean())
 
 
 def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:

@@ -79,7 +79,7 @@ def lay_rows(
     steps_u, fire_u, gap_v, fire_v = _in_bins(bins, pattern, fire_gap_m)
     runs = _free_runs(bins.free, bins.per_row)
     pitch, length = bins.per_row + gap_v, block.steps * steps_u
-    held = _held(runs, steps_u, length, pattern.steps_least)
+    held = _held(runs, steps_u, length, pattern.steps_min)
     best = _strips(held, length, block.rows, pitch, fire_u)
     laid = [
         _blocks_of(runs, held, strip, v, steps_u, length, block.rows, pitch, fire_u)
@@ -88,7 +88,7 @@ def lay_rows(
     return _draw(np.concatenate([np.empty((0, 5), np.int64), *laid]), bins, pattern, block, angle_deg)
 
 
-def most_bales(
+def max_bales(
     window: Window,
     pattern: Pattern,
     blocks: Sequence[Block],
@@ -104,7 +104,7 @@ def most_bales(
     found = []
     for block in blocks:
         length = block.steps * steps_u
-        held = _held(runs, steps_u, length, pattern.steps_least)
+        held = _held(runs, steps_u, length, pattern.steps_min)
         best = _strips(held, length, block.rows, pitch, fire_u)
         chosen = _beside(best, (block.rows - 1) * pitch + bins.per_row + fire_v)
         found.append(int(best[chosen].sum()) * pattern.per_step)
@@ -353,7 +353,7 @@ _FINER_DEG = (10.0, 5.0, 2.5)  # steps to either side of the best directions so 
 _KEPT = 3  # directions followed up
 _SMALL_M2 = 40_000.0
 _FINEST_M, _FINE_M, _COARSE_M = 0.2, 0.6, 1.6  # longest bins: for the last fit, for choosing, for a first look
-_BINS_MOST = 2e6  # on large ground the last fit has larger bins
+_BINS_MAX = 2e6  # on large ground the last fit has larger bins
 _THREADS = 2
 
 
@@ -371,7 +371,7 @@ def best_fit(window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap
 
     Of equal ones the first wins: the stack with the fewest rows.
     """
-    chosen = _most(window, pattern, blocks, fire_gap_m, angle_deg, _FINE_M)
+    chosen = _max(window, pattern, blocks, fire_gap_m, angle_deg, _FINE_M)
     return max(chosen, _finest(window, pattern, chosen, fire_gap_m), key=_bales)
 
 
@@ -387,7 +387,7 @@ def best_fit_any_angle(
 
     def each(tries: Sequence[tuple[Sequence[Block], float]], bin_m: float) -> list[Fit]:
         with ThreadPoolExecutor(_THREADS) as pool:  # the kernels let go of the interpreter
-            return list(pool.map(lambda t: _most(window, pattern, t[0], fire_gap_m, t[1], bin_m), tries))
+            return list(pool.map(lambda t: _max(window, pattern, t[0], fire_gap_m, t[1], bin_m), tries))
 
     coarse = [k * every_deg for k in range(round(180 / every_deg))]
     small = window.forbidden.size * window.cell_m**2 <= _SMALL_M2
@@ -411,16 +411,16 @@ def _best(tried: list[Fit]) -> list[Fit]:
     return sorted(tried, key=lambda fit: -fit.bales)[:_KEPT]
 
 
-def _most(
+def _max(
     window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap_m: float, angle_deg: float, bin_m: float
 ) -> Fit:
-    bales = most_bales(window, pattern, blocks, fire_gap_m, angle_deg, bin_m)
+    bales = max_bales(window, pattern, blocks, fire_gap_m, angle_deg, bin_m)
     return max((Fit(n, angle_deg, block, bin_m) for n, block in zip(bales, blocks, strict=True)), key=_bales)
 
 
 def _finest(window: Window, pattern: Pattern, fit: Fit, fire_gap_m: float) -> Fit:
     """Return the same fit on bins as small as the ground allows; rounding to bins loses least there."""
-    bin_m = max(_FINEST_M, math.sqrt(window.forbidden.size * window.cell_m**2 / _BINS_MOST))
+    bin_m = max(_FINEST_M, math.sqrt(window.forbidden.size * window.cell_m**2 / _BINS_MAX))
     if bin_m >= fit.bin_m:
         return fit
-    return _most(window, pattern, [fit.block], fire_gap_m, fit.angle_deg, bin_m)
+    return _max(window, pattern, [fit.block], fire_gap_m, fit.angle_deg, bin_m)

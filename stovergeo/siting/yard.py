@@ -45,7 +45,7 @@ def wanted_angle(rows: str, stack: xr.Dataset, row: slice, col: slice) -> Angle 
     return Angle(round(fall, 1) % 180, message("rows.down_slope"))
 
 
-def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 0.3) -> float | None:
+def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, min_pct: float = 0.3) -> float | None:
     """Return the mean direction in which a window falls, weighed by slope; None where flat or unknown."""
     if "aspect_deg" not in stack or "slope_pct" not in stack:
         return None
@@ -54,7 +54,7 @@ def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, least_pct: float = 
     if not np.isfinite(slope).any():
         return None
     east, north = np.nanmean(slope * np.sin(aspect)), np.nanmean(slope * np.cos(aspect))
-    if not np.hypot(east, north) >= least_pct:
+    if not np.hypot(east, north) >= min_pct:
         return None
     return float(np.degrees(np.arctan2(east, north)) % 360)
 
@@ -134,7 +134,7 @@ class BaseCost:
         return self.cost / self.life_yr if self.life_yr else 0.0
 
 
-def base_cost(kind: int, pad_m2: float, bales: int, book: Handbook) -> BaseCost:
+def base_cost(kind: int, pad_m2: float, bales: int, coefficients: Handbook) -> BaseCost:
     """Return what a base costs for a pad and the bales that stand on it.
 
     Parameters
@@ -145,21 +145,21 @@ def base_cost(kind: int, pad_m2: float, bales: int, book: Handbook) -> BaseCost:
         Ground under the rows with the base's margin, m2.
     bales : int
         Bales touching the ground, for tires.
-    book : Handbook
+    coefficients : Handbook
     """
     chosen = KINDS[kind]
     title = kind_message(kind)
     if chosen.base == "none":
         return BaseCost("none", 0.0, 0.0, 0.0, 0.0, title)
     if chosen.base == "tires":
-        price, life = book.value("yards.base.tire_price"), book.value("yards.base.tire_life")
+        price, life = coefficients.value("yards.base.tire_price"), coefficients.value("yards.base.tire_life")
         return BaseCost("tires", 0.0, 0.0, bales * price, life, title)
-    deep = book.value(chosen.depth_key)
-    stone = stone_volume_m3(pad_m2, deep) * book.value("yards.base.stone_density") / KG_PER_MG
-    ground = book.value("yards.base.spread_price") + book.value("yards.base.fabric_price")
-    cost = stone * book.value("yards.base.stone_price") + pad_m2 * ground
+    deep = coefficients.value(chosen.depth_key)
+    stone = stone_volume_m3(pad_m2, deep) * coefficients.value("yards.base.stone_density") / KG_PER_MG
+    ground = coefficients.value("yards.base.spread_price") + coefficients.value("yards.base.fabric_price")
+    cost = stone * coefficients.value("yards.base.stone_price") + pad_m2 * ground
     told = message("base.deep", base=title, depth=deep)
-    return BaseCost("gravel", deep, stone, cost, book.value("yards.base.gravel_life"), told)
+    return BaseCost("gravel", deep, stone, cost, coefficients.value("yards.base.gravel_life"), told)
 
 
 Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
@@ -291,16 +291,16 @@ def find_apron(
     return None
 
 
-def base_of(yard: Yard, stack: xr.Dataset, book: Handbook) -> BaseCost:
+def base_of(yard: Yard, stack: xr.Dataset, coefficients: Handbook) -> BaseCost:
     """Return the base a yard needs: one that answers at least three quarters of its ground."""
 
     def known(name: str) -> np.ndarray:
         return np.asarray(stack[name].values)[yard.cells] if name in stack else np.full(len(yard.cells[0]), np.nan)
 
-    limits = [book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
+    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
     kinds = base_kind(known("drainage_class"), known("clay_pct"), *limits)
     kind = int(np.percentile(kinds, 75, method="nearest"))
-    margin = book.value("yards.base.pad_margin")
+    margin = coefficients.value("yards.base.pad_margin")
     pad = shapely.union_all(shapely.buffer(yard.laid.polygons, margin, join_style="mitre"))
     on_ground = yard.bales // yard.pattern.per_step * yard.pattern.on_ground
-    return base_cost(kind, float(shapely.area(pad)), on_ground, book)
+    return base_cost(kind, float(shapely.area(pad)), on_ground, coefficients)

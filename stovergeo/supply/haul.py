@@ -76,7 +76,7 @@ def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray,
     return sparse.csr_array((np.concatenate(weights), (np.concatenate(starts), np.concatenate(ends))), shape=(n, n))
 
 
-def ways_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float) -> tuple[np.ndarray, np.ndarray]:
+def routes_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float) -> tuple[np.ndarray, np.ndarray]:
     """Return the length of the easiest route from every cell to one, and the next cell on it.
 
     Parameters
@@ -110,7 +110,7 @@ def ways_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float) -
 
 
 def follow(onward: np.ndarray, start: int) -> list[int]:
-    """Return the cells from a start to the target that `ways_to` was asked about."""
+    """Return the cells from a start to the target that `routes_to` was asked about."""
     cells = [start]
     while onward[cells[-1]] >= 0:
         cells.append(int(onward[cells[-1]]))
@@ -125,25 +125,25 @@ class HaulOptions:
     road: float  #: a metre of road, in metres of stubble
     slope_free_pct: float
     slope_each: float  #: added to a metre for each percent above that
-    slope_most_pct: float  #: steeper ground is not crossed
+    slope_max_pct: float  #: steeper ground is not crossed
     standing_crop: float  #: a metre through a crop that still stands, in metres of stubble
     waterway: float  #: a metre of concentrated flow, in metres of stubble
     gate_reach_m: float
     line_width_m: float  #: width given to roads and streams drawn as lines
 
 
-def haul_options(book: Handbook) -> HaulOptions:
+def haul_options(coefficients: Handbook) -> HaulOptions:
     """Return the handbook's view of the ground."""
     return HaulOptions(
-        cell_m=book.value("haul.cell"),
-        road=book.value("haul.road"),
-        slope_free_pct=book.value("haul.slope_free"),
-        slope_each=book.value("haul.slope_each"),
-        slope_most_pct=book.value("haul.slope_most"),
-        standing_crop=book.value("haul.standing_crop"),
-        waterway=book.value("haul.waterway"),
-        gate_reach_m=book.value("haul.gate_reach"),
-        line_width_m=book.value("haul.line_width"),
+        cell_m=coefficients.value("haul.cell"),
+        road=coefficients.value("haul.road"),
+        slope_free_pct=coefficients.value("haul.slope_free"),
+        slope_each=coefficients.value("haul.slope_each"),
+        slope_max_pct=coefficients.value("haul.slope_max"),
+        standing_crop=coefficients.value("haul.standing_crop"),
+        waterway=coefficients.value("haul.waterway"),
+        gate_reach_m=coefficients.value("haul.gate_reach"),
+        line_width_m=coefficients.value("haul.line_width"),
     )
 
 
@@ -178,9 +178,9 @@ class HaulGround:
         x, y = self.transform * (column + 0.5, row + 0.5)
         return float(x), float(y)
 
-    def ways_to(self, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
-        """Return metres to a place from every cell, and the next cell on the way (`ways.ways_to`)."""
-        return ways_to(self.graph, self.cell_of(x, y), self.hardness.shape[1], self.cell_m)
+    def routes_to(self, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return metres to a place from every cell, and the next cell on the way (`ways.routes_to`)."""
+        return routes_to(self.graph, self.cell_of(x, y), self.hardness.shape[1], self.cell_m)
 
 
 def haul_ground(
@@ -224,7 +224,7 @@ def haul_ground(
     hardness = 1 + options.slope_each * np.clip(np.nan_to_num(slope) - options.slope_free_pct, 0, None)
     flow = _coarse(stack, "concentrated_flow", step, np.nanmax)
     hardness = np.where(flow > 0, np.maximum(hardness, options.waterway), hardness)
-    shut = slope > options.slope_most_pct
+    shut = slope > options.slope_max_pct
 
     def burn(geometries: list[BaseGeometry], all_touched: bool = True) -> np.ndarray:
         good = [g for g in geometries if g is not None and not g.is_empty]
@@ -290,7 +290,7 @@ def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: Hau
     out = np.full((len(zones), len(yards)), np.inf)
     for j, outline in enumerate(yards.geometry):
         place = outline.representative_point()
-        metres, _ = ground.ways_to(place.x, place.y)
+        metres, _ = ground.routes_to(place.x, place.y)
         for i, own in enumerate(cells):
             reached = np.isfinite(metres[own])
             if reached.mean() >= 0.5:
@@ -340,7 +340,7 @@ def haul_lines(
     for flow in flows.itertuples(index=False):
         zone, end = zone_at[flow.zone_id], yard_at[flow.yard_id].representative_point()
         if flow.yard_id not in routes:
-            routes[flow.yard_id] = ground.ways_to(end.x, end.y)
+            routes[flow.yard_id] = ground.routes_to(end.x, end.y)
         metres, onward = routes[flow.yard_id]
         cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(metres - flow.distance_m), ground))
         start = Point(ground.place_of(cells[0]))

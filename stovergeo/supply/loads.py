@@ -52,7 +52,7 @@ def haul_cost_by_distance_per_mg(distance_km: ArrayLike, per_loaded_km: float, l
     return np.asarray(distance_km, float) * per_loaded_km / load_dry_mg
 
 
-def bales_on_load(volume_m3: float, as_is_kg: float, most_m3: float, payload_kg: float) -> tuple[int, str]:
+def bales_on_load(volume_m3: float, as_is_kg: float, max_m3: float, payload_kg: float) -> tuple[int, str]:
     """Return whole bales on one truck, and whether room or weight holds it.
 
     Parameters
@@ -61,7 +61,7 @@ def bales_on_load(volume_m3: float, as_is_kg: float, most_m3: float, payload_kg:
         Of a bale.
     as_is_kg : float
         Of a bale, water in it.
-    most_m3 : float
+    max_m3 : float
         Bale volume that usual loads of this shape carry.
     payload_kg : float
         Mass the truck may carry.
@@ -71,7 +71,7 @@ def bales_on_load(volume_m3: float, as_is_kg: float, most_m3: float, payload_kg:
     (int, str)
         Bales, and "room" or "weight".
     """
-    by_room, by_weight = math.floor(most_m3 / volume_m3 + 1e-9), math.floor(payload_kg / as_is_kg + 1e-9)
+    by_room, by_weight = math.floor(max_m3 / volume_m3 + 1e-9), math.floor(payload_kg / as_is_kg + 1e-9)
     return (by_room, "room") if by_room <= by_weight else (by_weight, "weight")
 
 
@@ -85,9 +85,9 @@ def is_wide_load(width_m: float, legal_m: float) -> bool:
     return width_m > legal_m + 1e-9
 
 
-def per_mg_of_area(per_ha: float, taken_mg_ha: float) -> float:
+def per_mg_of_area(per_ha: float, removed_mg_ha: float) -> float:
     """Return $/Mg of an operation paid by the hectare."""
-    return per_ha / taken_mg_ha
+    return per_ha / removed_mg_ha
 
 
 def per_mg_of_bales(per_bale: float, bale_dry_kg: float) -> float:
@@ -96,7 +96,7 @@ def per_mg_of_bales(per_bale: float, bale_dry_kg: float) -> float:
 
 
 def edge_cost_per_mg(
-    area_rates_per_ha: Sequence[float], bale_rates: Sequence[float], taken_mg_ha: float, bale_dry_kg: float
+    area_rates_per_ha: Sequence[float], bale_rates: Sequence[float], removed_mg_ha: float, bale_dry_kg: float
 ) -> float:
     """Return the cost of a dry Mg baled and set at the field's edge.
 
@@ -106,7 +106,7 @@ def edge_cost_per_mg(
         Chopping, raking, $/ha.
     bale_rates : sequence of float
         Baling, staging, $ a bale.
-    taken_mg_ha : float
+    removed_mg_ha : float
         Dry stover baled, Mg/ha.
     bale_dry_kg : float
 
@@ -115,7 +115,7 @@ def edge_cost_per_mg(
     float
         $/Mg; nutrients, land and profit left out.
     """
-    return sum(per_mg_of_area(r, taken_mg_ha) for r in area_rates_per_ha) + sum(
+    return sum(per_mg_of_area(r, removed_mg_ha) for r in area_rates_per_ha) + sum(
         per_mg_of_bales(r, bale_dry_kg) for r in bale_rates
     )
 
@@ -136,10 +136,10 @@ class TruckLoad:
     wide_for_stover: bool  #: over the width one state allows for stover without a permit
 
 
-def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
+def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
     """Return what a usual truck carries of a bale."""
     count, held = bales_on_load(
-        bale.volume_m3, bale.as_is_kg, book.value(bale.kind.load_volume), book.value("haul.payload")
+        bale.volume_m3, bale.as_is_kg, coefficients.value(bale.kind.load_volume), coefficients.value("haul.payload")
     )
     if bale.kind.is_cylinder:  # two abreast, axes across the truck or along it, whichever is narrower
         width = load_width_m(min(bale.width_m, bale.diameter_m), 2)
@@ -151,8 +151,8 @@ def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
         dry_mg=count * bale.dry_kg / 1000,
         as_is_mg=count * bale.as_is_kg / 1000,
         width_m=width,
-        wide=is_wide_load(width, book.value("haul.width_usual")),
-        wide_for_stover=is_wide_load(width, book.value("haul.width_stover_iowa")),
+        wide=is_wide_load(width, coefficients.value("haul.width_usual")),
+        wide_for_stover=is_wide_load(width, coefficients.value("haul.width_stover_iowa")),
     )
 
 

@@ -98,17 +98,17 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
         Up to so many zone-yard pairs, each pair is bound to its yard's opening by a row of
         its own, which proves a gap sooner; above, by the yard's capacity alone.
     """
-    offers, draws = problem.usable_offers(), problem.draws()
-    offers = blocks.with_grades(problem, offers, draws)
+    offers, withdrawals = problem.usable_offers(), problem.withdrawals()
+    offers = blocks.with_grades(problem, offers, withdrawals)
     model = Model()
     methods = offers.groupby("zone_id")["method"].transform("count") > 1
-    gather = offers.assign(tonnes=offers["take_mg_ha"] * offers["area_ha"])
+    gather = offers.assign(tonnes=offers["removal_mg_ha"] * offers["area_ha"])
     gather["bales"] = gather["tonnes"] * 1000 / gather["bale_dry_kg"]
     setups = blocks.setups(problem, gather)
     arcs = blocks.arcs(problem, gather)
-    keep = blocks.keep_ways(problem)
+    keep = blocks.storage_options(problem)
     stored = blocks.stored(problem, arcs, keep)
-    drawn = blocks.drawn(problem, stored, blocks.serves(offers), draws)
+    drawn = blocks.drawn(problem, stored, blocks.serves(offers), withdrawals)
     opened = pd.DataFrame({"yard": np.unique(arcs["yard"]) if len(arcs) else np.empty(0, int)})
 
     _place(model, "gather", gather, 1.0, False)
@@ -118,7 +118,7 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
     _place(model, "store", stored, np.inf, False)
     _place(model, "open", opened, 1.0, True)
     _place(model, "draw", drawn, np.inf, False)
-    _place(model, "short", draws, np.inf, False)
+    _place(model, "short", withdrawals, np.inf, False)
     _price(model, problem)
     _bind(model, problem, tight_arcs)
     return model
@@ -204,7 +204,7 @@ def _bind_yards(model: Model, problem: SupplyProblem, rows: _Rows, tight_arcs: i
     gather, flow, store, opened = (model.tables[name] for name in ("gather", "flow", "store", "open"))
     n = len(opened)
     where = pd.Series(np.arange(n), index=opened["yard"])
-    room = np.minimum(problem.yards["capacity_bales"].to_numpy(float)[opened["yard"]], _most_bales(gather))
+    room = np.minimum(problem.yards["capacity_bales"].to_numpy(float)[opened["yard"]], _max_bales(gather))
     held = where[store["yard"]].to_numpy(), rows.at["store"], (1000 / store["bale_dry_kg"]).to_numpy()
     rows.add("yard_room", n, -np.inf, 0.0, held, (np.arange(n), rows.at["open"], -room))
     if 0 < len(flow) <= tight_arcs:
@@ -214,6 +214,6 @@ def _bind_yards(model: Model, problem: SupplyProblem, rows: _Rows, tight_arcs: i
         rows.under("open_first", rows.at["flow"], rows.at["open"][where[flow["yard"]].to_numpy()], bound)
 
 
-def _most_bales(gather: pd.DataFrame) -> float:
+def _max_bales(gather: pd.DataFrame) -> float:
     """Bales if every zone were gathered the way that makes most."""
     return float(gather.groupby("at")["bales"].max().sum()) if len(gather) else 0.0

@@ -159,7 +159,7 @@ _EIGHT = np.ones((3, 3), dtype=bool)
 
 
 def ponding_depth(
-    z: np.ndarray, filled: np.ndarray, *, least_depth_m: float, least_area_m2: float, cell_m2: float
+    z: np.ndarray, filled: np.ndarray, *, min_depth_m: float, min_area_m2: float, cell_m2: float
 ) -> np.ndarray:
     """Return how deep each depression stands before it spills, noise set to zero.
 
@@ -167,7 +167,7 @@ def ponding_depth(
     ----------
     z, filled : ndarray of float32, shape (rows, cols)
         Ground and plain fill, m.
-    least_depth_m, least_area_m2 : float
+    min_depth_m, min_area_m2 : float
         A depression whose deepest cell is shallower, or whose area is smaller, is noise of the survey.
     cell_m2 : float
         Area of a cell.
@@ -180,7 +180,7 @@ def ponding_depth(
     deepest = np.zeros(count + 1, dtype=depth.dtype)
     wet = labels > 0
     np.maximum.at(deepest, labels[wet], depth[wet])
-    real = (deepest >= least_depth_m) & (cells * cell_m2 >= least_area_m2)
+    real = (deepest >= min_depth_m) & (cells * cell_m2 >= min_area_m2)
     return np.where(wet & ~real[labels], np.float32(0), depth)
 
 

@@ -128,14 +128,14 @@ def class_length_m(slope_pct: np.ndarray, upper_pct: np.ndarray, length_m: np.nd
     return np.asarray(length_m)[np.searchsorted(upper_pct, slope_pct, side="right")]
 
 
-def ls_by_class(slope_pct: xr.DataArray, book: Handbook) -> xr.DataArray:
+def ls_by_class(slope_pct: xr.DataArray, coefficients: Handbook) -> xr.DataArray:
     """Return the LS factor from slope alone, by the class's slope length.
 
     Parameters
     ----------
     slope_pct : DataArray
         NaN where unknown.
-    book : Handbook
+    coefficients : Handbook
         Group ``terrain.class_length``: one entry a class, named by its upper end in percent.
 
     Returns
@@ -144,8 +144,8 @@ def ls_by_class(slope_pct: xr.DataArray, book: Handbook) -> xr.DataArray:
         ``ls_factor``, AH-703 eqs. 4-1 to 4-5 with a moderate ratio of rill to interrill erosion.
     """
     check_unit(slope_pct, "slope_pct", "ls_by_class")
-    classes = sorted((int(name.removeprefix("to_")), name) for name in book.group("terrain.class_length"))
-    length = np.array([book.value(f"terrain.class_length.{name}") for _, name in classes])
+    classes = sorted((int(name.removeprefix("to_")), name) for name in coefficients.group("terrain.class_length"))
+    length = np.array([coefficients.value(f"terrain.class_length.{name}") for _, name in classes])
     upper = np.array([up for up, _ in classes[:-1]], dtype=float)
     slope = slope_pct.to_numpy()
     known = np.isfinite(slope)

@@ -64,7 +64,7 @@ def season_sun(
     options: SunOptions,
     *,
     by_month: bool = False,
-    book: Handbook | None = None,
+    coefficients: Handbook | None = None,
 ) -> xr.Dataset:
     """Return the direct beam that reaches the ground over a season.
 
@@ -82,13 +82,13 @@ def season_sun(
         Where the sun is followed, and what clouds and bare trees let through.
     by_month : bool
         Return dims (month, y, x), month as text (``2026-10``), each share against open ground in that month.
-    book : Handbook, optional
+    coefficients : Handbook, optional
         Numbers ``terrain.*``; the shipped ones when left out.
 
     Returns
     -------
     xarray.Dataset
-        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_share`` of what open flat ground
+        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_fraction`` of what open flat ground
         gets (above 1 on slopes that face the sun). NaN where the ground is unknown. The attribute
         ``open_flat_kwh_m2`` holds the open ground's energy.
 
@@ -116,7 +116,7 @@ def season_sun(
     >>> surface = ground.where(ground.x != 440_155, 315.0)
     >>> place = SunOptions(latitude=42.0, longitude=-93.0, altitude_m=300.0)
     >>> sun = season_sun(surface, ground, "2026-11-01", "2026-11-30", place)
-    >>> far, beside, below = (float(sun.sun_share.sel(x=east, y=4_650_105)) for east in (440_005, 440_145, 440_155))
+    >>> far, beside, below = (float(sun.sun_fraction.sel(x=east, y=4_650_105)) for east in (440_005, 440_145, 440_155))
     >>> round(far, 1), beside < 0.8, below
     (1.0, True, 0.0)
     """
@@ -124,7 +124,7 @@ def season_sun(
     for other in (surface, options.without_trees):
         if other is not None:
             same_grid(raster, other, "season_sun")
-    numbers = load_handbook() if book is None else book
+    numbers = load_handbook() if coefficients is None else coefficients
     days = season(
         start,
         end,
@@ -150,7 +150,7 @@ def season_sun(
         dims, values, open_flat = ("month", "y", "x"), energy, flat.astype(np.float32)[:, None, None]
     else:
         dims, values, open_flat = ("y", "x"), energy[0], np.float32(flat.sum())
-    for name, data in (("sun_kwh_m2", values), ("sun_share", values / open_flat)):
+    for name, data in (("sun_kwh_m2", values), ("sun_fraction", values / open_flat)):
         kind = variable(name)
         result[name] = (dims, data, {"units": kind.unit, "long_name": kind.long_name})
     result.attrs |= {"open_flat_kwh_m2": float(flat.sum()), "start": str(start), "end": str(end)}
@@ -164,10 +164,10 @@ def sun_by_month(
     end: dt.date | str,
     options: SunOptions,
     *,
-    book: Handbook | None = None,
+    coefficients: Handbook | None = None,
 ) -> xr.Dataset:
     """Return `season_sun` month by month, dims (month, y, x), from the same single pass of sweeps."""
-    return season_sun(surface, ground, start, end, options, by_month=True, book=book)
+    return season_sun(surface, ground, start, end, options, by_month=True, coefficients=coefficients)
 
 
 def blocks(raster: Raster, reach_m: float) -> Iterator[tuple[Window, Window]]:

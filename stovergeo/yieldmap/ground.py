@@ -28,8 +28,8 @@ from stovergeo.yieldmap.neighbours import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
 from stovergeo.yieldmap.validation import block_folds
 
-_MOST_RECORDS = 40_000  #: records used, evenly in driving order; heights are far denser than drift needs
-_MOST_NODES = 20_000
+_MAX_RECORDS = 40_000  #: records used, evenly in driving order; heights are far denser than drift needs
+_MAX_NODES = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ def height_drift(track: Track, height: np.ndarray, model: DriftModel, use: np.nd
     (d_k+1 - d_k) / walk_m, and second differences of z over bend_m.
     """
     chosen = np.flatnonzero(use)
-    chosen = chosen[:: len(chosen) // _MOST_RECORDS + 1]
+    chosen = chosen[:: len(chosen) // _MAX_RECORDS + 1]
     drift = _drift_matrix(track, model.knot_s)
     ground, rows, columns = _ground_matrix(track.x[chosen], track.y[chosen], model.node_m)
     data = sparse.hstack([ground, drift[chosen]]) / model.record_m
@@ -101,7 +101,7 @@ def _drift_matrix(track: Track, knot_s: float) -> sparse.csr_matrix:
 
 def _ground_matrix(x: np.ndarray, y: np.ndarray, node_m: float) -> tuple[sparse.csr_matrix, int, int]:
     """Return the shares of the lattice nodes in each place, bilinear, and the lattice's rows and columns."""
-    step = max(node_m, float(np.sqrt(np.ptp(x) * np.ptp(y) / _MOST_NODES)))
+    step = max(node_m, float(np.sqrt(np.ptp(x) * np.ptp(y) / _MAX_NODES)))
     fx, fy = (x - x.min()) / step, (y - y.min()) / step
     col, row = np.floor(fx).astype(np.int64), np.floor(fy).astype(np.int64)
     columns, rows = int(col.max()) + 2, int(row.max()) + 2
@@ -127,12 +127,12 @@ class Ground:
 
     elevation: xr.DataArray  #: m, in the receiver's own height system; NaN off harvested ground
     holdout_error_m: float  #: root mean square on blocks of ground that were left out
-    least_scale_m: float  #: slopes over shorter ground are noise; infinite where all are
+    min_scale_m: float  #: slopes over shorter ground are noise; infinite where all are
     raw_pass_error_m: float  #: neighbouring passes apart, as recorded, root mean square
     pass_error_m: float  #: the same after the drift is taken out
 
 
-def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbook) -> Ground:
+def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, coefficients: Handbook) -> Ground:
     """Make ground heights on the grid from GPS heights of yield points.
 
     Parameters
@@ -141,7 +141,7 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
         `schemas.POINTS` with `height_m`; raw records serve, grain does not matter.
     stack : xarray.Dataset
         The grid to fill.
-    book : Handbook
+    coefficients : Handbook
 
     Returns
     -------
@@ -154,40 +154,40 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, book: Handbo
         When the points hold no heights.
     """
     check_table(points, "points", "the ground from points")
-    if "height_m" not in points or points["height_m"].notna().sum() < book.value("yieldmap.ground.least_records"):
+    if "height_m" not in points or points["height_m"].notna().sum() < coefficients.value("yieldmap.ground.min_records"):
         raise ContractError("the yield points hold too few heights to make ground from")
     known = points[points["height_m"].notna() & placed(*coordinates(points))]
     track = track_of(
         known,
         *coordinates(known),
-        gap_records=book.value("yieldmap.pass.gap_records"),
-        turn_deg=book.value("yieldmap.pass.turn_deg"),
+        gap_records=coefficients.value("yieldmap.pass.gap_records"),
+        turn_deg=coefficients.value("yieldmap.pass.turn_deg"),
     )
     height = track.driven(known["height_m"].to_numpy(float))
     pairs = side_pairs(track)
     swath = float(np.median(track.swath))
     model = DriftModel(
-        record_m=book.value("yieldmap.ground.record_m"),
-        walk_m=book.value("yieldmap.ground.walk_m"),
-        bend_m=book.value("yieldmap.ground.bend_m"),
-        knot_s=book.value("yieldmap.ground.knot_s"),
-        node_m=swath * book.value("yieldmap.ground.node_swaths"),
+        record_m=coefficients.value("yieldmap.ground.record_m"),
+        walk_m=coefficients.value("yieldmap.ground.walk_m"),
+        bend_m=coefficients.value("yieldmap.ground.bend_m"),
+        knot_s=coefficients.value("yieldmap.ground.knot_s"),
+        node_m=swath * coefficients.value("yieldmap.ground.node_swaths"),
     )
     everything = np.ones(len(height), bool)
     level = height - height_drift(track, height, model, everything)
-    scales = [swath * book.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]
-    block_m = swath * book.value("yieldmap.surface.block_swaths")
+    scales = [swath * coefficients.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]
+    block_m = swath * coefficients.value("yieldmap.surface.block_swaths")
     held_out = _held_out(track, height, model, scales, block_m)
     if not len(held_out):
         raise ContractError("the yield points lie too close together to make ground from")
-    least_scale = _least_scale(track, level, scales, book.value("yieldmap.ground.slope_error"))
+    min_scale = _min_scale(track, level, scales, coefficients.value("yieldmap.ground.slope_error"))
     x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
     harvested = harvested_cells(Driven(track, everything), x, y, swath)
     values = np.where(harvested, _fitted(track, level, scales, everything).on_grid(x, y), np.nan)
     elevation = xr.DataArray(values.astype(np.float32), coords={"y": stack["y"], "x": stack["x"]}, dims=("y", "x"))
     elevation = elevation.rio.write_crs(stack.rio.crs).rio.write_transform(stack.rio.transform())
     error = float(np.sqrt(np.mean(held_out**2)))
-    return Ground(elevation, error, least_scale, _apart(height, pairs), _apart(level, pairs))
+    return Ground(elevation, error, min_scale, _apart(height, pairs), _apart(level, pairs))
 
 
 def _apart(height: np.ndarray, pairs: Pairs) -> float:
@@ -212,7 +212,7 @@ def _held_out(track: Track, height: np.ndarray, model: DriftModel, scales: list[
     return errors[np.isfinite(errors)]
 
 
-def _least_scale(track: Track, level: np.ndarray, scales: list[float], slope_error: float) -> float:
+def _min_scale(track: Track, level: np.ndarray, scales: list[float], slope_error: float) -> float:
     """Return the least length over which slopes from every other pass agree within `slope_error`.
 
     Two surfaces from even and odd passes share no record; the slope of their difference

@@ -14,10 +14,10 @@ from typing import TypeVar
 import numpy as np
 
 #: records from which a median is taken; its standard error is then half a percent of the spread
-_MOST = 50_000
+_MAX = 50_000
 
 
-def every(n: int, most: int = _MOST) -> np.ndarray:
+def every(n: int, most: int = _MAX) -> np.ndarray:
     """Return the indices of all of n records, or of some `most` evenly among more."""
     return np.arange(0, n, n // most + 1)
 

@@ -149,9 +149,9 @@ def _beside(
     columns: int,
     start: np.ndarray,
     member: np.ndarray,
-    least_across: float,
-    most_across: float,
-    most_along: float,
+    min_across: float,
+    max_across: float,
+    max_along: float,
     other: np.ndarray,
     along: np.ndarray,
     across: np.ndarray,
@@ -171,7 +171,7 @@ def _beside(
                 ahead = dx * east[i] + dy * north[i]
                 left = dy * east[i] - dx * north[i]
                 sideways = abs(left)
-                if abs(ahead) > most_along or sideways < least_across or sideways > most_across:
+                if abs(ahead) > max_along or sideways < min_across or sideways > max_across:
                     continue
                 if abs(east[i] * east[j] + north[i] * north[j]) < _PARALLEL:
                     continue

@@ -75,10 +75,10 @@ def _find_sharing(
     return found
 
 
-def short_passes(track: Track, least_records: int) -> np.ndarray:
-    """Return which records belong to passes of fewer records than `least_records`."""
+def short_passes(track: Track, min_records: int) -> np.ndarray:
+    """Return which records belong to passes of fewer records than `min_records`."""
     records = np.diff(track.start)
-    return np.repeat(records < least_records, records)
+    return np.repeat(records < min_records, records)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +94,10 @@ def pass_ramp(
     track: Track,
     yields: np.ndarray,
     usable: np.ndarray,
-    most_s: float,
+    max_s: float,
     settle_s: float,
     tolerance: float,
-    least_passes: int = 6,
+    min_passes: int = 6,
 ) -> Ramp:
     """Find how long yields at the ends of passes differ from those just further in.
 
@@ -113,18 +113,18 @@ def pass_ramp(
         Mg/ha in driving order.
     usable : array of bool, (n,)
         Records to use, of one machine.
-    most_s, settle_s : float
+    max_s, settle_s : float
         Longest ramp looked for, and the time further in that is compared with, s.
     tolerance : float
         Share of the yield.
     """
     first, last = _usable_bounds(track, usable)
     interval = usual(track.seconds)
-    most = max(2, round(most_s / interval))
+    most = max(2, round(max_s / interval))
     inward = max(3, round(settle_s / interval))
     long_enough = last - first >= 2 * most + inward
     first, last = first[long_enough], last[long_enough]
-    if len(first) < least_passes:
+    if len(first) < min_passes:
         return Ramp(0, 0, len(first))
     known = np.where(usable, yields, np.nan)
     ramps = []
@@ -183,27 +183,27 @@ def _mark_ends(
         at_end[max(last[k] - from_end, first[k]) : last[k]] = True
 
 
-def bad_speed(track: Track, least: float, most: float, most_change: float) -> np.ndarray:
+def bad_speed(track: Track, least: float, most: float, max_change: float) -> np.ndarray:
     """Return which records are too slow, too fast, or follow a sudden change of speed.
 
     Where the time of a record is not known there is no speed, and nothing is flagged.
     """
     out = np.empty(len(track.length), np.bool_)
     seconds = np.where(track.timed, track.seconds, np.nan)
-    _mark_speed(track.length, seconds, track.pass_id, least, most, most_change, out)
+    _mark_speed(track.length, seconds, track.pass_id, least, most, max_change, out)
     return out
 
 
 @njit(cache=True, nogil=True)
 def _mark_speed(
     length: np.ndarray, seconds: np.ndarray, pass_id: np.ndarray,
-    least: float, most: float, most_change: float, out: np.ndarray,
+    least: float, most: float, max_change: float, out: np.ndarray,
 ) -> None:  # fmt: skip
     before = 0.0
     for i in range(len(length)):
         speed = length[i] / seconds[i]
         out[i] = speed < least or speed > most
-        if i > 0 and pass_id[i] == pass_id[i - 1] and abs(speed - before) > most_change * before:
+        if i > 0 and pass_id[i] == pass_id[i - 1] and abs(speed - before) > max_change * before:
             out[i] = True
         before = speed
 

@@ -50,7 +50,7 @@ def grain_surface(
     points: gpd.GeoDataFrame,
     fields: gpd.GeoDataFrame,
     stack: xr.Dataset,
-    book: Handbook,
+    coefficients: Handbook,
     *,
     removed: gpd.GeoDataFrame | None = None,
     driven: Driven | None = None,
@@ -65,7 +65,7 @@ def grain_surface(
         `schemas.FIELDS`, same CRS.
     stack : xarray.Dataset
         The field stack; `field_number` is used where it is there.
-    book : Handbook
+    coefficients : Handbook
     removed : GeoDataFrame, optional
         Removed records of `clean_points`: they tell where the machine harvested although
         its yield was not used. Without them the ground of removed records stays unknown.
@@ -123,11 +123,14 @@ def grain_surface(
     rows: list[dict[str, float]] = []
     outside = len(points)
     if len(points):
-        setting = _setting(points, book)
-        slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
-        reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
+        setting = _setting(points, coefficients)
+        slack = setting.swath_m * coefficients.value("yieldmap.surface.slack_swaths")
+        reach, least = (
+            coefficients.value("yieldmap.surface.reach_m"),
+            coefficients.value("yieldmap.surface.min_records"),
+        )
         if driven is None:
-            breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+            breaks = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
             driven = driven_again(points, removed, *breaks)
         with ThreadPoolExecutor(1) as aside:
             harvested = aside.submit(harvested_cells, driven, x, y, slack)
@@ -180,15 +183,15 @@ def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray
     return x, y
 
 
-def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
+def _setting(points: gpd.GeoDataFrame, coefficients: Handbook) -> _Setting:
     """Return the lengths a field is estimated with, from the usual swath."""
     swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
     swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
     # without a swath, records stand for squares
     swath = usual(swaths if len(swaths) else np.sqrt(points["area_m2"].to_numpy(float)))
-    scales = [swath * book.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
-    block = swath * book.value("yieldmap.surface.block_swaths")
-    return _Setting(scales, swath, block, swath * book.value("yieldmap.surface.error_window_swaths"))
+    scales = [swath * coefficients.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
+    block = swath * coefficients.value("yieldmap.surface.block_swaths")
+    return _Setting(scales, swath, block, swath * coefficients.value("yieldmap.surface.error_window_swaths"))
 
 
 def _estimate(
@@ -262,7 +265,7 @@ def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) 
     report: dict[str, float | str] = {
         "method": "successive correction on four scales, calmness by blocked cross-validation",
         "fields_estimated": float(len(rows)),
-        "records_outside_share": outside / max(n, 1),
+        "records_outside_fraction": outside / max(n, 1),
     }
     if not rows:
         return report
@@ -275,5 +278,5 @@ def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) 
         "calmness": float(np.average(table["chosen"], weights=weight)),
         "mass_points_mg": float(table["points_mg"].sum()),
         "mass_factor": float(np.average(table["mass_factor"], weights=table["points_mg"])),
-        "known_share": float(table["known_cells"].sum() / table["cells"].sum()),
+        "known_fraction": float(table["known_cells"].sum() / table["cells"].sum()),
     }

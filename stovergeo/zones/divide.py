@@ -50,18 +50,18 @@ def merge_regions(
     spare: np.ndarray,
     area_ha: np.ndarray,
     *,
-    least_ha: float,
-    least_width_cells: float,
-    over_share: float,
+    min_ha: float,
+    min_width_cells: float,
+    over_fraction: float,
     worth_apart: float = 0.0,
 ) -> np.ndarray:
-    """Merge regions until none is smaller than `least_ha` or narrower than `least_width_cells`.
+    """Merge regions until none is smaller than `min_ha` or narrower than `min_width_cells`.
 
     The smallest faulty region goes first. It joins, of the neighbours that share a good
     length of border with it, the one with which the two together lose least of what they
     could give; the merged limit is computed afresh from the cells (`cautious_limit`), so a
     merger can lower what is taken and never raise it. Strips left whole become one zone of
-    several parts where the field's strips together reach `least_ha`, and are merged like
+    several parts where the field's strips together reach `min_ha`, and are merged like
     any other ground where they do not.
 
     Parameters
@@ -87,18 +87,18 @@ def merge_regions(
     spare_flat, area_flat = spare.ravel(), area_ha.ravel()
 
     def gives(cells: np.ndarray) -> float:
-        return cautious_limit(spare_flat[cells], area_flat[cells], over_share) * float(area_flat[cells].sum())
+        return cautious_limit(spare_flat[cells], area_flat[cells], over_fraction) * float(area_flat[cells].sum())
 
     regions = _collect(numbers, leave, area_flat, gives)
     leave_ha = sum(r.area_ha for r in regions.values() if r.leave)
-    if leave_ha < least_ha:
+    if leave_ha < min_ha:
         for region in regions.values():
             region.leave = False
 
     def faulty(region: Region) -> bool:
         if region.leave:
             return False
-        return region.area_ha < least_ha or _width(region, shape) < least_width_cells
+        return region.area_ha < min_ha or _width(region, shape) < min_width_cells
 
     waiting = {n for n, r in regions.items() if faulty(r)}
     while waiting and len(regions) > 1:
@@ -209,9 +209,9 @@ _LEAVE = -2
 class ZoneOptions:
     """How ground is divided. `zone_options` fills it from the handbook."""
 
-    over_share: float  #: share of a zone's known area that may be asked for more than it can spare
+    over_fraction: float  #: share of a zone's known area that may be asked for more than it can spare
     classes: int  #: most classes of removable a farm is divided into
-    least_step_mg_ha: float  #: classes closer than this are one
+    min_step_mg_ha: float  #: classes closer than this are one
     smoothing_widths: float  #: reach of the averaging before classes are made, in least zone widths
     worth_apart: float  #: neighbours that lose no more than this share by being one are one
     corner_cells: float  #: tolerance of the edge smoothing, in cells
@@ -229,7 +229,7 @@ class FieldCells:
     cell_m: float
 
 
-def best_division(field: FieldCells, *, least_width_m: float, least_ha: float, options: ZoneOptions) -> np.ndarray:
+def best_division(field: FieldCells, *, min_width_m: float, min_ha: float, options: ZoneOptions) -> np.ndarray:
     """Zone number of each cell of one field, -1 outside it: of several divisions, the one that gives most.
 
     A division into more classes is taken only when each further zone brings its worth.
@@ -240,46 +240,46 @@ def best_division(field: FieldCells, *, least_width_m: float, least_ha: float, o
     for classes in range(1, options.classes + 1):
         breaks = np.empty(0)
         if told.any():
-            breaks = natural_breaks(field.smooth[told], field.area_ha[told], classes, options.least_step_mg_ha)
+            breaks = natural_breaks(field.smooth[told], field.area_ha[told], classes, options.min_step_mg_ha)
         if tuple(breaks) in tried:
             continue
         tried.append(tuple(breaks))
-        numbers = _divide(field, breaks, least_width_m, least_ha, options)
-        gives, zones = _gives(numbers, field, options.over_share)
+        numbers = _divide(field, breaks, min_width_m, min_ha, options)
+        gives, zones = _gives(numbers, field, options.over_fraction)
         worth = gives / (1 + options.worth_apart * zones)
         if worth > most:
             best, most = numbers, worth
     return best
 
 
-def _gives(numbers: np.ndarray, field: FieldCells, over_share: float) -> tuple[float, int]:
+def _gives(numbers: np.ndarray, field: FieldCells, over_fraction: float) -> tuple[float, int]:
     """Return what all zones of a division give together, Mg, and how many they are."""
     names, spare, area_ha = np.unique(numbers[numbers >= 0]), np.where(field.left, 0.0, field.spare), field.area_ha
     total = 0.0
     for name in names:
         own = numbers == name
-        total += cautious_limit(spare[own], area_ha[own], over_share) * float(area_ha[own].sum())
+        total += cautious_limit(spare[own], area_ha[own], over_fraction) * float(area_ha[own].sum())
     return total, len(names)
 
 
 def _divide(
-    field: FieldCells, breaks: np.ndarray, least_width_m: float, least_ha: float, options: ZoneOptions
+    field: FieldCells, breaks: np.ndarray, min_width_m: float, min_ha: float, options: ZoneOptions
 ) -> np.ndarray:
     """Zone number of each cell of one field, -1 outside it."""
     # edges are smoothed after this by about a cell, which must not cost the least width or area
-    width_cells = least_width_m / field.cell_m + 2 * options.corner_cells
+    width_cells = min_width_m / field.cell_m + 2 * options.corner_cells
     whole = inscribed_width(field.inside)
     strips = opened(field.left, width_cells)
     labels = np.digitize(np.where(np.isfinite(field.smooth), field.smooth, 0.0), breaks)
     labels = np.where(strips, _LEAVE, labels)
-    labels = settle(labels, field.inside, sigma_cells=0.5 * least_width_m / field.cell_m, rounds=12)
+    labels = settle(labels, field.inside, sigma_cells=0.5 * min_width_m / field.cell_m, rounds=12)
     return merge_regions(
         regions_of(labels, field.inside),
         strips,
         np.where(field.left, 0.0, field.spare),
         field.area_ha,
-        least_ha=min(1.03 * least_ha, float(field.area_ha[field.inside].sum())),
-        least_width_cells=min(width_cells, whole),
-        over_share=options.over_share,
+        min_ha=min(1.03 * min_ha, float(field.area_ha[field.inside].sum())),
+        min_width_cells=min(width_cells, whole),
+        over_fraction=options.over_fraction,
         worth_apart=options.worth_apart,
     )

@@ -30,17 +30,19 @@ def two() -> Handbook:
 
 
 def test_the_shipped_handbook_reads() -> None:
-    book = load_handbook()
-    assert len(book) > 100
-    assert all(c.low <= c.value <= c.high for c in book.values())
-    assert all(c.source for c in book.values() if c.standing in (Standing.PUBLISHED, Standing.MEMORY, Standing.DERIVED))
+    coefficients = load_handbook()
+    assert len(coefficients) > 100
+    assert all(c.low <= c.value <= c.high for c in coefficients.values())
+    assert all(
+        c.source for c in coefficients.values() if c.standing in (Standing.PUBLISHED, Standing.MEMORY, Standing.DERIVED)
+    )
 
 
 def test_only_what_was_looked_up_counts_as_used() -> None:
-    book = two()
-    assert book.used() == []
-    assert book.value("soil.t") == 5
-    assert [c.key for c in book.used()] == ["soil.t"]
+    coefficients = two()
+    assert coefficients.used() == []
+    assert coefficients.value("soil.t") == 5
+    assert [c.key for c in coefficients.used()] == ["soil.t"]
 
 
 def test_an_unknown_key_suggests_the_nearest() -> None:

@@ -6,7 +6,7 @@ from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE
 from stovergeo.residue.production import cover_of, laid_down, mass_of, surviving
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)
 AH703_K = 0.00038 / KG_HA_PER_LB_ACRE  # 0.00038 ac/lb (AH-703, corn, MEM)
 
@@ -37,12 +37,12 @@ def test_handbook_rows_for_corn(lb_ac, cover):
 
 # Reed & Clark et al., Penn State 2020 (READ): corn ground after grain harvest 90-95 % covered.
 def test_cover_after_grain_harvest():
-    assert cover_of(8000.0, BOOK.value("retention.cover.k")) == pytest.approx(0.923, abs=5e-4)
+    assert cover_of(8000.0, COEFFICIENTS.value("retention.cover.k")) == pytest.approx(0.923, abs=5e-4)
 
 
 # 30 cm2/g for maize: residue table of an open crop-growth model, v4.8.5.0, 2024 (READ).
 def test_cover_coefficient_lies_between_the_values_met():
-    k = BOOK["retention.cover.k"]
+    k = COEFFICIENTS["retention.cover.k"]
     assert k.low <= 30 * 1e-5 <= k.high
     assert k.low <= AH703_K <= k.high
     assert k.value == pytest.approx(32 * 1e-5)
@@ -64,7 +64,7 @@ def test_cover_coefficient_lies_between_the_values_met():
     ],
 )
 def test_mass_left_by_a_pass(name, left):
-    assert BOOK.value(f"tillage.{name}") == left
+    assert COEFFICIENTS.value(f"tillage.{name}") == left
 
 
 # Non-fragile residue, USDA and industry table 1992 (MEM): the defaults lie within its ranges.
@@ -88,17 +88,17 @@ def test_mass_left_by_a_pass(name, left):
     ],
 )
 def test_passes_lie_within_the_1992_ranges(name, low, high):
-    assert low <= BOOK.value(f"tillage.{name}") <= high
+    assert low <= COEFFICIENTS.value(f"tillage.{name}") <= high
 
 
 # Standing stalks laid down: Wagner & Nelson 1995, abstract (READ).
 @pytest.mark.parametrize(("name", "laid"), [("sweep", 0.07), ("chisel_straight", 0.29), ("chisel_twisted", 0.76)])
 def test_stalks_laid_down_by_a_pass(name, laid):
-    assert BOOK.value(f"flattening.{name}") == laid
+    assert COEFFICIENTS.value(f"flattening.{name}") == laid
 
 
 def test_shallow_and_deep_disk_lay_nearly_all_stalks():
-    assert 0.89 <= BOOK.value("flattening.disk_shallow") <= BOOK.value("flattening.disk_deep") <= 1.0
+    assert 0.89 <= COEFFICIENTS.value("flattening.disk_shallow") <= COEFFICIENTS.value("flattening.disk_deep") <= 1.0
 
 
 def test_two_passes_lay_their_share_of_what_still_stands():
@@ -107,7 +107,7 @@ def test_two_passes_lay_their_share_of_what_still_stands():
 
 # Litterbags, eastern Canada, November to mid-May: 20 % lost on the surface (READ).
 def test_overwinter_loss():
-    assert BOOK.value("retention.cover.overwinter") == 0.80
+    assert COEFFICIENTS.value("retention.cover.overwinter") == 0.80
 
 
 # Vectors A and C of the science notes (computed, not published): 1.548 and 3.870 Mg/ha for 30 % cover after planting.

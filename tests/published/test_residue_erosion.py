@@ -65,13 +65,13 @@ def test_roughness(inches, sc, multiplier, sr):
 
 # P for contour rows: table of a state's handbook (READ); longest slope AH-537, table 13 (MEM).
 @pytest.mark.parametrize(
-    ("slope", "p", "most_ft"),
+    ("slope", "p", "max_ft"),
     [(1.5, 0.60, 400), (4, 0.50, 300), (7, 0.50, 200), (10, 0.60, 120), (15, 0.70, 80), (19, 0.80, 60), (23, 0.90, 50)],
 )
-def test_contouring(slope, p, most_ft):
+def test_contouring(slope, p, max_ft):
     assert contour_factor(slope) == p
-    assert contour_factor(slope, most_ft * M_PER_FT - 0.01) == p
-    assert contour_factor(slope, most_ft * M_PER_FT + 0.01) == 1
+    assert contour_factor(slope, max_ft * M_PER_FT - 0.01) == p
+    assert contour_factor(slope, max_ft * M_PER_FT + 0.01) == 1
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.9, 26.0, 40.0])

@@ -11,7 +11,7 @@ from stovergeo.core.units import KG_MG_PER_LB_TON, KG_PER_LB, MG_PER_TON
 from stovergeo.residue.collection import methods
 from stovergeo.residue.nutrients import after_rain, nutrients
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 LB_PER_KG = 1 / KG_PER_LB
 
 # g/kg read in Karlen, Kovar & Birrell 2015, Sustainability 7:8621: machine-harvested, about 400 samples
@@ -49,20 +49,20 @@ def test_karlen_2014_in_pounds_a_ton(mg_ha, kg_ha, lb_ton):
     ],
 )
 def test_default_contents_and_spread(name, lb_ton, published):
-    c = BOOK[f"nutrients.{name}.content"]
+    c = COEFFICIENTS[f"nutrients.{name}.content"]
     assert c.value == lb_ton * KG_MG_PER_LB_TON
     assert all(c.low <= lb * KG_MG_PER_LB_TON <= c.high for lb in published)
 
 
 # NRCS Iowa 2008 prints 37 lb of N a ton (READ): twice what anyone else finds, likely another basis; not used.
 def test_outlier_of_nitrogen_lies_outside_the_spread():
-    assert BOOK["nutrients.n.content"].high < 37 * KG_MG_PER_LB_TON
+    assert COEFFICIENTS["nutrients.n.content"].high < 37 * KG_MG_PER_LB_TON
 
 
 @pytest.mark.parametrize(("name", "lb_ton"), [("n", 13), ("p2o5", 2.5), ("k2o", 17), ("s", 0.8)])
 def test_cob_and_husk_bales_hold_less(name, lb_ton):
-    assert BOOK.value(f"nutrients.{name}.content_cob_husk") == lb_ton * KG_MG_PER_LB_TON
-    assert BOOK.value(f"nutrients.{name}.content_cob_husk") < BOOK.value(f"nutrients.{name}.content")
+    assert COEFFICIENTS.value(f"nutrients.{name}.content_cob_husk") == lb_ton * KG_MG_PER_LB_TON
+    assert COEFFICIENTS.value(f"nutrients.{name}.content_cob_husk") < COEFFICIENTS.value(f"nutrients.{name}.content")
 
 
 def removed(tons, lb_ton, prices=None):
@@ -71,9 +71,9 @@ def removed(tons, lb_ton, prices=None):
     numbers |= {f"nutrients.{name}.replaced": 1.0 for name in ("n", "p2o5", "k2o", "s")}
     numbers |= {"nutrients.s.price": 0.0, "nutrients.lime.price": 0.0}
     numbers |= {f"nutrients.{name}.price": price / KG_PER_LB for name, price in (prices or {}).items()}
-    book = BOOK.with_plan(numbers)
-    zones = pd.DataFrame({"zone_id": ["Z"], "method": ["rake_bale"], "take_mg": [tons * MG_PER_TON]})
-    return nutrients(zones, methods(book), book).iloc[0]
+    coefficients = COEFFICIENTS.with_plan(numbers)
+    zones = pd.DataFrame({"zone_id": ["Z"], "method": ["rake_bale"], "removal_mg": [tons * MG_PER_TON]})
+    return nutrients(zones, methods(coefficients), coefficients).iloc[0]
 
 
 # W4, Rieck-Hinz, Iowa State 2023 (READ): 230 bu of grain at 0.32 and 0.22 lb/bu, two 1,500 lb bales at 4.8 and
@@ -127,13 +127,13 @@ def test_michigan_value_and_its_slip():
 
 # Sattler, Univ. Wisconsin 2024 (READ): 35 lb of lime a ton, $30 a ton of lime; printed $0.52.
 def test_lime_for_a_ton():
-    assert BOOK.value("nutrients.lime.content") == 35 * KG_MG_PER_LB_TON
-    si = BOOK.value("nutrients.lime.content") * BOOK.value("nutrients.lime.price")
+    assert COEFFICIENTS.value("nutrients.lime.content") == 35 * KG_MG_PER_LB_TON
+    si = COEFFICIENTS.value("nutrients.lime.content") * COEFFICIENTS.value("nutrients.lime.price")
     assert si * MG_PER_TON == pytest.approx(0.525, abs=5e-3)
 
 
 # Iowa State 2009-10 (Corn & Soybean Digest, READ): by late fall 41 % of K and 31 % of P were back in the soil.
 @pytest.mark.parametrize(("name", "washed"), [("k2o", 0.41), ("p2o5", 0.31)])
 def test_rain_before_baling(name, washed):
-    assert BOOK.value(f"nutrients.{name}.leached") == washed
+    assert COEFFICIENTS.value(f"nutrients.{name}.leached") == washed
     assert after_rain(40.0, washed) == pytest.approx(40 * (1 - washed))

@@ -11,8 +11,8 @@ from stovergeo.core.units import KG_HA_PER_LB_ACRE, MG_HA_DRY_PER_BU_ACRE, MG_HA
 from stovergeo.residue.collection import PARTS, stalk_below
 from stovergeo.residue.production import stover
 
-BOOK = load_handbook()
-SLOPE, INTERCEPT = BOOK.value("residue.slope"), BOOK.value("residue.intercept")
+COEFFICIENTS = load_handbook()
+SLOPE, INTERCEPT = COEFFICIENTS.value("residue.slope"), COEFFICIENTS.value("residue.intercept")
 
 
 def grain(bushels_per_acre):
@@ -111,11 +111,11 @@ def test_share_that_one_or_two_tons_are_of_180_bushels(ton, share, printed):
 # Parts: the same paper (READ): stalk 56, leaf 21, cob 15, husk 8 %.
 @pytest.mark.parametrize(("part", "share"), [("stalk", 0.56), ("leaf", 0.21), ("cob", 0.15), ("husk", 0.08)])
 def test_parts_of_the_stover(part, share):
-    assert BOOK.value(f"residue.fraction.{part}") == share
+    assert COEFFICIENTS.value(f"residue.fraction.{part}") == share
 
 
 def test_parts_sum_to_the_whole():
-    assert sum(BOOK.value(f"residue.fraction.{p}") for p in PARTS) == pytest.approx(1, abs=1e-12)
+    assert sum(COEFFICIENTS.value(f"residue.fraction.{p}") for p in PARTS) == pytest.approx(1, abs=1e-12)
 
 
 # "Mass and moisture distribution in ... standing corn" (READ): the bottom 1.0 m holds 60.6 % of the stalk.

@@ -11,9 +11,9 @@ from stovergeo.residue.wind import (
     standing_ratio,
 )
 
-BOOK = load_handbook()
-FLAT = BOOK.value("retention.wind.cover_effect")
-STUBBLE, POWER = BOOK.value("retention.wind.stubble_effect"), BOOK.value("retention.wind.stubble_power")
+COEFFICIENTS = load_handbook()
+FLAT = COEFFICIENTS.value("retention.wind.cover_effect")
+STUBBLE, POWER = COEFFICIENTS.value("retention.wind.stubble_effect"), COEFFICIENTS.value("retention.wind.stubble_power")
 
 COVERS = (0, 10, 20, 30, 40, 50, 60, 80)
 # Bilbro & Fryrear 1994, Fryrear et al. 1998 (coefficient MEM; values CALC)
@@ -40,8 +40,8 @@ def test_standing_stalks(silhouette, ratio):
 
 def test_silhouette_of_a_foot_of_stubble():
     assert silhouette_cm2_m2(7.5, 2.5, 0.30) == pytest.approx(562.5, abs=1e-9)
-    assert BOOK.value("residue.stalks") == 7.5
-    assert BOOK.value("residue.stalk_diameter") == 2.5
+    assert COEFFICIENTS.value("residue.stalks") == 7.5
+    assert COEFFICIENTS.value("residue.stalk_diameter") == 2.5
 
 
 # The soil survey's wind erodibility classes, ton/ac a year (READ): wind-prone from 86 (groups 3, 4 and 4L).
@@ -49,7 +49,7 @@ def test_silhouette_of_a_foot_of_stubble():
     ("ton_ac", "prone"), [(310, True), (134, True), (86, True), (56, False), (48, False), (0, False)]
 )
 def test_wind_prone_soils(ton_ac, prone):
-    assert (ton_ac * MG_HA_PER_TON_ACRE >= BOOK.value("retention.wind.index_from")) is prone
+    assert (ton_ac * MG_HA_PER_TON_ACRE >= COEFFICIENTS.value("retention.wind.index_from")) is prone
 
 
 # T is for wind and water together (National Soil Survey Handbook, quoted by UC Davis; READ).

@@ -35,7 +35,7 @@ def bench_above_a_valley(g):
 @case
 def south_of_a_tree_line_not_north_of_it(g):
     g.add("trees", TREE_LINE, height_m=20.0)
-    g.spoil("sun_share", (g.y > 305) & (g.y < 600), 0.7)
+    g.spoil("sun_fraction", (g.y > 305) & (g.y < 600), 0.7)
     return shapely.box(0, 0, 600, 295), (300, 340), "sun"
 
 
@@ -96,7 +96,7 @@ def only_the_east_half_is_ours(g):
 
 @case
 def the_best_place_is_refused(g):
-    g.spoil("sun_share", (g.x < 300), 0.8)
+    g.spoil("sun_fraction", (g.x < 300), 0.8)
     g.add("no_go", shapely.box(300, 0, 600, 600))
     return shapely.box(0, 0, 300, 600), (450, 300), "said no"
 
@@ -126,7 +126,7 @@ def good_island_that_no_machine_reaches(g):
 def good_top_behind_steep_sides(g):
     _road(g)
     away = np.hypot(g.x - 420, g.y - 300)
-    g.spoil("slope_pct", (away > 90) & (away < 120), 30.0).spoil("sun_share", away > 90, 0.85)
+    g.spoil("slope_pct", (away > 90) & (away < 120), 30.0).spoil("sun_fraction", away > 90, 0.85)
     return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 300).buffer(90)), (420, 300), "No way"
 
 

@@ -124,19 +124,19 @@ def test_machines_without_a_name_are_one() -> None:
 
 
 @pytest.mark.parametrize("factor", [0.5, 2.0])
-def test_twice_the_yield_is_cleaned_alike(made, book, factor) -> None:
+def test_twice_the_yield_is_cleaned_alike(made, coefficients, factor) -> None:
     """Nothing in the cleaning is tuned to one level of yield."""
     points = made.harvest(made.patchy, seconds=2.0, delay_s=2.0)
     scaled = points.assign(**{c: points[c] * factor for c in ("grain_kg", "grain_mg_ha", "flow_kg_s")})
-    one, other = clean_points(points, book, Report()), clean_points(scaled, book, Report())
+    one, other = clean_points(points, coefficients, Report()), clean_points(scaled, coefficients, Report())
     assert list(one.points.index) == list(other.points.index)
     assert other.points["grain_kg"].sum() == pytest.approx(factor * one.points["grain_kg"].sum())
 
 
-def test_field_turned_by_a_quarter_is_cleaned_alike(made, book) -> None:
+def test_field_turned_by_a_quarter_is_cleaned_alike(made, coefficients) -> None:
     points = made.harvest(made.patchy, seconds=2.0, delay_s=2.0)
     turned = points.set_geometry(points.geometry.rotate(90, origin=(made.EAST, made.NORTH)))
-    one, other = clean_points(points, book, Report()), clean_points(turned, book, Report())
+    one, other = clean_points(points, coefficients, Report()), clean_points(turned, coefficients, Report())
     delay = [c.corrections["delay"]["combine 1"]["seconds"] for c in (one, other)]
     assert delay[0] == pytest.approx(delay[1], abs=0.01)
     assert len(one.points) == pytest.approx(len(other.points), abs=5)
@@ -166,15 +166,17 @@ def test_harvested_ground_is_widened_aside_and_where_cutting_begins_and_ends(hea
     assert not found[~possible].any()
 
 
-def test_fields_beside_each_other_are_estimated_as_if_alone(made, book, grid_over) -> None:
+def test_fields_beside_each_other_are_estimated_as_if_alone(made, coefficients, grid_over) -> None:
     points = made.harvest(made.patchy, seconds=2.0, width_m=260, height_m=200)
     boxes = [shapely.box(made.EAST + a, made.NORTH, made.EAST + b, made.NORTH + 200) for a, b in ((0, 110), (150, 260))]
     columns = {"field_id": ["F1", "F2"], "name": ["west", "east"], "area_ha": [2.2, 2.2]}
     fields = gpd.GeoDataFrame(columns, geometry=boxes, crs=made.CRS)
     stack = grid_over(fields)
-    cleaned = clean_points(points, book, Report())
-    both = grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
-    alone = [grain_surface(cleaned.points, fields.iloc[[k]], stack, book, driven=cleaned.driven) for k in (0, 1)]
+    cleaned = clean_points(points, coefficients, Report())
+    both = grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
+    alone = [
+        grain_surface(cleaned.points, fields.iloc[[k]], stack, coefficients, driven=cleaned.driven) for k in (0, 1)
+    ]
     for layer in ("grain", "error"):
         west, east = (getattr(surface, layer).to_numpy() for surface in alone)
         assert np.isfinite(west).sum() > 500

@@ -203,9 +203,10 @@ def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:
     Examples
     --------
     >>> from stovergeo import load_handbook
-    >>> book = load_handbook({"bale.moisture": 16})
-    >>> book.value("bale.moisture"), book["bale.moisture"].unit, book["bale.moisture"].standing.value
+    >>> coefficients = load_handbook({"bale.moisture": 16})
+    >>> own = coefficients["bale.moisture"]
+    >>> own.value, own.unit, own.standing.value
     (16.0, '%', 'set in the plan')
     """
-    book = Handbook(_shipped())
-    return book.with_plan(overrides) if overrides else book
+    coefficients = Handbook(_shipped())
+    return coefficients.with_plan(overrides) if overrides else coefficients

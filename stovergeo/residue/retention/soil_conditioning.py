@@ -28,7 +28,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return stack["stover_mg_ha"] * (1.0 if index is not None and index < 0 else 0.0)
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the index means."""
     index = options.crop.soil_conditioning_index
     low = index is not None and index < 0

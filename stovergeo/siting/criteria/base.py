@@ -25,9 +25,9 @@ class Base:
         kind = base_kind(
             site.array("drainage_class"),
             site.array("clay_pct"),
-            options.book.value("yards.clay.good"),
-            options.book.value("yards.clay.fair"),
-            options.book.value("yards.clay.most"),
+            options.coefficients.value("yards.clay.good"),
+            options.coefficients.value("yards.clay.fair"),
+            options.coefficients.value("yards.clay.most"),
         )
         value = np.where(kind == 0, np.nan, kind)
         return site.rating(_SCORES[kind], site.everywhere(True), value, "1")

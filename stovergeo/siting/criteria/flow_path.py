@@ -23,7 +23,7 @@ class FlowPath:
         """Forbid the clear distance around cells of gathered flow."""
         flow = site.array("concentrated_flow") >= 1
         own = options.yards.setbacks.waterway_m
-        number = options.book["setbacks.flow_path"]
+        number = options.coefficients["setbacks.flow_path"]
         asked = number.value if own is None else own
         distance = distance_to_cells(flow, site.cell_m)
         # centres of two cells are farther apart than the cells themselves by up to one diagonal

@@ -33,7 +33,7 @@ class Setback:
     add_height: bool = False  #: the stack's height is added
     at_least_height: bool = False  #: never less than the stack's height
     reads: tuple[str, ...] = ()
-    curable: bool = False
+    mitigable: bool = False
     of_yard: str = "nearest"  #: a yard's distance is measured exactly, from its stacks
 
     @property
@@ -44,7 +44,7 @@ class Setback:
     def distances_m(self, options: SiteOptions) -> tuple[float, float]:
         """Return the distance asked for, and the most cautious one; the plan's own number comes first."""
         own = getattr(options.yards.setbacks, f"{self.key}_m")
-        number = options.book[f"setbacks.{self.key}"]
+        number = options.coefficients[f"setbacks.{self.key}"]
         asked, high = (number.value, number.high) if own is None else (own, max(own, number.high))
         if self.at_least_height:
             asked = max(asked, options.pattern.height_m)
@@ -98,7 +98,7 @@ class RoadSetback(Setback):
 
     def extra_m(self, frame: gpd.GeoDataFrame, options: SiteOptions) -> np.ndarray | float:
         """Return half a road's width for lines, nothing for polygons."""
-        half = options.book.value("setbacks.road_half_width")
+        half = options.coefficients.value("setbacks.road_half_width")
         return np.where(frame.geometry.geom_type.str.contains("Polygon"), 0.0, half)
 
 
