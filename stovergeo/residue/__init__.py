@@ -55,7 +55,8 @@ def odds(
     """Return percentiles of what may leave from each zone, and the odds that the take holds, from samples made here.
 
     A caller that also wants `zone_methods` or `sensitivity` samples once with `sample_limits` and then asks
-    `odds_table`. Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own `method` column.
+    `odds_table`. Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own
+    `method` column.
     """
     ways = methods(options.coefficients) if ways is None else ways
     if chosen is None and "method" in zones:
