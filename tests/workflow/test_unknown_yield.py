@@ -150,7 +150,10 @@ def test_of_a_field_known_in_part_the_rest_is_not_known(tmp_path) -> None:
     assert {"unknown"} < {z["method"] for z in mine}
     assert sum(float(z["area_ha"]) for z in mine if z["method"] == "unknown") == pytest.approx(62.7 / 2, rel=0.1)
     bales = [texts(line) for s in page_of(out)["first"] if s["id"] == "bales" for line in s["lines"]]
-    assert any(re.fullmatch(rf"{FIELD}: \d+ bales\. Part of it is not known: there are no usable yield data\.", b) for b in bales)
+    assert any(
+        re.fullmatch(rf"{FIELD}: \d+ bales\. Part of it is not known: there are no usable yield data\.", b)
+        for b in bales
+    )
     assert re.search(r"\d+ bales; part not known: no usable yield data", crew_page(out, FIELD))
 
 
@@ -182,8 +185,8 @@ def test_a_field_off_the_yield_map_is_not_known(tmp_path) -> None:
     assert code == 0
     lines = {(line["place"], line["what"]): line["one"] for line in json.loads(out)}
     assert lines["east", "Bales"] is None
-    assert lines["east", "Gathered by"] == "not known: no usable yield data"
-    assert lines["Whole farm", "Dry stover taken"] is not None
+    assert lines["east", "Baled by"] == "not known: no usable yield data"
+    assert lines["Whole farm", "Dry stover removed"] is not None
 
 
 def test_a_farm_of_unknown_fields_only_is_refused(tmp_path) -> None:
