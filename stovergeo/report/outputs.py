@@ -8,6 +8,7 @@ from typing import Final
 from stovergeo.core.errors import Report
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.crew import crew_sheet
+from stovergeo.report.figures import with_figures_of
 from stovergeo.report.geo_files import REMOVABLE, SITING, write_cog, write_gpkg
 from stovergeo.report.map_page import landowner_page
 from stovergeo.report.plan_numbers import ledger_of
@@ -85,6 +86,7 @@ def write_outputs(
     folder = Path(folder)
     report = Report() if report is None else report
     ledger = ledger_of(result)
+    result = with_figures_of(result, ledger)
     outputs_folder.prepare_folder(folder, NAMES, overwrite, report)
     with outputs_folder.part_folder(folder, report) as part:
         _write_text(landowner_page(result), part / "map.html")

@@ -2,30 +2,31 @@
 
 A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. Whose:
 
-=============================  =================================================================================
-``farm``                       the whole farm
-``field F1``, ``zone F1-a``    a field, a zone
-``rule R``, ``limit Z R``      a retention rule on the farm; what it asks for in a zone
-``method Z M``                 a method of gathering offered to a zone
-``calendar Z YEAR``            a zone in a year to come
-``cause F RANK``               what the limit of a field hangs on
-``yard Y``, ``stack S``        a yard; a stack drawn in it
-``rating Y C``, ``setback C``  a site criterion in a yard; the distance it asks for
-``near Y LAYER``               the nearest of a layer to a yard's stacks
-``near F LAYER NUMBER``        what stands near a field, the nearest first
-``load Z Y S``                 bales from a zone that go into a stack of a yard
-``sun Y YEAR MONTH``           a month of a yard
-``yard_before Y``              a yard of the plan that was answered
-``haul Z Y``                   the route from a zone to a yard, and what is carried on it
-``yard Y YEAR MONTH``          what is withdrawn from a yard in a month
-``yard Y WRAP BASE``           what is stored in a yard in a wrap on a base; ``wrap WRAP`` on the whole farm
-``storage WRAP BASE Y M``      what a bale loses and costs until a month, as ``2027 1``
-``need N``, ``need N Y M``     a need, and a month of it; ``stored N Y M WRAP BASE`` what is drawn for it
-``step S``                     a step of the season's cost
-``alternative AIM``            another plan; ``budget N`` one of the plans that spare the soil for more money
-``records R``                  yield records by the reason why they were left out
-``raster V``                   least and greatest value of a variable of the field stack
-=============================  =================================================================================
+================================  ==============================================================================
+``farm``                          the whole farm
+``field F1``, ``zone F1-a``       a field, a zone
+``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
+``method Z M``                    a method of gathering offered to a zone
+``calendar Z YEAR``               a zone in a year to come
+``cause F RANK``                  what the limit of a field hangs on
+``yard Y``, ``stack S``           a yard; a stack drawn in it
+``rating Y C``, ``setback C``     a site criterion in a yard; the distance it asks for
+``near Y LAYER``                  the nearest of a layer to a yard's stacks
+``near F LAYER NUMBER``           what stands near a field, the nearest first
+``load Z Y S``                    bales from a zone that go into a stack of a yard
+``sun Y YEAR MONTH``              a month of a yard
+``yard_before Y``                 a yard of the plan that was answered
+``haul Z Y``                      the route from a zone to a yard, and what is carried on it
+``yard Y YEAR MONTH``             what is withdrawn from a yard in a month
+``yard Y WRAP BASE``              what is stored in a yard in a wrap on a base; ``wrap WRAP`` on the whole farm
+``withdrawal Y WRAP BASE N Y M``  bales that a need draws from a yard in a month
+``storage WRAP BASE Y M``         what a bale loses and costs until a month, as ``2027 1``
+``need N``, ``need N Y M``        a need, and a month of it; ``stored N Y M WRAP BASE`` what is drawn for it
+``step S``                        a step of the season's cost
+``alternative AIM``               another plan; ``budget N`` one of the plans that spare the soil for more money
+``records R``                     yield records by the reason why they were left out
+``raster V``                      least and greatest value of a variable of the field stack
+================================  ==============================================================================
 
 What: a bare name is an amount of the whole (``area``, ``grown``, ``removal``, ``bales``), ``_rate`` per hectare,
 ``_fraction`` a share of one. ``removal`` is the dry stover that is baled, ``removal_rate`` that where it is baled;
@@ -47,6 +48,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_tables import AMOUNTS, MONTH, SEASON, TABLES
 from stovergeo.result import SeasonResult
 
+FULL_SCORE: Final = 0.995  # from here on prints as 100 %
 _LOAD: Final = {"bales": "count"}
 #: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
 _TOTALS: Final = {
@@ -84,6 +86,9 @@ def ledger_of(result: SeasonResult) -> Ledger:
         table = getattr(result, read.name)
         if table is not None and len(table):
             _rows(ledger, pd.DataFrame(table), read.of, read.keys, read.columns)
+    for yard_id, own in result.yard_ratings.groupby("yard_id") if len(result.yard_ratings) else ():
+        ledger.add(f"yard {yard_id}", "criteria", "count", len(own))
+        ledger.add(f"yard {yard_id}", "criteria_full", "count", int((own["score"] >= FULL_SCORE).sum()))
     _field_work(ledger, result)
     _seasons(ledger, result)
     for name, (_, low, high) in summary(result.stack).items():
@@ -158,10 +163,10 @@ def _unknown_fields(result: SeasonResult) -> pd.Series:
 def _zones(ledger: Ledger, result: SeasonResult) -> None:
     zones = result.zones.set_index("zone_id")
     area = zones["area_ha"]
-    grown, removal = zones["stover_mg_ha"] * area, zones["take_mg"]
+    grown, removal = zones["stover_mg_ha"] * area, zones["removal_mg"]
     field_area = result.fields.set_index("field_id")["area_ha"]
     _tree(ledger, result, "area", "area", area, fields=field_area, farm=result.totals["fields_ha"])
-    _tree(ledger, result, "gathered_area", "area", (area * zones["gathered_share"]).where(removal.notna()))
+    _tree(ledger, result, "gathered_area", "area", (area * zones["gathered_fraction"]).where(removal.notna()))
     _tree(ledger, result, "grown", "mass", grown)
     _tree(ledger, result, "removable", "mass", zones["removable_mg_ha"] * area)
     _tree(ledger, result, "removal", "mass", removal)
@@ -178,7 +183,7 @@ def _zones(ledger: Ledger, result: SeasonResult) -> None:
     ledger.add("farm", "stays_rate", "rate", stays / known_ha if known_ha > 0 else float("nan"))
     baled = result.odds[result.odds["zone_id"].isin(removal.index[removal > 0])]
     if len(baled):
-        ledger.add("farm", "compliance_probability", "share", float(baled["odds_kept"].min()))
+        ledger.add("farm", "compliance_probability", "share", float(baled["compliance_probability"].min()))
     ledger.add("farm", "zones", "count", len(zones))
     ledger.add("farm", "zones_gathered", "count", int((removal > 0).sum()))
 
@@ -211,7 +216,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
     need, used = result.need, result.wrap_use
     keys = ["need", *MONTH]
     months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
-    sums = used.groupby(keys)[["dry_mg", "drawn_mg", "bales"]].sum() if len(used) else None
+    sums = used.groupby(keys)[["dry_mg", "withdrawn_mg", "bales"]].sum() if len(used) else None
     wanted = need.set_index(keys) if len(need) else None
 
     def of(table: pd.DataFrame | None, column: str) -> pd.Series:
@@ -221,7 +226,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
     amounts: tuple[tuple[str, str, pd.Series], ...] = (
         ("need", "mass", of(wanted, "dry_mg")),
         ("baled", "mass", of(sums, "dry_mg")),
-        ("withdrawn", "mass", of(sums, "drawn_mg")),
+        ("withdrawn", "mass", of(sums, "withdrawn_mg")),
         ("need_bales", "count", of(wanted, "bales")),
         ("made_bales", "count", made),
         ("short_bales", "count", of(wanted, "bales") - made),
@@ -232,7 +237,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
         for name, part in amount.groupby(level="need", sort=False):
             ledger.add_parts(what, kind, f"need {name}", {f"need {n} {y} {m}": v for (n, y, m), v in part.items()})
     # a month whose bales come from several wraps: its mass is shared among them
-    for what, kind, column in (("baled", "mass", "dry_mg"), ("withdrawn", "mass", "drawn_mg")):
+    for what, kind, column in (("baled", "mass", "dry_mg"), ("withdrawn", "mass", "withdrawn_mg")):
         for (name, year, month), part in used.groupby(keys, sort=False) if len(used) else ():
             leaves = {
                 f"stored {name} {year} {month} {wrap} {base}": mass
@@ -249,7 +254,7 @@ def _costs(ledger: Ledger, result: SeasonResult) -> None:
     ledger.add_parts("cost", "money", "farm", {f"step {s}": v for s, v in steps.items()}, totals["cost"])
     hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.hauls.itertuples()}
     ledger.add_parts("cost", "money", "step haul", hauls)
-    mass = totals["drawn_mg"]
+    mass = totals["withdrawn_mg"]
     each = {f"step {s}": v / mass if mass > 0 else float("nan") for s, v in steps.items()}
     ledger.add_parts("cost_per_mass", "per_mass", "farm", each)
 
@@ -257,8 +262,8 @@ def _costs(ledger: Ledger, result: SeasonResult) -> None:
 def _pay(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what the landowner is offered, by mass and by area, down to the zones."""
     owner, zones = result.plan.landowner, result.zones.set_index("zone_id")
-    by_mass = zones["take_mg"] * (owner.price_per_mg or 0.0)
-    by_area = zones["area_ha"] * zones["gathered_share"] * (owner.price_per_ha or 0.0)
+    by_mass = zones["removal_mg"] * (owner.price_per_mg or 0.0)
+    by_area = zones["area_ha"] * zones["gathered_fraction"] * (owner.price_per_ha or 0.0)
     if owner.price_per_mg is not None:
         ledger.add("farm", "price_per_mass", "per_mass", owner.price_per_mg)
     if owner.price_per_ha is not None:

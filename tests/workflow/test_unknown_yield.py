@@ -52,7 +52,7 @@ def planned(folder: Path, how: str) -> tuple[Path, str, str]:
     mine = gpd.GeoSeries(gpd.points_from_xy(points["lon"], points["lat"])).within(ground).to_numpy()
     spoilt(points, mine, how).to_csv(folder / "points.csv", index=False)
     data["layers"]["yield_points"]["path"] = str(folder / "points.csv")
-    data["odds"] = {"draws": 20}
+    data["odds"] = {"samples": 20}
     code, out, err = ask("plan", write_plan(data, folder), "--out", folder / "out")
     assert code in (0, 3), err
     return folder / "out", out, err
@@ -112,13 +112,21 @@ def test_a_field_without_usable_records_is_not_known_everywhere(tmp_path, how, r
     for zone in mine:
         assert zone["method"] == "unknown"
         assert reason in zone["reason"]
-        for column in ("stover_mg_ha", "removable_mg_ha", "take_mg", "bales", "n_kg", "p50_mg_ha", "odds_kept"):
+        for column in (
+            "stover_mg_ha",
+            "removable_mg_ha",
+            "removal_mg",
+            "bales",
+            "n_kg",
+            "p50_mg_ha",
+            "compliance_probability",
+        ):
             assert zone[column] == ""
 
     record = json.loads((out / "plan.json").read_text("utf-8"))
     shown = [z["properties"] for z in record["zones"]["features"] if z["properties"]["zone_id"].startswith("F2-")]
     assert {z["method"] for z in shown} == {"unknown"}
-    assert {z["take_mg"] for z in shown} == {None}
+    assert {z["removal_mg"] for z in shown} == {None}
     assert record["totals"]["unknown_ha"] == pytest.approx(sum(float(z["area_ha"]) for z in mine), rel=1e-6)
     assert code in {p["code"] for p in record["problems"]}
 
