@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from stovergeo.bales import BaleSize, bale_of, break_even_table, need_table, net_length_m, wrap_table
+from stovergeo.bales import BaleSize, bale_of, break_even_table, need_table, net_length_m, storage_methods, wrap_table
 from stovergeo.bales.storage import way_message
 from stovergeo.core.bale_catalog import WRAPS
 from stovergeo.core.coefficients import Handbook, load_handbook
@@ -38,7 +38,7 @@ def plan_with(**sections) -> Plan:
     return plan_from(given | sections, Path(), Report())
 
 
-def herd_rows(book: Handbook) -> list[str]:
+def herd_rows(coefficients: Handbook) -> list[str]:
     """Return a row for each herd of 1,600 head."""
     rows = []
     for title, housing, pounds, months in HERDS:
@@ -46,9 +46,9 @@ def herd_rows(book: Handbook) -> list[str]:
         if pounds:
             herd["kg_head_day"] = pounds * KG_PER_LB
         plan = plan_with(need={"herd": [herd]}, storage={"base": "ground"})
-        bale = bale_of(plan.bale, None, book)
-        draw = need_table(plan.need, plan.storage, plan.wrap, bale, book, SEASON)
-        rate = pounds or book.value(f"demand.bedding.{housing}") / KG_PER_LB
+        bale = bale_of(plan.bale, None, coefficients)
+        draw = need_table(plan.need, plan.storage, plan.wrap, bale, coefficients, SEASON)
+        rate = pounds or coefficients.value(f"demand.bedding.{housing}") / KG_PER_LB
         baled_mg = (draw["dry_mg"] / (1 - draw["loss_pct"] / 100)).sum()
         loss = 100 * (1 - draw["dry_mg"].sum() / baled_mg)
         rows.append(f"| {title} | {rate:.1f} | {draw['days'].sum()} | {loss:.1f} | {draw['bales'].sum():,} |")
@@ -80,19 +80,26 @@ def even_rows(table: pd.DataFrame, bale: BaleSize, ground: str) -> list[str]:
 
 def page() -> str:
     """Return the page as Markdown."""
-    book = load_handbook()
+    coefficients = load_handbook()
     plan = plan_with()
-    bale = bale_of(plan.bale, None, book)
+    bale = bale_of(plan.bale, None, coefficients)
+    worth = {"value_per_mg": PRICE_PER_TON / MG_PER_TON}
     tables = {
         ground: wrap_table(
-            plan.storage, plan.wrap, bale, book, SEASON, ground=ground, value_per_mg=PRICE_PER_TON / MG_PER_TON
+            plan.storage,
+            plan.wrap,
+            bale,
+            coefficients,
+            SEASON,
+            among=storage_methods(plan.storage, bale, ground),
+            **worth,
         )
         for ground in ("soil", "clay")
     }
     wraps = list(dict.fromkeys(tables["soil"]["wrap"]))
     head = f"| used in | {' | '.join(WRAPS[w].title for w in wraps)} | cheapest |\n|{'---|' * (len(wraps) + 2)}"
-    turns, overlap = book.value("wrap.turns"), book.value("wrap.overlap")
-    moisture = book.value("bale.moisture_in_use")
+    turns, overlap = coefficients.value("wrap.turns"), coefficients.value("wrap.overlap")
+    moisture = coefficients.value("bale.moisture_in_use")
     nl = "\n"
     return f"""# Bales, net, need and wrap
 
@@ -111,7 +118,7 @@ windrows hold it to its ground speed), `t` the time it stands to wrap.
 
 ## Net
 
-{turns:g} turns in coarse stover, {book.value("wrap.turns_long"):g} for a year or more outside or a long haul,
+{turns:g} turns in coarse stover, {coefficients.value("wrap.turns_long"):g} for a year or more outside or a long haul,
 overlap of a foot or two: common practice, no source. University bulletins print 1.25 to 3 turns, for hay; they
 are in the handbook beside `wrap.turns`. A 5x6 takes {net_length_m(bale.diameter_m, turns, overlap):.1f} m.
 
@@ -126,7 +133,7 @@ on drained ground, baled on 5 November:
 
 | housing | lb a head and day | days | lost before use, % | bales |
 |---|---|---|---|---|
-{nl.join(herd_rows(book))}
+{nl.join(herd_rows(coefficients))}
 
 The first two meet it, each with a published rate. The last two are shown because they do not: at the middle of the
 published range a herd deep-bedded all year takes far more, and an open lot less. Housing and months decide, so state

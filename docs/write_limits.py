@@ -25,7 +25,7 @@ EQUATIONS = {
 keep = flat / (overwinter x product of passes) + what stands""",
     "highly_erodible": "keep = all where listed, or, unlisted, where R K LS / T >= 8",
     "nutrient_floor": "keep = stover - most of a nutrient / content",
-    "plan_floor": """keep = max(keep_at_least, stover - take_at_most)
+    "plan_floor": """keep = max(retention_min, stover - removal_max)
 keep = all where the grain is under harvest_from_bu_ac""",
     "soil_carbon": """required = factor x table(rotation, tillage) - (manure C x worth + cover-crop C x worth) / content
 keep     = n x required - (n - 1) x stover            harvest in one corn year of n""",
@@ -48,22 +48,22 @@ def one_cell() -> xr.Dataset:
     return xr.Dataset({name: (("y", "x"), np.array([[1.0]]), {"units": v.unit}) for name, v in VARIABLES.items()})
 
 
-def asked_of(name: str, book: Handbook) -> list[Coefficient]:
+def asked_of(name: str, coefficients: Handbook) -> list[Coefficient]:
     """Return the coefficients a rule asks for, over rotations, tillage and methods."""
     rule = next(p.thing for p in load_plugins(RETENTION_RULES) if p.name == name)
-    floors = Limits.model_validate({"potash_at_most": "50 lb/ac", "phosphate_at_most": "10 lb/ac"})
+    floors = Limits.model_validate({"potash_max": "50 lb/ac", "phosphate_max": "10 lb/ac"})
     keys: set[str] = set()
     for rotation in ("continuous corn", "corn-soybean"):
         for passes in (("moldboard",), ("chisel_straight",), ("planter_no_till",)):
             for wind in (None, 5.0):
                 crop = Crop(rotation=rotation, tillage=passes, wind_loss_us=wind)
-                options = RuleOptions(crop, floors, book, asked=set())
+                options = RuleOptions(crop, floors, coefficients, asked=set())
                 stack = one_cell() if rotation == "continuous corn" else one_cell() * np.nan
-                for way in (None, *methods(book).values()):
+                for way in (None, *methods(coefficients).values()):
                     rule.keep(stack, replace(options, method=way))
                 keys |= options.asked
     # passes are listed once, below
-    return [book[k] for k in sorted(keys) if not k.startswith(("tillage.", "flattening."))]
+    return [coefficients[k] for k in sorted(keys) if not k.startswith(("tillage.", "flattening."))]
 
 
 def coefficient_rows(coefficients: list[Coefficient]) -> list[str]:
@@ -78,7 +78,7 @@ def coefficient_rows(coefficients: list[Coefficient]) -> list[str]:
 
 def page() -> str:
     """Return the whole page."""
-    book = load_handbook()
+    coefficients = load_handbook()
     lines = [INTRODUCTION]
     for plugin in load_plugins(RETENTION_RULES):
         if plugin.package != "stovergeo":
@@ -93,15 +93,20 @@ def page() -> str:
             f"Holds for {rule.valid}. {rule.lift}",
             "",
         ]
-        coefficients = asked_of(plugin.name, book)
+        coefficients = asked_of(plugin.name, coefficients)
         lines += [*coefficient_rows(coefficients), ""] if coefficients else []
-    lines += ["### Passes", "", *coefficient_rows([*_group(book, "tillage"), *_group(book, "flattening")]), ""]
-    lines += [GATHERING, "", *coefficient_rows(_group(book, "methods")), "", ODDS]
+    lines += [
+        "### Passes",
+        "",
+        *coefficient_rows([*_group(coefficients, "tillage"), *_group(coefficients, "flattening")]),
+        "",
+    ]
+    lines += [GATHERING, "", *coefficient_rows(_group(coefficients, "methods")), "", ODDS]
     return "\n".join(lines)
 
 
-def _group(book: Handbook, name: str) -> list[Coefficient]:
-    return list(book.group(name).values())
+def _group(coefficients: Handbook, name: str) -> list[Coefficient]:
+    return list(coefficients.group(name).values())
 
 
 INTRODUCTION = """# Removable stover and its limits
@@ -146,8 +151,8 @@ the farm: coefficients of rules, the winter, the passes. For each field: the sea
 machine takes. For each zone: its own departure, and the part of the grain map's error its cells share. A number set in
 the plan has no spread and is not sampled.
 
-Rules run on at most 60 cells a zone, taken evenly along the rank of their removable stover. `odds_kept` is the share
-of samples in which the removal, itself sampled, fits under every limit. The ranked inputs are squared standard
+Rules run on at most 60 cells a zone, taken evenly along the rank of their removable stover. `compliance_probability` is
+the share of samples in which the removal, itself sampled, fits under every limit. The ranked inputs are squared standard
 coefficients of a regression on ranks, without those that lie within three standard errors of zero.
 
 ## Known slips of the sources

@@ -22,29 +22,36 @@ CALIBRATED_ON = ("Shinners 2010", "Michigan summary", "Shinners 2009")
 COVERS = tuple(WRAPS)
 
 
-def design(trials: pd.DataFrame, book: Handbook) -> np.ndarray:
+def design(trials: pd.DataFrame, coefficients: Handbook) -> np.ndarray:
     """Return the matrix of the model, linear in: loss at once, loss a month, and one weather loss a cover.
 
     The base's factor, the wear after ten months and the reference rain stay as they are: the
     trials hardly vary them, so they cannot say more about them.
     """
     months = trials["months"].to_numpy(float)
-    worn = 1 + book.value("storage.age.month") * np.maximum(0, months - book.value("storage.age.from_months"))
-    wet = worn * trials["rain_in"].to_numpy(float) * 25.4 / book.value("storage.rain_reference")
+    worn = 1 + coefficients.value("storage.age.month") * np.maximum(
+        0, months - coefficients.value("storage.age.from_months")
+    )
+    wet = worn * trials["rain_in"].to_numpy(float) * 25.4 / coefficients.value("storage.rain_reference")
     matrix = np.zeros((len(trials), 2 + len(COVERS)))
     matrix[:, 0], matrix[:, 1] = 1, months
     for row, (cover, base) in enumerate(zip(trials["cover"], trials["base"], strict=True)):
         if cover in COVERS:
-            through, wick = (book.value(WRAPS[cover].loss_key(part)) for part in ("through", "wick"))
-            share = (through + wick * book.value(f"storage.base.{base}")) / (through + wick)
+            through, wick = (coefficients.value(WRAPS[cover].loss_key(part)) for part in ("through", "wick"))
+            share = (through + wick * coefficients.value(f"storage.base.{base}")) / (through + wick)
             matrix[row, 2 + COVERS.index(cover)] = wet[row] * share
     return matrix
 
 
-def shipped(book: Handbook) -> np.ndarray:
+def shipped(coefficients: Handbook) -> np.ndarray:
     """Return the handbook's numbers in the order of `design`."""
-    weather = [book.value(WRAPS[c].loss_key("through")) + book.value(WRAPS[c].loss_key("wick")) for c in COVERS]
-    return np.array([book.value("storage.breath.start"), book.value("storage.breath.month"), *weather])
+    weather = [
+        coefficients.value(WRAPS[c].loss_key("rain_entry")) + coefficients.value(WRAPS[c].loss_key("ground_wicking"))
+        for c in COVERS
+    ]
+    return np.array(
+        [coefficients.value("storage.respiration.start"), coefficients.value("storage.respiration.month"), *weather]
+    )
 
 
 def refit(matrix: np.ndarray, loss: np.ndarray) -> np.ndarray:
@@ -71,10 +78,10 @@ def rms(values: np.ndarray) -> float:
 
 def page() -> str:
     """Return the page as Markdown."""
-    book = load_handbook()
-    trials = trial_residuals(book)
+    coefficients = load_handbook()
+    trials = trial_residuals(coefficients)
     fit = trials[trials["use"] == "fit"].reset_index(drop=True)
-    matrix, loss, start = design(fit, book), fit["loss_pct"].to_numpy(float), shipped(book)
+    matrix, loss, start = design(fit, coefficients), fit["loss_pct"].to_numpy(float), shipped(coefficients)
     again = refit(matrix, loss)
     rows = {
         "all": np.ones(len(fit), dtype=bool),
@@ -117,15 +124,15 @@ Percent of the dry matter baled, after `m` months:
 
 `T` is rain that enters through the cover and `G` what wicks up from drained soil; `base` is the ground against
 drained soil; `P` is the rain in storage; `crop` is 1.0 for hay and perennial grass and
-{book.value("storage.crop.stover"):g} for stover, which sheds water less well (judgement: no trial measured it on
-round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.` and can
-be overridden in a plan.
+{coefficients.value("storage.crop.stover"):g} for stover, which sheds water less well (judgement: no trial measured
+it on round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.` and
+can be overridden in a plan.
 
 In a plan, the rain of months colder than 5 °C counts at 0.3, rescaled so that September to June of the default
 climate still counts 27 in. The trials below use whole-season rain, on which the model was calibrated.
 
-It answers only for bales at most {book.value("storage.moisture_most"):g} % moist at baling, and for large squares
-only under a tarp, a roof or film. Beyond that it gives no loss, but the reason.
+It answers only for bales at most {coefficients.value("storage.moisture_max"):g} % moist at baling, and for large
+squares only under a tarp, a roof or film. Beyond that it gives no loss, but the reason.
 
 ## Residuals
 

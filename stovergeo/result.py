@@ -34,10 +34,12 @@ class SeasonResult:
     points: gpd.GeoDataFrame | None  #: yield points; `removed_because` is "" where kept
     cleaning: pd.DataFrame | None  #: reason, title, points, share of all, message
     surface_report: dict[str, float | str]  #: method and blocked cross-validation error of the grain surface
-    zone_limits: pd.DataFrame  #: zone_id, rule, title, keep_mg_ha, binds_share, message
-    zone_methods: pd.DataFrame  #: zone_id, method, title, take_mg_ha, moisture_pct, ash_pct, passes, allowed, message
+    zone_limits: pd.DataFrame  #: zone_id, rule, title, retention_mg_ha, binds_fraction, message
+    zone_methods: (
+        pd.DataFrame
+    )  #: zone_id, method, title, removal_mg_ha, moisture_pct, ash_pct, passes, allowed, message
     zone_nutrients: pd.DataFrame  #: zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, cost
-    odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, odds_kept
+    odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, compliance_probability
     yard_ratings: pd.DataFrame  #: yard_id, criterion, title, score, allowed, message
     bale_plan: pd.DataFrame  #: zone_id, method, bales, bale_dry_kg, bale_as_is_kg, moisture_pct, turns, net_m
     need: pd.DataFrame  #: need, month (1..12 with year order), year, dry_mg, bales
@@ -52,7 +54,9 @@ class SeasonResult:
     #: crew sheet: scope ("farm", a field_id, zone_id or yard_id), topic (see share.crew.TOPICS), title, message, source
     crew: pd.DataFrame | None = None
     sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
-    calendar: pd.DataFrame = field(default_factory=pd.DataFrame)  #: zone_id, year, crop, harvest, take_mg_ha, message
+    calendar: pd.DataFrame = field(
+        default_factory=pd.DataFrame
+    )  #: zone_id, year, crop, harvest, removal_mg_ha, message
     wrap_use: pd.DataFrame = field(default_factory=pd.DataFrame)  #: need, month, year, wrap, base, dry_mg, bales, ...
     #: zone_id, method, yard_id, wrap, base, bales: the atom of every count of bales in the plan
     stored: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -61,11 +65,11 @@ class SeasonResult:
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
     yard_near: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, layer, name, distance_m: nearest of each
-    yard_ways: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, zone_id, distance_m over the ground
+    yard_routes: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, zone_id, distance_m over the ground
     #: whole farm, the rule that binds on most ground first: rule, title, binds_ha, gain_mg, lift, source, message
     limit_totals: pd.DataFrame = field(default_factory=pd.DataFrame)
     apron: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: where a truck is loaded and turned, by yard
     lanes: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: round the stacks, by yard
     setback_areas: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: ground kept clear, by site criterion
     yards_before: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)  #: of the plan that was answered
-    yard_sun: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, year, month, sun_kwh_m2, sun_share
+    yard_sun: pd.DataFrame = field(default_factory=pd.DataFrame)  #: yard_id, year, month, sun_kwh_m2, sun_fraction

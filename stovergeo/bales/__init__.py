@@ -1,34 +1,27 @@
 """Bales: from stover to bales that last until they are used."""
 
 from stovergeo.bales.bale import BaleSize, bale_of
-from stovergeo.bales.break_even import break_even_table
-from stovergeo.bales.checks import contract_terms, storable_methods, why_not_storable
 from stovergeo.bales.climate import storage_span
-from stovergeo.bales.compare import keepings, planned, wrap_table
-from stovergeo.bales.crew_notes import crew_notes
+from stovergeo.bales.compare import planned, rejected_methods, storable_methods, storage_methods, wrap_table
+from stovergeo.bales.crew_notes import crew_notes, heating_table, moisture_band
 from stovergeo.bales.demand import need_table
-from stovergeo.bales.heating import heating_action, heating_table, moisture_band
 from stovergeo.bales.making import bale_plan, baling_messages, pace, planned_wrap
-from stovergeo.bales.storage import Keeping, OutsideGroundError, base_of_ground, storage_loss, why_not_kept
-from stovergeo.bales.storage_messages import break_even_messages, storage_messages
-from stovergeo.bales.wrap import keeping_cost, net_length_m, net_rolls, net_turns
+from stovergeo.bales.storage import OutsideGroundError, StorageMethod, base_of_ground, rejection_reason, storage_loss
+from stovergeo.bales.storage_messages import break_even_messages, break_even_table, storage_messages
+from stovergeo.bales.wrap import net_length_m, net_rolls, net_turns, storage_cost
 
 __all__ = [
     "BaleSize",
-    "Keeping",
     "OutsideGroundError",
+    "StorageMethod",
     "bale_of",
     "bale_plan",
     "baling_messages",
     "base_of_ground",
     "break_even_messages",
     "break_even_table",
-    "contract_terms",
     "crew_notes",
-    "heating_action",
     "heating_table",
-    "keeping_cost",
-    "keepings",
     "moisture_band",
     "need_table",
     "net_length_m",
@@ -37,11 +30,13 @@ __all__ = [
     "pace",
     "planned",
     "planned_wrap",
+    "rejected_methods",
+    "rejection_reason",
     "storable_methods",
+    "storage_cost",
     "storage_loss",
     "storage_messages",
+    "storage_methods",
     "storage_span",
-    "why_not_kept",
-    "why_not_storable",
     "wrap_table",
 ]

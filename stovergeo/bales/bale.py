@@ -56,39 +56,7 @@ def as_is_mass(dry: Numbers, moisture: Numbers) -> Numbers:
     return dry / (1 - moisture)
 
 
-def rebase_mass(as_is: Numbers, moisture: Numbers, to_moisture: Numbers) -> Numbers:
-    """Return what a mass at one moisture weighs at another (fractions, wet basis).
-
-    Examples
-    --------
-    >>> round(rebase_mass(600.0, moisture=0.20, to_moisture=0.15), 1)
-    564.7
-    """
-    return as_is * (1 - moisture) / (1 - to_moisture)
-
-
-def dry_basis(wet_basis: Numbers) -> Numbers:
-    """Return moisture per dry mass from moisture per whole mass (fractions)."""
-    return wet_basis / (1 - wet_basis)
-
-
-def wet_basis(dry_basis: Numbers) -> Numbers:
-    """Return moisture per whole mass from moisture per dry mass (fractions)."""
-    return dry_basis / (1 + dry_basis)
-
-
-def bales_per_ha(taken_mg_ha: Numbers, bale_dry_kg: float) -> Numbers:
-    """Return bales per hectare from what is taken, dry Mg/ha.
-
-    Examples
-    --------
-    >>> bales_per_ha(4.5, bale_dry_kg=500.0)
-    9.0
-    """
-    return taken_mg_ha * 1000 / bale_dry_kg
-
-
-def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None = None) -> np.ndarray:
+def spoiled_fraction(depth_m: ArrayLike, diameter_m: float, width_m: float | None = None) -> np.ndarray:
     """Return the share of a round bale's volume within a spoiled skin.
 
     Parameters
@@ -109,7 +77,7 @@ def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None =
     --------
     A skin of 10 cm on a bale of 2 m is nearly a fifth of it:
 
-    >>> round(float(spoiled_share(0.1, diameter_m=2.0)), 2)
+    >>> round(float(spoiled_fraction(0.1, diameter_m=2.0)), 2)
     0.19
     """
     depth = np.asarray(depth_m, dtype=float)
@@ -117,11 +85,6 @@ def spoiled_share(depth_m: ArrayLike, diameter_m: float, width_m: float | None =
     if width_m is not None:
         sound = sound * np.clip(1 - 2 * depth / width_m, 0, 1)
     return 1 - sound
-
-
-def rain_on_bale_m3(diameter_m: float, width_m: float, rain_mm: float) -> float:
-    """Return the water that falls on a round bale lying on its side, m3: rain on its shadow."""
-    return diameter_m * width_m * rain_mm / 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +133,7 @@ class BaleSize:
         return "x".join(f"{getattr(self, f'{measure}_m') / M_PER_FT:.3g}" for measure in self.kind.measures)
 
 
-def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
+def bale_of(bale: Bale, method: Gathered | None, coefficients: Handbook) -> BaleSize:
     """Return the plan's bale as a method makes it.
 
     Parameters
@@ -180,7 +143,7 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
     method : Gathered, optional
         Method of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
         The plan's own moisture goes before both.
-    book : Handbook
+    coefficients : Handbook
         The `bale` group.
 
     Returns
@@ -202,17 +165,17 @@ def bale_of(bale: Bale, method: Gathered | None, book: Handbook) -> BaleSize:
     else:
         volume = square_volume_m3(bale.height_m, bale.width_m, bale.length_m)
         diameter, height, length = bale.height_m, bale.height_m, bale.length_m
-    low, middle, high = _density(bale, book)
+    low, middle, high = _density(bale, coefficients)
     moisture = bale.moisture_pct
     if moisture is None:
-        moisture = method.moisture_pct if method is not None else book.value("bale.moisture")
+        moisture = method.moisture_pct if method is not None else coefficients.value("bale.moisture")
     return BaleSize(bale.shape, bale.width_m, diameter, height, length, volume, middle, low, high, moisture)
 
 
-def _density(bale: Bale, book: Handbook) -> tuple[float, float, float]:
+def _density(bale: Bale, coefficients: Handbook) -> tuple[float, float, float]:
     """Return low, default and high dry density, kg/m3, by shape, condition and setting."""
     if bale.density_dry_kg_m3 is not None:
         return (bale.density_dry_kg_m3,) * 3
-    shape = book[SHAPES[bale.shape].density]
-    factor = book.value(f"bale.condition.{bale.condition}") * book.value(f"bale.setting.{bale.setting}")
+    shape = coefficients[SHAPES[bale.shape].density]
+    factor = coefficients.value(f"bale.condition.{bale.condition}") * coefficients.value(f"bale.setting.{bale.setting}")
     return shape.low * factor, shape.value * factor, shape.high * factor

@@ -15,9 +15,9 @@ def area_capacity_ha_h(speed_km_h: float, width_m: float, efficiency: float) -> 
     return speed_km_h * width_m * efficiency / 10
 
 
-def material_capacity_mg_h(speed_km_h: float, width_m: float, take_mg_ha: float, efficiency: float) -> float:
+def material_capacity_mg_h(speed_km_h: float, width_m: float, removal_mg_ha: float, efficiency: float) -> float:
     """Return what ground speed lets a machine gather, dry Mg/h (form of ASAE EP496, from memory)."""
-    return speed_km_h * width_m * take_mg_ha * efficiency / 10
+    return speed_km_h * width_m * removal_mg_ha * efficiency / 10
 
 
 def bales_per_hour(bale_dry_kg: float, flow_mg_h: float, bind_s: float) -> float:
@@ -44,11 +44,6 @@ def netting_s(bind_s: float, turns: float, bind_turns: float, diameter_m: float,
     return bind_s + (turns - bind_turns) * math.pi * diameter_m / surface_speed_m_s
 
 
-def field_days(hours: float, hours_day: float, fit_share: float) -> float:
+def field_days(hours: float, hours_day: float, fit_fraction: float) -> float:
     """Return calendar days for a number of machine hours, where only a share of the days is fit."""
-    return hours / (hours_day * fit_share)
-
-
-def repair_share(factor: float, exponent: float, hours: float) -> float:
-    """Return repair and maintenance to date as a share of the list price, (form of ASABE D497): RF1 (h/1000)^RF2."""
-    return factor * (hours / 1000) ** exponent
+    return hours / (hours_day * fit_fraction)

@@ -38,24 +38,24 @@ class Climate:
     counted_mm: tuple[float, ...]  #: the same after the rule for cold months
 
 
-def counted_rain_mm(rain_mm: ArrayLike, air_c: ArrayLike, cold_c: float, cold_share: float) -> np.ndarray:
+def counted_rain_mm(rain_mm: ArrayLike, air_c: ArrayLike, cold_c: float, cold_fraction: float) -> np.ndarray:
     """Return the rain that harms bales, by month: a share of it in months colder than `cold_c`, all of it else."""
     rain = np.asarray(rain_mm, dtype=float)
-    return np.where(np.asarray(air_c, dtype=float) < cold_c, cold_share * rain, rain)
+    return np.where(np.asarray(air_c, dtype=float) < cold_c, cold_fraction * rain, rain)
 
 
-def climate_of(storage: Storage, book: Handbook) -> Climate:
+def climate_of(storage: Storage, coefficients: Handbook) -> Climate:
     """Return the plan's climate, or the handbook's, with the rain that counts.
 
     The rule for cold months is rescaled so that September to June of the handbook's default
     climate counts as the reference rain, on which the loss model was calibrated.
     """
     keys = [m.lower() for m in MONTHS]
-    default_rain = [book.value(f"storage.rain_mm.{k}") for k in keys]
-    default_air = [book.value(f"storage.air_c.{k}") for k in keys]
-    rule = (book.value("storage.cold_c"), book.value("storage.cold_share"))
+    default_rain = [coefficients.value(f"storage.rain_mm.{k}") for k in keys]
+    default_air = [coefficients.value(f"storage.air_c.{k}") for k in keys]
+    rule = (coefficients.value("storage.cold_c"), coefficients.value("storage.cold_fraction"))
     counted = counted_rain_mm(default_rain, default_air, *rule)
-    scale = book.value("storage.rain_reference") / sum(counted[m - 1] for m in _REFERENCE_MONTHS)
+    scale = coefficients.value("storage.rain_reference") / sum(counted[m - 1] for m in _REFERENCE_MONTHS)
     rain = tuple(storage.rain_mm or default_rain)
     air = tuple(storage.air_c or default_air)
     return Climate(rain, air, tuple((counted_rain_mm(rain, air, *rule) * scale).tolist()))

@@ -1,19 +1,22 @@
-"""Wraps and bases side by side: what each loses and costs by month of use."""
+"""Wraps and bases side by side: what each loses and costs by month of use, and what cannot be kept at all."""
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Final, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, spoiled_share
+from stovergeo.bales.bale import BaleSize, Gathered, bale_of, spoiled_fraction
 from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_outside, rain_by_mm
-from stovergeo.bales.loss import value_of_loss
-from stovergeo.bales.storage import Keeping, storage_loss, why_not_kept
-from stovergeo.bales.wrap import keeping_cost, net_turns
+from stovergeo.bales.storage import StorageMethod, rejection_reason, storage_loss, value_of_loss
+from stovergeo.bales.wrap import net_turns, storage_cost
 from stovergeo.core.bale_catalog import WRAPS, prepared_bases
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.gather import Storage, Wrap
 
 _NUMBERS: Final = (
@@ -30,7 +33,7 @@ _NUMBERS: Final = (
 COSTS: Final = ["wrap_cost", "base_cost", "time_cost", "loss_cost"]
 
 
-def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
+def storage_methods(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[StorageMethod]:
     """Return the storage options worth comparing at the plan's place.
 
     Parameters
@@ -43,28 +46,27 @@ def keepings(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[Kee
     """
     outside = storage.place == "outside"
     wraps = [w for w, kind in WRAPS.items() if bale.shape in (kind.offered if outside else kind.offered_sheltered)]
-    return [Keeping(w, b, storage.place, storage.pattern) for w in wraps for b in (ground, *prepared_bases())]
+    return [StorageMethod(w, b, storage.place, storage.pattern) for w in wraps for b in (ground, *prepared_bases())]
 
 
-def planned(storage: Storage, wrap: Wrap, bale: BaleSize, ground: str = "soil") -> list[Keeping]:
+def planned(storage: Storage, wrap: Wrap, bale: BaleSize, ground: str = "soil") -> list[StorageMethod]:
     """Return the storage options the plan leaves open: one, or all where it says "best"."""
     base = ground if storage.base == "ground" else storage.base
     if wrap.kind != "best":
         bases = (ground, *prepared_bases()) if base == "best" else (base,)
-        return [Keeping(wrap.kind, b, storage.place, storage.pattern) for b in bases]
-    return [k for k in keepings(storage, bale, ground) if base in ("best", k.base)]
+        return [StorageMethod(wrap.kind, b, storage.place, storage.pattern) for b in bases]
+    return [k for k in storage_methods(storage, bale, ground) if base in ("best", k.base)]
 
 
 def wrap_table(
     storage: Storage,
     wrap: Wrap,
     bale: BaleSize,
-    book: Handbook,
+    coefficients: Handbook,
     season: int,
     *,
-    ground: str = "soil",
     value_per_mg: float | None = None,
-    among: list[Keeping] | None = None,
+    among: list[StorageMethod] | None = None,
     road_haul_km: float = 0.0,
 ) -> pd.DataFrame:
     """Return loss and cost of each storage option, by month of use.
@@ -73,15 +75,13 @@ def wrap_table(
     ----------
     storage, wrap : sections of the plan
     bale : BaleSize
-    book : Handbook
+    coefficients : Handbook
     season : int
         Year of the grain harvest.
-    ground : {"soil", "clay"}
-        What bare ground is where the bales stand.
     value_per_mg : float, optional
         Of a dry Mg where it is used; left out: the handbook's.
-    among : list of Keeping, optional
-        Compare these; left out: all of `keepings`.
+    among : list of StorageMethod, optional
+        Compare these; left out: all of `storage_methods` on drained soil.
     road_haul_km : float
         Longest road haul of these bales, for the turns of net.
 
@@ -104,25 +104,25 @@ def wrap_table(
 
     >>> from stovergeo import bale_of, load_handbook, wrap_table
     >>> from stovergeo.inputs.plan import Bale, Storage, Wrap
-    >>> book = load_handbook()
-    >>> table = wrap_table(Storage(), Wrap(), bale_of(Bale(size="5x6"), None, book), book, season=2026)
+    >>> coefficients = load_handbook()
+    >>> table = wrap_table(Storage(), Wrap(), bale_of(Bale(size="5x6"), None, coefficients), coefficients, season=2026)
     >>> net = table[(table["wrap"] == "net") & (table["base"] == "soil")]
     >>> len(net), bool(net["loss_pct"].is_monotonic_increasing), list(net["month"].iloc[[0, 1, 2]])
     (12, True, [11, 12, 1])
     """
-    worth = book.value("storage.worth") if value_per_mg is None else value_per_mg
+    worth = coefficients.value("storage.worth") if value_per_mg is None else value_per_mg
     uses = months_of_use(storage, season)
     stored = np.array([use.months_stored for use in uses])
     months = {
         "month": np.array([use.month for use in uses]),
         "year": np.array([use.year for use in uses]),
         "months_stored": stored,
-        "rain_mm": rain_by_mm(climate_of(storage, book), baled_on(storage, season), stored),
+        "rain_mm": rain_by_mm(climate_of(storage, coefficients), baled_on(storage, season), stored),
         "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
     }
-    turns = net_turns(wrap, storage, season, book, road_haul_km)
-    ways = keepings(storage, bale, ground) if among is None else among
-    table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, book) for way in ways])
+    turns = net_turns(wrap, storage, season, coefficients, road_haul_km)
+    ways = storage_methods(storage, bale) if among is None else among
+    table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, coefficients) for way in ways])
     table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
     table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))
     least = table.groupby(["year", "month"])["cost_bale"].transform("min")
@@ -131,35 +131,74 @@ def wrap_table(
 
 
 def _rows(
-    way: Keeping,
+    way: StorageMethod,
     bale: BaleSize,
     months: dict[str, np.ndarray],
     turns: float,
     overlap_m: float,
     worth: float,
-    book: Handbook,
+    coefficients: Handbook,
 ) -> pd.DataFrame:
     """Return the rows of one storage option, without those columns that compare it with others."""
-    refused = why_not_kept(way, bale.shape, bale.moisture_pct, book)
+    refused = rejection_reason(way, bale.shape, bale.moisture_pct, coefficients)
     named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "message": refused}
     if refused is not None:
         return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
     stored = months["months_stored"]
-    loss = storage_loss(way, bale, stored, months["rain_mm"], book)
-    rim = rim_pct(way, bale, stored, book)
-    cost = keeping_cost(way, bale, turns, overlap_m, book)
-    counted = loss.middle + book.value("storage.rim_rejected") * np.nan_to_num(rim)
+    loss = storage_loss(way, bale, stored, months["rain_mm"], coefficients)
+    rim = rim_pct(way, bale, stored, coefficients)
+    cost = storage_cost(way, bale, turns, overlap_m, coefficients)
+    counted = loss.middle + coefficients.value("storage.rim_rejected") * np.nan_to_num(rim)
     lost_cost = bale.dry_kg / 1000 * value_of_loss(counted / 100, worth)
     numbers = (*loss, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
     return pd.DataFrame({**named, **dict(zip(_NUMBERS, numbers, strict=True))})
 
 
-def rim_pct(way: Keeping, bale: BaleSize, months: np.ndarray, book: Handbook) -> np.ndarray:
+def rim_pct(way: StorageMethod, bale: BaleSize, months: np.ndarray, coefficients: Handbook) -> np.ndarray:
     """Return the visibly spoiled share of a round bale's volume, %, curved side only; NaN for square bales.
 
     The skin's depth after a year was measured; that it grows evenly until then is our judgement.
     """
     if not bale.kind.is_cylinder:
         return np.full(len(months), np.nan)
-    depth_m = book.value(way.cover.loss_key("rim")) * months / 12
-    return 100 * spoiled_share(depth_m, bale.diameter_m)
+    depth_m = coefficients.value(way.cover.loss_key("rim")) * months / 12
+    return 100 * spoiled_fraction(depth_m, bale.diameter_m)
+
+
+message = Catalog("stovergeo.bales")
+
+
+AMethod = TypeVar("AMethod", bound=Gathered)
+
+
+def rejected_methods(methods: Mapping[str, Gathered], plan: Plan, coefficients: Handbook) -> dict[str, Message]:
+    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason.
+
+    Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
+    """
+    reasons = {}
+    for name, method in methods.items():
+        bale = bale_of(plan.bale, method, coefficients)
+        ways = planned(plan.storage, plan.wrap, bale) or storage_methods(plan.storage, bale)
+        refused = [rejection_reason(way, bale.shape, bale.moisture_pct, coefficients) for way in ways]
+        if refused[0] is not None and None not in refused:
+            reasons[name] = refused[0]
+    return reasons
+
+
+def storable_methods(
+    methods: Mapping[str, AMethod], plan: Plan, coefficients: Handbook, report: Report | None = None
+) -> dict[str, AMethod]:
+    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+
+    Each method left out that the plan asks for by name is reported (``bale.cannot_be_kept``); one
+    that came only by default is left out without a word. Where none is left, the plan is refused
+    (``bale.none_can_be_kept``).
+    """
+    reasons = rejected_methods(methods, plan, coefficients)
+    kept = {name: method for name, method in methods.items() if name not in reasons}
+    if report is not None and (not kept or "methods" in plan.gather.model_fields_set):
+        for name, reason in reasons.items():
+            code = "bale.cannot_be_kept" if kept else "bale.none_can_be_kept"
+            report.add(code, f"plan file, gather.methods, {name}", str(reason))
+    return kept

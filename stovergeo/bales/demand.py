@@ -51,13 +51,13 @@ def bales_needed(mass_kg: ArrayLike, bale_kg: float, loss: ArrayLike = 0.0) -> n
     return np.asarray(mass_kg, dtype=float) / (bale_kg * (1 - np.asarray(loss, dtype=float)))
 
 
-def herd_rate(herd: Herd, book: Handbook) -> tuple[float, float]:
+def herd_rate(herd: Herd, coefficients: Handbook) -> tuple[float, float]:
     """Return a herd's rate, kg a head and day as weighed out, and the share wasted."""
     kind = "feed" if herd.use == "feed" else "bedding"
     rate = herd.kg_head_day
     if rate is None:
-        rate = book.value(f"demand.{kind}.{herd.housing}")
-    waste = book.value(f"demand.waste.{herd.housing}") if kind == "feed" else 0.0
+        rate = coefficients.value(f"demand.{kind}.{herd.housing}")
+    waste = coefficients.value(f"demand.waste.{herd.housing}") if kind == "feed" else 0.0
     return rate, waste
 
 
@@ -66,7 +66,7 @@ def need_table(
     storage: Storage,
     wrap: Wrap,
     bale: BaleSize,
-    book: Handbook,
+    coefficients: Handbook,
     season: int,
     *,
     ground: str = "soil",
@@ -81,7 +81,7 @@ def need_table(
     ----------
     need, storage, wrap : sections of the plan
     bale : BaleSize
-    book : Handbook
+    coefficients : Handbook
     season : int
         Year of the grain harvest.
     ground : {"soil", "clay"}
@@ -106,18 +106,18 @@ def need_table(
 
     >>> from stovergeo import bale_of, load_handbook, need_table
     >>> from stovergeo.inputs.plan import Bale, Need, Storage, Wrap
-    >>> book = load_handbook()
+    >>> coefficients = load_handbook()
     >>> herd = {"name": "cows", "head": 100, "kg_head_day": 2, "months": ["Jan", "Feb"]}
-    >>> bale = bale_of(Bale(size="5x6"), None, book)
-    >>> table = need_table(Need(herd=[herd]), Storage(), Wrap(), bale, book, season=2026)
+    >>> bale = bale_of(Bale(size="5x6"), None, coefficients)
+    >>> table = need_table(Need(herd=[herd]), Storage(), Wrap(), bale, coefficients, season=2026)
     >>> table[["month", "year", "days"]].values.tolist()
     [[1, 2027, 31], [2, 2027, 28]]
     >>> bool(table["bales"].sum() * bale.dry_kg / 1000 > table["dry_mg"].sum())  # storage loses some
     True
     """
-    kept = _kept_by_month(need, storage, wrap, bale, book, season, ground, value_per_mg)
+    kept = _kept_by_month(need, storage, wrap, bale, coefficients, season, ground, value_per_mg)
     uses = months_of_use(storage, season)
-    frames = [_draw(herd.name, _herd_mg(herd, uses, book), uses, kept, bale) for herd in need.herd]
+    frames = [_draw(herd.name, _herd_mg(herd, uses, coefficients), uses, kept, bale) for herd in need.herd]
     frames += [_draw(c.name, _contract_mg(c, uses), uses, kept, bale) for c in need.contract]
     columns = ["need", "month", "year", "days", "dry_mg", "months_stored", "wrap", "base", "loss_pct", "bales"]
     return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
@@ -128,7 +128,7 @@ def _kept_by_month(
     storage: Storage,
     wrap: Wrap,
     bale: BaleSize,
-    book: Handbook,
+    coefficients: Handbook,
     season: int,
     ground: str,
     value_per_mg: float | None,
@@ -139,9 +139,8 @@ def _kept_by_month(
         storage,
         wrap,
         bale,
-        book,
+        coefficients,
         season,
-        ground=ground,
         value_per_mg=value_per_mg,
         among=among,
         road_haul_km=need.longest_haul_km,
@@ -152,14 +151,16 @@ def _kept_by_month(
     return best[["wrap", "base", "counted_pct"]].rename(columns={"counted_pct": "loss_pct"}).reset_index(drop=True)
 
 
-def _herd_mg(herd: Herd, uses: list[MonthOfUse], book: Handbook) -> np.ndarray:
-    rate, waste = herd_rate(herd, book)
+def _herd_mg(herd: Herd, uses: list[MonthOfUse], coefficients: Handbook) -> np.ndarray:
+    """Return what a herd draws in each month, dry Mg."""
+    rate, waste = herd_rate(herd, coefficients)
     days = np.array([use.days if MONTHS[use.month - 1] in herd.months else 0 for use in uses], dtype=float)
-    as_used = herd_mass_kg(herd.head, rate, days, waste, book.value("demand.spare"))
-    return as_used * (1 - book.value("bale.moisture_in_use") / 100) / 1000
+    as_used = herd_mass_kg(herd.head, rate, days, waste, coefficients.value("demand.spare"))
+    return as_used * (1 - coefficients.value("bale.moisture_in_use") / 100) / 1000
 
 
 def _contract_mg(contract: Contract, uses: list[MonthOfUse]) -> np.ndarray:
+    """Return what a contract draws in each month, dry Mg, spread over its days."""
     days = np.array([use.days if MONTHS[use.month - 1] in contract.months else 0 for use in uses], dtype=float)
     return contract.dry_mg * days / days.sum()
 

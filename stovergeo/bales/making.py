@@ -35,19 +35,19 @@ COLUMNS = [
 
 
 def bale_plan(
-    zones: pd.DataFrame, methods: Mapping[str, Gathered], plan: Plan, book: Handbook, wrap: str | None = None
+    zones: pd.DataFrame, methods: Mapping[str, Gathered], plan: Plan, coefficients: Handbook, wrap: str | None = None
 ) -> pd.DataFrame:
     """Return the bales of each zone that is gathered.
 
     Parameters
     ----------
     zones : DataFrame
-        Table ``zones`` (see `stovergeo.core.schemas`): zone_id, method, take_mg_ha (where it is gathered)
-        and take_mg (all of it; less than the whole zone's where only a share is gathered) are read.
+        Table ``zones`` (see `stovergeo.core.schemas`): zone_id, method, removal_mg_ha (where it is gathered)
+        and removal_mg (all of it; less than the whole zone's where only a share is gathered) are read.
     methods : mapping of name to method
         Each with its `moisture_pct`.
     plan : Plan
-    book : Handbook
+    coefficients : Handbook
     wrap : str, optional
         Wrap to plan with; left out: `planned_wrap`.
 
@@ -61,20 +61,20 @@ def bale_plan(
         (calendar, as fit weather allows). Zones left alone are not listed.
     """
     kind = wrap or planned_wrap(plan)
-    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, book, plan.need.longest_haul_km)
+    turns = net_turns(plan.wrap, plan.storage, plan.farm.season, coefficients, plan.need.longest_haul_km)
     rows = []
     for zone in zones.itertuples(index=False):
-        if zone.method == "leave" or not zone.take_mg > 0:
+        if zone.method == "leave" or not zone.removal_mg > 0:
             continue
-        bale = bale_of(plan.bale, methods[zone.method], book)
-        bales, low, high = (_whole(zone.take_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
-        own_turns, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, book)
+        bale = bale_of(plan.bale, methods[zone.method], coefficients)
+        bales, low, high = (_whole(zone.removal_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
+        own_turns, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, coefficients)
         width_m = plan.gather.working_width_m
-        an_hour = pace(bale, kind, turns, book, width_m, zone.take_mg_ha)
+        an_hour = pace(bale, kind, turns, coefficients, width_m, zone.removal_mg_ha)
         hours = bales / an_hour
-        days = field_days(hours, book.value("machine.hours_day"), book.value("machine.fit_days"))
+        days = field_days(hours, coefficients.value("machine.hours_day"), coefficients.value("machine.fit_days"))
         made = (bales, low, high, bale.dry_kg, bale.as_is_kg, bale.moisture_pct)
-        work = (own_turns, bales * net_m, 1000 * zone.take_mg_ha / bale.dry_kg, an_hour, hours, days)
+        work = (own_turns, bales * net_m, 1000 * zone.removal_mg_ha / bale.dry_kg, an_hour, hours, days)
         rows.append((zone.zone_id, zone.method, *made, *work))
     return pd.DataFrame(rows, columns=COLUMNS)
 
@@ -84,13 +84,18 @@ def planned_wrap(plan: Plan) -> str:
     return STANDARD_WRAP if plan.wrap.kind == "best" else plan.wrap.kind
 
 
-def _whole(take_mg: float, bale_kg: float) -> int:
+def _whole(removal_mg: float, bale_kg: float) -> int:
     # the grain of a rounding error must not cost a bale
-    return math.floor(take_mg * 1000 / bale_kg + 1e-9)
+    return math.floor(removal_mg * 1000 / bale_kg + 1e-9)
 
 
 def pace(
-    bale: BaleSize, wrap: str, turns: float, book: Handbook, width_m: float = math.inf, take_mg_ha: float = math.inf
+    bale: BaleSize,
+    wrap: str,
+    turns: float,
+    coefficients: Handbook,
+    width_m: float = math.inf,
+    removal_mg_ha: float = math.inf,
 ) -> float:
     """Return bales an hour of work in the field, turning and moving counted.
 
@@ -101,20 +106,20 @@ def pace(
         Sets how long a round baler stands for each bale.
     turns : float
         Of net.
-    book : Handbook
-    width_m, take_mg_ha : float, optional
+    coefficients : Handbook
+    width_m, removal_mg_ha : float, optional
         Width brought into one windrow, and what lies on it: thin windrows hold the baler to its
         ground speed. Left out: the baler is held only by what it can take in.
     """
-    flow = book.value(bale.kind.flow)
-    if math.isfinite(width_m * take_mg_ha):
-        speed = book.value("machine.speed.baler")
-        flow = min(flow, material_capacity_mg_h(speed, width_m, take_mg_ha, 1.0))
-    share = book.value(bale.kind.turning) if bale.kind.turning else 1.0
-    return share * bales_per_hour(bale.dry_kg, flow, bind_s(wrap, turns, bale, book))
+    flow = coefficients.value(bale.kind.flow)
+    if math.isfinite(width_m * removal_mg_ha):
+        speed = coefficients.value("machine.speed.baler")
+        flow = min(flow, material_capacity_mg_h(speed, width_m, removal_mg_ha, 1.0))
+    share = coefficients.value(bale.kind.turning) if bale.kind.turning else 1.0
+    return share * bales_per_hour(bale.dry_kg, flow, bind_s(wrap, turns, bale, coefficients))
 
 
-def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> list[Message]:
+def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handbook) -> list[Message]:
     """Return how many bales, hours and days the baling takes, and how much net.
 
     Parameters
@@ -122,21 +127,23 @@ def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, book: Handbook) -> 
     plan_of_bales : pandas.DataFrame
         From `bale_plan`.
     plan : Plan
-    book : Handbook
+    coefficients : Handbook
     """
     sums = plan_of_bales[["bales", "bales_low", "bales_high", "hours", "days", "net_m"]].sum()
     if sums["bales"] == 0:
         return [message("baling.none")]
-    window = book.value("machine.window_days")
+    window = coefficients.value("machine.window_days")
     told = [
         message("baling.count", bales=int(sums["bales"]), low=int(sums["bales_low"]), high=int(sums["bales_high"])),
         message("baling.time", hours=float(sums["hours"]), days=float(sums["days"])),
-        message("baling.weather", hours=book.value("machine.hours_day"), fit=book.value("machine.fit_days")),
+        message(
+            "baling.weather", hours=coefficients.value("machine.hours_day"), fit=coefficients.value("machine.fit_days")
+        ),
     ]
     if sums["days"] > window:
         told.append(message("baling.too_long", window=window))
     net_m = float(sums["net_m"])
     if net_m > 0:
         rolls = net_rolls(net_m, plan.wrap.roll_length_m)
-        told.append(message("baling.net", net=net_m, rolls=rolls, cost=net_m * book.value("wrap.price.net_m")))
+        told.append(message("baling.net", net=net_m, rolls=rolls, cost=net_m * coefficients.value("wrap.price.net_m")))
     return told

@@ -8,7 +8,7 @@ from importlib.resources import files
 import pandas as pd
 
 from stovergeo.bales.bale import BaleSize
-from stovergeo.bales.storage import Keeping, storage_loss
+from stovergeo.bales.storage import StorageMethod, storage_loss
 from stovergeo.core.bale_catalog import STANDARD_WRAP, cover_named
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.units import M_PER_IN
@@ -27,7 +27,7 @@ def published_trials() -> pd.DataFrame:
     return trials.fillna({"note": ""})
 
 
-def trial_residuals(book: Handbook) -> pd.DataFrame:
+def trial_residuals(coefficients: Handbook) -> pd.DataFrame:
     """Return the trials with what the model says of each.
 
     Returns
@@ -38,7 +38,7 @@ def trial_residuals(book: Handbook) -> pd.DataFrame:
         model's band).
     """
     trials = published_trials()
-    losses = [_model(trial, book) for _, trial in trials.iterrows()]
+    losses = [_model(trial, coefficients) for _, trial in trials.iterrows()]
     trials[["model_low_pct", "model_pct", "model_high_pct"]] = losses
     trials["residual"] = trials["loss_pct"] - trials["model_pct"]
     low, high = trials["low_pct"].fillna(trials["loss_pct"]), trials["high_pct"].fillna(trials["loss_pct"])
@@ -46,12 +46,12 @@ def trial_residuals(book: Handbook) -> pd.DataFrame:
     return trials
 
 
-def _model(trial: pd.Series, book: Handbook) -> list[float]:
+def _model(trial: pd.Series, coefficients: Handbook) -> list[float]:
     cover = cover_named(str(trial["cover"]))
     wrap = STANDARD_WRAP if cover.place else cover.name
-    keeping = Keeping(wrap, str(trial["base"]), cover.place or "outside")
+    keeping = StorageMethod(wrap, str(trial["base"]), cover.place or "outside")
     # only shape and moisture of the bale count in the model
     bale = BaleSize(str(trial["shape"]), 1.5, 1.5, 1.5, 1.5, 1.0, 150, 150, 150, TRIAL_MOISTURE_PCT)
     rain_mm = float(trial["rain_in"]) * M_PER_IN * 1000
-    loss = storage_loss(keeping, bale, float(trial["months"]), rain_mm, book, crop=str(trial["crop"]))
+    loss = storage_loss(keeping, bale, float(trial["months"]), rain_mm, coefficients, crop=str(trial["crop"]))
     return [float(part) for part in loss]

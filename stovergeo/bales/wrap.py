@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from stovergeo.bales.bale import BaleSize, Numbers
 from stovergeo.bales.capacity import netting_s
 from stovergeo.bales.climate import months_outside
-from stovergeo.bales.storage import Keeping
+from stovergeo.bales.storage import StorageMethod
 from stovergeo.core.bale_catalog import BASES, WRAPS
 from stovergeo.core.coefficients import Handbook
 from stovergeo.inputs.plan.gather import Storage, Wrap
@@ -36,7 +36,7 @@ def net_rolls(net_m: float, roll_length_m: float) -> int:
     return math.ceil(net_m / roll_length_m - 1e-9)
 
 
-def net_turns(wrap: Wrap, storage: Storage, season: int, book: Handbook, road_haul_km: float = 0.0) -> float:
+def net_turns(wrap: Wrap, storage: Storage, season: int, coefficients: Handbook, road_haul_km: float = 0.0) -> float:
     """Return turns of net: the plan's own, else four, or five for a year outside or a long haul.
 
     Common practice without a source; the bulletins' lower figures for hay stand in the
@@ -44,12 +44,12 @@ def net_turns(wrap: Wrap, storage: Storage, season: int, book: Handbook, road_ha
     """
     if wrap.turns is not None:
         return wrap.turns
-    far = wrap.long_haul or road_haul_km >= book.value("wrap.long_haul_km")
-    old = storage.place == "outside" and months_outside(storage, season) >= book.value("wrap.long_months")
-    return book.value("wrap.turns_long") if far or old else book.value("wrap.turns")
+    far = wrap.long_haul or road_haul_km >= coefficients.value("wrap.long_haul_km")
+    old = storage.place == "outside" and months_outside(storage, season) >= coefficients.value("wrap.long_months")
+    return coefficients.value("wrap.turns_long") if far or old else coefficients.value("wrap.turns")
 
 
-def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, book: Handbook) -> tuple[float, float]:
+def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, coefficients: Handbook) -> tuple[float, float]:
     """Return the turns and metres of net a bale takes under a wrap.
 
     A full cover has its own net before and after the sheet; film and tarp go over a netted bale.
@@ -58,27 +58,27 @@ def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, book: Hand
     if bale.kind.twine or not (kind.net or kind.own_turns):
         return 0.0, 0.0
     if kind.own_turns:
-        turns = sum(book.value(key) for key in kind.own_turns)
+        turns = sum(coefficients.value(key) for key in kind.own_turns)
     return turns, net_length_m(bale.diameter_m, turns, overlap_m)
 
 
-def bind_s(wrap: str, turns: float, bale: BaleSize, book: Handbook) -> float:
+def bind_s(wrap: str, turns: float, bale: BaleSize, coefficients: Handbook) -> float:
     """Return how long the baler stands to wrap and drop a bale, s; one that ties as it goes does not stop."""
     if bale.kind.twine:
         return 0.0
     if WRAPS[wrap].bind:
-        return book.value(WRAPS[wrap].bind)
+        return coefficients.value(WRAPS[wrap].bind)
     return netting_s(
-        book.value("wrap.bind_s.net"),
+        coefficients.value("wrap.bind_s.net"),
         turns,
-        book.value("wrap.bind_turns"),
+        coefficients.value("wrap.bind_turns"),
         bale.diameter_m,
-        book.value("wrap.surface_speed"),
+        coefficients.value("wrap.surface_speed"),
     )
 
 
 @dataclass(frozen=True, slots=True)
-class KeepingCost:
+class StorageCost:
     """What a storage option costs, $ a bale."""
 
     wrap: float  #: twine, net, sheet, film or tarp
@@ -91,20 +91,22 @@ class KeepingCost:
         return self.wrap + self.base + self.time
 
 
-def keeping_cost(keeping: Keeping, bale: BaleSize, turns: float, overlap_m: float, book: Handbook) -> KeepingCost:
+def storage_cost(
+    keeping: StorageMethod, bale: BaleSize, turns: float, overlap_m: float, coefficients: Handbook
+) -> StorageCost:
     """Return what a storage option costs a bale, loss not counted."""
     wrap, cover, base = WRAPS[keeping.wrap], keeping.cover, BASES[keeping.base]
     if bale.kind.twine:
-        wrapping = book.value(bale.kind.twine)
+        wrapping = coefficients.value(bale.kind.twine)
     else:
-        _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, book)
-        wrapping = net_m * book.value("wrap.price.net_m") if wrap.net else 0.0
+        _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, coefficients)
+        wrapping = net_m * coefficients.value("wrap.price.net_m") if wrap.net else 0.0
     if wrap.price and not wrap.over_row and bale.shape in wrap.shapes:
-        wrapping += book.value(wrap.price)
-    ground = book.value(base.price)
+        wrapping += coefficients.value(wrap.price)
+    ground = coefficients.value(base.price)
     if cover.roof:
-        ground += book.value(cover.price)
+        ground += coefficients.value(cover.price)
     elif cover.over_row:
-        wrapping += book.value(cover.price)
-    standing = bind_s(keeping.wrap, turns, bale, book) / 3600 * book.value("machine.baler_hour")
-    return KeepingCost(wrapping, ground, standing)
+        wrapping += coefficients.value(cover.price)
+    standing = bind_s(keeping.wrap, turns, bale, coefficients) / 3600 * coefficients.value("machine.baler_hour")
+    return StorageCost(wrapping, ground, standing)

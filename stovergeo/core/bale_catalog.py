@@ -63,7 +63,7 @@ class Cover:
     rain_cover: bool = False
     crew: str = ""
 
-    def loss_key(self, part: Literal["through", "wick", "rim"]) -> str:
+    def loss_key(self, part: Literal["rain_entry", "ground_wicking", "rim"]) -> str:
         """Return the handbook key of a part of its loss."""
         return f"storage.{part}.{self.loss or self.name}"
 

@@ -184,12 +184,12 @@ def check_message(value: object) -> None:
 
 
 def is_text(value: object) -> bool:
-    """Tell whether a value is something to say: text, a message, or several of these."""
+    """ReportSize whether a value is something to say: text, a message, or several of these."""
     if isinstance(value, str | Message):
         return True
     return isinstance(value, tuple | list) and bool(value) and all(is_text(v) for v in value)
 
 
 def is_date(value: object) -> bool:
-    """Tell whether a value is a day."""
+    """ReportSize whether a value is a day."""
     return isinstance(value, date)

@@ -99,11 +99,11 @@ ZONES: Final[Table] = {
     "field_id": _text("field it lies in"),
     "area_ha": _number("ha", "true area"),
     "stover_mg_ha": _number("Mg/ha", "mean stover"),
-    "keep_mg_ha": _number("Mg/ha", "mean that must stay"),
+    "retention_mg_ha": _number("Mg/ha", "mean that must stay"),
     "removable_mg_ha": _number("Mg/ha", "cautious limit of what may leave, over the whole zone"),
     "method": _text("recommended method of gathering, 'leave', or 'unknown' where no yield is known"),
-    "take_mg_ha": _number("Mg/ha", "what the method takes"),
-    "take_mg": _number("Mg", "what the method takes over the whole zone"),
+    "removal_mg_ha": _number("Mg/ha", "what the method takes"),
+    "removal_mg": _number("Mg", "what the method takes over the whole zone"),
     "binding_rule": _text(
         "the rule that asks for most on most of the zone, 'method' where the method takes less, "
         f"or '{KEPT_FREE_RULE}' on ground kept free"
@@ -121,7 +121,7 @@ YARDS: Final[Table] = {
     "area_ha": _number("ha", "outline with lanes and fire gaps"),
     "base": _text("ground preparation it needs: none, gravel, tires"),
     "base_cost": _number("$", "what the base costs a season: laying it, spread over the seasons it serves"),
-    "sun_share": _number("1", "season's direct sun as a share of open flat ground"),
+    "sun_fraction": _number("1", "season's direct sun as a share of open flat ground"),
     "slope_pct": _number("%", "mean slope"),
     "road_m": _number("m", "route to the nearest road or gate"),
     "reason": _message("why this place"),
@@ -157,7 +157,7 @@ APRON: Final[Table] = {
 LANES: Final[Table] = {
     "yard_id": _text("yard they serve"),
     "width_m": _number("m", "width: two vehicles pass"),
-    "clear_share": _number("1", "share of the way round the stacks left after cutting away ground kept clear"),
+    "clear_fraction": _number("1", "share of the way round the stacks left after cutting away ground kept clear"),
     "geometry": GEOMETRY,
 }
 

@@ -79,15 +79,14 @@ BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
         "drainage_height_m": Variable("m", "height above the nearest drainage along the flow path", 0),
         "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),
         "sun_kwh_m2": Variable("kWh/m2", "direct beam on the ground over the storage season", 0),
-        "sun_share": Variable("1", "direct beam of the season as a share of what open flat ground gets", 0),
-        "sky_view": Variable("1", "share of an evenly bright sky that the ground sees", 0, 1),
+        "sun_fraction": Variable("1", "direct beam of the season as a share of what open flat ground gets", 0),
     },
     "residue": {
         "stover_mg_ha": Variable("Mg/ha", "dry stover standing before grain harvest", 0, 60),
-        "stover_usual_mg_ha": Variable(
+        "stover_typical_mg_ha": Variable(
             "Mg/ha", "dry stover of most years, at most what stands; limits count on it", 0, 60
         ),
-        "keep_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
+        "retention_mg_ha": Variable("Mg/ha", "dry stover that must stay: the largest of all rules", 0),
         "binding_rule": Variable("1", "number of the rule that asks for most (attribute `rules` names them)", 0),
         "removable_mg_ha": Variable("Mg/ha", "dry stover that may leave: stover less keep, never below 0", 0),
     },

@@ -19,7 +19,7 @@ from stovergeo.core.units import M_PER_IN
 STRUCTURE_UNKNOWN: Final = 3
 #: organic matter above which a layer is organic material, of which the nomograph knows nothing, % (from memory: about
 #: 12 % organic carbon in Soil Taxonomy)
-MOST_OM_PCT: Final = 20.0
+MAX_OM_PCT: Final = 20.0
 #: by how much parts of the fine earth may add up beyond the whole: each is rounded on its own, %
 _ROUNDED_PCT: Final = 1.0
 
@@ -86,7 +86,7 @@ def erodibility_of_layers_us(
         As `erodibility_us` takes it.
     """
     silt, sand, clay, om = (np.asarray(v, dtype=float) for v in (silt_pct, very_fine_sand_pct, clay_pct, om_pct))
-    sound = (np.minimum(np.minimum(silt, sand), np.minimum(clay, om)) >= 0) & (om <= MOST_OM_PCT)
+    sound = (np.minimum(np.minimum(silt, sand), np.minimum(clay, om)) >= 0) & (om <= MAX_OM_PCT)
     sound &= silt + sand + clay <= 100 + _ROUNDED_PCT
     fine = np.where(sound, np.minimum(silt + sand, 100.0), np.nan)
     return erodibility_us(fine, np.where(sound, clay, np.nan), om, structure, permeability_class(slowest_um_s))

@@ -18,9 +18,9 @@ from stovergeo.inputs.plan.layers import PointsLayer
 message = Catalog("stovergeo.inputs")
 #: share of records outside all fields that is worth a word, and that means the wrong field (bad-inputs sheet, row 34)
 SOME_OUTSIDE: Final = 0.02
-MOST_OUTSIDE: Final = 0.20
+MAX_OUTSIDE: Final = 0.20
 #: fewer records than this on a field say little of its pattern (judgement)
-LEAST_POINTS: Final = 100
+MIN_POINTS: Final = 100
 #: harvested ground as a share of a field, between which there is no warning: strips are left, headlands driven twice
 COVERED: Final = (0.8, 1.3)
 
@@ -29,9 +29,9 @@ SQUARE_M: Final = 30.0
 #: metres between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
 HEIGHTS_APART_M: Final = 120.0
 #: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
-LEAST_ALIKE: Final = 0.6
+MIN_ALIKE: Final = 0.6
 #: ground flatter than this cannot be distinguished from a receiver's noise, m
-LEAST_RELIEF_M: Final = 8.0
+MIN_RELIEF_M: Final = 8.0
 
 
 def check_points_on_fields(
@@ -42,7 +42,7 @@ def check_points_on_fields(
     Raises
     ------
     InputError
-        ``overlay.empty`` when no point lies on a field, ``points.outside_most`` when over a fifth lie outside.
+        ``overlay.empty`` when no point lies on a field, ``points.outside_max`` when over a fifth lie outside.
     """
     x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
     on_field = []
@@ -58,13 +58,13 @@ def check_points_on_fields(
     said = f"{(~inside).sum():,} of {len(points):,} records ({outside:.0%}) lie outside all fields."
     if not inside.any():
         raise report.refuse("overlay.empty", "yield_points", said)
-    if outside > MOST_OUTSIDE and not (layer is not None and layer.allow_outside):
-        raise report.refuse("points.outside_most", "yield_points", said)
+    if outside > MAX_OUTSIDE and not (layer is not None and layer.allow_outside):
+        raise report.refuse("points.outside_max", "yield_points", said)
     if outside > SOME_OUTSIDE:
         report.add("points.outside", "yield_points", said)
     for name, rows, area_ha in zip(fields["name"], on_field, fields["area_ha"], strict=True):
         where = f"fields, {name!r}"
-        if len(rows) < LEAST_POINTS:
+        if len(rows) < MIN_POINTS:
             report.add("points.sparse", where, f"Yield records that lie on it: {len(rows):,}.")
             continue
         cut = float(points["area_m2"].to_numpy()[rows].clip(min=0).sum()) / M2_PER_HA / area_ha
@@ -93,7 +93,7 @@ def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, repor
     ground = elevation.sel(x=x, y=y, method="nearest").to_numpy().astype(np.float64)
     heard = some["height_m"].to_numpy()
     both = np.isfinite(ground) & np.isfinite(heard)
-    if both.sum() < LEAST_POINTS:
+    if both.sum() < MIN_POINTS:
         return
     ground, heard = ground[both], heard[both]
     apart = float(np.median(ground - heard))
@@ -102,9 +102,9 @@ def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, repor
         side = "above" if apart > 0 else "below"
         report.add("dem.disagree", "elevation", message("length.heights_apart", apart=abs(apart), side=side))
         return
-    if max(relief, told) > LEAST_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
+    if max(relief, told) > MIN_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
         report.add("dem.disagree", "elevation", message("length.relief", relief=relief, receiver=told))
-    elif min(relief, told) > LEAST_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < LEAST_ALIKE:
+    elif min(relief, told) > MIN_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < MIN_ALIKE:
         said = f"Its ups and downs are not those of the yield points' receiver (correlation {alike:.2f})."
         report.add("dem.disagree", "elevation", f"{said} It may be turned, mirrored or moved.")
 

@@ -38,7 +38,7 @@ YIELD_MG_HA: Final = {
     "kg/ha dry": (1 / KG_PER_MG, "dry"),
 }
 #: less ground than this under a record is none, m2 (judgement)
-LEAST_AREA_M2: Final = 0.001
+MIN_AREA_M2: Final = 0.001
 _MARKET_DRY_SHARE: Final = KG_DRY_PER_BUSHEL_CORN / _KG_PER_BUSHEL
 
 
@@ -62,5 +62,5 @@ def per_hectare(grain_kg: ArrayLike, area_m2: ArrayLike) -> np.ndarray:
     """Return Mg/ha, NaN where no ground was covered."""
     mass, area = np.broadcast_arrays(np.asarray(grain_kg, dtype=np.float64), np.asarray(area_m2, dtype=np.float64))
     out = np.full(mass.shape, np.nan)
-    np.divide(mass / KG_PER_MG, area / M2_PER_HA, out=out, where=area > LEAST_AREA_M2)
+    np.divide(mass / KG_PER_MG, area / M2_PER_HA, out=out, where=area > MIN_AREA_M2)
     return out

@@ -42,8 +42,8 @@ _SPELLED: Final = {
 LOWEST_M: Final = -450.0
 HIGHEST_M: Final = 8850.0
 #: fewer cells on a field than this say nothing of its slope (bad-inputs sheet, row 12)
-LEAST_CELLS: Final = 9
-LEAST_COVER: Final = 0.5
+MIN_CELLS: Final = 9
+MIN_COVER: Final = 0.5
 
 
 def read_heights(
@@ -60,7 +60,7 @@ def read_heights(
     Raises
     ------
     InputError
-        As `opened_raster` and `read_onto`, and ``dem.z_unit``, ``dem.partial_most``.
+        As `opened_raster` and `read_onto`, and ``dem.z_unit``, ``dem.partial_max``.
     """
     with opened_raster(layer, plan, where, report) as (source, header):
         unit = height_unit(header, layer.vertical_unit, where, report)
@@ -69,7 +69,7 @@ def read_heights(
     if known.size and (known == np.round(known)).all():
         report.add("dem.steps", where, f"All {known.size:,} heights are whole numbers ({unit}).")
     heights = (heights * np.float32(_METRES[unit])).rio.write_crs(working.to_wkt())
-    heights = _believable(heights, where, report)
+    heights = _plausible(heights, where, report)
     heights.attrs = {"units": "m", "long_name": "height", "source_cell": header.cell}
     if fields is not None and len(fields):
         _check_cover(heights, header, fields, layer.allow_partial, where, report)
@@ -119,7 +119,7 @@ def height_unit(header: Header, declared: str | None, where: str, report: Report
     return read
 
 
-def _believable(heights: xr.DataArray, where: str, report: Report) -> xr.DataArray:
+def _plausible(heights: xr.DataArray, where: str, report: Report) -> xr.DataArray:
     values = heights.to_numpy()
     wrong = (values < LOWEST_M) | (values > HIGHEST_M)
     # a sheet of exact zeros beside real heights is a gap nobody marked, and would stand as a cliff
@@ -147,10 +147,10 @@ def _check_cover(
     wanted_ha = float(fields.geometry.area.sum()) / 1e4
     share = min(known_ha / wanted_ha, 1.0)
     said = message("area.without_heights", share=share, area=max(wanted_ha - known_ha, 0.0))
-    if share < LEAST_COVER and not allowed:
-        raise report.refuse("dem.partial_most", where, said)
+    if share < MIN_COVER and not allowed:
+        raise report.refuse("dem.partial_max", where, said)
     if share < 0.995:
         report.add("dem.partial", where, said)
     side = header.cell * (111_320.0 if header.crs.is_geographic else header.crs.axis_info[0].unit_conversion_factor)
-    if float(fields.geometry.area.min()) < LEAST_CELLS * side**2:
-        report.add("dem.coarse", where, message("length.coarse", side=float(side), least=LEAST_CELLS))
+    if float(fields.geometry.area.min()) < MIN_CELLS * side**2:
+        report.add("dem.coarse", where, message("length.coarse", side=float(side), least=MIN_CELLS))

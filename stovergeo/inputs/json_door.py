@@ -18,7 +18,7 @@ _KEY: Final = re.compile(rb'"(?:crs|coordRefSys)"\s*:', re.IGNORECASE)
 #: letters of the alphabet written as escapes: no program does that without a reason
 _ESCAPED: Final = re.compile(rb"\\u00[2-7][0-9a-fA-F]")
 #: a reference system is described in far less than this
-_MOST_LETTERS: Final = 20_000
+_MAX_LETTERS: Final = 20_000
 
 
 def linked_crs(data: bytes) -> str | None:
@@ -26,7 +26,7 @@ def linked_crs(data: bytes) -> str | None:
     if _ESCAPED.search(data):
         return _by_parsing(data)
     for match in _KEY.finditer(data):
-        rest = data[match.end() : match.end() + _MOST_LETTERS].decode("utf-8", "replace").lstrip()
+        rest = data[match.end() : match.end() + _MAX_LETTERS].decode("utf-8", "replace").lstrip()
         if rest[:1] not in ("{", "["):
             wrong = _wrong(rest.split('"')[1] if rest[:1] == '"' and rest.count('"') > 1 else None, match[0])
         else:

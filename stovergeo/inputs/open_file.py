@@ -23,8 +23,8 @@ Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
 
 HEAD_BYTES: Final = 65_536
 #: no single input is larger than this; text is parsed whole, so less of it
-MOST_BYTES: Final = 16 * 2**30
-MOST_TEXT_BYTES: Final = 2 * 2**30
+MAX_BYTES: Final = 16 * 2**30
+MAX_TEXT_BYTES: Final = 2 * 2**30
 # bad-inputs sheet, row 42 (our judgement)
 ZIP_MEMBERS: Final = 1000
 ZIP_TOTAL_BYTES: Final = 2 * 2**30
@@ -95,7 +95,7 @@ def local_file(text: str, folder: Path, where: str, report: Report, *, folders: 
     size = path.stat().st_size
     if size == 0:
         raise report.refuse("file.empty", where, f"{path.name} has no bytes in it.")
-    if size > MOST_BYTES:
+    if size > MAX_BYTES:
         raise report.refuse("file.too_big", where, f"{path.name} has {size / 2**30:,.1f} GB.")
     return path
 
@@ -173,7 +173,7 @@ def _text(path: Path, head: bytes, where: str, report: Report) -> OpenFile | Non
             f"{path.name} is not data but a description that points to other files ({(match[1] or match[2]).decode()})."
         )
         raise report.refuse("file.signature", where, said)
-    if path.stat().st_size > MOST_TEXT_BYTES:
+    if path.stat().st_size > MAX_TEXT_BYTES:
         raise report.refuse("file.too_big", where, f"{path.name} is text of {path.stat().st_size / 2**30:,.1f} GB.")
     for mark, what in _NO_DATA.items():
         if start[: len(mark)].lower() == mark:

@@ -12,7 +12,7 @@ SAMPLE: Final = 4000
 NEIGHBOURS: Final = 60
 #: passes run side by side: headings agree, or are opposite, within this
 _PARALLEL: Final = np.cos(np.radians(20))
-LEAST_PAIRS: Final = 200
+MIN_PAIRS: Final = 200
 
 
 def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
@@ -31,12 +31,12 @@ def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
     opposite heading, those beside it (not before or behind) and more than half a step away belong
     to other passes; the nearest of them gives the spacing there, and the median over many records counts.
     """
-    if len(x) < LEAST_PAIRS or not step_m > 0:
+    if len(x) < MIN_PAIRS or not step_m > 0:
         return None
     heading = np.stack([np.diff(x), np.diff(y)], axis=1)
     length = np.hypot(heading[:, 0], heading[:, 1])
     on_the_way = (length > 0.5 * step_m) & (length < 2 * step_m)
-    if on_the_way.sum() < LEAST_PAIRS:
+    if on_the_way.sum() < MIN_PAIRS:
         return None
     places = np.stack([x[:-1], y[:-1]], axis=1)[on_the_way]
     heading = heading[on_the_way] / length[on_the_way, None]
@@ -52,4 +52,4 @@ def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
     beside = parallel & (along <= step_m) & (across > 1.0)
     nearest = np.where(beside, across, np.inf).min(axis=1)
     known = nearest[np.isfinite(nearest)]
-    return float(np.median(known)) if len(known) >= LEAST_PAIRS else None
+    return float(np.median(known)) if len(known) >= MIN_PAIRS else None

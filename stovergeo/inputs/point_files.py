@@ -22,11 +22,11 @@ from stovergeo.inputs.tables import read_table, to_numbers
 from stovergeo.inputs.vector import placed, read_frame
 
 #: share of records that may be without a usable place before the layer is refused
-MOST_LOST: Final = 0.05
+MAX_LOST: Final = 0.05
 #: how far from the middle of all records one may lie: two degrees, or 200 km in length units of a metre
 _FAR_DEG: Final = 2.0
 _FAR_UNITS: Final = 200_000.0
-MOST_FILES: Final = 2000
+MAX_FILES: Final = 2000
 _ENDINGS: Final = {".csv", ".txt", ".tsv", ".xlsx", ".shp", ".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".kml"}
 
 
@@ -105,7 +105,7 @@ def _files_in(folder: Path, where: str, report: Report) -> list[OpenFile]:
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in _ENDINGS and p.is_file())
     if not paths:
         raise report.refuse("layer.empty", where, f"The folder {folder.name} holds no file of points.")
-    if len(paths) > MOST_FILES:
+    if len(paths) > MAX_FILES:
         raise report.refuse("file.too_big", where, f"The folder {folder.name} holds {len(paths):,} files.")
     return [open_file(p.name, folder, f"{where}, {p.name}", report) for p in paths]
 
@@ -124,7 +124,7 @@ def _placed_points(file: OpenFile, layer: PointsLayer, where: str, report: Repor
     lost = int((~usable).sum())
     if lost:
         said = f"{lost:,} of {len(frame):,} records have no usable position."
-        if lost > MOST_LOST * len(frame):
+        if lost > MAX_LOST * len(frame):
             raise report.refuse("geom.nonfinite", where, said)
         report.add(
             "points.no_place", where, f"{said} They were left out (first: row {int(np.flatnonzero(~usable)[0]) + 1})."

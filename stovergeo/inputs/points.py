@@ -11,8 +11,8 @@ import pandas as pd
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import KG_PER_MG, M2_PER_HA
-from stovergeo.inputs.believable import check_believable, check_one_harvest
 from stovergeo.inputs.columns import column_missing, unit_in_name
+from stovergeo.inputs.frozen_sensor import report_frozen
 from stovergeo.inputs.harvest import (
     FLOW_KG_S,
     LENGTH_M,
@@ -26,7 +26,7 @@ from stovergeo.inputs.harvest import (
 )
 from stovergeo.inputs.pass_spacing import pass_spacing_m
 from stovergeo.inputs.plan.layers import PointsLayer
-from stovergeo.inputs.stuck import report_stuck
+from stovergeo.inputs.plausible import check_one_harvest, check_plausible
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
 
@@ -49,9 +49,9 @@ _MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
 #: median moisture of a corn harvest, % (common practice, no source)
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
 #: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
-MOST_WIDTHS: Final = 4.0
+MAX_WIDTHS: Final = 4.0
 #: share of time stamps that repeat the one before, above which they are too coarse to tell durations (judgement)
-MOST_REPEATED: Final = 0.25
+MAX_REPEATED: Final = 0.25
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
 
@@ -92,7 +92,7 @@ class _Columns:
             numbers = self._without_negative(numbers, role, str(column.name))
         if role in _MOVING:
             grain = role in ("flow", "mass")
-            report_stuck(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
+            report_frozen(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
         return numbers * factors[unit]
 
     def _without_negative(self, numbers: np.ndarray, role: str, name: str) -> np.ndarray:
@@ -162,7 +162,7 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     )
     points = points[corn].reset_index(drop=True)
     check_one_harvest(points, layer, where, report)
-    check_believable(points, where, report)
+    check_plausible(points, where, report)
     return points
 
 
@@ -252,7 +252,7 @@ def _steps_s(time: np.ndarray, machine: pd.Series | None) -> np.ndarray:
 
 def _tells_durations(steps: np.ndarray) -> bool:
     """Return whether time stamps are fine enough to tell one record from the next."""
-    return bool((steps > 0).any()) and float((steps == 0).sum()) <= MOST_REPEATED * np.isfinite(steps).sum()
+    return bool((steps > 0).any()) and float((steps == 0).sum()) <= MAX_REPEATED * np.isfinite(steps).sum()
 
 
 def _why_no_durations(steps: np.ndarray, col: _Columns) -> str:
@@ -314,7 +314,7 @@ def _believed_swath(swath: np.ndarray, col: _Columns) -> np.ndarray:
     if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
         said = message("length.width_and_passes", claimed=claimed, apart=apart)
         col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
-    wide = swath > MOST_WIDTHS * claimed
+    wide = swath > MAX_WIDTHS * claimed
     if wide.any():
         widest, count = float(np.nanmax(swath)), int(wide.sum())
         said = message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed)

@@ -28,9 +28,9 @@ from stovergeo.inputs.plan.layers import RasterLayer
 from stovergeo.inputs.text import clean_text
 
 #: cells read at most for one layer, and what one block of a file may unpack to
-MOST_CELLS: Final = 150_000_000
-MOST_BLOCK_BYTES: Final = 512 * 2**20
-MOST_BANDS: Final = 500
+MAX_CELLS: Final = 150_000_000
+MAX_BLOCK_BYTES: Final = 512 * 2**20
+MAX_BANDS: Final = 500
 #: values that stand for "nothing measured" in files that forgot to say so
 _SUSPECTS: Final = (-9999.0, -99999.0, -32768.0, -32767.0, -999.0, 9999.0, 32767.0, 65535.0)
 _NEVER: Final = 1e30  # beyond any quantity of a farm: float fill values
@@ -124,7 +124,7 @@ def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> 
         with opened_raster(layer, plan, "", Report()) as (source, header):
             part = window_around(source, transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box), margin=0)
             read = int(part.width * part.height)
-            if read > MOST_CELLS:
+            if read > MAX_CELLS:
                 return 0
             if header.straight and header.crs.equals(working, ignore_axis_order=True):
                 return read
@@ -145,7 +145,7 @@ def as_array(values: np.ndarray, transform: Affine, crs: CRS) -> xr.DataArray:
 def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Report) -> Header:
     bands = source.count
     band = layer.band or 1
-    if bands > MOST_BANDS:
+    if bands > MAX_BANDS:
         raise report.refuse("raster.too_big", where, f"The raster has {bands:,} bands.")
     if layer.band is None and bands > 1:
         raise report.refuse("raster.band", where, f"The raster has {bands} bands, and the plan does not say which.")
@@ -157,7 +157,7 @@ def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Repor
     block = int(np.prod(source.block_shapes[band - 1])) * kind.itemsize
     if source.interleaving is not None and source.interleaving.value.lower() == "pixel":
         block *= bands
-    if block > MOST_BLOCK_BYTES:
+    if block > MAX_BLOCK_BYTES:
         said = f"{source.width:,} x {source.height:,} cells in blocks that unpack to {block / 2**30:,.1f} GB each."
         raise report.refuse("raster.too_big", where, said)
     shape = source.transform
@@ -241,9 +241,9 @@ def _box_through(shape: Affine, box: Bounds) -> Bounds:
 
 
 def _check_cells(cells: int, where: str, report: Report) -> None:
-    if cells > MOST_CELLS:
+    if cells > MAX_CELLS:
         raise report.refuse(
-            "raster.too_big", where, f"The farm's part of it has {cells:,} cells; at most {MOST_CELLS:,} are read."
+            "raster.too_big", where, f"The farm's part of it has {cells:,} cells; at most {MAX_CELLS:,} are read."
         )
 
 

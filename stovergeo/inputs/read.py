@@ -38,7 +38,7 @@ message = Catalog("stovergeo.inputs")
 REACH_M: Final = 1000.0
 #: heights are read a little beyond the grid, so that its rim has neighbours, m
 RIM_M: Final = 50.0
-MOST_GRID_CELLS: Final = 60_000_000
+MAX_GRID_CELLS: Final = 60_000_000
 
 T = TypeVar("T")
 P = ParamSpec("P")
@@ -232,7 +232,7 @@ class _Reader:
         farm = self.plan.farm
         box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
-        if (cells := wide * high / farm.cell_m**2) > MOST_GRID_CELLS:
+        if (cells := wide * high / farm.cell_m**2) > MAX_GRID_CELLS:
             span = message("area.farm", wide=wide / 1000, high=high / 1000, cells=round(cells), cell=farm.cell_m)
             self.report.add("grid.too_big", "plan file, farm.cell", span)
         return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M

@@ -17,7 +17,7 @@ Family = Literal["polygon", "line", "point"]
 message = Catalog("stovergeo.inputs")
 SLIVER_HA: Final = 0.01
 #: share of a layer's area that a repair may change, and of its rows that may be lost
-MOST_CHANGE: Final = 0.01
+MAX_CHANGE: Final = 0.01
 _FAMILY: Final[dict[int, Family]] = {
     0: "point",
     4: "point",
@@ -29,13 +29,13 @@ _FAMILY: Final[dict[int, Family]] = {
 }
 
 
-def sound_rows(frame: gpd.GeoDataFrame, where: str, report: Report, most_lost: float = MOST_CHANGE) -> gpd.GeoDataFrame:
+def sound_rows(frame: gpd.GeoDataFrame, where: str, report: Report, max_lost: float = MAX_CHANGE) -> gpd.GeoDataFrame:
     """Return the rows that have a finite geometry, flat; what is dropped is counted.
 
     Raises
     ------
     InputError
-        ``layer.empty`` when nothing is left, ``geom.nonfinite`` when more than `most_lost` of the rows would be lost.
+        ``layer.empty`` when nothing is left, ``geom.nonfinite`` when more than `max_lost` of the rows would be lost.
     """
     shapes = frame.geometry
     none = (shapes.isna() | shapes.is_empty).to_numpy()
@@ -55,7 +55,7 @@ def sound_rows(frame: gpd.GeoDataFrame, where: str, report: Report, most_lost: f
         return frame
     rows = ", ".join(str(i + 1) for i in bad[:5]) + (", ..." if len(bad) > 5 else "")
     said = f"{len(bad):,} of {len(frame):,} rows hold coordinates that are not numbers (rows {rows})."
-    if len(bad) > most_lost * len(frame):
+    if len(bad) > max_lost * len(frame):
         raise report.refuse("geom.nonfinite", where, said)
     report.add("geom.nonfinite_dropped", where, said)
     return frame.drop(index=frame.index[bad])
@@ -88,10 +88,8 @@ def of_family(frame: gpd.GeoDataFrame, wanted: set[Family], where: str, report: 
     return frame[fits]
 
 
-def valid_polygons(
-    frame: gpd.GeoDataFrame, where: str, report: Report, least_ha: float = SLIVER_HA
-) -> gpd.GeoDataFrame:
-    """Return polygons made valid, pieces under `least_ha` dropped, with the change of area reported.
+def valid_polygons(frame: gpd.GeoDataFrame, where: str, report: Report, min_ha: float = SLIVER_HA) -> gpd.GeoDataFrame:
+    """Return polygons made valid, pieces under `min_ha` dropped, with the change of area reported.
 
     Raises
     ------
@@ -105,17 +103,17 @@ def valid_polygons(
         for i in np.flatnonzero(broken):
             shapes[i] = _repaired(shapes[i], int(i), frame, where, report)
     pieces = gpd.GeoDataFrame({"row": np.arange(len(frame))}, geometry=shapes, crs=frame.crs).explode(ignore_index=True)
-    area = geodesic_ha(pieces) if least_ha > 0 else np.full(len(pieces), np.inf)
-    small = area < least_ha
+    area = geodesic_ha(pieces) if min_ha > 0 else np.full(len(pieces), np.inf)
+    small = area < min_ha
     if small.any():
-        left_out = {"pieces": int(small.sum()), "least": least_ha, "area": float(area[small].sum())}
+        left_out = {"pieces": int(small.sum()), "least": min_ha, "area": float(area[small].sum())}
         report.add("geom.sliver", where, message("area.slivers", **left_out))
     kept = pieces[~small]
     if kept.empty:
         raise report.refuse(
             "layer.empty",
             where,
-            message("area.all_slivers", least=least_ha, area=float(area.sum())),
+            message("area.all_slivers", least=min_ha, area=float(area.sum())),
         )
     whole = kept.groupby("row")["geometry"].agg(
         lambda parts: shapely.MultiPolygon(list(parts)) if len(parts) > 1 else parts.iloc[0]
@@ -144,7 +142,7 @@ def _repaired(
     change = abs(after - before) / max(after, before) if max(after, before) > 0 else 1.0
     said = message("area.repaired", place=shapely.is_valid_reason(shape), change=change)
     place = f"{where}, row {row + 1}"
-    if after == 0 or abs(after - before) > MOST_CHANGE * after:
+    if after == 0 or abs(after - before) > MAX_CHANGE * after:
         raise report.refuse("geom.invalid_much", place, said)
     report.add("geom.invalid", place, said)
     return mended

@@ -30,7 +30,7 @@ from stovergeo.inputs.vector import Near, placed, read_frame
 #: layer of map-unit polygons in a survey database, and its key
 POLYGON_LAYER: Final = "mupolygon"
 KEY: Final = "mukey"
-_MOST_RASTER_CELLS: Final = 4_000_000
+_MAX_RASTER_CELLS: Final = 4_000_000
 
 
 def read_soil_polygons(
@@ -138,7 +138,7 @@ def _from_raster(
         part: Window = window_around(source, box)
         if not header.meets(box):
             raise report.refuse("overlay.empty", where, "No soil cell touches the farm.")
-        if part.width * part.height > _MOST_RASTER_CELLS:
+        if part.width * part.height > _MAX_RASTER_CELLS:
             raise report.refuse(
                 "raster.too_big", where, f"The farm's part of it has {part.width * part.height:,} cells."
             )

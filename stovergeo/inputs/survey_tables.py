@@ -18,7 +18,7 @@ import pandas as pd
 
 from stovergeo.core.errors import Report
 from stovergeo.inputs.database import read_rows
-from stovergeo.inputs.open_file import MOST_TEXT_BYTES
+from stovergeo.inputs.open_file import MAX_TEXT_BYTES
 from stovergeo.inputs.soil_codes import DRAINAGE, HYDROLOGIC
 from stovergeo.inputs.text import clean_text
 
@@ -144,7 +144,7 @@ class _TextTables:
         path = next((p for p in (self.folder / f"{stem}.txt", self.folder / f"{stem}.TXT") if p.is_file()), None)
         if path is None or path.stat().st_size == 0:
             return None
-        if path.stat().st_size > MOST_TEXT_BYTES:
+        if path.stat().st_size > MAX_TEXT_BYTES:
             raise self.report.refuse("file.too_big", self.where, f"{path.name} is larger than any survey area's table.")
         options = {"sep": "|", "header": None, "dtype": str, "quotechar": '"', "keep_default_na": False}
         for encoding in ("utf-8-sig", "cp1252", "latin-1"):

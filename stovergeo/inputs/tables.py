@@ -128,8 +128,8 @@ def _read_sheet(path: Path, sheet: str | None, where: str, report: Report) -> pd
         ) from None
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # styles and validations a table reader has no use for
-        with pd.ExcelFile(path, engine="openpyxl") as book:
-            names = [str(n) for n in book.sheet_names]
+        with pd.ExcelFile(path, engine="openpyxl") as coefficients:
+            names = [str(n) for n in coefficients.sheet_names]
             if sheet is not None and sheet not in names:
                 raise report.refuse(
                     "layer.unknown",
@@ -144,7 +144,7 @@ def _read_sheet(path: Path, sheet: str | None, where: str, report: Report) -> pd
                     f"{path.name} holds {len(names)} sheets: {', '.join(map(shown, names))}.",
                     cure,
                 )
-            return book.parse(sheet or names[0])
+            return coefficients.parse(sheet or names[0])
 
 
 def _encoding(start: bytes, path: Path) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from stovergeo.core.errors import Report
 
-MOST_LETTERS: Final = 300
+MAX_LETTERS: Final = 300
 #: marks that turn the direction of the text around them, and other invisible format characters
 _INVISIBLE: Final = re.compile(
     "[\u00ad\u061c\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f]"
@@ -29,7 +29,7 @@ def clean_text(text: object) -> str:
     plain = _INVISIBLE.sub("", plain).strip()
     # a lone surrogate cannot be written to any file
     plain = plain.encode("utf-8", "replace").decode("utf-8")
-    return plain if len(plain) <= MOST_LETTERS else plain[: MOST_LETTERS - 3] + "..."
+    return plain if len(plain) <= MAX_LETTERS else plain[: MAX_LETTERS - 3] + "..."
 
 
 def clean_column(column: pd.Series, where: str, report: Report) -> pd.Series:
@@ -41,7 +41,7 @@ def clean_column(column: pd.Series, where: str, report: Report) -> pd.Series:
     changed = int((cleaned != given)[place].sum())
     if changed:
         share = f"{changed:,} of {len(column):,} texts"
-        said = f"{share} held control or direction characters, or over {MOST_LETTERS} letters."
+        said = f"{share} held control or direction characters, or over {MAX_LETTERS} letters."
         report.add("text.control", where, said)
     garbled = np.array([_MOJIBAKE.search(t) is not None for t in cleaned])
     if (count := int(garbled[place].sum())) > 0:

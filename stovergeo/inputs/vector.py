@@ -20,8 +20,8 @@ from stovergeo.inputs.plan.layers import Layer
 from stovergeo.inputs.shapes import sound_rows
 from stovergeo.inputs.text import clean_text
 
-MOST_ROWS: Final = 20_000_000
-MOST_PARQUET_BYTES: Final = 8 * 2**30
+MAX_ROWS: Final = 20_000_000
+MAX_PARQUET_BYTES: Final = 8 * 2**30
 Near = tuple[Bounds, CRS]
 #: drivers that a signature may turn out to be, besides the one it names
 _ALSO: Final = {
@@ -119,7 +119,7 @@ def _read_one(opened: OpenFile, name: str, where: str, report: Report, near: Nea
     if info["driver"] not in _ALSO.get(opened.driver, {opened.driver}):
         said = f"{opened.path.name} begins like {opened.driver}, but would be read as {info['driver']}."
         raise report.refuse("file.signature", where, said)
-    if info["features"] > MOST_ROWS:
+    if info["features"] > MAX_ROWS:
         raise report.refuse("file.too_big", where, f"{opened.path.name} holds {info['features']:,} rows.")
     box = None
     if near is not None and info["crs"] is not None:
@@ -138,7 +138,7 @@ def _read_parquet(opened: OpenFile, where: str, report: Report) -> pd.DataFrame:
     try:
         meta = pyarrow.parquet.read_metadata(opened.path)
         size = sum(meta.row_group(i).total_byte_size for i in range(meta.num_row_groups))
-        if size > MOST_PARQUET_BYTES or meta.num_rows > MOST_ROWS:
+        if size > MAX_PARQUET_BYTES or meta.num_rows > MAX_ROWS:
             raise report.refuse(
                 "file.too_big",
                 where,

@@ -11,15 +11,15 @@ from pyproj import CRS
 
 from stovergeo.core.errors import Report
 from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
-from stovergeo.inputs.believable import BELIEVABLE_MG_HA
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.harvest import dry_mg_ha
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import YieldRaster
+from stovergeo.inputs.plausible import BELIEVABLE_MG_HA
 from stovergeo.inputs.rasters import opened_raster, read_onto
 
 #: above the record of corn contests, about 39 Mg/ha (bad-inputs sheet, row 29; from memory there)
-MOST_MG_HA: Final = 40.0
+MAX_MG_HA: Final = 40.0
 
 
 def read_yield_raster(
@@ -43,7 +43,7 @@ def read_yield_raster(
     values = dry_mg_ha(raw.to_numpy(), layer.unit, np.nan)
     if layer.unit == "bu/ac dry":
         report.add("yield.dry_bushel", f"{where}.unit", "A dry bushel was read as 56 lb of oven-dry grain.")
-    wrong = (values < 0) | (values > MOST_MG_HA)
+    wrong = (values < 0) | (values > MAX_MG_HA)
     known = values[np.isfinite(values) & (values > 0)]
     if known.size == 0:
         raise report.refuse("yield.none", where, "No cell of the raster on the farm holds a yield.")
@@ -55,7 +55,7 @@ def read_yield_raster(
         )
         raise report.refuse("yield.implausible", where, said)
     if wrong.any():
-        said = f"{int(wrong.sum()):,} cells lie outside 0 to {MOST_MG_HA:g} Mg/ha dry; they were taken as unknown."
+        said = f"{int(wrong.sum()):,} cells lie outside 0 to {MAX_MG_HA:g} Mg/ha dry; they were taken as unknown."
         report.add("yield.raster_outlier", where, said)
         values[wrong] = np.nan
     grain = raw.copy(data=values.astype(np.float32))

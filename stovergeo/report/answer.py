@@ -26,9 +26,9 @@ from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import read_layer
 from stovergeo.report.blocks import message
 
-MOST_BYTES: Final = 1_000_000
-MOST_MARKS: Final = 500
-MOST_CORNERS: Final = 2_000
+MAX_BYTES: Final = 1_000_000
+MAX_MARKS: Final = 500
+MAX_CORNERS: Final = 2_000
 _FAR_M: Final = 20_000.0
 #: kind of mark -> the only geometries it may have
 _KINDS: Final = {"yard": {"Polygon", "MultiPolygon"}, "no_go": {"Polygon"}, "pin": {"Point"}}
@@ -137,7 +137,7 @@ def read_answer(
 def _parsed(path: Path, where: str, report: Report) -> dict[str, Any]:
     local = local_file(str(path), Path(), where, report)
     size = local.stat().st_size
-    if size > MOST_BYTES:
+    if size > MAX_BYTES:
         raise report.refuse("answer.unreadable", where, f"It has {size:,} bytes, far more than an answer can have.")
     try:
         data = json.loads(local.read_bytes().decode("utf-8-sig"), parse_constant=_no_constant)
@@ -156,8 +156,8 @@ def _features(data: dict[str, Any], where: str, report: Report) -> list[Any]:
     features = data.get("features")
     if not isinstance(features, list) or not features:
         raise report.refuse("answer.unreadable", where, "It holds no mark at all.")
-    if len(features) > MOST_MARKS:
-        raise report.refuse("answer.unreadable", where, f"It holds {len(features):,} marks; {MOST_MARKS} is the most.")
+    if len(features) > MAX_MARKS:
+        raise report.refuse("answer.unreadable", where, f"It holds {len(features):,} marks; {MAX_MARKS} is the most.")
     return features
 
 
@@ -190,8 +190,8 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
     depth = {"Point": 0, "Polygon": 2, "MultiPolygon": 3}[given["type"]]
     try:
         corners = list(_positions(coordinates, depth))
-        if len(corners) > MOST_CORNERS:
-            raise ValueError(f"it has {len(corners):,} corners; {MOST_CORNERS} is the most")
+        if len(corners) > MAX_CORNERS:
+            raise ValueError(f"it has {len(corners):,} corners; {MAX_CORNERS} is the most")
         found = shape({"type": given["type"], "coordinates": coordinates})
     except (ValueError, TypeError, RecursionError, shapely.errors.ShapelyError) as error:
         raise report.refuse("answer.unreadable", place, f"Its shape cannot be read: {clean_text(error)}.") from None
@@ -199,7 +199,12 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
         raise report.refuse("answer.unreadable", place, "Its shape is empty.")
     if found.is_valid:
         return found
-    parts = [p for p in shapely.get_parts(shapely.make_valid(found)) if p.geom_type in ("Polygon", "MultiPolygon")]
+    try:
+        whole = shapely.make_valid(found)
+    except shapely.errors.GEOSException as error:  # such as an outer ring on one spot with a hole elsewhere
+        said = f"Its outline cannot be repaired: {clean_text(error)}."
+        raise report.refuse("answer.unreadable", place, said) from None
+    parts = [p for p in shapely.get_parts(whole) if p.geom_type in ("Polygon", "MultiPolygon")]
     mended = shapely.union_all(parts) if parts else None
     if mended is None or mended.is_empty:
         raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")

@@ -44,7 +44,7 @@ def entry(ledger: Ledger, of: str, what: str) -> Parts:
 
 
 def has_message(key: str) -> bool:
-    """Tell whether the report has a message under a key: of what a plug-in brings it has none."""
+    """ReportSize whether the report has a message under a key: of what a plug-in brings it has none."""
     return key in templates(message.package)
 
 

@@ -23,7 +23,7 @@ def field_rows(result: SeasonResult) -> list[dict[str, str]]:
         unknown, kept = zones["method"] == UNKNOWN, kept_free(zones)
         all_kept = bool(len(zones) and kept.all())
         nothing = "kept_free" if all_kept else "unknown" if unknown.all() else "stays"
-        taken = zones[zones["take_mg"] > 0]
+        taken = zones[zones["removal_mg"] > 0]
         how = ", ".join(str(titles.get(m, m)) for m in taken["method"].unique()) or str(message(f"field.{nothing}"))
         if unknown.any() and not unknown.all():
             how = str(message("field.part_unknown", how=how))

@@ -130,7 +130,7 @@ def _by_field(record: PlanRecord) -> _Side:
 
 
 def _baled_by(zones: list[ZoneRow], titles: Mapping[str, str]) -> str:
-    methods = dict.fromkeys(titles.get(z.method, z.method) for z in zones if (z.take_mg or 0) > 0)
+    methods = dict.fromkeys(titles.get(z.method, z.method) for z in zones if (z.removal_mg or 0) > 0)
     dark = bool(zones) and all(z.method == UNKNOWN_METHOD for z in zones)
     return ", ".join(methods) or str(message("field.unknown" if dark else "field.stays"))
 

@@ -25,7 +25,7 @@ _EARTH_RADIUS_M: Final = 6_371_008.8  # mean radius of the ellipsoid, 2a+b over 
 _SHADES: Final = 4
 _MAP_PX: Final = 430
 #: plans drawn to one frame unless that frame is so much wider than either, as for two farms
-_FRAME_MOST: Final = 3.0
+_FRAME_MAX: Final = 3.0
 
 
 def comparison_page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
@@ -77,7 +77,7 @@ def _drawings(records: tuple[PlanRecord, PlanRecord], system: str) -> list[str]:
     """Return a drawing of each plan, in one frame where both are of the same ground."""
     own = [_lonlat_bounds(_shapes(r)) for r in records]
     both = (*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:])
-    apart = _extent(both) > _FRAME_MOST * max(map(_extent, own))
+    apart = _extent(both) > _FRAME_MAX * max(map(_extent, own))
     rates = [_removal(r, z.properties) for r in records for z in r.zones.features]
     most = max((rate for rate in rates if rate == rate), default=0.0)
     return [
@@ -127,7 +127,7 @@ def _drawing(
     zones = [(metres(z.geometry), z.properties) for z in record.zones.features]
     for ground, zone in zones:
         rate = _removal(record, zone)
-        drawing.shape(ground, f"d-take{_shade(rate, most)}" if (zone.take_mg or 0) > 0 else "d-leave")
+        drawing.shape(ground, f"d-take{_shade(rate, most)}" if (zone.removal_mg or 0) > 0 else "d-leave")
     for field in record.fields.features:
         drawing.shape(metres(field.geometry).boundary, "d-field")
     used = record.yards_in_use()
@@ -136,7 +136,7 @@ def _drawing(
         drawing.label(metres(yard.geometry).representative_point(), yard.properties.yard_id)
     for ground, zone in zones:
         rate = _removal(record, zone)
-        if (zone.take_mg or 0) > 0 and rate == rate and not ground.is_empty:
+        if (zone.removal_mg or 0) > 0 and rate == rate and not ground.is_empty:
             drawing.label(ground.representative_point(), number("rate", rate, system))
     return drawing.svg(system, 0.0)
 

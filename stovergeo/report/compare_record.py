@@ -21,8 +21,8 @@ from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan.base import one_of
 from stovergeo.inputs.text import clean_text
 
-MOST_BYTES: Final = 200_000_000
-_MOST_TOLD: Final = 5
+MAX_BYTES: Final = 200_000_000
+_MAX_TOLD: Final = 5
 
 
 def _to_shape(given: object) -> BaseGeometry:
@@ -61,7 +61,7 @@ class ZoneRow(_Strict):
     zone_id: Words
     field_id: Words
     method: Words
-    take_mg: Number
+    removal_mg: Number
 
 
 class _YardRow(_Strict):
@@ -164,11 +164,11 @@ def read_record(path: Path, report: Report) -> PlanRecord:
         local = local_file(str(local / "plan.json"), Path(), where, report)
     try:
         with local.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
+            content = file.read(MAX_BYTES + 1)
     except OSError as error:
         raise report.refuse("compare.unreadable", where, f"{error.strerror}.") from None
-    if len(content) > MOST_BYTES:
-        raise report.refuse("compare.too_big", where, f"It has over {MOST_BYTES / 1e6:,.0f} MB.")
+    if len(content) > MAX_BYTES:
+        raise report.refuse("compare.too_big", where, f"It has over {MAX_BYTES / 1e6:,.0f} MB.")
     try:
         data = json.loads(content.decode("utf-8-sig"), parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
@@ -177,7 +177,7 @@ def read_record(path: Path, report: Report) -> PlanRecord:
         name = local.resolve().parent.name if local.name == "plan.json" else local.stem
         return PlanRecord.model_validate(data).model_copy(update={"read_from": clean_text(name)})
     except ValidationError as error:
-        for detail in error.errors(include_url=False)[:_MOST_TOLD]:
+        for detail in error.errors(include_url=False)[:_MAX_TOLD]:
             key = clean_text(".".join(str(part) for part in detail["loc"])) or "the whole"
             report.add("compare.unreadable", f"{where}, {key}", f"{clean_text(detail['msg'])}.")
         report.stop_if_refused()

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from stovergeo.result import SeasonResult
 
 _NEAR_M: Final = 150.0  # how far from a field a hazard or gate is still listed on its page
-_MOST_OF_A_KIND: Final = 3
+_MAX_OF_A_KIND: Final = 3
 #: layers listed, hazards and gates first
 _LISTED: Final = ("gates", "overhead_lines", "wells", "water", "buildings", "dwellings", "roads")
 
@@ -58,7 +58,7 @@ def near_field(result: SeasonResult, field: BaseGeometry) -> Iterator[Near]:
         if things is None:
             continue
         away_m = things.distance(field)
-        nearest = away_m[away_m <= _NEAR_M].sort_values(kind="stable")[:_MOST_OF_A_KIND]
+        nearest = away_m[away_m <= _NEAR_M].sort_values(kind="stable")[:_MAX_OF_A_KIND]
         for number, (index, distance) in enumerate(nearest.items(), start=1):
             name = things.at[index, "name"] if "name" in things else ""
             yield Near(layer, number, name if isinstance(name, str) else "", float(distance))

@@ -42,7 +42,7 @@ def first_screen(result: SeasonResult, ledger: Ledger) -> list[dict[str, Any]]:
 
 
 def _baled(result: SeasonResult) -> pd.DataFrame:
-    return result.zones[result.zones["take_mg"] > 0]
+    return result.zones[result.zones["removal_mg"] > 0]
 
 
 def _unknown(result: SeasonResult) -> pd.Series:
@@ -136,7 +136,7 @@ def _binding(result: SeasonResult) -> list[Any]:
     limits = result.zone_limits.merge(asked[["zone_id", "field_id", "area_ha"]], on="zone_id")
     if limits.empty:
         return []
-    limits["binds_ha"] = limits["binds_share"].fillna(0) * limits["area_ha"]
+    limits["binds_ha"] = limits["binds_fraction"].fillna(0) * limits["area_ha"]
     order = limits.groupby(["rule", "title"], sort=False)["binds_ha"].sum().sort_values(ascending=False, kind="stable")
     rules = tuple(message("page.stays.rule", title=title) for _, title in order.index)
     rule, title = order.index[0]

@@ -12,9 +12,9 @@ from stovergeo.report.panels import capital, layer_title, method_titles
 from stovergeo.report.tables import asked_rows
 from stovergeo.result import SeasonResult
 
-_MOST_CURVES: Final = 8  # as many as the page has line styles
-_MOST_CAUSES: Final = 3
-_MOST_NAMES: Final = 200  # of one layer
+_MAX_CURVES: Final = 8  # as many as the page has line styles
+_MAX_CAUSES: Final = 3
+_MAX_NAMES: Final = 200  # of one layer
 
 
 def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
@@ -28,7 +28,7 @@ def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     best = wraps[wraps["best"].astype(bool)].sort_values("months_stored")
     winners = wraps.loc[wraps["best"].astype(bool), "title"].unique()
     series = []
-    for title in [*winners, *(t for t in cheapest if t not in winners)][:_MOST_CURVES]:
+    for title in [*winners, *(t for t in cheapest if t not in winners)][:_MAX_CURVES]:
         part = wraps[wraps["title"] == title].drop_duplicates("months_stored").set_index("months_stored")
         losses = part["loss_pct"].reindex(months["months_stored"])
         series.append({"label": str(title), "mid": [None if v != v else round(float(v), 2) for v in losses]})
@@ -61,7 +61,7 @@ def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
             capital(str(s.meaning)),
             entry(ledger, f"cause {s.field_id} {s.rank}", "fraction"),
         ]
-        for s in (causes[causes["rank"] <= _MOST_CAUSES].itertuples() if len(causes) else ())
+        for s in (causes[causes["rank"] <= _MAX_CAUSES].itertuples() if len(causes) else ())
     ]
     hangs = table("What the limit depends on most", ["Field", "What is uncertain", "Its part"], rows)
     return [*_said(result, "summary", "choice", "yards"), *([hangs] if rows else [])]
@@ -119,7 +119,7 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             [
                 [layer_title(layer), name if isinstance(name, str) else ""]
                 for layer, things in result.surroundings.items()
-                for name in (things["name"] if "name" in things else [""] * len(things))[:_MOST_NAMES]
+                for name in (things["name"] if "name" in things else [""] * len(things))[:_MAX_NAMES]
             ],
         ),
     ]  # fmt: skip

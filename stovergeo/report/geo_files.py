@@ -22,12 +22,12 @@ from stovergeo.report.tables import problems_table, sources_table, with_text
 from stovergeo.result import SeasonResult
 
 #: bands of each raster, as far as the stack holds them
-REMOVABLE = ("removable_mg_ha", "keep_mg_ha", "stover_mg_ha", "binding_rule", "grain_mg_ha", "grain_error_mg_ha")
+REMOVABLE = ("removable_mg_ha", "retention_mg_ha", "stover_mg_ha", "binding_rule", "grain_mg_ha", "grain_error_mg_ha")
 SITING = (
     "yard_score",
     "yard_allowed",
     "yard_reason",
-    "sun_share",
+    "sun_fraction",
     "sun_kwh_m2",
     "slope_pct",
     "ponding_m",
@@ -87,7 +87,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
         "withdrawals": result.withdrawals,
         "yard_sun": result.yard_sun,
         "yard_near": result.yard_near,
-        "yard_ways": result.yard_ways,
+        "yard_routes": result.yard_routes,
         "limit_totals": result.limit_totals,
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
         "problems": problems_table(result.problems, result.plan.farm.units),

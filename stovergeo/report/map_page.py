@@ -105,7 +105,7 @@ def landowner_page(result: SeasonResult) -> str:
     styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
     page = Template(_page_file("page.html"))
     return page.substitute(
-        policy=_policy(scripts, styles, result.plan.share.tiles_origin),
+        policy=_policy(scripts, styles, result.plan.report.tiles_origin),
         styles="\n".join(f"<style>{s}</style>" for s in styles),
         drawings="".join(_yard_drawings(result)),
         data=island(page_data(result)),

@@ -21,7 +21,15 @@ from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, st
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import class_titles, layer_title, method_titles, rule_titles, zone_panel
 from stovergeo.report.pictures import block_factor, raster_layers
-from stovergeo.report.places import STEP_M, Frame, inside, name_place, shapes_of, way_from_web, way_to_lonlat
+from stovergeo.report.places import (
+    STEP_M,
+    Frame,
+    inside,
+    name_place,
+    shapes_of,
+    transform_from_web,
+    transform_to_lonlat,
+)
 from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
@@ -66,7 +74,7 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "landowner": result.plan.landowner.name,
         "guidance": GUIDANCE,
         "frame": {"width": round(frame.width, 2), "height": round(frame.height, 2), "step": STEP_M},
-        "lonlat": way_to_lonlat(frame, result.crs),
+        "lonlat": transform_to_lonlat(frame, result.crs),
         "tiles": _tiles(result, frame),
         "north_turn": round(north_turn_deg(result.crs, *middle), 2),
         "grid": {"rows": rows, "cols": cols, "cell": cell * factor},
@@ -107,15 +115,15 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
 
 def _tiles(result: SeasonResult, frame: Frame) -> dict[str, Any] | None:
     """Return where background pictures come from and how they lie on the page; None where the plan asks for none."""
-    share = result.plan.share
+    share = result.plan.report
     if share.tiles is None or share.tiles_origin is None:
         return None
     return {
         "template": share.tiles,
         "host": share.tiles_origin.removeprefix("https://"),
         "credit": share.tiles_credit,
-        "zoom_most": share.tiles_zoom_most,
-        "way": way_from_web(frame, result.crs),
+        "zoom_max": share.tiles_zoom_max,
+        "way": transform_from_web(frame, result.crs),
     }
 
 
@@ -125,7 +133,7 @@ def _name(thing: Any) -> str:
 
 
 def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
-    odds = result.odds.set_index("zone_id")["odds_kept"]
+    odds = result.odds.set_index("zone_id")["compliance_probability"]
     return shapes_of(
         frame,
         result.zones,
@@ -135,7 +143,7 @@ def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: floa
             "field": z.field_id,
             "at": frame.point(z.geometry),
             "area": round(float(z.area_ha), 2),
-            "take": round(float(z.take_mg_ha), 3),
+            "take": round(float(z.removal_mg_ha), 3),
             "limit": round(float(z.removable_mg_ha), 3),
             "rule": str(z.binding_rule),
             "method": str(z.method),

@@ -26,7 +26,7 @@ from stovergeo.report.by_field import kept_free
 from stovergeo.report.ledger import Ledger
 from stovergeo.result import SeasonResult
 
-_MOST_BARS: Final = 8
+_MAX_BARS: Final = 8
 _WHOLE: Final = 0.995  # from here on prints as 100 %
 
 
@@ -82,7 +82,7 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     blocks += _asked(result, ledger, zone)
     if (of, "compliance_probability") in ledger:
         low, high = ledger[of, "removable_p10_rate"], ledger[of, "removable_p90_rate"]
-        odds = message("page.zone.odds_kept", odds=ledger[of, "compliance_probability"])
+        odds = message("page.zone.compliance_probability", odds=ledger[of, "compliance_probability"])
         blocks.append({"p": text((message("page.zone.odds", low=low, high=high), odds))})
     methods = [
         [
@@ -121,7 +121,7 @@ def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[
         ["Would leave", entry(ledger, of, "removal_rate")],
         ["Baled by", method_titles(result).get(zone.method, zone.method)],
     ]
-    if 0 < zone.gathered_share < _WHOLE:
+    if 0 < zone.gathered_fraction < _WHOLE:
         rows.append(["Share of the zone that is baled", entry(ledger, of, "gathered_fraction")])
     if bales := int(ledger[of, "bales"]):
         made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
@@ -194,7 +194,7 @@ def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
         reasons.append(_with_source(rating, sources_of(SITE_CRITERIA).get(r.criterion)))
     if not scores:
         return []
-    weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MOST_BARS]
+    weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MAX_BARS]
     best = message("page.yard.best", best=sum(s[1] >= _WHOLE for s in scores), all=len(scores), whole=1.0)
     return [
         *([bars("Where this ground is not the best", "share", weak, whole=1.0)] if weak else []),
@@ -211,7 +211,7 @@ def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     ]
     ways = [
         [w.zone_id, entry(ledger, f"haul {w.zone_id} {yard_id}", "distance")]
-        for w in rows_of(result.yard_ways, "yard_id", yard_id)
+        for w in rows_of(result.yard_routes, "yard_id", yard_id)
     ]
     folded = [table("Nearest of each kind", ["What", "Name", "How far"], near)] if near else []
     folded += [table("Route over the ground from each zone", ["Zone", "How far"], ways)] if ways else []

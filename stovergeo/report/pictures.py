@@ -14,7 +14,7 @@ from stovergeo.report.blocks import message
 
 UNKNOWN: Final = 255
 _LOOKS: Final = 8  # colours with patterns that the page has for classes
-_MOST_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
+_MAX_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +29,14 @@ class Shown:
 
 SHOWN: Final[tuple[Shown, ...]] = (
     Shown("removable_mg_ha", "rate", 0.05, "straw"),
-    Shown("keep_mg_ha", "rate", 0.05, "earth"),
+    Shown("retention_mg_ha", "rate", 0.05, "earth"),
     Shown("stover_mg_ha", "rate", 0.05, "straw"),
-    Shown("grain_mg_ha", "rate", 0.05, "straw"),
-    Shown("grain_mean_mg_ha", "rate", 0.05, "straw"),
+    Shown("grain_mg_ha", "grain", 0.05, "straw"),
+    Shown("grain_mean_mg_ha", "grain", 0.05, "straw"),
     Shown("slope_pct", "percent1", 0.1, "earth"),
     Shown("ponding_m", "depth", 0.01, "water"),
     Shown("drainage_height_m", "length1", 0.1, "water_low"),
-    Shown("sun_share", "share", 0.005, "sun"),
+    Shown("sun_fraction", "share", 0.005, "sun"),
     Shown("yard_score", "share", 0.01, "straw"),
     Shown("elevation_m", "length", 0.1, "earth"),
 )
@@ -45,7 +45,7 @@ SHOWN: Final[tuple[Shown, ...]] = (
 def block_factor(stack: xr.Dataset) -> int:
     """Return how many cells each way are joined into one so that the page stays small."""
     cells = stack.sizes["y"] * stack.sizes["x"]
-    return max(1, int(np.ceil(np.sqrt(cells / _MOST_CELLS))))
+    return max(1, int(np.ceil(np.sqrt(cells / _MAX_CELLS))))
 
 
 def _blocks(values: np.ndarray, factor: int) -> np.ndarray:

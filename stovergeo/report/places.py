@@ -97,7 +97,7 @@ def name_place(frame: Frame, ground: BaseGeometry) -> list[float]:
     return frame.point(widest.centroid if widest.contains(widest.centroid) else widest)
 
 
-def way_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
+def transform_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
     """Fit the page's metres as polynomials of the web's square, in which background pictures come.
 
     The square holds the world in spherical Mercator (EPSG:3857): 0 to 1 eastwards and southwards.
@@ -130,7 +130,7 @@ def way_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
     }
 
 
-def way_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:
+def transform_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:
     """Fit longitude and latitude as polynomials of the page's metres.
 
     Returns

@@ -163,10 +163,10 @@ def _unknown_fields(result: SeasonResult) -> pd.Series:
 def _zones(ledger: Ledger, result: SeasonResult) -> None:
     zones = result.zones.set_index("zone_id")
     area = zones["area_ha"]
-    grown, removal = zones["stover_mg_ha"] * area, zones["take_mg"]
+    grown, removal = zones["stover_mg_ha"] * area, zones["removal_mg"]
     field_area = result.fields.set_index("field_id")["area_ha"]
     _tree(ledger, result, "area", "area", area, fields=field_area, farm=result.totals["fields_ha"])
-    _tree(ledger, result, "gathered_area", "area", (area * zones["gathered_share"]).where(removal.notna()))
+    _tree(ledger, result, "gathered_area", "area", (area * zones["gathered_fraction"]).where(removal.notna()))
     _tree(ledger, result, "grown", "mass", grown)
     _tree(ledger, result, "removable", "mass", zones["removable_mg_ha"] * area)
     _tree(ledger, result, "removal", "mass", removal)
@@ -183,7 +183,7 @@ def _zones(ledger: Ledger, result: SeasonResult) -> None:
     ledger.add("farm", "stays_rate", "rate", stays / known_ha if known_ha > 0 else float("nan"))
     baled = result.odds[result.odds["zone_id"].isin(removal.index[removal > 0])]
     if len(baled):
-        ledger.add("farm", "compliance_probability", "share", float(baled["odds_kept"].min()))
+        ledger.add("farm", "compliance_probability", "share", float(baled["compliance_probability"].min()))
     ledger.add("farm", "zones", "count", len(zones))
     ledger.add("farm", "zones_gathered", "count", int((removal > 0).sum()))
 
@@ -216,7 +216,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
     need, used = result.need, result.wrap_use
     keys = ["need", *MONTH]
     months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
-    sums = used.groupby(keys)[["dry_mg", "drawn_mg", "bales"]].sum() if len(used) else None
+    sums = used.groupby(keys)[["dry_mg", "withdrawn_mg", "bales"]].sum() if len(used) else None
     wanted = need.set_index(keys) if len(need) else None
 
     def of(table: pd.DataFrame | None, column: str) -> pd.Series:
@@ -226,7 +226,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
     amounts: tuple[tuple[str, str, pd.Series], ...] = (
         ("need", "mass", of(wanted, "dry_mg")),
         ("baled", "mass", of(sums, "dry_mg")),
-        ("withdrawn", "mass", of(sums, "drawn_mg")),
+        ("withdrawn", "mass", of(sums, "withdrawn_mg")),
         ("need_bales", "count", of(wanted, "bales")),
         ("made_bales", "count", made),
         ("short_bales", "count", of(wanted, "bales") - made),
@@ -237,7 +237,7 @@ def _needs(ledger: Ledger, result: SeasonResult) -> None:
         for name, part in amount.groupby(level="need", sort=False):
             ledger.add_parts(what, kind, f"need {name}", {f"need {n} {y} {m}": v for (n, y, m), v in part.items()})
     # a month whose bales come from several wraps: its mass is shared among them
-    for what, kind, column in (("baled", "mass", "dry_mg"), ("withdrawn", "mass", "drawn_mg")):
+    for what, kind, column in (("baled", "mass", "dry_mg"), ("withdrawn", "mass", "withdrawn_mg")):
         for (name, year, month), part in used.groupby(keys, sort=False) if len(used) else ():
             leaves = {
                 f"stored {name} {year} {month} {wrap} {base}": mass
@@ -254,7 +254,7 @@ def _costs(ledger: Ledger, result: SeasonResult) -> None:
     ledger.add_parts("cost", "money", "farm", {f"step {s}": v for s, v in steps.items()}, totals["cost"])
     hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.hauls.itertuples()}
     ledger.add_parts("cost", "money", "step haul", hauls)
-    mass = totals["drawn_mg"]
+    mass = totals["withdrawn_mg"]
     each = {f"step {s}": v / mass if mass > 0 else float("nan") for s, v in steps.items()}
     ledger.add_parts("cost_per_mass", "per_mass", "farm", each)
 
@@ -262,8 +262,8 @@ def _costs(ledger: Ledger, result: SeasonResult) -> None:
 def _pay(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what the landowner is offered, by mass and by area, down to the zones."""
     owner, zones = result.plan.landowner, result.zones.set_index("zone_id")
-    by_mass = zones["take_mg"] * (owner.price_per_mg or 0.0)
-    by_area = zones["area_ha"] * zones["gathered_share"] * (owner.price_per_ha or 0.0)
+    by_mass = zones["removal_mg"] * (owner.price_per_mg or 0.0)
+    by_area = zones["area_ha"] * zones["gathered_fraction"] * (owner.price_per_ha or 0.0)
     if owner.price_per_mg is not None:
         ledger.add("farm", "price_per_mass", "per_mass", owner.price_per_mg)
     if owner.price_per_ha is not None:

@@ -22,13 +22,13 @@ TABLES: Final = (
         ("zone_id",),
         {
             "stover_mg_ha": ("grown_rate", "rate"),
-            "keep_mg_ha": ("retention_rate", "rate"),
+            "retention_mg_ha": ("retention_rate", "rate"),
             "removable_mg_ha": ("removable_rate", "rate"),
             "spare_mean_mg_ha": ("removable_mean_rate", "rate"),
-            "take_mg_ha": ("removal_rate", "rate"),
-            "left_share": ("all_stays_fraction", "share"),
-            "unknown_share": ("unknown_fraction", "share"),
-            "gathered_share": ("gathered_fraction", "share"),
+            "removal_mg_ha": ("removal_rate", "rate"),
+            "left_fraction": ("all_stays_fraction", "share"),
+            "unknown_fraction": ("unknown_fraction", "share"),
+            "gathered_fraction": ("gathered_fraction", "share"),
         },
     ),
     Table(
@@ -66,7 +66,7 @@ TABLES: Final = (
             "p90_mg_ha": ("removable_p90_rate", "rate"),
             "cautious_mg_ha": ("removable_cautious_rate", "rate"),
             "odds_any": ("removable_probability", "share"),
-            "odds_kept": ("compliance_probability", "share"),
+            "compliance_probability": ("compliance_probability", "share"),
         },
     ),
     Table(
@@ -77,8 +77,8 @@ TABLES: Final = (
             "rule",
         ),
         {
-            "keep_mg_ha": ("retention_rate", "rate"),
-            "binds_share": ("binding_fraction", "share"),
+            "retention_mg_ha": ("retention_rate", "rate"),
+            "binds_fraction": ("binding_fraction", "share"),
             "gain_mg_ha": ("gain_rate", "rate"),
         },
     ),
@@ -99,17 +99,17 @@ TABLES: Final = (
             "method",
         ),
         {
-            "take_mg_ha": ("removal_rate", "rate"),
+            "removal_mg_ha": ("removal_rate", "rate"),
             "limit_mg_ha": ("removable_rate", "rate"),
             "standing_mg_ha": ("standing_rate", "rate"),
             "flat_mg_ha": ("flat_rate", "rate"),
             "soil_mg_ha": ("soil_rate", "rate"),
-            "clean_share": ("clean_fraction", "share"),
+            "clean_fraction": ("clean_fraction", "share"),
             "moisture_pct": ("moisture", "percent"),
             "ash_pct": ("ash", "percent1"),
             "passes": ("passes", "count"),
             "one_year_in": ("one_year_in", "plain"),
-            "odds_kept": ("compliance_probability", "share"),
+            "compliance_probability": ("compliance_probability", "share"),
         },
     ),
     Table(
@@ -120,7 +120,7 @@ TABLES: Final = (
             "year",
         ),
         {
-            "take_mg_ha": ("removal_rate", "rate"),
+            "removal_mg_ha": ("removal_rate", "rate"),
             "one_year_in": ("one_year_in", "plain"),
         },
     ),
@@ -147,7 +147,7 @@ TABLES: Final = (
             "base_cost_laid": ("base_cost_laid", "money"),
             "base_depth_m": ("base_depth", "depth"),
             "stone_mg": ("stone", "mass"),
-            "sun_share": ("sun_fraction", "share"),
+            "sun_fraction": ("sun_fraction", "share"),
             "slope_pct": ("slope", "percent1"),
             "road_m": ("road", "length"),
             "rows_deg": ("rows_direction", "count"),
@@ -180,7 +180,7 @@ TABLES: Final = (
         ("yard_id",),
         {
             "width_m": ("lane_width", "length"),
-            "clear_share": ("lane_clear_fraction", "share"),
+            "clear_fraction": ("lane_clear_fraction", "share"),
         },
     ),
     Table(
@@ -214,7 +214,7 @@ TABLES: Final = (
         },
     ),
     Table(
-        "yard_ways",
+        "yard_routes",
         "haul",
         (
             "zone_id",
@@ -240,7 +240,7 @@ TABLES: Final = (
             *MONTH,
         ),
         {
-            "sun_share": ("sun_fraction", "share"),
+            "sun_fraction": ("sun_fraction", "share"),
             "sun_kwh_m2": ("sun_energy", "number1"),
         },
     ),
@@ -334,13 +334,13 @@ SEASON: Final = {
     "yards": ("yards", "count"),
     "zones": ("zones", "count"),
     "short_bales": ("short_bales", "count"),
-    "habit_share": ("as_today_fraction", "share"),
+    "habit_fraction": ("as_today_fraction", "share"),
     "shift_mg": ("shift", "mass"),
 }
 #: amounts of a zone that add up to its field's and the farm's: column of whichever table holds it -> what
 AMOUNTS: Final = {
     "area_ha": "area",
-    "take_mg": "removal",
+    "removal_mg": "removal",
     "bales": "bales",
     "net_m": "net",
     "n_kg": "nitrogen",

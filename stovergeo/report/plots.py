@@ -1,7 +1,7 @@
 """Plots for engineers (extra ``plot``): stack, zones and yards, each on given axes, in the look of the map.
 
 The tables of a `SeasonResult` are GeoDataFrames with a CRS and plain columns, so
-``result.zones.explore("take_mg_ha")`` works unchanged.
+``result.zones.explore("removal_mg_ha")`` works unchanged.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def plot_stack(stack: xr.Dataset, name: str, ax: Axes | None = None, **options: 
     return _ground(ax)
 
 
-def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "take_mg_ha", **options: Any) -> Axes:
+def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "removal_mg_ha", **options: Any) -> Axes:
     """Draw the zones, coloured by a column of numbers or hatched by a column of words, with their ids.
 
     Ground that is left alone is hatched and ground without a known yield dotted, so that nothing hangs on colour alone.

@@ -66,7 +66,7 @@ def plan_record(result: SeasonResult, ledger: Ledger | None = None) -> dict[str,
             "withdrawals",
             "yard_sun",
             "yard_near",
-            "yard_ways",
+            "yard_routes",
             "limit_totals",
         )
         if getattr(result, name) is not None

@@ -55,7 +55,7 @@ def zones_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFr
     for table, columns in (
         (result.bale_plan, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),
         (result.zone_nutrients, ["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]),
-        (result.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "odds_kept"]),
+        (result.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"]),
     ):
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
     goes = {

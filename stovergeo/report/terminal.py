@@ -16,7 +16,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-_MOST_LINES: Final = 8  # of what only the grower sees
+_MAX_LINES: Final = 8  # of what only the grower sees
 
 
 def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[RenderableType]:
@@ -78,7 +78,7 @@ def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
     lines += [line for topic in ("choice", "shortage") for line in result.words.get(topic, [])]
-    lines += grower[:_MOST_LINES]
+    lines += grower[:_MAX_LINES]
     if result.yards.empty:  # why no stack may stand anywhere is part of the short answer
         lines += [line for topic in ("soil", "yards") for line in result.words.get(topic, [])]
-    return [*lines, message("terminal.more")] if len(grower) > _MOST_LINES else lines
+    return [*lines, message("terminal.more")] if len(grower) > _MAX_LINES else lines

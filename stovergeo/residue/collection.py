@@ -1,4 +1,7 @@
-"""The methods of gathering stover, and what each takes from a given stand."""
+"""The methods of gathering stover: what the plant is made of, and what each way takes from a given stand.
+
+A cut height is a share x of the plant's height, 0 at the ground and 1 at the tip.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +10,30 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from stovergeo.core.coefficients import Handbook
-from stovergeo.residue.fractions import PARTS, reach, stalk_below
 from stovergeo.residue.production import Amount
+
+#: parts of the stover, in the order they are listed everywhere
+PARTS: Final = ("stalk", "leaf", "cob", "husk")
+
+# Share of the stalk's mass below a share of its height: inverted from 46, 72 and 100 % of
+# stover collected with the top half, the top three quarters and the whole stalk
+# (Biomass & Bioenergy 31:576-584, 2007), with 21 % leaf spread evenly and the ear always taken.
+_CUT: Final = (0.0, 0.25, 0.5, 1.0)
+_STALK_BELOW: Final = (0.0, 0.40625, 0.77679, 1.0)
+
+
+def stalk_below(cut: ArrayLike) -> np.ndarray:
+    """Return the share of the stalk's mass that stands below a cut, straight between the measured heights."""
+    return np.interp(np.asarray(cut, dtype=float), _CUT, _STALK_BELOW)
+
+
+def reach(cut: float) -> Mapping[str, float]:
+    """Return the share of each part that lies above a cut; cob and husk hang on the ear and are always above."""
+    return {"stalk": 1 - float(stalk_below(cut)), "leaf": 1 - cut, "cob": 1.0, "husk": 1.0}
+
 
 #: the methods of gathering, least removal first, with the name a grower reads
 TITLES: Final = {
@@ -31,7 +54,7 @@ class Method:
     fraction_low: float
     fraction_high: float
     parts: Mapping[str, float]  #: share of what is gathered: stalk, leaf, cob, husk
-    cut_share: float  #: height of the stubble as a share of the plant's height
+    cut_fraction: float  #: height of the stubble as a share of the plant's height
     cut_height_m: float  #: the same in metres
     stands: float  #: share of all stover that stands after gathering, before any tillage
     moisture_pct: float  #: at baling, wet basis
@@ -44,9 +67,9 @@ class Method:
     passes: int  #: over the field after the combine
 
     @property
-    def clean_share(self) -> float:
+    def clean_fraction(self) -> float:
         """Plant in the bale's dry matter; the rest is soil, which a buyer of clean dry matter does not pay for."""
-        return clean_share(self.ash_pct, self.plant_ash_pct)
+        return clean_fraction(self.ash_pct, self.plant_ash_pct)
 
     @property
     def takes_ear_only(self) -> bool:
@@ -54,14 +77,14 @@ class Method:
         return self.parts["cob"] + self.parts["husk"] > 0.5
 
 
-def clean_share(ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
+def clean_fraction(ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
     """Return plant matter as a share of a bale's dry matter, from the bale's ash and the clean plant's."""
     return np.minimum((1 - ash_pct / 100) / (1 - plant_ash_pct / 100), 1.0)
 
 
-def soil_in_bales(take_mg_ha: Amount, ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
-    """Return soil carried off with the stover (Mg/ha), where `take_mg_ha` is plant matter."""
-    return take_mg_ha * (1 / clean_share(ash_pct, plant_ash_pct) - 1)
+def soil_in_bales(removal_mg_ha: Amount, ash_pct: Amount, plant_ash_pct: Amount) -> Amount:
+    """Return soil carried off with the stover (Mg/ha), where `removal_mg_ha` is plant matter."""
+    return removal_mg_ha * (1 / clean_fraction(ash_pct, plant_ash_pct) - 1)
 
 
 def recut(
@@ -88,30 +111,32 @@ def recut(
     return gathered, {p: m / gathered for p, m in mass.items()}
 
 
-def methods(book: Handbook, names: Iterable[str] | None = None, cut_height_m: float | None = None) -> dict[str, Method]:
+def methods(
+    coefficients: Handbook, names: Iterable[str] | None = None, cut_height_m: float | None = None
+) -> dict[str, Method]:
     """Return the methods of gathering by name, with their numbers from the handbook.
 
     Parameters
     ----------
-    book : Handbook
+    coefficients : Handbook
     names : iterable of str, optional
         Only these, in the order of `TITLES`.
     cut_height_m : float, optional
         Height of the stubble the combine leaves; left out, each way's usual one.
     """
     wanted = set(TITLES if names is None else names)
-    return {name: _method(book, name, cut_height_m) for name in TITLES if name in wanted}
+    return {name: _method(coefficients, name, cut_height_m) for name in TITLES if name in wanted}
 
 
-def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
+def _method(coefficients: Handbook, name: str, cut_height_m: float | None) -> Method:
     key = f"methods.{name}"
-    height = book.value("residue.stalk_height")
-    usual = book.value(f"{key}.cut_height")
-    shredded = book.value(f"{key}.shredded") > 0
+    height = coefficients.value("residue.stalk_height")
+    usual = coefficients.value(f"{key}.cut_height")
+    shredded = coefficients.value(f"{key}.shredded") > 0
     cut = usual if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
-    whole = {p: book.value(f"residue.fraction.{p}") for p in PARTS}
-    share, moisture, ash = (book[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
-    gathered, parts = share.value, {p: book.value(f"{key}.part.{p}") for p in PARTS}
+    whole = {p: coefficients.value(f"residue.fraction.{p}") for p in PARTS}
+    share, moisture, ash = (coefficients[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
+    gathered, parts = share.value, {p: coefficients.value(f"{key}.part.{p}") for p in PARTS}
     if cut != usual:
         gathered, parts = recut(gathered, parts, usual, cut, whole)
     changed = gathered / share.value
@@ -122,7 +147,7 @@ def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
         fraction_low=share.low * changed,
         fraction_high=min(share.high * changed, 1.0),
         parts=parts,
-        cut_share=cut,
+        cut_fraction=cut,
         cut_height_m=cut * height,
         # only stalk stands: leaves drop, and what is shredded lies flat
         stands=0.0 if shredded else whole["stalk"] * float(stalk_below(cut)),
@@ -132,21 +157,11 @@ def _method(book: Handbook, name: str, cut_height_m: float | None) -> Method:
         ash_pct=ash.value,
         ash_low_pct=ash.low,
         ash_high_pct=ash.high,
-        plant_ash_pct=book.value("methods.ash_of_plant"),
-        passes=round(book.value(f"{key}.passes")),
+        plant_ash_pct=coefficients.value("methods.ash_of_plant"),
+        passes=round(coefficients.value(f"{key}.passes")),
     )
 
 
 def take(stover_mg_ha: Amount, method: Method) -> Amount:
     """Return dry stover gathered by a method, Mg/ha."""
     return method.fraction * stover_mg_ha
-
-
-def take_parts(stover_mg_ha: Amount, method: Method) -> dict[str, Amount]:
-    """Return what a method gathers by part of the plant, Mg/ha; the parts sum to `take`."""
-    return {part: method.fraction * share * stover_mg_ha for part, share in method.parts.items()}
-
-
-def take_within(stover_mg_ha: Amount, fraction: float, limit_mg_ha: Amount, most_mg_ha: float = np.inf) -> Amount:
-    """Return what may be gathered, Mg/ha: the method's share, held to the limit and to the plan's cap."""
-    return np.maximum(np.minimum(np.minimum(fraction * stover_mg_ha, limit_mg_ha), most_mg_ha), 0.0)

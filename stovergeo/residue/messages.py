@@ -13,9 +13,9 @@ catalog: Final = Catalog("stovergeo.residue")
 LITTLE_MG_HA: Final = 0.05 * MG_HA_PER_TON_ACRE
 
 
-def ground_message(keep_mg_ha: float, stover_mg_ha: float) -> Message:
+def ground_message(retention_mg_ha: float, stover_mg_ha: float) -> Message:
     """Return how much of some ground an all-or-nothing rule holds back, from means over it."""
-    share = keep_mg_ha / stover_mg_ha if stover_mg_ha > 0 else 1.0
+    share = retention_mg_ha / stover_mg_ha if stover_mg_ha > 0 else 1.0
     if share > 0.995:
         return catalog("ground.all")
     return catalog("ground.part", share=share) if share >= 0.015 else catalog("ground.little")

@@ -1,8 +1,12 @@
-"""The Monte Carlo run: what may leave from each zone, over the spreads of everything uncertain.
+"""The Monte Carlo run: what may leave from each zone, over the spreads of everything uncertain, and what that says.
 
 Shared causes are drawn once: coefficients of rules and the year's weather for the whole
 farm, the season's stover for the grain and the machine's take for each field, the rest for
-each zone. Rules run on a sample of cells, all draws at once.
+each zone. Rules run on a sample of cells, all samples at once.
+
+Every coefficient samples from a stream of its own, made from the seed and its name: adding
+one coefficient, or asking for them in another order, changes no other draw. Draws are
+stratified (one in each of n equal slices of probability), which steadies the percentiles.
 """
 
 from __future__ import annotations
@@ -10,23 +14,62 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
+from zlib import crc32
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
+from scipy.stats import rankdata
 
+from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue.collection import Method
-from stovergeo.residue.draws import draw, spread_evenly, stream
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import NamedRule, asked, rules_for, with_cautious_soil
 from stovergeo.residue.zone_cells import ZoneCells, sample, zone_cells
 
-#: cells that stand for a zone, and draws computed at once (keeps arrays within the processor's cache)
+
+def stream(seed: int, name: str) -> np.random.Generator:
+    """Return the stream of one named input."""
+    return np.random.default_rng([seed, crc32(name.encode())])
+
+
+def spread_evenly(rng: np.random.Generator, shape: tuple[int, ...]) -> np.ndarray:
+    """Return probabilities in (0, 1), stratified along the first axis and independent along the others."""
+    n = shape[0]
+    slices = rng.permuted(np.broadcast_to(np.arange(n).reshape(n, *(1,) * (len(shape) - 1)), shape), axis=0)
+    return (slices + rng.random(shape)) / n
+
+
+def triangular(probability: np.ndarray, low: float, mode: float, high: float) -> np.ndarray:
+    """Return the value of a triangular distribution below which a share `probability` lies."""
+    turn = (mode - low) / (high - low)
+    rising = low + np.sqrt(probability * (high - low) * (mode - low))
+    falling = high - np.sqrt((1 - probability) * (high - low) * (high - mode))
+    return np.where(probability < turn, rising, falling)
+
+
+def draw(coefficient: Coefficient, seed: int, shape: tuple[int, ...]) -> np.ndarray:
+    """Return samples of a coefficient from its spread; one number repeated where it has none.
+
+    Parameters
+    ----------
+    coefficient : Coefficient
+    seed : int
+    shape : tuple of int
+        Draws first; then the fields or zones among which it differs.
+    """
+    if not coefficient.low < coefficient.high:
+        return np.full(shape, coefficient.value)
+    probability = spread_evenly(stream(seed, coefficient.key), shape)
+    return triangular(probability, coefficient.low, coefficient.value, coefficient.high)
+
+
+#: cells that stand for a zone, and samples computed at once (keeps arrays within the processor's cache)
 CELLS_A_ZONE: Final = 60
 _DRAWS_AT_ONCE: Final = 64
 
@@ -38,15 +81,15 @@ class DrawnLimits:
     zone_ids: Sequence[str]
     field_ids: Sequence[str]  #: field of each zone
     area_ha: np.ndarray  #: shape (zones,)
-    limit_mg_ha: np.ndarray  #: shape (draws, zones), where no method of gathering is fixed
+    limit_mg_ha: np.ndarray  #: shape (samples, zones), where no method of gathering is fixed
     method_limit_mg_ha: Mapping[str, np.ndarray]  #: the same by method
-    take_mg_ha: Mapping[str, np.ndarray]  #: what each method takes, shape (draws, zones)
-    inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (draws,) or (draws, fields)
+    removal_mg_ha: Mapping[str, np.ndarray]  #: what each method takes, shape (samples, zones)
+    inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (samples,) or (samples, fields)
     fields: Sequence[str]  #: fields, in the order of `inputs`
     meanings: Mapping[str, str]  #: of the inputs
 
 
-def draw_limits(
+def sample_limits(
     stack: xr.Dataset,
     zones: pd.DataFrame,
     labels: ArrayLike,
@@ -54,7 +97,7 @@ def draw_limits(
     plan: Odds,
     ways: Mapping[str, Method],
 ) -> DrawnLimits:
-    """Run every rule on a sample of each zone's cells under draws of all that is uncertain.
+    """Run every rule on a sample of each zone's cells under samples of all that is uncertain.
 
     Parameters
     ----------
@@ -66,7 +109,7 @@ def draw_limits(
         Row of the zone, NaN outside.
     options : RuleOptions
     plan : Odds
-        Draws and seed. With no draws, one run with every number at its default.
+        Draws and seed. With no samples, one run with every number at its default.
     ways : mapping
         Methods to judge.
 
@@ -96,7 +139,7 @@ def draw_limits(
         inputs = _with_stover(cells, options, few, factor, drawn.grain_error[now])
         told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
         mean_standing = few.mean(inputs["stover_mg_ha"].values)
-        counted = inputs["stover_usual_mg_ha"].values
+        counted = inputs["stover_typical_mg_ha"].values
         asked_alike = _largest(alike, inputs, told, counted)
         limit[now] = few.mean(counted - np.fmax(asked_alike, _largest(by_way, inputs, told, counted)))
         for name, way in ways.items():
@@ -111,10 +154,10 @@ def draw_limits(
         area_ha=everything.total(everything.weight_ha),
         limit_mg_ha=limit,
         method_limit_mg_ha=way_limit,
-        take_mg_ha=taken,
+        removal_mg_ha=taken,
         inputs=all_inputs,
         fields=fields,
-        meanings={key: options.book[key].meaning for key in all_inputs},
+        meanings={key: options.coefficients[key].meaning for key in all_inputs},
     )
 
 
@@ -123,7 +166,7 @@ class _Drawn:
     """All that is uncertain, drawn."""
 
     count: int
-    shared: Mapping[str, np.ndarray]  #: coefficients of rules, one draw for the farm: shape (draws,)
+    shared: Mapping[str, np.ndarray]  #: coefficients of rules, one draw for the farm: shape (samples,)
     season: np.ndarray  #: the season's stover for the grain, by field
     shares: Mapping[str, np.ndarray]  #: what each machine gathers, by field
     zone_factor: np.ndarray  #: each zone's own departure
@@ -133,15 +176,15 @@ class _Drawn:
 def _draw(
     plan: Odds, options: RuleOptions, keys: list[str], ways: Mapping[str, Method], fields: int, zones: int
 ) -> _Drawn:
-    """Draw everything, each input from its own stream; with no draws, return the defaults once."""
-    n, book = max(plan.draws, 1), options.book
+    """Draw everything, each input from its own stream; with no samples, return the defaults once."""
+    n, coefficients = max(plan.samples, 1), options.coefficients
 
     def of(key: str, *among: int) -> np.ndarray:
-        c = book[key]
-        return draw(c if plan.draws else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
+        c = coefficients[key]
+        return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
 
     # the plan's cut height moves the whole range a machine gathers
-    moved = {name: way.fraction / book.value(f"methods.{name}.share") for name, way in ways.items()}
+    moved = {name: way.fraction / coefficients.value(f"methods.{name}.share") for name, way in ways.items()}
     normal = ndtri(spread_evenly(stream(plan.seed, "grain surface"), (n, zones)))
     return _Drawn(
         count=n,
@@ -149,7 +192,7 @@ def _draw(
         season=of("residue.factor", fields),
         shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in ways},
         zone_factor=of("residue.zone_factor", zones),
-        grain_error=normal * book.value("residue.grain_error_shared") * (plan.draws > 0),
+        grain_error=normal * coefficients.value("residue.grain_error_shared") * (plan.samples > 0),
     )
 
 
@@ -163,7 +206,7 @@ def _cells(stack: xr.Dataset, few: ZoneCells) -> xr.Dataset:
 
 @dataclass(slots=True)
 class _AsOnTheMap:
-    """A rule that cannot work on draws: what it asked for on the map stands in every draw."""
+    """A rule that cannot work on samples: what it asked for on the map stands in every draw."""
 
     title: str
     reads: tuple[str, ...]
@@ -174,16 +217,18 @@ class _AsOnTheMap:
 
 
 def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> NamedRule:
-    """Return a rule that works on sampled cells and draws; a plug-in that does not is held to its map."""
+    """Return a rule that works on sampled cells and samples; a plug-in that does not is held to its map."""
     two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
     told = replace(options, drawn=two, asked=set())
     try:
-        drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_usual_mg_ha")}
+        drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_typical_mg_ha")}
         asked(named, cells.assign(drawn), told)
     except Exception:
         if named.package == "stovergeo":
             raise
-        return NamedRule(named.name, _AsOnTheMap(named.rule.title, (f"keep_{named.name}_mg_ha",), named.rule.source))
+        return NamedRule(
+            named.name, _AsOnTheMap(named.rule.title, (f"retention_{named.name}_mg_ha",), named.rule.source)
+        )
     return named
 
 
@@ -194,11 +239,11 @@ def _with_stover(
     grain = np.broadcast_to(cells["grain_mg_ha"].values, (len(factor), len(few.cells)))
     if "grain_error_mg_ha" in cells:
         grain = np.maximum(grain + error[:, few.zone] * np.nan_to_num(cells["grain_error_mg_ha"].values), 0.0)
-    stands = stover(grain, options.book.value("residue.slope"), options.book.value("residue.intercept"))
+    stands = stover(grain, options.coefficients.value("residue.slope"), options.coefficients.value("residue.intercept"))
     stands = stands * factor[:, few.zone]
     # one error moves both: what is in doubt is the stover for the grain, not by how much this year is the better one
-    share = cells["stover_usual_mg_ha"].values / np.maximum(cells["stover_mg_ha"].values, 1e-9)
-    drawn = {"grain_mg_ha": grain, "stover_mg_ha": stands, "stover_usual_mg_ha": stands * share}
+    share = cells["stover_typical_mg_ha"].values / np.maximum(cells["stover_mg_ha"].values, 1e-9)
+    drawn = {"grain_mg_ha": grain, "stover_mg_ha": stands, "stover_typical_mg_ha": stands * share}
     return cells.assign({name: (("draw", "cell"), values, cells[name].attrs) for name, values in drawn.items()})
 
 
@@ -223,4 +268,111 @@ def _uncertain(
         for way in (None, *ways.values()):
             asked(named, cells, listener.with_method(way))
     # the season is drawn by field
-    return sorted(k for k in listener.asked if options.book[k].low < options.book[k].high and k != "residue.factor")
+    return sorted(
+        k
+        for k in listener.asked
+        if options.coefficients[k].low < options.coefficients[k].high and k != "residue.factor"
+    )
+
+
+def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] | None = None) -> pd.DataFrame:
+    """Return percentiles of what may leave, and the odds that each zone's take keeps every limit.
+
+    Parameters
+    ----------
+    drawn : DrawnLimits
+    cautious_pct : float
+        Percentile on which decisions rest.
+    chosen : dict, optional
+        zone_id -> method or "leave". A zone left alone keeps every limit.
+
+    Returns
+    -------
+    DataFrame
+        zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, cautious_mg_ha, odds_any (that anything may leave), method,
+        compliance_probability.
+    """
+    chosen = chosen or {}
+    p10, p50, p90, cautious = np.percentile(drawn.limit_mg_ha, [10, 50, 90, cautious_pct], axis=0)
+    ways = [chosen.get(zone, "leave") for zone in drawn.zone_ids]
+    return pd.DataFrame(
+        {
+            "zone_id": drawn.zone_ids,
+            "p10_mg_ha": p10,
+            "p50_mg_ha": p50,
+            "p90_mg_ha": p90,
+            "cautious_mg_ha": cautious,
+            "odds_any": (drawn.limit_mg_ha > 0).mean(axis=0),
+            "method": ways,
+            "compliance_probability": [compliance_probability(drawn, row, way) for row, way in enumerate(ways)],
+        }
+    )
+
+
+def compliance_probability(drawn: DrawnLimits, row: int, method: str) -> float:
+    """Return the share of samples in which a method's take fits under every limit of a zone."""
+    if method == "leave":
+        return 1.0
+    return float((drawn.removal_mg_ha[method][:, row] <= drawn.method_limit_mg_ha[method][:, row]).mean())
+
+
+def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
+    """Return which uncertain input moves each field's removable stover most.
+
+    The ranks of each field's mean limit are regressed on the ranks of all inputs; the squared standard coefficients,
+    as shares of their sum, share out what the inputs explain (they are drawn independently). Coefficients within three
+    standard errors of nothing are left out.
+
+    Returns
+    -------
+    DataFrame
+        field_id, rank, input, meaning, share (0-1, sums to 1 in a field), direction (+1: more of it lets more leave).
+        Fields whose limit never varies have no rows.
+    """
+    rows = []
+    owner = np.array(drawn.field_ids)
+    for number, field in enumerate(drawn.fields):
+        here = (owner == field) & (drawn.area_ha > 0)
+        if not here.any() or len(drawn.limit_mg_ha) < 3:
+            continue
+        mean = np.average(drawn.limit_mg_ha[:, here], axis=1, weights=drawn.area_ha[here])
+        if np.ptp(mean) == 0:
+            continue
+        inputs = {
+            key: values if values.ndim == 1 else values[:, number]
+            for key, values in drawn.inputs.items()
+            if not key.startswith("methods.")  # the take moves no limit
+        }
+        effects = _rank_effects(inputs, mean)
+        total = sum(effect**2 for effect in effects.values())
+        ranked = sorted(effects.items(), key=lambda item: (-(item[1] ** 2), item[0]))
+        rows += [
+            {
+                "field_id": field,
+                "rank": place,
+                "input": key,
+                "meaning": drawn.meanings[key],
+                "share": r**2 / total,
+                "direction": int(np.sign(r)),
+            }
+            for place, (key, r) in enumerate(ranked, start=1)
+        ]
+    return pd.DataFrame(rows, columns=["field_id", "rank", "input", "meaning", "share", "direction"])
+
+
+def _rank_effects(inputs: dict[str, np.ndarray], outcome: np.ndarray) -> dict[str, float]:
+    """Return the standard rank regression coefficients that differ from zero."""
+    varying = {key: values for key, values in inputs.items() if np.ptp(values) > 0}
+    if len(outcome) < 3 * (len(varying) + 1):
+        return {}
+    x = np.column_stack([_standard_ranks(values) for values in varying.values()])
+    y = _standard_ranks(outcome)
+    effects, *_ = np.linalg.lstsq(x, y, rcond=None)
+    spread = np.sum((y - x @ effects) ** 2) / (len(y) - len(effects) - 1)
+    error = np.sqrt(spread * np.diag(np.linalg.inv(x.T @ x)))
+    return {key: float(e) for key, e, s in zip(varying, effects, error, strict=True) if abs(e) > 3 * s}
+
+
+def _standard_ranks(values: np.ndarray) -> np.ndarray:
+    ranks = rankdata(values)
+    return (ranks - ranks.mean()) / ranks.std()

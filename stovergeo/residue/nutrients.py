@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 
 from stovergeo.core.coefficients import Handbook
-from stovergeo.core.units import KG_PER_MG, MG_PER_TON
+from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.money import Money
 from stovergeo.residue.collection import Method
 from stovergeo.residue.production import Amount
@@ -36,46 +36,22 @@ class Nutrient:
     replaced_high: float
 
 
-def price_of_nutrient(price_per_ton: float, share: float) -> float:
-    """Return $/kg of a nutrient from the $/US ton of a fertilizer that holds it.
-
-    Parameters
-    ----------
-    price_per_ton : float
-        Of the fertilizer; take off first what its other nutrients are worth.
-    share : float
-        Of the nutrient in it, 0-1 (potash 0-0-60: 0.60).
-    """
-    return price_per_ton / (MG_PER_TON * KG_PER_MG * share)
-
-
-def replacement_value(
-    contents: Mapping[str, float], prices: Mapping[str, float], replaced: Mapping[str, float] | None = None
-) -> float:
-    """Return what a unit mass of stover costs to replace: the sum of content x price x share replaced.
-
-    Any units that belong together will do: lb/ton with $/lb gives $/ton, kg/Mg with $/kg gives $/Mg.
-    """
-    shares = replaced or {}
-    return sum(content * prices[name] * shares.get(name, 1.0) for name, content in contents.items())
-
-
-def after_rain(content_at_maturity: Amount, leached_share: float) -> Amount:
+def after_rain(content_at_maturity: Amount, leached_fraction: float) -> Amount:
     """Return the content of what is baled from that of the mature plant, rain having washed a share back to the soil.
 
     Not for contents measured in bales, which are after the rain already.
     """
-    return content_at_maturity * (1 - leached_share)
+    return content_at_maturity * (1 - leached_fraction)
 
 
 def nutrients_of(
-    book: Handbook, method: Method, money: Money | None = None, basis: str = "bale"
+    coefficients: Handbook, method: Method, money: Money | None = None, basis: str = "bale"
 ) -> dict[str, Nutrient]:
     """Return content, price and share replaced of each nutrient, for one method of gathering.
 
     Parameters
     ----------
-    book : Handbook
+    coefficients : Handbook
     method : Method
         Bales mostly of cob and husk hold less.
     money : Money, optional
@@ -85,14 +61,14 @@ def nutrients_of(
     """
     found = {}
     for name, own in NUTRIENTS.items():
-        content = book[f"nutrients.{name}.{'content_cob_husk' if method.takes_ear_only else 'content'}"]
+        content = coefficients[f"nutrients.{name}.{'content_cob_husk' if method.takes_ear_only else 'content'}"]
         washed = 0.0
         if basis == "maturity" and name in ("p2o5", "k2o"):
-            washed = book.value(f"nutrients.{name}.leached")
+            washed = coefficients.value(f"nutrients.{name}.leached")
         price = getattr(money, own, None)
         if price is None:
-            price = book.value(f"nutrients.{name}.price") * KG_PER_MG
-        replaced = book[f"nutrients.{name}.replaced"]
+            price = coefficients.value(f"nutrients.{name}.price") * KG_PER_MG
+        replaced = coefficients[f"nutrients.{name}.replaced"]
         found[name] = Nutrient(
             content=after_rain(content.value, washed),
             content_low=after_rain(content.low, washed),
@@ -108,7 +84,7 @@ def nutrients_of(
 def nutrients(
     zones: pd.DataFrame,
     ways: Mapping[str, Method],
-    book: Handbook,
+    coefficients: Handbook,
     money: Money | None = None,
     basis: str = "bale",
 ) -> pd.DataFrame:
@@ -117,8 +93,8 @@ def nutrients(
     Parameters
     ----------
     zones : DataFrame
-        zone_id, method ("leave" gives zeros) and take_mg, dry Mg over the zone.
-    ways, book, money, basis
+        zone_id, method ("leave" gives zeros) and removal_mg, dry Mg over the zone.
+    ways, coefficients, money, basis
         As for `nutrients_of`.
 
     Returns
@@ -127,9 +103,9 @@ def nutrients(
         zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, lime_kg, cost, cost_low, cost_high ($), cost_mg ($ per dry Mg).
         The low and high cost take every content and share replaced at its low or high end together.
     """
-    per_mg = {name: _per_mg(book, way, money, basis) for name, way in ways.items()}
+    per_mg = {name: _per_mg(coefficients, way, money, basis) for name, way in ways.items()}
     rows = []
-    for zone_id, method, mass in zip(zones["zone_id"], zones["method"], zones["take_mg"], strict=True):
+    for zone_id, method, mass in zip(zones["zone_id"], zones["method"], zones["removal_mg"], strict=True):
         each = per_mg.get(method, {})
         row = {"zone_id": zone_id, **{c: each.get(c, 0.0) * mass for c in _COLUMNS}}
         rows.append({**row, "cost_mg": each.get("cost", 0.0)})
@@ -139,11 +115,11 @@ def nutrients(
 _COLUMNS: Final = ("n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high")
 
 
-def _per_mg(book: Handbook, way: Method, money: Money | None, basis: str) -> dict[str, float]:
+def _per_mg(coefficients: Handbook, way: Method, money: Money | None, basis: str) -> dict[str, float]:
     """Return the columns for one dry Mg gathered."""
-    found = nutrients_of(book, way, money, basis)
-    lime = book.value("nutrients.lime.content")
-    lime_cost = lime * book.value("nutrients.lime.price")
+    found = nutrients_of(coefficients, way, money, basis)
+    lime = coefficients.value("nutrients.lime.content")
+    lime_cost = lime * coefficients.value("nutrients.lime.price")
     return {
         **{f"{name}_kg": f.content for name, f in found.items()},
         "lime_kg": lime,
@@ -151,8 +127,3 @@ def _per_mg(book: Handbook, way: Method, money: Money | None, basis: str) -> dic
         "cost_low": lime_cost + sum(f.content_low * f.price * f.replaced_low for f in found.values()),
         "cost_high": lime_cost + sum(f.content_high * f.price * f.replaced_high for f in found.values()),
     }
-
-
-def per_bale(content_kg_mg: float, bale_as_is_kg: float, moisture_pct: float) -> float:
-    """Return kg of a nutrient in one bale, from its content in dry matter."""
-    return content_kg_mg * bale_as_is_kg * (1 - moisture_pct / 100) / KG_PER_MG

@@ -14,20 +14,20 @@ from stovergeo.core.errors import Report
 from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue.collection import Method
-from stovergeo.residue.cover import laid_down, mass_of, surviving
+from stovergeo.residue.production import laid_down, mass_of, surviving
 from stovergeo.residue.wind import silhouette_cm2_m2, standing_ratio
 
 #: passes that leave most of the surface as it was
 _NARROW_PASSES: Final = frozenset({"planter", "planter_no_till", "strip_till", "anhydrous_knife"})
 
-Number: TypeAlias = Any  #: a float, or a DataArray of draws
+Number: TypeAlias = Any  #: a float, or a DataArray of samples
 
 
 @dataclass(frozen=True)
 class RuleOptions:
     """The plan's crop and limits, the handbook's numbers, and the method where one is being judged.
 
-    Rules ask for every coefficient with `number`, so that a Monte Carlo run can put draws
+    Rules ask for every coefficient with `number`, so that a Monte Carlo run can put samples
     (arrays along ``draw``) in the place of single numbers.
 
     Examples
@@ -41,15 +41,15 @@ class RuleOptions:
 
     crop: Crop
     limits: Limits
-    book: Handbook
+    coefficients: Handbook
     method: Method | None = None  #: None: no stubble is counted on, all stover that is left lies flat
     drawn: Mapping[str, Number] = field(default_factory=dict, repr=False)
     asked: set[str] = field(default_factory=set, compare=False, repr=False)  #: keys that `number` was asked for
 
     def number(self, key: str) -> Number:
-        """Return a coefficient: its draws where there are any, else the handbook's (or the plan's) number."""
+        """Return a coefficient: its samples where there are any, else the handbook's (or the plan's) number."""
         self.asked.add(key)
-        return self.drawn[key] if key in self.drawn else self.book.value(key)
+        return self.drawn[key] if key in self.drawn else self.coefficients.value(key)
 
     def with_method(self, method: Method | None) -> RuleOptions:
         """Return the same options for one method of gathering."""
@@ -106,9 +106,9 @@ class RuleOptions:
         )
 
 
-def check_passes(crop: Crop, book: Handbook, report: Report) -> None:
+def check_passes(crop: Crop, coefficients: Handbook, report: Report) -> None:
     """Report every tillage pass the handbook does not know."""
-    known = book.group("tillage")
+    known = coefficients.group("tillage")
     for name in crop.tillage:
         if name not in known:
             report.add(

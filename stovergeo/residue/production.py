@@ -1,12 +1,15 @@
-"""From grain to stover: how much stands, and how wet it is. Dry masses, Mg/ha."""
+"""From grain to stover, and from stover mass to ground cover and back.
+
+Dry masses in Mg/ha; flat stover on the surface in kg/ha. Cover is a share 0-1 unless the name says ``pct``.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from math import prod
 from typing import Any, TypeAlias
 
 import numpy as np
-
-from stovergeo.core.units import CORN_MARKET_MOISTURE
 
 # A number, a numpy array or a DataArray; what goes in comes out. numpy's stubs do not know
 # that its functions return a DataArray, so the checker does not know either.
@@ -41,43 +44,58 @@ def stover(grain_mg_ha: Amount, slope: float, intercept: float) -> Amount:
     return (slope * grain_mg_ha + intercept) * (grain_mg_ha > 0)
 
 
-def harvest_index(grain_mg_ha: Amount, stover_mg_ha: Amount) -> Amount:
-    """Return grain as a share of all dry matter above ground."""
-    return grain_mg_ha / (grain_mg_ha + stover_mg_ha)
-
-
-def stover_per_grain(index: Amount) -> Amount:
-    """Return stover : grain from the harvest index (both dry).
-
-    Examples
-    --------
-    >>> stover_per_grain(0.5)
-    1.0
-    """
-    return (1 - index) / index
-
-
-def at_market_moisture(wet_yield: Amount, moisture: Amount) -> Amount:
-    """Return a wet grain yield as it would be at 15.5 % moisture.
+def cover_of(mass_kg_ha: Amount, k: Amount) -> Amount:
+    """Return the share of the ground covered by a mass of flat stover.
 
     Parameters
     ----------
-    wet_yield : float or array
-        In any unit of mass per area.
-    moisture : float or array
-        Share of water, wet basis, 0-1.
+    mass_kg_ha : float or array
+    k : float or array
+        Cover coefficient, ha/kg.
 
     Examples
     --------
-    >>> round(at_market_moisture(200.0, 0.20), 1)  # bu/ac
-    189.3
+    >>> round(float(cover_of(2000.0, k=0.00032)), 2)
+    0.47
     """
-    return wet_yield * (1 - moisture) / (1 - CORN_MARKET_MOISTURE)
+    return -np.expm1(-k * mass_kg_ha)  # Gregory 1982, Trans. ASAE 25:1333-1337
 
 
-def stover_moisture(grain_moisture: Amount, ratio: float, most: float) -> Amount:
-    """Return stover moisture at grain harvest (share, wet basis) from the grain's.
+def mass_of(cover: Amount, k: Amount) -> Amount:
+    """Return the mass of flat stover (kg/ha) that covers a share of the ground: the exact inverse of `cover_of`.
 
-    Raises no error for dry grain; the ratio was measured for grain of 15 to 30 %.
+    Examples
+    --------
+    >>> round(float(mass_of(0.30, k=0.00032)))
+    1115
     """
-    return np.minimum(most, ratio * grain_moisture)  # Biomass & Bioenergy 31:576-584 (2007)
+    return -np.log1p(-cover) / k
+
+
+def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
+    """Return the share of flat stover still on the surface after winter and all passes.
+
+    Parameters
+    ----------
+    overwinter : float
+        Share left at planting of what lay there in the fall.
+    passes : iterable of float
+        Share left on the surface by each pass. These are mass factors; cover factors differ.
+
+    Examples
+    --------
+    >>> round(surviving(0.8, [0.5, 0.9]), 2)
+    0.36
+    """
+    return overwinter * prod(passes)
+
+
+def laid_down(passes: Iterable[Amount]) -> Amount:
+    """Return the share of standing stalks that several passes lay flat, each laying its share of those still up.
+
+    Examples
+    --------
+    >>> laid_down([0.5, 0.5])
+    0.75
+    """
+    return 1 - prod(1 - share for share in passes)

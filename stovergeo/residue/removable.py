@@ -80,11 +80,11 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     Returns
     -------
     xarray.Dataset
-        With ``stover_mg_ha``, ``keep_<rule>_mg_ha`` for every rule that could be checked, ``keep_mg_ha`` (the largest,
-        at most all that stands), ``binding_rule`` (0, 1, ... into the attributes ``rules`` and ``titles``) and
+        With ``stover_mg_ha``, ``retention_<rule>_mg_ha`` for every rule that could be checked, ``retention_mg_ha`` (the
+        largest, at most all that stands), ``binding_rule`` (0, 1, ... into the attributes ``rules`` and ``titles``) and
         ``removable_mg_ha``.
-        Limits count on ``stover_usual_mg_ha``: what stands or, where ``grain_mean_mg_ha`` tells that most years give
-        less, what they give; the rest is part of ``keep_mg_ha``.
+        Limits count on ``stover_typical_mg_ha``: what stands or, where ``grain_mean_mg_ha`` tells that most years give
+        less, what they give; the rest is part of ``retention_mg_ha``.
 
     Raises
     ------
@@ -111,18 +111,18 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     >>> stack = limits(stack, RuleOptions(Crop(), Limits(), load_handbook()), report)
     >>> stack["binding_rule"].attrs["rules"]
     ['steep_ground', 'ground_cover', 'soil_carbon']
-    >>> bool(np.allclose(stack["removable_mg_ha"], stack["stover_mg_ha"] - stack["keep_mg_ha"]))
+    >>> bool(np.allclose(stack["removable_mg_ha"], stack["stover_mg_ha"] - stack["retention_mg_ha"]))
     True
     >>> {problem.code for problem in report}
     {'residue.rule_not_checked'}
     """
     need(stack, ["grain_mg_ha"], "the residue package")
-    check_passes(options.crop, options.book, report)
+    check_passes(options.crop, options.coefficients, report)
     rules = rules_for(options, report)
     report.stop_if_refused()
     _warn_of_conditioning(options, report)
     stack = put(stack, stover_mg_ha=expected_stover(stack["grain_mg_ha"].astype(float), options))
-    stack = put(stack, stover_usual_mg_ha=_usual_or_less(stack, options))
+    stack = put(stack, stover_typical_mg_ha=_usual_or_less(stack, options))
     inputs = with_cautious_soil(stack, options, report)
     answers = answers_of(rules, inputs, options, report)
     if not answers:
@@ -134,8 +134,10 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
 
 def expected_stover(grain_mg_ha: xr.DataArray, options: RuleOptions) -> xr.DataArray:
     """Return the central stover for a grain surface, with the handbook's (or the plan's) line."""
-    line = stover(grain_mg_ha, options.book.value("residue.slope"), options.book.value("residue.intercept"))
-    return line * options.book.value("residue.factor")
+    line = stover(
+        grain_mg_ha, options.coefficients.value("residue.slope"), options.coefficients.value("residue.intercept")
+    )
+    return line * options.coefficients.value("residue.factor")
 
 
 def _usual_or_less(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -214,7 +216,7 @@ def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) 
             continue
         unknown = grown & inputs[name].isnull()
         if bool(unknown.any()):
-            number = options.book.value(key)
+            number = options.coefficients.value(key)
             ha = _hectares(inputs, unknown)
             report.add(
                 "residue.soil_unknown", "soils", f"{name} is not known on {ha:.1f} ha; {number:.3g} was taken there."
@@ -253,6 +255,7 @@ def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inpu
 
 
 def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:
+    """Put the answers, the largest of them and what it leaves to take into the stack."""
     grown = stack["stover_mg_ha"].notnull()
     maps = {n: a.broadcast_like(stack["stover_mg_ha"]).transpose("y", "x").where(grown) for n, a in answers.items()}
     binding, highest = np.zeros(grown.shape, dtype=np.int16), np.full(grown.shape, -np.inf)
@@ -267,22 +270,22 @@ def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, 
         np.fmax(largest, asks.values, out=largest)
     known = grown.values & np.isfinite(largest)
     standing = stack["stover_mg_ha"].values
-    counted = stack["stover_usual_mg_ha"].values
+    counted = stack["stover_typical_mg_ha"].values
     removable = np.where(known, counted - np.minimum(largest, counted), np.nan)
     named = {"rules": list(maps), "titles": [str(rules[name].rule.title) for name in maps]}
     binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs=named)
     return put(
         stack,
         # a rule answers in Mg/ha; arithmetic may have carried along the unit of something it read
-        **{f"keep_{name}_mg_ha": m.values for name, m in maps.items()},
-        keep_mg_ha=standing - removable,
+        **{f"retention_{name}_mg_ha": m.values for name, m in maps.items()},
+        retention_mg_ha=standing - removable,
         binding_rule=binding_rule,
         removable_mg_ha=removable,
     )
 
 
 def _warn_of_conditioning(options: RuleOptions, report: Report) -> None:
-    index, low = options.crop.soil_conditioning_index, options.book.value("retention.conditioning_low")
+    index, low = options.crop.soil_conditioning_index, options.coefficients.value("retention.conditioning_low")
     if index is not None and 0 <= index < low:
         report.add(
             "residue.conditioning_low",

@@ -43,33 +43,9 @@ def soil_loss(R: Amount, K: Amount, LS: Amount, C: Amount, P: Amount = 1.0) -> A
     return R * K * LS * C * P
 
 
-def cover_subfactor(cover_pct: Amount, b: Amount, roughness_mm: Amount = UNIT_ROUGHNESS_MM) -> Amount:
-    """Return the surface cover subfactor of C (AH-703, ch. 5).
-
-    Parameters
-    ----------
-    cover_pct : float or array
-    b : float
-        Effect of one per cent of cover: 0.025 on flat or settled ground to 0.05 and more on steep tilled ground.
-    roughness_mm : float
-        Random roughness; rough ground makes less of its cover.
-
-    Examples
-    --------
-    >>> round(float(cover_subfactor(30.0, b=0.035)), 2)
-    0.35
-    """
-    return np.exp(-cover_effect(b, roughness_mm) * cover_pct)
-
-
 def roughness_subfactor(roughness_mm: Amount) -> Amount:
     """Return the surface roughness subfactor of C (AH-703, ch. 5), 1 on the unit plot."""
     return np.exp(-0.026 * (roughness_mm - UNIT_ROUGHNESS_MM))
-
-
-def canopy_subfactor(canopy: Amount, fall_height_ft: Amount) -> Amount:
-    """Return the canopy subfactor of C (AH-703, ch. 5; from memory): share under leaves, height of fall in ft."""
-    return 1 - canopy * np.exp(-0.1 * fall_height_ft)
 
 
 def cover_effect(b: Amount, roughness_mm: Amount) -> Amount:

@@ -19,8 +19,8 @@ def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
     0 where another rule asks for as much; NaN where nothing is known of the crop. Shape (y, x), by rule.
     """
     names = list(stack["binding_rule"].attrs["rules"])
-    asks = np.nan_to_num(np.stack([stack[f"keep_{n}_mg_ha"].values.astype(float) for n in names]))
-    counted = stack["stover_usual_mg_ha"].values.astype(float)
+    asks = np.nan_to_num(np.stack([stack[f"retention_{n}_mg_ha"].values.astype(float) for n in names]))
+    counted = stack["stover_typical_mg_ha"].values.astype(float)
     # the largest of all others: the second largest where the rule is the largest itself
     ordered = np.sort(np.concatenate([np.zeros((1, *counted.shape)), asks]), axis=0)
     largest, second = ordered[-1], ordered[-2]

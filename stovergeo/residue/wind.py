@@ -10,19 +10,6 @@ import numpy as np
 from stovergeo.residue.production import Amount
 
 
-def flat_cover_ratio(cover_pct: Amount, effect: Amount) -> Amount:
-    """Return the loss ratio of flat cover (Bilbro & Fryrear 1994; Fryrear et al. 1998)."""
-    return np.exp(-effect * cover_pct)
-
-
-def flat_cover_ratio_1985(cover_pct: Amount) -> Amount:
-    """Return the older loss ratio of flat cover (Fryrear 1985, Trans. ASAE 28:781-784), never above 1.
-
-    Measured for 8 to 80 % cover; below 8.24 % the printed curve exceeds bare ground and is held at 1.
-    """
-    return np.minimum(1.0, 1.81 * np.exp(-0.072 * cover_pct))
-
-
 def silhouette_cm2_m2(stalks_m2: Amount, diameter_cm: Amount, height_m: Amount) -> Amount:
     """Return the standing stalks' side area, cm2 on each m2 of ground."""
     return stalks_m2 * diameter_cm * (100 * height_m)
@@ -31,11 +18,6 @@ def silhouette_cm2_m2(stalks_m2: Amount, diameter_cm: Amount, height_m: Amount) 
 def standing_ratio(silhouette: Amount, effect: float, power: float) -> Amount:
     """Return the loss ratio of standing stalks (Bilbro & Fryrear 1994; Fryrear et al. 1998)."""
     return np.exp(-effect * silhouette**power)
-
-
-def canopy_ratio(canopy: Amount) -> Amount:
-    """Return the loss ratio of green canopy, share 0-1 of the ground (the same papers, from memory)."""
-    return np.exp(-5.614 * canopy**0.7366)
 
 
 def cover_needed_pct(ratio: Amount, effect: Amount) -> Amount:

@@ -16,8 +16,7 @@ from stovergeo.core.messages import Message, check_message
 from stovergeo.residue.carbon import one_year_in, share_of_years
 from stovergeo.residue.collection import Method, soil_in_bales, take
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
-from stovergeo.residue.monte_carlo import DrawnLimits
-from stovergeo.residue.odds import odds_kept
+from stovergeo.residue.monte_carlo import DrawnLimits, compliance_probability
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
@@ -28,7 +27,7 @@ _METHOD_COLUMNS: Final = (
     "zone_id",
     "method",
     "title",
-    "take_mg_ha",
+    "removal_mg_ha",
     "limit_mg_ha",
     "moisture_pct",
     "ash_pct",
@@ -36,9 +35,9 @@ _METHOD_COLUMNS: Final = (
     "standing_mg_ha",
     "flat_mg_ha",
     "soil_mg_ha",
-    "clean_share",
+    "clean_fraction",
     "one_year_in",
-    "odds_kept",
+    "compliance_probability",
     "allowed",
     "message",
 )
@@ -60,16 +59,16 @@ def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, optio
     Returns
     -------
     DataFrame
-        zone_id, rule, title, keep_mg_ha (mean asked for), binds_share (of the zone's area), gain_mg_ha (how much more
-        could leave if this rule alone were lifted), lift, source, message; the binding rule first in each zone. `lift`
-        and `message` hold several sentences.
+        zone_id, rule, title, retention_mg_ha (mean asked for), binds_fraction (of the zone's area), gain_mg_ha (how
+        much more could leave if this rule alone were lifted), lift, source, message; the binding rule first in each
+        zone. `lift` and `message` hold several sentences.
     """
     names = list(stack["binding_rule"].attrs["rules"])
     rules = {r.name: r for r in rules_for(options, Report())}
     cells = zone_cells(labels, stack, len(zones))
     standing = cells.mean(cells.of(stack["stover_mg_ha"]))
     binding = cells.of(stack["binding_rule"])
-    asks = {n: cells.mean(cells.of(stack[f"keep_{n}_mg_ha"])) for n in names}
+    asks = {n: cells.mean(cells.of(stack[f"retention_{n}_mg_ha"])) for n in names}
     gains = {n: cells.mean(gain.ravel()[cells.cells]) for n, gain in gain_without(stack).items()}
     binds = {n: cells.mean((binding == i).astype(float)) for i, n in enumerate(names)}
     rows = []
@@ -85,33 +84,26 @@ def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, optio
                     "zone_id": zone,
                     "rule": n,
                     "title": rules[n].rule.title,
-                    "keep_mg_ha": asks[n][z],
-                    "binds_share": binds[n][z],
+                    "retention_mg_ha": asks[n][z],
+                    "binds_fraction": binds[n][z],
                     "gain_mg_ha": gains[n][z],
                     "lift": _lift(rules[n], gains[n][z]),
                     "source": rules[n].rule.source,
                     "message": tuple(messages),
                 }
             )
-    columns = ["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "gain_mg_ha", "lift", "source", "message"]
+    columns = [
+        "zone_id",
+        "rule",
+        "title",
+        "retention_mg_ha",
+        "binds_fraction",
+        "gain_mg_ha",
+        "lift",
+        "source",
+        "message",
+    ]
     return pd.DataFrame(rows, columns=columns)
-
-
-def limits_at(stack: xr.Dataset, x: float, y: float, options: RuleOptions) -> pd.DataFrame:
-    """Return what each rule asks at one place: the table of `zone_limits` for the cell that holds it.
-
-    Parameters
-    ----------
-    stack, options
-        As for `zone_limits`.
-    x, y : float
-        In the stack's CRS. A place off the grid, or where no crop is known, has no rows.
-    """
-    here = np.full((stack.sizes["y"], stack.sizes["x"]), np.nan)
-    column, row = (int(n // 1) for n in ~stack.rio.transform() * (x, y))
-    if 0 <= row < here.shape[0] and 0 <= column < here.shape[1]:
-        here[row, column] = 0
-    return zone_limits(stack, pd.DataFrame({"zone_id": ["here"]}), here, options).drop(columns="zone_id")
 
 
 def zone_methods(
@@ -127,7 +119,7 @@ def zone_methods(
     """Return for each zone every method of gathering, allowed or refused with the reason.
 
     A way is allowed when its take, at the zone's expected stover, fits under the mean limit for that way, under the
-    zone's own even-take limit (column removable_mg_ha of `zones`, where it has one) and, where draws are given, under
+    zone's own even-take limit (column removable_mg_ha of `zones`, where it has one) and, where samples are given, under
     the cautious percentile of the limit.
 
     Parameters
@@ -137,22 +129,22 @@ def zone_methods(
     ways : mapping
         Methods by name.
     drawn : DrawnLimits, optional
-        From `draw_limits` with the same zones and ways.
+        From `sample_limits` with the same zones and ways.
     cautious_pct : float
         Percentile of the drawn limit that decides.
 
     Returns
     -------
     DataFrame
-        zone_id, method, title, take_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, passes, standing_mg_ha
-        and flat_mg_ha (left), soil_mg_ha (earth carried off), clean_share (of the bale that a buyer pays for),
-        one_year_in (corn years in which the carbon budget bears this take), odds_kept, allowed, recommended, message
-        (several, a sentence each).
+        zone_id, method, title, removal_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, passes, standing_mg_ha
+        and flat_mg_ha (left), soil_mg_ha (earth carried off), clean_fraction (of the bale that a buyer pays for),
+        one_year_in (corn years in which the carbon budget bears this take), compliance_probability, allowed,
+        recommended, message (several, a sentence each).
     """
     cells = zone_cells(labels, stack, len(zones))
     inputs = with_cautious_soil(stack, options, Report())
     stover_zone = cells.mean(cells.of(stack["stover_mg_ha"]))
-    counted_zone = cells.mean(cells.of(stack["stover_usual_mg_ha"]))
+    counted_zone = cells.mean(cells.of(stack["stover_typical_mg_ha"]))
     yearly = replace(options, crop=options.crop.model_copy(update={"harvest_one_year_in": 1}))
     carbon = float(soil_carbon.required(yearly))
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
@@ -179,7 +171,7 @@ def zone_methods(
                     "zone_id": zone,
                     "method": name,
                     "title": way.title,
-                    "take_mg_ha": taken[z],
+                    "removal_mg_ha": taken[z],
                     "limit_mg_ha": max(limit, 0.0),
                     "moisture_pct": way.moisture_pct,
                     "ash_pct": way.ash_pct,
@@ -187,9 +179,9 @@ def zone_methods(
                     "standing_mg_ha": stands,
                     "flat_mg_ha": stover_zone[z] - taken[z] - stands,
                     "soil_mg_ha": float(soil_in_bales(taken[z], way.ash_pct, way.plant_ash_pct)),
-                    "clean_share": way.clean_share,
+                    "clean_fraction": way.clean_fraction,
                     "one_year_in": years,
-                    "odds_kept": odds_kept(drawn, z, name) if drawn is not None else np.nan,
+                    "compliance_probability": compliance_probability(drawn, z, name) if drawn is not None else np.nan,
                     "allowed": allowed,
                     "message": _verdict(taken[z], max(limit, 0.0), deciding, allowed, years, cautious_pct),
                 }
@@ -197,7 +189,7 @@ def zone_methods(
     frame = pd.DataFrame(rows, columns=_METHOD_COLUMNS)
     order = {zone: i for i, zone in enumerate(zones["zone_id"])}
     frame = frame.sort_values("zone_id", key=lambda s: s.map(order), kind="stable").reset_index(drop=True)
-    best = frame[frame["allowed"].astype(bool)].groupby("zone_id", sort=False)["take_mg_ha"].idxmax()
+    best = frame[frame["allowed"].astype(bool)].groupby("zone_id", sort=False)["removal_mg_ha"].idxmax()
     return frame.assign(recommended=frame.index.isin(best))
 
 
@@ -213,21 +205,21 @@ def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options
     rules = [r for r in rules_for(options, Report()) if r.name in names]
     varying = [r for r in rules if r.trait("reads_method", False)]
     answers = answers_of(varying, inputs, options, Report())
-    counted = cells.of(stack["stover_usual_mg_ha"])
-    kept = [cells.of(stack[f"keep_{r.name}_mg_ha"]) for r in rules if r not in varying]
+    counted = cells.of(stack["stover_typical_mg_ha"])
+    kept = [cells.of(stack[f"retention_{r.name}_mg_ha"]) for r in rules if r not in varying]
     kept += [cells.of(a.broadcast_like(inputs["stover_mg_ha"]).transpose("y", "x")) for a in answers.values()]
     return cells.mean(counted - np.minimum(np.fmax.reduce(np.stack(kept)), counted))
 
 
-def rule_message(named: NamedRule, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def rule_message(named: NamedRule, retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what a rule says it asks for; one of others that says nothing, or wrongly, gets a plain sentence."""
     try:
-        said: Message = named.rule.message(keep_mg_ha, stover_mg_ha, options)  # type: ignore[attr-defined]
+        said: Message = named.rule.message(retention_mg_ha, stover_mg_ha, options)  # type: ignore[attr-defined]
         check_message(said)
     except Exception:
         if named.package == "stovergeo":
             raise
-        return catalog("rule.asks", title=str(named.rule.title), keep=keep_mg_ha)
+        return catalog("rule.asks", title=str(named.rule.title), keep=retention_mg_ha)
     return said
 
 

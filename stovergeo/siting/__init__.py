@@ -1,14 +1,12 @@
 """Stack yards: rating the ground, finding the best places, laying out the rows."""
 
-from stovergeo.siting.areas import setback_areas
-from stovergeo.siting.explain import Answer, forbidden_shares, why_here
-from stovergeo.siting.rate import GroundRatings, rate_ground
+from stovergeo.siting.explain import forbidden_shares
+from stovergeo.siting.rate import GroundRatings, rate_ground, setback_areas
 from stovergeo.siting.search import FoundYards, find_yards
 from stovergeo.siting.sheet import sun_months
 from stovergeo.siting.site import Criterion, NotChecked, Rating, Site, SiteOptions
 
 __all__ = [
-    "Answer",
     "Criterion",
     "FoundYards",
     "GroundRatings",
@@ -21,5 +19,4 @@ __all__ = [
     "rate_ground",
     "setback_areas",
     "sun_months",
-    "why_here",
 ]

@@ -94,7 +94,7 @@ def _boxes(total: np.ndarray, rows: int, cols: int, step: int) -> np.ndarray:
 
 
 def find_places(
-    sums: Sums, bales: int, block: Block, fire_gap_m: float, cell_m: float, least_m2: float, any_angle: bool
+    sums: Sums, bales: int, block: Block, fire_gap_m: float, cell_m: float, min_m2: float, any_angle: bool
 ) -> list[Place]:
     """Return the best rectangles for one size of yard, best first.
 
@@ -104,7 +104,7 @@ def find_places(
     bales : int
     block : Block
     fire_gap_m, cell_m : float
-    least_m2 : float
+    min_m2 : float
         Allowed ground below which a rectangle is not worth trying.
     any_angle : bool
     """
@@ -116,7 +116,7 @@ def find_places(
         allowed, score = sums.over(rows, cols, step)
         share = allowed / (rows * cols)
         mean = np.divide(score, allowed, out=np.zeros_like(score), where=allowed > 0.5)
-        value = np.where(allowed * cell_m**2 >= least_m2, mean * share, 0.0)
+        value = np.where(allowed * cell_m**2 >= min_m2, mean * share, 0.0)
         keep = -(-rows // step), -(-cols // step)
         for i, j in [*_highest(value, keep), *_highest_of_parts(value, keep)]:
             found.append(Place(i * step, j * step, rows, cols, bales, float(value[i, j])))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,10 +11,10 @@ from scipy.ndimage import uniform_filter
 
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
-from stovergeo.siting.base import base_cost, base_kind
 from stovergeo.siting.pattern import land_per_bale_m2
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import SIDES, message
+from stovergeo.siting.yard import base_cost, base_kind
 
 if TYPE_CHECKING:
     from stovergeo.siting.yard import Cells, Yard
@@ -24,41 +23,12 @@ _LOOK_M = 40  # least bad ground is looked for in squares of this side
 _PRICED_BALES = 100  # for so many the base of the least bad ground is priced
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """Why a stack may or may not stand at one point."""
-
-    allowed: bool
-    score: float
-    reason: Message  #: the first hard reason, or that a stack may stand
-    messages: dict[str, Message]  #: by criterion, also why one was not checked
-
-
-def why_here(stack: xr.Dataset, ratings: GroundRatings, x: float, y: float) -> Answer:
-    """Return why yes or why not, for a point of the map in the stack's CRS.
-
-    Raises
-    ------
-    ValueError
-        When the point lies off the grid.
-    """
-    col = round((x - float(stack["x"][0])) / ratings.site.cell_m)
-    row = round((float(stack["y"][0]) - y) / ratings.site.cell_m)
-    if not (0 <= row < stack.sizes["y"] and 0 <= col < stack.sizes["x"]):
-        raise ValueError(f"the point ({x:.0f}, {y:.0f}) lies off the map")
-    messages = {r.name: r.message_at(row, col) for r in ratings.rated}
-    number = int(stack["yard_reason"].values[row, col])
-    score = float(stack["yard_score"].values[row, col])
-    reason = messages[ratings.rated[number - 1].name] if number else message("found.allowed_here", score=score)
-    return Answer(number == 0, score, reason, {**messages, **ratings.not_checked})
-
-
 def room_messages(yards: list[Yard], bales_wanted: int, most: int) -> list[Message]:
     """Say how much room was found against what is wanted."""
     held = sum(y.bales for y in yards)
     messages = [message("found.room", yards=len(yards), held=held, wanted=bales_wanted)]
     if held < bales_wanted:
-        messages.append(message("found.few_of_most" if len(yards) >= most else "found.few", few=bales_wanted - held))
+        messages.append(message("found.few_of_max" if len(yards) >= most else "found.few", few=bales_wanted - held))
     return messages
 
 
@@ -90,7 +60,7 @@ def forbidden_shares(stack: xr.Dataset) -> dict[str, float]:
     return dict(sorted(shares.items(), key=lambda item: -item[1]))
 
 
-def no_ground_messages(stack: xr.Dataset, ratings: GroundRatings, book: Handbook) -> list[Message]:
+def no_ground_messages(stack: xr.Dataset, ratings: GroundRatings, coefficients: Handbook) -> list[Message]:
     """Say why there is no yard, which reason forbids most, and where the least bad ground lies."""
     allowed = bool((stack["yard_allowed"].values >= 1).any())
     messages = [message("no_ground.small" if allowed else "no_ground.none")]
@@ -100,27 +70,27 @@ def no_ground_messages(stack: xr.Dataset, ratings: GroundRatings, book: Handbook
             for name, part in list(shares.items())[:3]
         ]
         messages.append(message("no_ground.reasons", reasons=tuple(listed)))
-    return messages + _least_bad(stack, ratings, book)
+    return messages + _least_bad(stack, ratings, coefficients)
 
 
-def _least_bad(stack: xr.Dataset, ratings: GroundRatings, book: Handbook) -> list[Message]:
+def _least_bad(stack: xr.Dataset, ratings: GroundRatings, coefficients: Handbook) -> list[Message]:
     """Say where the best of the ground lies that only a base would be needed for, and which base."""
-    curable = ~ratings.incurable
-    if not curable.any():
-        return [message("no_ground.incurable")]
+    mitigable = ~ratings.not_mitigable
+    if not mitigable.any():
+        return [message("no_ground.not_mitigable")]
     size = max(1, round(_LOOK_M / ratings.site.cell_m))
-    part = uniform_filter(curable.astype(np.float32), size, mode="constant")
-    score = np.where(curable, np.nan_to_num(stack["yard_score"].values), 0)
+    part = uniform_filter(mitigable.astype(np.float32), size, mode="constant")
+    score = np.where(mitigable, np.nan_to_num(stack["yard_score"].values), 0)
     mean = uniform_filter(score.astype(np.float32), size, mode="constant")
-    row, col = (int(k) for k in np.unravel_index(int(np.argmax(np.where(curable, mean * part, -1))), mean.shape))
+    row, col = (int(k) for k in np.unravel_index(int(np.argmax(np.where(mitigable, mean * part, -1))), mean.shape))
     drainage, clay = (
         np.asarray(stack[name].values[row, col]) if name in stack else np.asarray(np.nan)
         for name in ("drainage_class", "clay_pct")
     )
-    limits = [book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
+    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
     pad_m2 = _PRICED_BALES * land_per_bale_m2(ratings.options.pattern)
-    base = base_cost(int(base_kind(drainage, clay, *limits)), pad_m2, _PRICED_BALES, book)
-    bad = [r for r in ratings.rated if getattr(r.criterion, "curable", False) and _is_bad(r, row, col)]
+    base = base_cost(int(base_kind(drainage, clay, *limits)), pad_m2, _PRICED_BALES, coefficients)
+    bad = [r for r in ratings.rated if getattr(r.criterion, "mitigable", False) and _is_bad(r, row, col)]
     drained = any(r.name == "ponding_class" for r in bad)
     need = message("no_ground.drain", base=base.message) if drained else base.message
     return [

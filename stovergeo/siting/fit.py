@@ -9,8 +9,11 @@ given the result is the best there is; only the rounding to bins loses a little.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -76,7 +79,7 @@ def lay_rows(
     steps_u, fire_u, gap_v, fire_v = _in_bins(bins, pattern, fire_gap_m)
     runs = _free_runs(bins.free, bins.per_row)
     pitch, length = bins.per_row + gap_v, block.steps * steps_u
-    held = _held(runs, steps_u, length, pattern.steps_least)
+    held = _held(runs, steps_u, length, pattern.steps_min)
     best = _strips(held, length, block.rows, pitch, fire_u)
     laid = [
         _blocks_of(runs, held, strip, v, steps_u, length, block.rows, pitch, fire_u)
@@ -85,7 +88,7 @@ def lay_rows(
     return _draw(np.concatenate([np.empty((0, 5), np.int64), *laid]), bins, pattern, block, angle_deg)
 
 
-def most_bales(
+def max_bales(
     window: Window,
     pattern: Pattern,
     blocks: Sequence[Block],
@@ -101,7 +104,7 @@ def most_bales(
     found = []
     for block in blocks:
         length = block.steps * steps_u
-        held = _held(runs, steps_u, length, pattern.steps_least)
+        held = _held(runs, steps_u, length, pattern.steps_min)
         best = _strips(held, length, block.rows, pitch, fire_u)
         chosen = _beside(best, (block.rows - 1) * pitch + bins.per_row + fire_v)
         found.append(int(best[chosen].sum()) * pattern.per_step)
@@ -273,15 +276,7 @@ def _strips(held: np.ndarray, length: int, rows: int, pitch: int, fire: int) -> 
 
 @njit(cache=True, nogil=True)
 def _blocks_of(
-    runs: np.ndarray,
-    held: np.ndarray,
-    strip: int,
-    v: int,
-    steps_u: int,
-    length: int,
-    rows: int,
-    pitch: int,
-    fire: int,
+    runs: np.ndarray, held: np.ndarray, strip: int, v: int, steps_u: int, length: int, rows: int, pitch: int, fire: int
 ) -> np.ndarray:
     """Return the rows of the best strip at v: strip, start of the stack, place across, start along, sections."""
     best = _best_from(held, v, length, rows, pitch, fire)
@@ -352,3 +347,80 @@ def _draw(laid: np.ndarray, bins: _Bins, pattern: Pattern, block: Block, angle_d
         boxes(start_u, start_v, end_u, end_v),
         boxes(low[0], low[1], high[0], high[1]),
     )
+
+
+_FINER_DEG = (10.0, 5.0, 2.5)  # steps to either side of the best directions so far
+_KEPT = 3  # directions followed up
+_SMALL_M2 = 40_000.0
+_FINEST_M, _FINE_M, _COARSE_M = 0.2, 0.6, 1.6  # longest bins: for the last fit, for choosing, for a first look
+_BINS_MAX = 2e6  # on large ground the last fit has larger bins
+_THREADS = 2
+
+
+class Fit(NamedTuple):
+    """How rows fit into a piece of ground; `stovergeo.siting.fit.lay_rows` lays them so."""
+
+    bales: int
+    angle_deg: float
+    block: Block
+    bin_m: float
+
+
+def best_fit(window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap_m: float, angle_deg: float) -> Fit:
+    """Return the stack of which most bales fit in one direction.
+
+    Of equal ones the first wins: the stack with the fewest rows.
+    """
+    chosen = _max(window, pattern, blocks, fire_gap_m, angle_deg, _FINE_M)
+    return max(chosen, _finest(window, pattern, chosen, fire_gap_m), key=_bales)
+
+
+def best_fit_any_angle(
+    window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap_m: float, every_deg: float = 15.0
+) -> Fit:
+    """Return the same over all directions: a coarse round first, then finer round the best of it.
+
+    On small ground every stack is tried in every coarse direction. On large ground, where
+    the shape of the stack hardly decides the direction, one stack finds the directions and
+    the others are tried in those.
+    """
+
+    def each(tries: Sequence[tuple[Sequence[Block], float]], bin_m: float) -> list[Fit]:
+        with ThreadPoolExecutor(_THREADS) as pool:  # the kernels let go of the interpreter
+            return list(pool.map(lambda t: _max(window, pattern, t[0], fire_gap_m, t[1], bin_m), tries))
+
+    coarse = [k * every_deg for k in range(round(180 / every_deg))]
+    small = window.forbidden.size * window.cell_m**2 <= _SMALL_M2
+    first = blocks if small else [min(blocks, key=lambda b: max(b.length_m, b.width_m))]
+    kept = _best(each([(first, angle) for angle in coarse], _FINE_M if small else _COARSE_M))
+    if not small:
+        kept = _best(each([(blocks, fit.angle_deg) for fit in kept], _FINE_M))
+    for step in _FINER_DEG if small else _FINER_DEG[:2]:
+        sides = [([fit.block], (fit.angle_deg + turn) % 180) for fit in kept for turn in (-step, step)]
+        kept = _best([*kept, *each(sides, _FINE_M)])
+    with ThreadPoolExecutor(_THREADS) as pool:
+        finest = list(pool.map(lambda fit: _finest(window, pattern, fit, fire_gap_m), kept))
+    return max([*kept, *finest], key=_bales)
+
+
+def _bales(fit: Fit) -> int:
+    return fit.bales
+
+
+def _best(tried: list[Fit]) -> list[Fit]:
+    return sorted(tried, key=lambda fit: -fit.bales)[:_KEPT]
+
+
+def _max(
+    window: Window, pattern: Pattern, blocks: Sequence[Block], fire_gap_m: float, angle_deg: float, bin_m: float
+) -> Fit:
+    bales = max_bales(window, pattern, blocks, fire_gap_m, angle_deg, bin_m)
+    return max((Fit(n, angle_deg, block, bin_m) for n, block in zip(bales, blocks, strict=True)), key=_bales)
+
+
+def _finest(window: Window, pattern: Pattern, fit: Fit, fire_gap_m: float) -> Fit:
+    """Return the same fit on bins as small as the ground allows; rounding to bins loses least there."""
+    bin_m = max(_FINEST_M, math.sqrt(window.forbidden.size * window.cell_m**2 / _BINS_MAX))
+    if bin_m >= fit.bin_m:
+        return fit
+    return _max(window, pattern, [fit.block], fire_gap_m, fit.angle_deg, bin_m)

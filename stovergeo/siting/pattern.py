@@ -24,7 +24,7 @@ class Pattern:
     height_m: float
     gap_m: float  #: clear ground between two rows of one stack
     bale_kg: float  #: as-is mass of a bale, water included
-    steps_least: int = 1  #: shortest row worth building, or safe to build
+    steps_min: int = 1  #: shortest row worth building, or safe to build
     on_ground: int = 1  #: bales of a section that touch the ground
 
 
@@ -37,7 +37,7 @@ def row_pattern(
     square_levels: int,
     square_across: int,
     height_per_base: float,
-    row_least: int,
+    row_min: int,
 ) -> Pattern:
     """Return the cross-section for a bale and a pattern.
 
@@ -73,12 +73,12 @@ def row_pattern(
             square_across,
         )
     shapes = {
-        "single row": Pattern("single row", W, D, 1, D, row_gap_m, bale_kg, row_least),
-        "touching rows": Pattern("touching rows", W, D, 1, D, 0.0, bale_kg, row_least),
+        "single row": Pattern("single row", W, D, 1, D, row_gap_m, bale_kg, row_min),
+        "touching rows": Pattern("touching rows", W, D, 1, D, 0.0, bale_kg, row_min),
         # a bale on its flat end carries one that lies on its side
-        "mushroom": Pattern("mushroom", D, D, 2, W + D, row_gap_m, bale_kg, row_least),
+        "mushroom": Pattern("mushroom", D, D, 2, W + D, row_gap_m, bale_kg, row_min),
         # three layers of circles, each in the hollows of the one below
-        "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_least, 3),
+        "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_min, 3),
     }
     return shapes[pattern]
 
@@ -87,19 +87,14 @@ def _levels(bale: Any, tallest_m: float) -> int:
     return max(1, int(tallest_m / bale.height_m + 1e-9))
 
 
-def tallest_stack_m(base_short_m: float, height_per_base: float) -> float:
-    """Return the greatest safe height on a base, m (height <= 1.5 x shortest side; Schultheis, Univ. Missouri)."""
-    return height_per_base * base_short_m
-
-
 def land_per_bale_m2(pattern: Pattern) -> float:
     """Return ground under and beside one bale in a long field of rows, without lanes and fire gaps, m2."""
     return pattern.step_m * (pattern.across_m + pattern.gap_m) / pattern.per_step
 
 
-def bales_per_stack(pattern: Pattern, stack_most_mg: float) -> int:
+def bales_per_stack(pattern: Pattern, stack_max_mg: float) -> int:
     """Return the most bales whose as-is mass stays within one stack's limit."""
-    return max(pattern.per_step, int(stack_most_mg * 1000 / pattern.bale_kg + 1e-9))
+    return max(pattern.per_step, int(stack_max_mg * 1000 / pattern.bale_kg + 1e-9))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,23 +114,18 @@ def block(pattern: Pattern, rows: int, steps: int) -> Block:
     return Block(rows, steps, steps * pattern.step_m, width, rows * steps * pattern.per_step)
 
 
-def blocks_within(pattern: Pattern, stack_most_mg: float, rows_most: int = 12) -> list[Block]:
+def blocks_within(pattern: Pattern, stack_max_mg: float, rows_max: int = 12) -> list[Block]:
     """Return the blocks that fill one stack's limit, from one long row to many short ones.
 
     Each has as many sections as the limit allows; those whose rows would fall below the
     least length are left out. Never empty: one row of the least length stays even where
     the limit is smaller than that.
     """
-    most = bales_per_stack(pattern, stack_most_mg)
+    most = bales_per_stack(pattern, stack_max_mg)
     found = []
-    for rows in range(1, rows_most + 1):
+    for rows in range(1, rows_max + 1):
         steps = most // (rows * pattern.per_step)
-        if steps < pattern.steps_least:
+        if steps < pattern.steps_min:
             break
         found.append(block(pattern, rows, steps))
     return found or [block(pattern, 1, max(1, most // pattern.per_step))]
-
-
-def yard_area_m2(stacks: int, length_m: float, width_m: float, gap_m: float) -> float:
-    """Return the ground of a yard of equal stacks, each with its share of fire gap: n (L + S)(W + S)."""
-    return stacks * (length_m + gap_m) * (width_m + gap_m)

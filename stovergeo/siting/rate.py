@@ -20,6 +20,7 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
+from stovergeo.core.schemas import SETBACK_AREAS
 from stovergeo.core.stack import put, variable
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
@@ -65,7 +66,7 @@ class GroundRatings:
     not_checked: dict[str, Message]  #: criterion -> why it was not checked
     options: SiteOptions
     site: Site
-    incurable: np.ndarray = field(repr=False)  #: bool (rows, cols): forbidden by a reason that no base answers
+    not_mitigable: np.ndarray = field(repr=False)  #: bool (rows, cols): forbidden by a reason that no base answers
 
     titles: dict[str, str] = field(default_factory=dict)  #: of every criterion asked, also those not checked
 
@@ -87,7 +88,7 @@ class GroundRatings:
         return shapely.union_all([r.rating.keep_out for r in self.rated if r.rating.keep_out is not None])
 
     def too_near(self, shapes: np.ndarray) -> np.ndarray:
-        """Tell which shapes lie nearer to a hazard than is asked, by distance alone: no buffer, no grid."""
+        """ReportSize which shapes lie nearer to a hazard than is asked, by distance alone: no buffer, no grid."""
         near = np.zeros(len(shapes), bool)
         tree = shapely.STRtree(shapes)
         for clear_of in (r.rating.clear_of for r in self.rated):
@@ -97,18 +98,18 @@ class GroundRatings:
         return near
 
 
-def pattern_of(bale: Any, pattern: str, yards_plan: Yards, book: Handbook) -> Pattern:
+def pattern_of(bale: Any, pattern: str, yards_plan: Yards, coefficients: Handbook) -> Pattern:
     """Return how the bales will be stacked, with the plan's row gap or the handbook's."""
     gap = yards_plan.row_gap_m
     return row_pattern(
         bale,
-        bale_of(bale, None, book).as_is_kg if isinstance(bale, Bale) else bale.as_is_kg,
+        bale_of(bale, None, coefficients).as_is_kg if isinstance(bale, Bale) else bale.as_is_kg,
         pattern,
-        row_gap_m=book.value("yards.row_gap") if gap is None else gap,
-        square_levels=round(book.value("yards.square_levels")),
-        square_across=round(book.value("yards.square_across")),
-        height_per_base=book.value("yards.height_per_base"),
-        row_least=round(book.value("yards.row_least")),
+        row_gap_m=coefficients.value("yards.row_gap") if gap is None else gap,
+        square_levels=round(coefficients.value("yards.square_levels")),
+        square_across=round(coefficients.value("yards.square_across")),
+        height_per_base=coefficients.value("yards.height_per_base"),
+        row_min=round(coefficients.value("yards.row_min")),
     )
 
 
@@ -117,7 +118,7 @@ def rate_ground(
     surroundings: Mapping[str, gpd.GeoDataFrame],
     yards_plan: Yards,
     bale: Any,
-    book: Handbook,
+    coefficients: Handbook,
     report: Report,
     *,
     pattern: str = "single row",
@@ -133,7 +134,7 @@ def rate_ground(
         out is not checked; a layer without shapes says there is none.
     yards_plan : Yards
     bale : BaleSize or inputs.plan.gather.Bale
-    book : Handbook
+    coefficients : Handbook
     report : Report
         Receives broken criteria and unknown names.
     pattern : str
@@ -161,13 +162,13 @@ def rate_ground(
     >>> from odc.geo.geobox import GeoBox
     >>> from stovergeo import Report, bale_of, load_handbook, new_stack, put, rate_ground
     >>> from stovergeo.inputs.plan import Bale, Yards
-    >>> book = load_handbook()
+    >>> coefficients = load_handbook()
     >>> stack = new_stack(GeoBox.from_bbox((440_000, 4_650_000, 440_500, 4_650_500), crs="EPSG:32615", resolution=5))
     >>> stack = put(stack, slope_pct=np.where(stack.x > 440_300, 15.0, 2.0) * np.ones((100, 1)))
     >>> road = shapely.LineString([(440_000, 4_650_000), (440_000, 4_650_500)])
     >>> roads = gpd.GeoDataFrame({"name": ["county road"]}, geometry=[road], crs=32615)
-    >>> bale = bale_of(Bale(size="5x6"), None, book)
-    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, book, Report())
+    >>> bale = bale_of(Bale(size="5x6"), None, coefficients)
+    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, coefficients, Report())
     >>> float(rated["yard_allowed"].sel(x=440_401, y=4_650_250, method="nearest"))
     0.0
     >>> float(rated["yard_allowed"].sel(x=440_201, y=4_650_250, method="nearest"))
@@ -175,13 +176,13 @@ def rate_ground(
     >>> "sun" in ratings.not_checked  # no layer gives it
     True
     """
-    options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, book), book)
+    options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, coefficients), coefficients)
     site = Site(stack, dict(surroundings))
     offered = load_plugins(SITE_CRITERIA)
-    _all_own_are_there(offered, book)
-    plugins = _chosen(offered, yards_plan, book, report)
+    _all_own_are_there(offered, coefficients)
+    plugins = _chosen(offered, yards_plan, coefficients, report)
     report.stop_if_refused()
-    _warn_of_short_setbacks(yards_plan, book, report)
+    _warn_of_short_setbacks(yards_plan, coefficients, report)
 
     # The kernels and numpy let go of the interpreter. Warning filters are one for all threads: the rasteriser
     # silences a warning of its own, and another thread may lift that too early; so it is silenced for all.
@@ -193,32 +194,32 @@ def rate_ground(
     not_checked: dict[str, Message] = {}
     for plugin, answer in zip(plugins, answers, strict=True):
         if isinstance(answer, Rating):
-            rated.append(Rated(plugin.name, plugin.thing, _weight(plugin, yards_plan, book), answer))
+            rated.append(Rated(plugin.name, plugin.thing, _weight(plugin, yards_plan, coefficients), answer))
         elif isinstance(answer, NotChecked):
             not_checked[plugin.name] = answer.message
         else:
             report.add("yards.criterion_broken", f"site criterion {plugin.name} of {plugin.package}", f"{answer}.")
             not_checked[plugin.name] = message("not_checked.broken")
     rated.sort(key=lambda r: (getattr(r.criterion, "order", 50), r.name))
-    new, incurable = _combine(stack, rated, book.value("yards.search.score_floor"), yards_plan.accept_base)
+    new, not_mitigable = _combine(stack, rated, coefficients.value("yards.search.score_floor"), yards_plan.accept_base)
     titles = {p.name: str(getattr(p.thing, "title", p.name.replace("_", " ").capitalize())) for p in plugins}
-    return new, GroundRatings(rated, not_checked, options, site, incurable, titles)
+    return new, GroundRatings(rated, not_checked, options, site, not_mitigable, titles)
 
 
-def _all_own_are_there(offered: list[Plugin], book: Handbook) -> None:
+def _all_own_are_there(offered: list[Plugin], coefficients: Handbook) -> None:
     """Refuse to rate without one of our own criteria: a danger would go unseen.
 
     A broken plug-in stops nothing; a built-in criterion that is gone means that the
     installation is broken, and a yard could stand under a wire.
     """
     whole = {p.name for p in offered if p.package == _OWN and p.thing is not None}
-    gone = sorted(set(book.group("yards.weight")) - whole)
+    gone = sorted(set(coefficients.group("yards.weight")) - whole)
     if gone:
         names = ", ".join(gone)
         raise ContractError(f"site criteria of stovergeo itself are missing ({names}); install the package again")
 
 
-def _chosen(plugins: list[Plugin], plan: Yards, book: Handbook, report: Report) -> list[Plugin]:
+def _chosen(plugins: list[Plugin], plan: Yards, coefficients: Handbook, report: Report) -> list[Plugin]:
     """Return the criteria the plan asks for; one that is optional only where it weighs something or is named."""
     known = {p.name for p in plugins}
     for key, names in (("yards.criteria", plan.criteria or ()), ("yards.weights", plan.weights)):
@@ -227,14 +228,14 @@ def _chosen(plugins: list[Plugin], plan: Yards, book: Handbook, report: Report) 
                 report.add("yards.unknown_criterion", f"plan file, {key}", f"There is no site criterion {name!r}.")
     if plan.criteria is not None:
         return [p for p in plugins if p.name in plan.criteria]
-    return [p for p in plugins if not getattr(p.thing, "optional", False) or _weight(p, plan, book) > 0]
+    return [p for p in plugins if not getattr(p.thing, "optional", False) or _weight(p, plan, coefficients) > 0]
 
 
-def _warn_of_short_setbacks(plan: Yards, book: Handbook, report: Report) -> None:
+def _warn_of_short_setbacks(plan: Yards, coefficients: Handbook, report: Report) -> None:
     """Report each clear distance of the plan that is shorter than any source asks for."""
     for name, own in plan.setbacks:
         key = "flow_path" if name == "waterway_m" else name.removesuffix("_m")
-        if own is not None and own < (low := book[f"setbacks.{key}"].low):
+        if own is not None and own < (low := coefficients[f"setbacks.{key}"].low):
             what = message("setback.short", own=own, low=low)
             report.add("yards.short_setback", f"plan file, yards.setbacks.{name.removesuffix('_m')}", str(what))
 
@@ -262,9 +263,9 @@ def _ask(plugin: Plugin, site: Site, options: SiteOptions) -> Rating | NotChecke
     return answer
 
 
-def _weight(plugin: Plugin, plan: Yards, book: Handbook) -> float:
+def _weight(plugin: Plugin, plan: Yards, coefficients: Handbook) -> float:
     key = f"yards.weight.{plugin.name}"
-    own = book.value(key) if key in book else float(getattr(plugin.thing, "weight", 1.0))
+    own = coefficients.value(key) if key in coefficients else float(getattr(plugin.thing, "weight", 1.0))
     return max(0.0, plan.weights.get(plugin.name, own))
 
 
@@ -276,12 +277,12 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
     answers forbids nothing where the plan accepts to lay one.
     """
     shape = stack.sizes["y"], stack.sizes["x"]
-    mean, reason, incurable = np.empty(shape, np.float32), np.zeros(shape, np.float32), np.zeros(shape, bool)
+    mean, reason, not_mitigable = np.empty(shape, np.float32), np.zeros(shape, np.float32), np.zeros(shape, bool)
     weighty = [(np.float32(r.weight), r.rating.score.values) for r in rated if r.weight > 0]
     hard = [
-        (number, r.rating.allowed.values, getattr(r.criterion, "curable", False))
+        (number, r.rating.allowed.values, getattr(r.criterion, "mitigable", False))
         for number, r in enumerate(rated, start=1)
-        if not r.rating.allowed.values.all() and not (accept_base and getattr(r.criterion, "curable", False))
+        if not r.rating.allowed.values.all() and not (accept_base and getattr(r.criterion, "mitigable", False))
     ]
 
     def work(rows: slice) -> None:
@@ -293,11 +294,11 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
             weights += weight * known
         np.divide(logs, weights, out=logs, where=weights > 0)
         mean[rows] = np.where(weights > 0, np.exp(logs), np.nan)
-        for number, allowed, curable in hard:
+        for number, allowed, mitigable in hard:
             out = ~allowed[rows]
             reason[rows][out & (reason[rows] == 0)] = number
-            if not curable:
-                incurable[rows] |= out
+            if not mitigable:
+                not_mitigable[rows] |= out
 
     with ThreadPoolExecutor(_THREADS) as pool:
         list(pool.map(work, [slice(k, k + _ROWS_AT_ONCE) for k in range(0, shape[0], _ROWS_AT_ONCE)]))
@@ -306,4 +307,26 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
     out["yard_reason"].attrs["reasons"] = ["none", *(r.name for r in rated)]
     out["yard_reason"].attrs["titles"] = ["allowed", *(str(r.criterion.title) for r in rated)]
     out["yard_reason"].attrs["sources"] = ["", *(str(r.criterion.source) for r in rated)]
-    return out, incurable
+    return out, not_mitigable
+
+
+def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
+    """Return the ground that vector layers forbid, one row a criterion.
+
+    Returns
+    -------
+    GeoDataFrame
+        `stovergeo.core.schemas.SETBACK_AREAS` in the stack's CRS: all ground within the distance
+        asked for, drawn never smaller than it is.
+    """
+    rows = [
+        {
+            "criterion": r.name,
+            "title": str(r.criterion.title),
+            "distance_m": r.rating.limit + r.rating.added,
+            "geometry": r.rating.keep_out,
+        }
+        for r in ratings.rated
+        if r.rating.keep_out is not None
+    ]
+    return gpd.GeoDataFrame(rows, columns=list(SETBACK_AREAS), geometry="geometry", crs=ratings.site.stack.rio.crs)

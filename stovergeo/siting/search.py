@@ -17,19 +17,17 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import need
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting.angle import Angle, wanted_angle
-from stovergeo.siting.best_fit import best_fit, best_fit_any_angle
 from stovergeo.siting.candidates import Place, Sums, find_places
 from stovergeo.siting.explain import named_place_message, no_ground_messages, room_messages
-from stovergeo.siting.fit import Rows, Window, lay_rows
+from stovergeo.siting.fit import Rows, Window, best_fit, best_fit_any_angle, lay_rows
 from stovergeo.siting.pattern import Pattern, blocks_within
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.sheet import make_tables
 from stovergeo.siting.site import message
-from stovergeo.siting.yard import Cells, Yard, cells_in, find_apron, lanes_round, outline
+from stovergeo.siting.yard import Angle, Cells, Yard, cells_in, find_apron, lanes_round, outline, wanted_angle
 
-_ROWS_MOST = 6  # rows side by side: more would leave the inner ones without sun and out of reach
-_MOST_TRIES = 25  # places tried for one yard before its size is given up
+_ROWS_MAX = 6  # rows side by side: more would leave the inner ones without sun and out of reach
+_MAX_TRIES = 25  # places tried for one yard before its size is given up
 _PARTS = (2, 4, 8)  # yards are looked for that hold a half, a quarter, an eighth of the bales
 
 
@@ -53,7 +51,7 @@ def find_yards(
     bales_wanted: int,
     yards_plan: Yards,
     bale: Any,
-    book: Handbook,
+    coefficients: Handbook,
     *,
     before: gpd.GeoDataFrame | None = None,
 ) -> FoundYards:
@@ -70,7 +68,7 @@ def find_yards(
     yards_plan : Yards
     bale : BaleSize or inputs.plan.gather.Bale
         Kept for the seam; the pattern in `ratings` already knows it.
-    book : Handbook
+    coefficients : Handbook
     before : GeoDataFrame, optional
         Yards of the plan before. A place keeps its name, and no new place gets one of theirs.
 
@@ -94,29 +92,29 @@ def find_yards(
     >>> from odc.geo.geobox import GeoBox
     >>> from stovergeo import Report, bale_of, find_yards, load_handbook, new_stack, put, rate_ground
     >>> from stovergeo.inputs.plan import Bale, Yards
-    >>> book = load_handbook()
+    >>> coefficients = load_handbook()
     >>> stack = new_stack(GeoBox.from_bbox((440_000, 4_650_000, 440_500, 4_650_500), crs="EPSG:32615", resolution=5))
     >>> stack = put(stack, slope_pct=np.full((100, 100), 2.0))
     >>> road = shapely.LineString([(440_000, 4_650_000), (440_000, 4_650_500)])
     >>> roads = gpd.GeoDataFrame({"name": ["county road"]}, geometry=[road], crs=32615)
-    >>> bale = bale_of(Bale(size="5x6"), None, book)
-    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, book, Report())
-    >>> found = find_yards(rated, ratings, 100, Yards(), bale, book)
+    >>> bale = bale_of(Bale(size="5x6"), None, coefficients)
+    >>> rated, ratings = rate_ground(stack, {"roads": roads}, Yards(), bale, coefficients, Report())
+    >>> found = find_yards(rated, ratings, 100, Yards(), bale, coefficients)
     >>> bool(found.yards["capacity_bales"].sum() >= 100)
     True
     >>> bool(found.stacks.distance(road).min() > 0)
     True
     """
     need(stack, ("yard_allowed", "yard_score", "yard_reason"), "the search for yards")
-    hunt = _Hunt(stack, ratings, yards_plan, book)
+    hunt = _Hunt(stack, ratings, yards_plan, coefficients)
     found = hunt.run(max(int(bales_wanted), 1))
     found.sort(key=lambda y: (-np.nan_to_num(y.score), -y.bales))
     if found:
         messages = room_messages(found, bales_wanted, yards_plan.most)
     else:
-        messages = no_ground_messages(stack, ratings, book)
+        messages = no_ground_messages(stack, ratings, coefficients)
     messages += [named_place_message(name, cells, stack, ratings) for name, cells in hunt.refused]
-    tables = make_tables(found, stack, ratings, book, before)
+    tables = make_tables(found, stack, ratings, coefficients, before)
     cells = {yard_id: yard.cells for yard_id, yard in zip(tables[0]["yard_id"], found, strict=True)}
     return FoundYards(*tables, cells, messages)
 
@@ -124,16 +122,16 @@ def find_yards(
 class _Hunt:
     """One search: what has been chosen so far, and what ground is left."""
 
-    def __init__(self, stack: xr.Dataset, ratings: GroundRatings, plan: Yards, book: Handbook) -> None:
+    def __init__(self, stack: xr.Dataset, ratings: GroundRatings, plan: Yards, coefficients: Handbook) -> None:
         self.plan = plan
         self.ratings = ratings
         self.pattern: Pattern = ratings.options.pattern
         gap = plan.fire_gap_m
-        self.fire_gap = book.value("yards.fire_gap") if gap is None else gap
-        self.lane = book.value("yards.lane")
-        self.apart = book.value("yards.search.apart")
-        self.full_share = book.value("yards.search.full_share")
-        self.blocks = blocks_within(self.pattern, plan.stack_most_mg, _ROWS_MOST)
+        self.fire_gap = coefficients.value("yards.fire_gap") if gap is None else gap
+        self.lane = coefficients.value("yards.lane")
+        self.apart = coefficients.value("yards.search.apart")
+        self.full_fraction = coefficients.value("yards.search.full_fraction")
+        self.blocks = blocks_within(self.pattern, plan.stack_max_mg, _ROWS_MAX)
         self.allowed = stack["yard_allowed"].values >= 1
         self.free = self.allowed.copy()  # what no chosen yard takes or keeps clear
         # where nothing is known of the ground it ranks in the middle, and its yard carries no score
@@ -145,7 +143,7 @@ class _Hunt:
         self.west, self.north = float(transform.c), float(transform.f)
         self.keep_out = ratings.keep_out()
         shapely.prepare(self.keep_out)
-        self.apron_m = book.value("yards.apron")
+        self.apron_m = coefficients.value("yards.apron")
         way = ratings.of("access")
         self.way = None if way is None else way.rating.value.values
         self.chosen: list[Yard] = []
@@ -158,13 +156,13 @@ class _Hunt:
             return []
         sums = Sums(self.allowed, self.score)
         squarish = min(self.blocks, key=lambda b: max(b.length_m, b.width_m))
-        least = max(self.plan.smallest_bales, self.pattern.per_step * self.pattern.steps_least)
-        least_m2 = 0.9 * least * self.pattern.step_m * self.pattern.across_m / self.pattern.per_step
+        least = max(self.plan.min_bales, self.pattern.per_step * self.pattern.steps_min)
+        min_m2 = 0.9 * least * self.pattern.step_m * self.pattern.across_m / self.pattern.per_step
         any_angle = self.plan.rows != "north-south"
         parts = (1,) if self.plan.most == 1 else _PARTS
         sizes = sorted({max(least, math.ceil(wanted / part)) for part in parts}, reverse=True)
         places = {
-            size: find_places(sums, size, squarish, self.fire_gap, self.cell, least_m2, any_angle) for size in sizes
+            size: find_places(sums, size, squarish, self.fire_gap, self.cell, min_m2, any_angle) for size in sizes
         }
         for size in self._turns(sizes):
             if len(self.chosen) >= self.plan.most:
@@ -193,7 +191,7 @@ class _Hunt:
                 self._take(yard)
                 return True
             tries += 1
-            if tries == _MOST_TRIES:
+            if tries == _MAX_TRIES:
                 break
         return False
 
@@ -244,15 +242,15 @@ class _Hunt:
         angle = wanted_angle(self.plan.rows, self.stack, rows, cols)
         if angle is None:
             fit = best_fit_any_angle(window, self.pattern, blocks, self.fire_gap)
-            angle = Angle(fit.angle_deg, message("rows.most_bales"))
+            angle = Angle(fit.angle_deg, message("rows.max_bales"))
         else:
             fit = best_fit(window, self.pattern, blocks, self.fire_gap, angle.degrees)
-        if fit.bales < self.plan.smallest_bales:
+        if fit.bales < self.plan.min_bales:
             return None
         laid = self._checked(lay_rows(window, self.pattern, fit.block, self.fire_gap, fit.angle_deg, fit.bin_m))
         if place.bales:
             laid = self._enough(laid, place.bales)
-        if laid.bales < self.plan.smallest_bales:
+        if laid.bales < self.plan.min_bales:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
         cells = cells_in(self.site.x, self.site.y, stacks, self.cell)
@@ -279,7 +277,7 @@ class _Hunt:
 
     def _make_room(self, large: list[Place], wanted: int) -> None:
         """Where the yards do not hold enough, add large ones in place of the smallest."""
-        while (held := sum(y.bales for y in self.chosen)) < self.full_share * wanted:
+        while (held := sum(y.bales for y in self.chosen)) < self.full_fraction * wanted:
             before, free_before = list(self.chosen), self.free.copy()
             if len(self.chosen) >= self.plan.most:
                 smallest = min(self.chosen, key=lambda y: y.bales)

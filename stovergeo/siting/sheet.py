@@ -16,11 +16,9 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.schemas import APRON, LANES, STACKS, YARDS, Table
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.siting.angle import conflict, mean_fall_deg
-from stovergeo.siting.base import BaseCost
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import message
-from stovergeo.siting.yard import Cells, Yard, base_of, cells_in, lanes_round
+from stovergeo.siting.yard import BaseCost, Cells, Yard, base_of, cells_in, conflict, lanes_round, mean_fall_deg
 
 RATING_COLUMNS = ["yard_id", "criterion", "title", "score", "allowed", "message"]
 _BEHIND = 0.02  # weighted difference of logarithms below which two yards are as good as each other
@@ -147,7 +145,7 @@ def behind_messages(
     told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings
 ) -> list[Message]:
     """Say in what a yard lies behind the best one most; nothing where it hardly does."""
-    floor = ratings.options.book.value("yards.search.score_floor")
+    floor = ratings.options.coefficients.value("yards.search.score_floor")
     weight = {r.name: r.weight for r in ratings.rated}
     most, messages = _BEHIND, []
     for row, there in zip(told, first, strict=True):
@@ -162,7 +160,7 @@ def make_tables(
     yards: list[Yard],
     stack: xr.Dataset,
     ratings: GroundRatings,
-    book: Handbook,
+    coefficients: Handbook,
     before: gpd.GeoDataFrame | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the tables yards, stacks, apron and lanes (`stovergeo.core.schemas`), the ratings, and what stands near.
@@ -182,11 +180,11 @@ def make_tables(
         first = first or told
         rated += [{"yard_id": yard_id, **row} for row in told]
         behind = behind_messages(told, names[0], first, ratings)
-        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, book)})
+        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, coefficients)})
         stacks += _stacks(yard, yard_id)
         if yard.apron is not None:
-            aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, book)})
-        lanes.append({"yard_id": yard_id, **_lanes(yard, book)})
+            aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, coefficients)})
+        lanes.append({"yard_id": yard_id, **_lanes(yard, coefficients)})
         near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
     crs = stack.rio.crs
     return (
@@ -212,9 +210,9 @@ def _figures(
     behind: list[Message],
     stack: xr.Dataset,
     ratings: GroundRatings,
-    book: Handbook,
+    coefficients: Handbook,
 ) -> dict[str, Any]:
-    base = base_of(yard, stack, book)
+    base = base_of(yard, stack, coefficients)
     unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
     not_here = [r["message"] for r in unknown if r["criterion"] != "known_place"]
     not_here += [
@@ -229,7 +227,7 @@ def _figures(
         "area_ha": yard.ground.area / M2_PER_HA * _mean_of(stack, "cell_area_ha", yard) / plane_ha,
         "base": base.base,
         "base_cost": base.cost_a_year,
-        "sun_share": _mean_of(stack, "sun_share", yard),
+        "sun_fraction": _mean_of(stack, "sun_fraction", yard),
         "slope_pct": _mean_of(stack, "slope_pct", yard),
         "road_m": _way_m(yard.stacks, yard.cells, ratings),
         "reason": _one((*reason_messages(yard, told, ratings, base), *behind)),
@@ -270,19 +268,19 @@ def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
     return rows
 
 
-def _apron(apron: shapely.Geometry, ratings: GroundRatings, book: Handbook) -> dict[str, Any]:
+def _apron(apron: shapely.Geometry, ratings: GroundRatings, coefficients: Handbook) -> dict[str, Any]:
     on_it = cells_in(ratings.site.x, ratings.site.y, apron, ratings.site.cell_m)
     return {
-        "side_m": book.value("yards.apron"),
+        "side_m": coefficients.value("yards.apron"),
         "road_m": _way_m(apron, on_it, ratings),
         "geometry": apron,
     }
 
 
-def _lanes(yard: Yard, book: Handbook) -> dict[str, Any]:
-    width = book.value("yards.lane")
+def _lanes(yard: Yard, coefficients: Handbook) -> dict[str, Any]:
+    width = coefficients.value("yards.lane")
     whole = lanes_round(yard.laid, width, shapely.Polygon())
-    return {"width_m": width, "clear_share": yard.lanes.area / whole.area, "geometry": yard.lanes}
+    return {"width_m": width, "clear_fraction": yard.lanes.area / whole.area, "geometry": yard.lanes}
 
 
 def whats_near(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
@@ -317,16 +315,16 @@ def sun_months(cells: Mapping[str, Cells], months: xr.Dataset) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        yard_id, year, month, sun_kwh_m2, sun_share.
+        yard_id, year, month, sun_kwh_m2, sun_fraction.
     """
     rows = []
     for yard_id, (row, col) in cells.items():
         for month, energy, share in zip(
             months["month"].to_numpy(),
             months["sun_kwh_m2"].to_numpy()[:, row, col].mean(axis=1),
-            months["sun_share"].to_numpy()[:, row, col].mean(axis=1),
+            months["sun_fraction"].to_numpy()[:, row, col].mean(axis=1),
             strict=True,
         ):
             year, calendar_month = (int(part) for part in str(month).split("-"))
             rows.append((yard_id, year, calendar_month, float(energy), float(share)))
-    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"])
+    return pd.DataFrame(rows, columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_fraction"])

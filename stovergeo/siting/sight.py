@@ -6,14 +6,14 @@ import numpy as np
 import shapely
 from numba import njit
 
-_SIDES_LEAST = 4  # a house looks out at least to four sides
-_STEPS_MOST = 1.5e8  # along all rays of one layer: a few seconds
-_REACH_MOST = 2000  # cells
+_SIDES_MIN = 4  # a house looks out at least to four sides
+_STEPS_MAX = 1.5e8  # along all rays of one layer: a few seconds
+_REACH_MAX = 2000  # cells
 
 
-def places_most(reach: float) -> int:
+def places_max(reach: float) -> int:
     """Return from how many places can be looked so many cells far in a time that is bearable."""
-    return int(np.clip(_STEPS_MOST / (8 * reach**2), 50, 2000))
+    return int(np.clip(_STEPS_MAX / (8 * reach**2), 50, 2000))
 
 
 def looking_places(shapes: np.ndarray, every_m: float, clear_m: float, most: int) -> np.ndarray:
@@ -48,13 +48,13 @@ def looking_places(shapes: np.ndarray, every_m: float, clear_m: float, most: int
         if length == 0:
             found.append(shapely.get_coordinates(part)[:1])
             continue
-        count = max(_SIDES_LEAST if ring else 1, round(length / step))
+        count = max(_SIDES_MIN if ring else 1, round(length / step))
         at = shapely.line_interpolate_point(part, (np.arange(count) + 0.5) * length / count)
         found.append(shapely.get_coordinates(at))
     return np.concatenate(found)
 
 
-def seen_share(
+def seen_fraction(
     ground: np.ndarray,
     surface: np.ndarray,
     places: np.ndarray,
@@ -94,7 +94,7 @@ def seen_share(
         0 unseen to 1 wholly in view; NaN where the ground is not known.
     """
     seen, weight = np.zeros(ground.shape, np.float32), np.zeros(ground.shape, np.float32)
-    reach = int(np.clip(reach_m / cell_m, 1, _REACH_MOST))
+    reach = int(np.clip(reach_m / cell_m, 1, _REACH_MAX))
     rounded = np.rint(places).astype(np.int64).reshape(-1, 2)
     _look(ground, surface, rounded, float(cell_m), eye_m, stack_m, reach, seen, weight)
     return np.where(np.isnan(ground), np.float32(np.nan), seen / np.maximum(weight, 1))

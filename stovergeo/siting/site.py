@@ -14,10 +14,10 @@ import xarray as xr
 from rasterio.features import rasterize
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import grid_of
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.pattern import Pattern
 
 message = Catalog("stovergeo.siting")
@@ -36,7 +36,7 @@ class SiteOptions:
 
     yards: Yards
     pattern: Pattern  #: how the bales would be stacked, for its height
-    book: Handbook
+    coefficients: Handbook
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ class Criterion(Protocol):
 
     Optional attributes: ``order`` (a whole number; hard reasons are looked at in this
     order, 50 where left out), ``weight`` (1 where left out; the handbook's
-    ``yards.weight.<name>`` and the plan come first), ``curable`` (True where a base or
+    ``yards.weight.<name>`` and the plan come first), ``mitigable`` (True where a base or
     a drain could answer the hard reason), ``optional`` (True where it is asked only when
     it has a weight above 0 or the plan's ``yards.criteria`` names it), ``of_yard`` (how
     cells make a yard, see `stovergeo.siting.sheet.value_on`).
@@ -142,7 +142,7 @@ class Site:
             return self._layers[name]
 
     def given(self, name: str) -> bool:
-        """Tell whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
+        """ReportSize whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
         return self.surroundings.get(name) is not None
 
     def row_col(self, xy: np.ndarray) -> np.ndarray:

@@ -1,19 +1,166 @@
-"""A laid-out yard: its rows, its outline with lanes and apron, and the ground it stands on."""
+"""A laid-out yard: direction of its rows, its outline with lanes and apron, and the base it stands on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import shapely
 import xarray as xr
 
 from stovergeo.core.coefficients import Handbook
-from stovergeo.siting.angle import Angle
-from stovergeo.siting.base import BaseCost, base_cost, base_kind
+from stovergeo.core.messages import Message
+from stovergeo.core.units import KG_PER_MG
 from stovergeo.siting.fit import Rows
 from stovergeo.siting.pattern import Pattern
-from stovergeo.siting.site import Site
+from stovergeo.siting.site import Site, message
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """A direction of rows and why it was chosen."""
+
+    degrees: float  #: clockwise from grid north, 0 to 180
+    message: Message  #: a sentence
+
+
+def wanted_angle(rows: str, stack: xr.Dataset, row: slice, col: slice) -> Angle | None:
+    """Return the direction of rows in a window of the grid by the plan's wish; None for whichever holds most.
+
+    Parameters
+    ----------
+    rows : {"north-south", "best angle", "down slope"}
+    stack : xarray.Dataset
+    row, col : slice
+        The window.
+    """
+    if rows == "best angle":
+        return None
+    if rows == "north-south":
+        return Angle(0.0, message("rows.north_south"))
+    fall = mean_fall_deg(stack, row, col)
+    if fall is None:
+        return Angle(0.0, message("rows.level"))
+    return Angle(round(fall, 1) % 180, message("rows.down_slope"))
+
+
+def mean_fall_deg(stack: xr.Dataset, row: slice, col: slice, min_pct: float = 0.3) -> float | None:
+    """Return the mean direction in which a window falls, weighed by slope; None where flat or unknown."""
+    if "aspect_deg" not in stack or "slope_pct" not in stack:
+        return None
+    aspect = np.radians(stack["aspect_deg"].values[row, col])
+    slope = stack["slope_pct"].values[row, col]
+    if not np.isfinite(slope).any():
+        return None
+    east, north = np.nanmean(slope * np.sin(aspect)), np.nanmean(slope * np.cos(aspect))
+    if not np.hypot(east, north) >= min_pct:
+        return None
+    return float(np.degrees(np.arctan2(east, north)) % 360)
+
+
+def conflict(angle_deg: float, fall_deg: float | None, slope_pct: float, wind_from_deg: float | None) -> list[Message]:
+    """Say what the direction of the rows is at odds with; an empty list where with nothing."""
+    found = []
+    if fall_deg is not None and slope_pct >= 2 and abs(np.sin(np.radians(angle_deg - fall_deg))) > 0.7:
+        found.append(message("rows.across_slope"))
+    if wind_from_deg is not None and abs(np.cos(np.radians(angle_deg - wind_from_deg))) > 0.9:
+        found.append(message("rows.along_wind"))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class BaseKind:
+    """One base."""
+
+    base: str  #: as the table of yards and the loss formulas name it: none, tires, gravel
+    name: str  #: of its message, base.kind.<name>
+    depth_key: str = ""  #: handbook key of the depth of stone
+
+
+#: by number, the drier first; 0 is unknown
+KINDS: Final = {
+    0: BaseKind("none", "unknown"),
+    1: BaseKind("none", "none"),
+    2: BaseKind("tires", "tires"),
+    3: BaseKind("gravel", "gravel", "yards.base.gravel"),
+    4: BaseKind("gravel", "deep_gravel", "yards.base.deep_gravel"),
+}
+
+
+def base_kind(drainage_class: np.ndarray, clay_pct: np.ndarray, good: float, fair: float, most: float) -> np.ndarray:
+    """Return the number in `KINDS` of the base each cell needs.
+
+    The wetter of two answers wins: by drainage class (3 well: none, 4: stone, 5 and
+    wetter: deep stone) and by surface clay (below `good`: none, below `fair`: off the
+    ground on tires, below `most`: stone, else deep stone). Judgement, ours.
+
+    Returns
+    -------
+    uint8 array
+        0 where neither is known.
+    """
+    drainage = np.nan_to_num(drainage_class)
+    by_drainage = np.select([drainage == 0, drainage <= 3, drainage <= 4], [0, 1, 3], 4)
+    clay = np.nan_to_num(clay_pct, nan=-1)
+    by_clay = np.select([clay < 0, clay < good, clay < fair, clay < most], [0, 1, 2, 3], 4)
+    return np.maximum(by_drainage, by_clay).astype(np.uint8)
+
+
+def kind_message(kind: int) -> Message:
+    """Name a base by its number in `KINDS`, as part of a sentence."""
+    return message(f"base.kind.{KINDS[kind].name}")
+
+
+def stone_volume_m3(area_m2: float, depth_m: float) -> float:
+    """Return the volume of a layer of stone: area times depth."""
+    return area_m2 * depth_m
+
+
+@dataclass(frozen=True, slots=True)
+class BaseCost:
+    """A base for one yard."""
+
+    base: str
+    depth_m: float
+    stone_mg: float
+    cost: float  #: to lay it once, $
+    life_yr: float  #: seasons it serves
+    message: Message  #: the base with its depth, as part of a sentence
+
+    @property
+    def cost_a_year(self) -> float:
+        """Cost spread over the seasons it serves, $ a year, without interest."""
+        return self.cost / self.life_yr if self.life_yr else 0.0
+
+
+def base_cost(kind: int, pad_m2: float, bales: int, coefficients: Handbook) -> BaseCost:
+    """Return what a base costs for a pad and the bales that stand on it.
+
+    Parameters
+    ----------
+    kind : int
+        Number in `KINDS`.
+    pad_m2 : float
+        Ground under the rows with the base's margin, m2.
+    bales : int
+        Bales touching the ground, for tires.
+    coefficients : Handbook
+    """
+    chosen = KINDS[kind]
+    title = kind_message(kind)
+    if chosen.base == "none":
+        return BaseCost("none", 0.0, 0.0, 0.0, 0.0, title)
+    if chosen.base == "tires":
+        price, life = coefficients.value("yards.base.tire_price"), coefficients.value("yards.base.tire_life")
+        return BaseCost("tires", 0.0, 0.0, bales * price, life, title)
+    deep = coefficients.value(chosen.depth_key)
+    stone = stone_volume_m3(pad_m2, deep) * coefficients.value("yards.base.stone_density") / KG_PER_MG
+    ground = coefficients.value("yards.base.spread_price") + coefficients.value("yards.base.fabric_price")
+    cost = stone * coefficients.value("yards.base.stone_price") + pad_m2 * ground
+    told = message("base.deep", base=title, depth=deep)
+    return BaseCost("gravel", deep, stone, cost, coefficients.value("yards.base.gravel_life"), told)
+
 
 Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
 
@@ -144,16 +291,16 @@ def find_apron(
     return None
 
 
-def base_of(yard: Yard, stack: xr.Dataset, book: Handbook) -> BaseCost:
+def base_of(yard: Yard, stack: xr.Dataset, coefficients: Handbook) -> BaseCost:
     """Return the base a yard needs: one that answers at least three quarters of its ground."""
 
     def known(name: str) -> np.ndarray:
         return np.asarray(stack[name].values)[yard.cells] if name in stack else np.full(len(yard.cells[0]), np.nan)
 
-    limits = [book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
+    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
     kinds = base_kind(known("drainage_class"), known("clay_pct"), *limits)
     kind = int(np.percentile(kinds, 75, method="nearest"))
-    margin = book.value("yards.base.pad_margin")
+    margin = coefficients.value("yards.base.pad_margin")
     pad = shapely.union_all(shapely.buffer(yard.laid.polygons, margin, join_style="mitre"))
     on_ground = yard.bales // yard.pattern.per_step * yard.pattern.on_ground
-    return base_cost(kind, float(shapely.area(pad)), on_ground, book)
+    return base_cost(kind, float(shapely.area(pad)), on_ground, coefficients)

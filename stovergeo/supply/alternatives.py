@@ -34,13 +34,13 @@ def alternatives(
     -------
     DataFrame
         aim, title (a message), cost, cost_per_mg, more_cost (share), baled_mg, near_limit (take over limit,
-        by mass), yards, zones, short_bales, habit_share (of the mass that is gathered as today),
+        by mass), yards, zones, short_bales, habit_fraction (of the mass that is gathered as today),
         shift_mg (mass gathered from another zone or by another method than in the cheapest).
     """
     rows = [_row(problem, "cost", choice, choice)]
     most = choice.total_cost * (1 + dearer) + 1e-6
     for aim in ("soil", "yards", *(("habit",) if problem.habit else ())):
-        other = optimise(problem, aim=aim, gap=gap, seconds=seconds, cost_most=most, in_bales=choice.whole is not None)
+        other = optimise(problem, aim=aim, gap=gap, seconds=seconds, cost_max=most, in_bales=choice.whole is not None)
         row, first = _row(problem, aim, other, choice), rows[0]
         # money is not spent on what hardly changes anything
         if aim == "soil" and not row["near_limit"] * row["baled_mg"] < 0.97 * first["near_limit"] * first["baled_mg"]:
@@ -60,7 +60,7 @@ def trade_off(problem: SupplyProblem, choice: Choice, *, steps: int = 4, dearer:
     rows = [_row(problem, "cost", choice, choice)]
     for share in np.linspace(0, dearer, steps + 1)[1:]:
         most = choice.total_cost * (1 + float(share))
-        other = optimise(problem, aim="soil", cost_most=most, in_bales=choice.whole is not None)
+        other = optimise(problem, aim="soil", cost_max=most, in_bales=choice.whole is not None)
         rows.append(_row(problem, "soil", other, choice))
     return pd.DataFrame(rows)
 
@@ -69,18 +69,18 @@ def near_limit(problem: SupplyProblem, choice: Choice) -> float:
     """Return how close to what their zones can spare the takes lie, 0 to 1, weighted by mass; NaN if unknown."""
     if "removable_mg_ha" not in problem.zones:
         return float("nan")
-    taken = choice.zone_method[choice.zone_method["take_mg"] > 0]
+    taken = choice.zone_method[choice.zone_method["removal_mg"] > 0]
     if not len(taken):
         return 0.0
     limit = taken["zone_id"].map(problem.zones.set_index("zone_id")["removable_mg_ha"]).astype(float)
-    near = (taken["take_mg_ha"] / limit).clip(upper=1)
-    return float(np.average(near, weights=taken["take_mg"]))
+    near = (taken["removal_mg_ha"] / limit).clip(upper=1)
+    return float(np.average(near, weights=taken["removal_mg"]))
 
 
 def _row(problem: SupplyProblem, aim: str, plan: Choice, cheapest: Choice) -> dict[str, Any]:
-    taken = plan.zone_method[plan.zone_method["take_mg"] > 0]
+    taken = plan.zone_method[plan.zone_method["removal_mg"] > 0]
     today = taken["field_id"].map(dict(problem.habit))
-    as_today = float(taken.loc[today == taken["method"], "take_mg"].sum())
+    as_today = float(taken.loc[today == taken["method"], "removal_mg"].sum())
     return {
         "aim": aim,
         "title": message(f"aim.{aim}"),
@@ -92,7 +92,7 @@ def _row(problem: SupplyProblem, aim: str, plan: Choice, cheapest: Choice) -> di
         "yards": len(plan.yard_use),
         "zones": len(taken),
         "short_bales": plan.short_bales,
-        "habit_share": as_today / plan.baled_mg if problem.habit and plan.baled_mg > 0 else float("nan"),
+        "habit_fraction": as_today / plan.baled_mg if problem.habit and plan.baled_mg > 0 else float("nan"),
         "shift_mg": shifted_mg(cheapest, plan),
     }
 
@@ -100,7 +100,7 @@ def _row(problem: SupplyProblem, aim: str, plan: Choice, cheapest: Choice) -> di
 def shifted_mg(one: Choice, other: Choice) -> float:
     """Return the dry mass that another plan gathers elsewhere or otherwise than one."""
     keys = ["zone_id", "method"]
-    a, b = (c.zone_method.set_index(keys)["take_mg"] for c in (one, other))
+    a, b = (c.zone_method.set_index(keys)["removal_mg"] for c in (one, other))
     both = pd.concat([a, b], axis=1).fillna(0.0)
     return float((both.iloc[:, 1] - both.iloc[:, 0]).clip(lower=0).sum())
 
@@ -182,7 +182,8 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
     had = bales - round((float(more.shortage["dry_mg"].sum()) - float(choice.shortage["dry_mg"].sum())) / each_mg)
     had = min(max(had, 0), bales)
     a, b = (
-        c.zone_method[c.zone_method["take_mg"] > 0].set_index(["zone_id", "method"])["take_mg"] for c in (choice, more)
+        c.zone_method[c.zone_method["removal_mg"] > 0].set_index(["zone_id", "method"])["removal_mg"]
+        for c in (choice, more)
     )
     gained = b.sub(a, fill_value=0)
     gained = gained[gained > 0.02 * bales * each_mg].sort_values(ascending=False, kind="stable")

@@ -11,14 +11,14 @@ import pandas as pd
 from stovergeo.supply.problem import BARE, SupplyProblem
 
 
-def with_grades(problem: SupplyProblem, offers: pd.DataFrame, draws: pd.DataFrame) -> pd.DataFrame:
+def with_grades(problem: SupplyProblem, offers: pd.DataFrame, withdrawals: pd.DataFrame) -> pd.DataFrame:
     """Return the offers with a number for what their bales are good for: which needs, how long, how heavy."""
     terms = problem.terms.set_index("need")
-    wanted = list(dict.fromkeys(draws["need"]))
+    wanted = list(dict.fromkeys(withdrawals["need"]))
     fits = np.array(
         [
-            (offers["moisture_pct"] <= terms.loc[n, "moisture_most_pct"])
-            & (offers["ash_pct"] <= terms.loc[n, "ash_most_pct"])
+            (offers["moisture_pct"] <= terms.loc[n, "moisture_max_pct"])
+            & (offers["ash_pct"] <= terms.loc[n, "ash_max_pct"])
             for n in wanted
         ]
     ).reshape(len(wanted), len(offers))
@@ -61,7 +61,7 @@ def arcs(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
     return frame[np.isfinite(frame["distance_m"])].reset_index(drop=True)
 
 
-def keep_ways(problem: SupplyProblem) -> pd.DataFrame:
+def storage_options(problem: SupplyProblem) -> pd.DataFrame:
     """Return the storage options, numbered, with their costs a bale; those refused carry no loss and are out."""
     kept = problem.keeping[problem.keeping["loss_pct"].notna()]
     ways = kept.groupby(["wrap", "base"], sort=False, as_index=False)[["wrap_cost", "base_cost", "time_cost"]].mean()
@@ -84,10 +84,12 @@ def stored(problem: SupplyProblem, arcs: pd.DataFrame, keep: pd.DataFrame) -> pd
     return frame.assign(base_cost=np.where(pad, each, frame["base_cost"])).reset_index(drop=True)
 
 
-def drawn(problem: SupplyProblem, stored: pd.DataFrame, serves: pd.DataFrame, draws: pd.DataFrame) -> pd.DataFrame:
+def drawn(
+    problem: SupplyProblem, stored: pd.DataFrame, serves: pd.DataFrame, withdrawals: pd.DataFrame
+) -> pd.DataFrame:
     """Return what may be drawn: grade and storage option for each need and month, yards being alike by then."""
     kinds = stored[["grade", "way", "wrap", "base"]].drop_duplicates(["grade", "way"])
-    frame = kinds.merge(draws.assign(short=np.arange(len(draws))), how="cross")
+    frame = kinds.merge(withdrawals.assign(short=np.arange(len(withdrawals))), how="cross")
     able = serves.set_index(["grade", "need"]).index
     frame = frame[pd.MultiIndex.from_frame(frame[["grade", "need"]]).isin(able)]
     wet = frame["grade"].map(serves.drop_duplicates("grade").set_index("grade")["wet"]).astype(bool)

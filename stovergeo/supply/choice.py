@@ -25,7 +25,7 @@ class Choice:
 
     zone_method: pd.DataFrame
     """One row a zone of the problem: zone_id, field_id, method ("leave" where nothing is taken),
-    share (of the zone that is gathered, 0 to 1), area_ha (gathered), take_mg_ha, take_mg, bales
+    share (of the zone that is gathered, 0 to 1), area_ha (gathered), removal_mg_ha, removal_mg, bales
     (whole), bale_dry_kg, edge_cost_mg ($ per dry Mg gathered, baled, paid for, before hauling)."""
     flows: pd.DataFrame
     """zone_id, yard_id, dry_mg, bales (whole; a zone's bales never hold more than it gives),
@@ -33,13 +33,13 @@ class Choice:
     yard_use: pd.DataFrame
     """One row a used yard: yard_id, bales, capacity_bales, full (share), dry_mg, cost ($: opening, base)."""
     wrap_use: pd.DataFrame
-    """need, month, year, wrap, base, dry_mg (as baled), drawn_mg, bales (whole where the plan is), loss_pct,
+    """need, month, year, wrap, base, dry_mg (as baled), withdrawn_mg, bales (whole where the plan is), loss_pct,
     months_stored."""
     cost: pd.Series
     """$ by step: gather, bale, set_up, nutrients, land, haul, yard, wrap, base, deliver."""
     shortage: pd.DataFrame
     """need, kind, month, year, dry_mg and bales that cannot be had; empty where all is met."""
-    drawn_mg: float  #: oven-dry mass that reaches its use
+    withdrawn_mg: float  #: oven-dry mass that reaches its use
     baled_mg: float  #: oven-dry mass baled
     gap: float  #: proved distance from the least possible cost, as a share of it
     bound: float  #: no plan that meets as much can cost less, $
@@ -64,7 +64,7 @@ class Choice:
     @property
     def cost_per_mg(self) -> float:
         """$ for each oven-dry Mg that reaches its use; NaN where none does."""
-        return self.total_cost / self.drawn_mg if self.drawn_mg > _TINY_MG else float("nan")
+        return self.total_cost / self.withdrawn_mg if self.withdrawn_mg > _TINY_MG else float("nan")
 
     @property
     def short_bales(self) -> int:
@@ -123,7 +123,7 @@ def optimise(
     aim: str = "cost",
     gap: float = 0.005,
     seconds: float = 60.0,
-    cost_most: float | None = None,
+    cost_max: float | None = None,
     priced: bool = False,
     in_bales: bool = False,
 ) -> Choice:
@@ -142,7 +142,7 @@ def optimise(
         Relative gap at which the solver may stop.
     seconds : float
         Time after which the best plan found is returned with its gap.
-    cost_most : float, optional
+    cost_max : float, optional
         $ that the plan may cost, for the other aims.
     priced : bool
         Also price the next ton of each need and month, and the next hour of each machine.
@@ -152,18 +152,18 @@ def optimise(
     solved = (
         least_cost(problem, gap=gap, seconds=seconds)
         if aim == "cost"
-        else _by_aim(problem, aim, gap, seconds, cost_most)
+        else _by_aim(problem, aim, gap, seconds, cost_max)
     )
     choice = solved.in_bales() if in_bales else solved.in_tons()
     return replace(choice, next_mg=solved.next_prices()) if priced else choice
 
 
-def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_most: float | None) -> Solved:
+def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_max: float | None) -> Solved:
     """Solve for an aim; of the plans that are as good by it, the cheapest."""
     model, weights = _model(problem)
     cost = model.total_cost() if model.size else np.empty(0)
     measure = _measure(problem, model, aim)
-    limits = [] if cost_most is None else [(cost, cost_most)]
+    limits = [] if cost_max is None else [(cost, cost_max)]
     best = solve(model, measure, weights, gap=gap, seconds=seconds, budgets=limits)
     limits.append((measure, float(measure @ best.values) * (1 + 1e-4) + 1e-6))
     return Solved(problem, model, cost, solve(model, cost, weights, gap=gap, seconds=seconds, budgets=limits))
@@ -189,7 +189,7 @@ def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
             )
         )
         limit = gather["zone_id"].map(limits).astype(float)
-        near = (gather["take_mg_ha"] / limit).clip(upper=1.0).fillna(1.0)
+        near = (gather["removal_mg_ha"] / limit).clip(upper=1.0).fillna(1.0)
         out[model.block("gather")] = gather["tonnes"] * near
     elif aim == "yards":
         out[model.block("open")] = 1.0
@@ -214,10 +214,12 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
     yard_use = _yard_table(problem, model, values, flows)
     draw = model.tables["draw"].assign(dry_mg=values[model.block("draw")])
     draw = draw[draw["dry_mg"] > _TINY_MG]
-    wrap_use = draw.assign(drawn_mg=draw["dry_mg"] * draw["left"], bales=draw["dry_mg"] * 1000 / draw["bale_dry_kg"])
+    wrap_use = draw.assign(
+        withdrawn_mg=draw["dry_mg"] * draw["left"], bales=draw["dry_mg"] * 1000 / draw["bale_dry_kg"]
+    )
     wrap_use = wrap_use.groupby(
         ["need", "year", "month", "wrap", "base", "months_stored", "loss_pct"], as_index=False, sort=False
-    )[["dry_mg", "drawn_mg", "bales"]].sum()
+    )[["dry_mg", "withdrawn_mg", "bales"]].sum()
     wrap_use = wrap_use.sort_values(["year", "month", "need"], kind="stable").reset_index(drop=True)
     shortage = _shortage_table(problem, model, values)
     return Choice(
@@ -227,8 +229,8 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
         wrap_use=wrap_use,
         cost=cost,
         shortage=shortage,
-        drawn_mg=float(wrap_use["drawn_mg"].sum()),
-        baled_mg=float(zone_method["take_mg"].sum()),
+        withdrawn_mg=float(wrap_use["withdrawn_mg"].sum()),
+        baled_mg=float(zone_method["removal_mg"].sum()),
         gap=solution.gap,
         bound=solution.bound,
         status=solution.status,
@@ -236,12 +238,13 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
 
 
 def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
+    """Return what is gathered of each zone, see `Choice.zone_method`."""
     # rounding by the solver may leave a crumb of a second method; the larger stays
     main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id").set_index("zone_id")
     rows = []
     for zone in problem.zones.itertuples(index=False):
         row = {"zone_id": zone.zone_id, "field_id": zone.field_id, "method": "leave", "share": 0.0, "area_ha": 0.0}
-        row |= {"take_mg_ha": 0.0, "take_mg": 0.0, "bales": 0, "bale_dry_kg": np.nan, "edge_cost_mg": np.nan}
+        row |= {"removal_mg_ha": 0.0, "removal_mg": 0.0, "bales": 0, "bale_dry_kg": np.nan, "edge_cost_mg": np.nan}
         if zone.zone_id in main.index:
             taken = main.loc[zone.zone_id]
             share = min(float(taken["share"]), 1.0)
@@ -250,8 +253,8 @@ def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
                 "method": taken["method"],
                 "share": share,
                 "area_ha": share * zone.area_ha,
-                "take_mg_ha": float(taken["take_mg_ha"]),
-                "take_mg": float(mass),
+                "removal_mg_ha": float(taken["removal_mg_ha"]),
+                "removal_mg": float(mass),
                 "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),  # a plan in tons holds parts of bales besides
                 "bale_dry_kg": float(taken["bale_dry_kg"]),
                 "edge_cost_mg": float(taken["edge_cost_mg"]),
@@ -261,6 +264,7 @@ def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
 
 
 def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_method: pd.DataFrame) -> pd.DataFrame:
+    """Return what is carried from where to where, see `Choice.flows`."""
     part = model.block("flow")
     flow = model.tables["flow"].assign(dry_mg=values[part], cost=model.cost["haul"][part] * values[part])
     flow = flow[flow["dry_mg"] > _TINY_MG]
@@ -308,6 +312,7 @@ def share_out(count: int, masses: np.ndarray) -> np.ndarray:
 
 
 def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows: pd.DataFrame) -> pd.DataFrame:
+    """Return what each used yard holds and costs, see `Choice.yard_use`."""
     store, opened = model.tables["store"], model.tables["open"]
     spent = np.zeros(len(problem.yards))
     np.add.at(spent, store["yard"].to_numpy(int), (model.cost["base"] * values)[model.block("store")])
@@ -320,6 +325,7 @@ def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows:
 
 
 def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) -> pd.DataFrame:
+    """Return what cannot be had, see `Choice.shortage`."""
     table = model.tables["short"].assign(dry_mg=values[model.block("short")])
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
     table = table[table["dry_mg"] > _SHORT_MG].assign(kind=lambda t: t["need"].map(kinds))
@@ -356,8 +362,8 @@ def with_yield(problem: SupplyProblem, change: float) -> SupplyProblem:
     zones = problem.zones
     limit = (zones["removable_mg_ha"] + change * zones["stover_mg_ha"]).clip(lower=0)
     limits: Mapping[str, float] = dict(zip(zones["zone_id"], limit, strict=True))
-    offers = problem.offers.assign(take_mg_ha=problem.offers["take_mg_ha"] * (1 + change))
-    fits = offers["take_mg_ha"] <= offers["zone_id"].map(limits) * (1 + 1e-9)
+    offers = problem.offers.assign(removal_mg_ha=problem.offers["removal_mg_ha"] * (1 + change))
+    fits = offers["removal_mg_ha"] <= offers["zone_id"].map(limits) * (1 + 1e-9)
     offers = offers.assign(allowed=offers["allowed"].astype(bool) & fits)
     return replace(
         problem,

@@ -66,12 +66,12 @@ def choose(
     >>> from stovergeo.supply import Prices, SupplyProblem
     >>> ids = {"zone_id": ["F1-a", "F2-a"]}
     >>> zones = pd.DataFrame({**ids, "field_id": ["F1", "F2"], "area_ha": [20.0, 20.0]})
-    >>> made = {"take_mg_ha": 3.0, "moisture_pct": 18.0, "ash_pct": 10.0, "allowed": True, "bale_dry_kg": 470.0}
+    >>> made = {"removal_mg_ha": 3.0, "moisture_pct": 18.0, "ash_pct": 10.0, "allowed": True, "bale_dry_kg": 470.0}
     >>> offers = pd.DataFrame({**ids, "method": "rake_bale", **made})
     >>> yards = pd.DataFrame({"yard_id": ["Y1"], "capacity_bales": [200], "base": ["soil"], "base_cost": [0.0]})
     >>> january = {"month": [1], "year": [2027]}
     >>> need = pd.DataFrame({"need": ["cows"], **january, "dry_mg": [40.0]})
-    >>> asked = {"moisture_most_pct": np.inf, "ash_most_pct": np.inf, "price_per_mg": np.nan, "out_per_bale": 3.0}
+    >>> asked = {"moisture_max_pct": np.inf, "ash_max_pct": np.inf, "price_per_mg": np.nan, "out_per_bale": 3.0}
     >>> terms = pd.DataFrame({"need": ["cows"], "kind": "herd", **asked})
     >>> costs = {"loss_pct": 2.0, "wrap_cost": 2.0, "base_cost": 0.0, "time_cost": 1.0}
     >>> keeping = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})

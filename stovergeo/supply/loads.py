@@ -1,13 +1,124 @@
-"""What a truck carries: bales by room and weight, width against the road's rules."""
+"""What carrying and making stover costs, and what a truck carries within the road's rules."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
 
 from stovergeo.bales import BaleSize
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Catalog, Message
-from stovergeo.supply.cost import bales_on_load, is_wide_load, load_width_m
+
+
+def haul_cost_per_mg(
+    distance_km: ArrayLike,
+    speed_km_h: float,
+    load_h: float,
+    unload_h: float,
+    truck_per_h: float,
+    load_dry_mg: float,
+) -> np.ndarray:
+    """Return the cost of trucking one dry Mg, by the hour.
+
+    Parameters
+    ----------
+    distance_km : float or array
+        One way.
+    speed_km_h : float
+        Loaded and empty.
+    load_h, unload_h : float
+        Hours at each end.
+    truck_per_h : float
+        Truck and driver, $/h.
+    load_dry_mg : float
+        Dry mass on a load, Mg.
+
+    Returns
+    -------
+    array
+        $/Mg.
+    """
+    # cost sheet 5.6: ((2 d / v) + t_load + t_unload) $/h / load
+    hours = 2 * np.asarray(distance_km, float) / speed_km_h + load_h + unload_h
+    return hours * truck_per_h / load_dry_mg
+
+
+def haul_cost_by_distance_per_mg(distance_km: ArrayLike, per_loaded_km: float, load_dry_mg: float) -> np.ndarray:
+    """Return the cost of trucking one dry Mg by the loaded kilometre, waiting not counted ($/Mg)."""
+    return np.asarray(distance_km, float) * per_loaded_km / load_dry_mg
+
+
+def bales_on_load(volume_m3: float, as_is_kg: float, max_m3: float, payload_kg: float) -> tuple[int, str]:
+    """Return whole bales on one truck, and whether room or weight holds it.
+
+    Parameters
+    ----------
+    volume_m3 : float
+        Of a bale.
+    as_is_kg : float
+        Of a bale, water in it.
+    max_m3 : float
+        Bale volume that usual loads of this shape carry.
+    payload_kg : float
+        Mass the truck may carry.
+
+    Returns
+    -------
+    (int, str)
+        Bales, and "room" or "weight".
+    """
+    by_room, by_weight = math.floor(max_m3 / volume_m3 + 1e-9), math.floor(payload_kg / as_is_kg + 1e-9)
+    return (by_room, "room") if by_room <= by_weight else (by_weight, "weight")
+
+
+def load_width_m(across_m: float, abreast: int) -> float:
+    """Return the width of a load of bales set side by side (m)."""
+    return across_m * abreast
+
+
+def is_wide_load(width_m: float, legal_m: float) -> bool:
+    """Return whether a load is over the width that needs no permit."""
+    return width_m > legal_m + 1e-9
+
+
+def per_mg_of_area(per_ha: float, removed_mg_ha: float) -> float:
+    """Return $/Mg of an operation paid by the hectare."""
+    return per_ha / removed_mg_ha
+
+
+def per_mg_of_bales(per_bale: float, bale_dry_kg: float) -> float:
+    """Return $/Mg of an operation paid by the bale."""
+    return per_bale * 1000 / bale_dry_kg
+
+
+def edge_cost_per_mg(
+    area_rates_per_ha: Sequence[float], bale_rates: Sequence[float], removed_mg_ha: float, bale_dry_kg: float
+) -> float:
+    """Return the cost of a dry Mg baled and set at the field's edge.
+
+    Parameters
+    ----------
+    area_rates_per_ha : sequence of float
+        Chopping, raking, $/ha.
+    bale_rates : sequence of float
+        Baling, staging, $ a bale.
+    removed_mg_ha : float
+        Dry stover baled, Mg/ha.
+    bale_dry_kg : float
+
+    Returns
+    -------
+    float
+        $/Mg; nutrients, land and profit left out.
+    """
+    return sum(per_mg_of_area(r, removed_mg_ha) for r in area_rates_per_ha) + sum(
+        per_mg_of_bales(r, bale_dry_kg) for r in bale_rates
+    )
+
 
 message = Catalog("stovergeo.supply")
 
@@ -25,10 +136,10 @@ class TruckLoad:
     wide_for_stover: bool  #: over the width one state allows for stover without a permit
 
 
-def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
+def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
     """Return what a usual truck carries of a bale."""
     count, held = bales_on_load(
-        bale.volume_m3, bale.as_is_kg, book.value(bale.kind.load_volume), book.value("haul.payload")
+        bale.volume_m3, bale.as_is_kg, coefficients.value(bale.kind.load_volume), coefficients.value("haul.payload")
     )
     if bale.kind.is_cylinder:  # two abreast, axes across the truck or along it, whichever is narrower
         width = load_width_m(min(bale.width_m, bale.diameter_m), 2)
@@ -40,8 +151,8 @@ def truck_load(bale: BaleSize, book: Handbook) -> TruckLoad:
         dry_mg=count * bale.dry_kg / 1000,
         as_is_mg=count * bale.as_is_kg / 1000,
         width_m=width,
-        wide=is_wide_load(width, book.value("haul.width_usual")),
-        wide_for_stover=is_wide_load(width, book.value("haul.width_stover_iowa")),
+        wide=is_wide_load(width, coefficients.value("haul.width_usual")),
+        wide_for_stover=is_wide_load(width, coefficients.value("haul.width_stover_iowa")),
     )
 
 

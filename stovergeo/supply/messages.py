@@ -14,7 +14,7 @@ from stovergeo.supply.choice import Choice
 from stovergeo.supply.problem import SupplyProblem
 
 message = Catalog("stovergeo.supply")
-_LEAST_GAP = 0.001  # prints as 0.1 %
+_MIN_GAP = 0.001  # prints as 0.1 %
 
 
 def title_of(method: str, titles: Mapping[str, str]) -> str:
@@ -24,7 +24,7 @@ def title_of(method: str, titles: Mapping[str, str]) -> str:
 
 def plan_messages(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[Message]:
     """Return what is gathered, by which methods, from where: no money, so that a landowner may read it."""
-    taken = choice.zone_method[choice.zone_method["take_mg"] > 0]
+    taken = choice.zone_method[choice.zone_method["removal_mg"] > 0]
     if not len(taken):
         return [message("plan.nothing_gathered" if (problem.need["dry_mg"] > 0).any() else "plan.nothing_needed")]
     by = taken.groupby("method")["bales"].sum().sort_values(ascending=False, kind="stable")
@@ -42,14 +42,14 @@ def plan_messages(problem: SupplyProblem, choice: Choice, titles: Mapping[str, s
 
 def cost_messages(choice: Choice) -> list[Message]:
     """Return what the season costs by step, and how good that is proved to be; nothing where nothing is gathered."""
-    if not choice.drawn_mg > 0:
+    if not choice.withdrawn_mg > 0:
         return []
-    per_mg = (choice.cost / choice.drawn_mg).sort_values(ascending=False)
+    per_mg = (choice.cost / choice.withdrawn_mg).sort_values(ascending=False)
     steps = tuple(
         message("cost.step", step=message(f"step.{s}"), each=float(v)) for s, v in per_mg.items() if v >= 0.005
     )
     # a gap is never printed smaller than it is
-    gap = max(choice.gap, _LEAST_GAP)
+    gap = max(choice.gap, _MIN_GAP)
     if choice.status != "optimal":
         proved = message("cost.out_of_time", gap=gap)
     elif choice.gap >= 5e-5:
@@ -182,5 +182,5 @@ def other_messages(table: pd.DataFrame) -> list[Message]:
         elif row.aim == "yards" and row.yards < first["yards"]:
             told.append(message("other.yards", yards=int(row.yards), first=int(first["yards"]), price=price))
         elif row.aim == "habit":
-            told.append(message("other.habit", as_today=float(row.habit_share), price=price))
+            told.append(message("other.habit", as_today=float(row.habit_fraction), price=price))
     return told

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy import sparse
 
 from stovergeo.supply import blocks
@@ -46,31 +47,45 @@ class Model:
 class _Rows:
     """Collects constraint rows as triplets."""
 
-    def __init__(self) -> None:
-        self.count = 0
-        self.i: list[np.ndarray] = []
-        self.j: list[np.ndarray] = []
-        self.v: list[np.ndarray] = []
-        self.low: list[np.ndarray] = []
-        self.high: list[np.ndarray] = []
+    def __init__(self, model: Model) -> None:
+        self.model, self.count = model, 0
+        self.at = {name: model.first[name] + np.arange(len(table)) for name, table in model.tables.items()}
+        self.triplets: list[tuple[np.ndarray, ...]] = []
+        self.bounds: list[tuple[np.ndarray, ...]] = []
         self.groups: dict[str, np.ndarray] = {}
 
-    def add(
-        self, group: str, low: np.ndarray, high: np.ndarray, *terms: tuple[np.ndarray, np.ndarray, np.ndarray]
-    ) -> None:
-        """Add rows; each term is (row within the group, variable, coefficient)."""
-        n = len(low)
+    def add(self, group: str, n: int, low: ArrayLike, high: ArrayLike, *terms: tuple[ArrayLike, ...]) -> None:
+        """Add n rows; each term is (row within the group, variable, coefficient)."""
         if n == 0:
             return
-        for i, j, v in terms:
-            i, j, v = np.broadcast_arrays(i, j, v)
-            self.i.append(i + self.count)
-            self.j.append(j)
-            self.v.append(v)
-        self.low.append(low)
-        self.high.append(high)
+        for row, column, weight in terms:
+            self.triplets.append(np.broadcast_arrays(np.asarray(row) + self.count, column, np.asarray(weight, float)))
+        self.bounds.append((np.broadcast_to(low, n), np.broadcast_to(high, n)))
         self.groups[group] = np.arange(self.count, self.count + n)
         self.count += n
+
+    def under(self, group: str, variables: np.ndarray, limits: np.ndarray, times: ArrayLike = 1.0) -> None:
+        """Hold each variable under another one, so many times."""
+        n = len(variables)
+        self.add(group, n, -np.inf, 0.0, (np.arange(n), variables, 1.0), (np.arange(n), limits, -np.asarray(times)))
+
+    def balance(self, group: str, keys: list[str], source: str, into: str, amount: ArrayLike = 1.0) -> None:
+        """Let what comes from a block of variables, each so much, be what goes into another, by their keys."""
+        one, other = (self.model.tables[name][keys] for name in (source, into))
+        code = pd.concat([one, other]).groupby(keys).ngroup().to_numpy()
+        given, taken = (code[: len(one)], self.at[source], amount), (code[len(one) :], self.at[into], -1.0)
+        self.add(group, int(code.max(initial=-1)) + 1, 0.0, 0.0, given, taken)
+
+    def finish(self) -> None:
+        """Hand the rows over to the model."""
+        model, size = self.model, (self.count, self.model.size)
+        model.groups = self.groups
+        if not self.triplets:
+            model.rows = sparse.csr_array(size)
+            return
+        row, column, weight = (np.concatenate(part) for part in zip(*self.triplets, strict=True))
+        model.rows = sparse.csr_array((weight, (row, column)), shape=size)
+        model.low, model.high = (np.concatenate(part) for part in zip(*self.bounds, strict=True))
 
 
 def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
@@ -83,17 +98,17 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
         Up to so many zone-yard pairs, each pair is bound to its yard's opening by a row of
         its own, which proves a gap sooner; above, by the yard's capacity alone.
     """
-    offers, draws = problem.usable_offers(), problem.draws()
-    offers = blocks.with_grades(problem, offers, draws)
+    offers, withdrawals = problem.usable_offers(), problem.withdrawals()
+    offers = blocks.with_grades(problem, offers, withdrawals)
     model = Model()
     methods = offers.groupby("zone_id")["method"].transform("count") > 1
-    gather = offers.assign(tonnes=offers["take_mg_ha"] * offers["area_ha"])
+    gather = offers.assign(tonnes=offers["removal_mg_ha"] * offers["area_ha"])
     gather["bales"] = gather["tonnes"] * 1000 / gather["bale_dry_kg"]
     setups = blocks.setups(problem, gather)
     arcs = blocks.arcs(problem, gather)
-    keep = blocks.keep_ways(problem)
+    keep = blocks.storage_options(problem)
     stored = blocks.stored(problem, arcs, keep)
-    drawn = blocks.drawn(problem, stored, blocks.serves(offers), draws)
+    drawn = blocks.drawn(problem, stored, blocks.serves(offers), withdrawals)
     opened = pd.DataFrame({"yard": np.unique(arcs["yard"]) if len(arcs) else np.empty(0, int)})
 
     _place(model, "gather", gather, 1.0, False)
@@ -103,13 +118,14 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
     _place(model, "store", stored, np.inf, False)
     _place(model, "open", opened, 1.0, True)
     _place(model, "draw", drawn, np.inf, False)
-    _place(model, "short", draws, np.inf, False)
+    _place(model, "short", withdrawals, np.inf, False)
     _price(model, problem)
     _bind(model, problem, tight_arcs)
     return model
 
 
 def _place(model: Model, name: str, table: pd.DataFrame, top: float, whole: bool) -> None:
+    """Add a block of variables, one for each row of a table."""
     model.first[name] = model.size
     model.tables[name] = table
     n = len(table)
@@ -119,6 +135,7 @@ def _place(model: Model, name: str, table: pd.DataFrame, top: float, whole: bool
 
 
 def _price(model: Model, problem: SupplyProblem) -> None:
+    """Set what a unit of each variable costs, step by step."""
     p = problem.prices
     model.cost = {step: np.zeros(model.size) for step in STEPS}
     gather, part = model.tables["gather"], model.block("gather")
@@ -146,104 +163,19 @@ def _price(model: Model, problem: SupplyProblem) -> None:
 
 
 def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
-    gather, take, setup = model.tables["gather"], model.tables["take"], model.tables["setup"]
-    flow, store, opened = model.tables["flow"], model.tables["store"], model.tables["open"]
-    draw, short = model.tables["draw"], model.tables["short"]
-    v = {name: model.first[name] + np.arange(len(model.tables[name])) for name in model.tables}
-    rows = _Rows()
-    minus = np.array(-1.0)
-
-    # one method a zone, gathered only as that method
-    zone, which = np.unique(take["at"], return_inverse=True)
-    rows.add("one_method", np.full(len(zone), -np.inf), np.ones(len(zone)), (which, v["take"], np.ones(len(take))))
-    n = len(take)
-    many = take.index.to_numpy()
-    rows.add(
-        "as_taken",
-        np.full(n, -np.inf),
-        np.zeros(n),
-        (np.arange(n), v["gather"][many], np.ones(n)),
-        (np.arange(n), v["take"], minus),
-    )
-    # set-up of a method in a field before any of its zones is gathered so
-    key = gather[["field_id", "method"]].merge(
-        setup.assign(s=np.arange(len(setup))), on=["field_id", "method"], how="left"
-    )["s"]
-    paid = np.flatnonzero(key.notna())
-    n = len(paid)
-    rows.add(
-        "set_up",
-        np.full(n, -np.inf),
-        np.zeros(n),
-        (np.arange(n), v["gather"][paid], np.ones(n)),
-        (np.arange(n), v["setup"][key.to_numpy()[paid].astype(int)], minus),
-    )
-    # what is gathered goes to yards
-    both = pd.concat([gather[["at", "grade"]], flow[["at", "grade"]]])
-    code = both.groupby(["at", "grade"]).ngroup().to_numpy()
-    n = code.max(initial=-1) + 1
-    rows.add(
-        "to_yards",
-        np.zeros(n),
-        np.zeros(n),
-        (code[: len(gather)], v["gather"], gather["tonnes"].to_numpy()),
-        (code[len(gather) :], v["flow"], minus),
-    )
-    # what comes to a yard is stored there
-    both = pd.concat([flow[["yard", "grade"]], store[["yard", "grade"]]])
-    code = both.groupby(["yard", "grade"]).ngroup().to_numpy()
-    n = code.max(initial=-1) + 1
-    rows.add(
-        "stored",
-        np.zeros(n),
-        np.zeros(n),
-        (code[: len(flow)], v["flow"], np.ones(len(flow))),
-        (code[len(flow) :], v["store"], minus),
-    )
-    # an open yard holds its rows' bales
-    n = len(opened)
-    where = pd.Series(np.arange(n), index=opened["yard"])
-    room = problem.yards["capacity_bales"].to_numpy(float)[opened["yard"]]
-    room = np.minimum(room, _most_bales(gather))
-    rows.add(
-        "yard_room",
-        np.full(n, -np.inf),
-        np.zeros(n),
-        (where[store["yard"]].to_numpy(), v["store"], (1000 / store["bale_dry_kg"]).to_numpy()),
-        (np.arange(n), v["open"], -room),
-    )
-    if 0 < len(flow) <= tight_arcs:
-        most = gather.groupby(["at", "grade"])["tonnes"].max()
-        bound = most[pd.MultiIndex.from_frame(flow[["at", "grade"]])].to_numpy()
-        bound = np.minimum(bound, room[where[flow["yard"]]] * flow["bale_dry_kg"].to_numpy() / 1000)
-        n = len(flow)
-        rows.add(
-            "open_first",
-            np.full(n, -np.inf),
-            np.zeros(n),
-            (np.arange(n), v["flow"], np.ones(n)),
-            (np.arange(n), v["open"][where[flow["yard"]].to_numpy()], -bound),
-        )
+    gather, draw, short = (model.tables[name] for name in ("gather", "draw", "short"))
+    rows = _Rows(model)
+    _bind_methods(model, rows)
+    # what is gathered goes to yards, and is stored there
+    rows.balance("to_yards", ["at", "grade"], "gather", "flow", gather["tonnes"].to_numpy())
+    rows.balance("stored", ["yard", "grade"], "flow", "store")
+    _bind_yards(model, problem, rows, tight_arcs)
     # what is stored one way is drawn from it
-    both = pd.concat([store[["grade", "way"]], draw[["grade", "way"]]])
-    code = both.groupby(["grade", "way"]).ngroup().to_numpy()
-    n = code.max(initial=-1) + 1
-    rows.add(
-        "drawn",
-        np.zeros(n),
-        np.zeros(n),
-        (code[: len(store)], v["store"], np.ones(len(store))),
-        (code[len(store) :], v["draw"], minus),
-    )
+    rows.balance("drawn", ["grade", "way"], "store", "draw")
     # each need in each month is met or short
-    wanted = short["dry_mg"].to_numpy(float)
-    rows.add(
-        "need",
-        wanted,
-        np.full(len(short), np.inf),
-        (draw["short"].to_numpy(), v["draw"], draw["left"].to_numpy()),
-        (np.arange(len(short)), v["short"], np.ones(len(short))),
-    )
+    met = draw["short"].to_numpy(), rows.at["draw"], draw["left"].to_numpy()
+    lacking = np.arange(len(short)), rows.at["short"], 1.0
+    rows.add("need", len(short), short["dry_mg"].to_numpy(float), np.inf, met, lacking)
     # hours of each machine
     c = problem.capacity
     for machine, hours in c.hours.items():
@@ -251,19 +183,37 @@ def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
             c.hours_per_ha.get((m, machine), 0.0) * ha + c.hours_per_bale.get((m, machine), 0.0) * bales
             for m, ha, bales in zip(gather["method"], gather["area_ha"], gather["bales"], strict=True)
         ]
-        zero = np.zeros(len(gather), int)
-        rows.add(f"hours {machine}", np.array([-np.inf]), np.array([float(hours)]), (zero, v["gather"], np.array(use)))
-
-    size = (rows.count, model.size)
-    if rows.i:
-        triplets = (np.concatenate(rows.v).astype(float), (np.concatenate(rows.i), np.concatenate(rows.j)))
-        model.rows = sparse.csr_array(triplets, shape=size)
-        model.low, model.high = np.concatenate(rows.low), np.concatenate(rows.high)
-    else:
-        model.rows = sparse.csr_array(size)
-    model.groups = rows.groups
+        rows.add(f"hours {machine}", 1, -np.inf, float(hours), (0, rows.at["gather"], use))
+    rows.finish()
 
 
-def _most_bales(gather: pd.DataFrame) -> float:
+def _bind_methods(model: Model, rows: _Rows) -> None:
+    """Hold a zone to one method, gathered only as that method, and set-up to come before any zone of a field."""
+    gather, take, setup = (model.tables[name] for name in ("gather", "take", "setup"))
+    zone, which = np.unique(take["at"], return_inverse=True)
+    rows.add("one_method", len(zone), -np.inf, 1.0, (which, rows.at["take"], 1.0))
+    rows.under("as_taken", rows.at["gather"][take.index.to_numpy()], rows.at["take"])
+    pair = ["field_id", "method"]
+    key = gather[pair].merge(setup.assign(s=np.arange(len(setup))), on=pair, how="left")["s"]
+    paid = np.flatnonzero(key.notna())
+    rows.under("set_up", rows.at["gather"][paid], rows.at["setup"][key.to_numpy()[paid].astype(int)])
+
+
+def _bind_yards(model: Model, problem: SupplyProblem, rows: _Rows, tight_arcs: int) -> None:
+    """Hold what is stored in a yard to its rows, and what comes to it to its being open."""
+    gather, flow, store, opened = (model.tables[name] for name in ("gather", "flow", "store", "open"))
+    n = len(opened)
+    where = pd.Series(np.arange(n), index=opened["yard"])
+    room = np.minimum(problem.yards["capacity_bales"].to_numpy(float)[opened["yard"]], _max_bales(gather))
+    held = where[store["yard"]].to_numpy(), rows.at["store"], (1000 / store["bale_dry_kg"]).to_numpy()
+    rows.add("yard_room", n, -np.inf, 0.0, held, (np.arange(n), rows.at["open"], -room))
+    if 0 < len(flow) <= tight_arcs:
+        most = gather.groupby(["at", "grade"])["tonnes"].max()
+        bound = most[pd.MultiIndex.from_frame(flow[["at", "grade"]])].to_numpy()
+        bound = np.minimum(bound, room[where[flow["yard"]]] * flow["bale_dry_kg"].to_numpy() / 1000)
+        rows.under("open_first", rows.at["flow"], rows.at["open"][where[flow["yard"]].to_numpy()], bound)
+
+
+def _max_bales(gather: pd.DataFrame) -> float:
     """Bales if every zone were gathered the way that makes most."""
     return float(gather.groupby("at")["bales"].max().sum()) if len(gather) else 0.0

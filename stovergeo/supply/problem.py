@@ -12,16 +12,16 @@ import pandas as pd
 from stovergeo.core.bale_catalog import BASES
 from stovergeo.core.errors import ContractError
 from stovergeo.core.messages import Message
-from stovergeo.supply.cost import edge_cost_per_mg
+from stovergeo.supply.loads import edge_cost_per_mg
 
 #: columns that each table must have; further ones are left alone
 ASKED = {
     "zones": ("zone_id", "field_id", "area_ha"),
-    "offers": ("zone_id", "method", "take_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"),
+    "offers": ("zone_id", "method", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"),
     "yards": ("yard_id", "capacity_bales", "base", "base_cost"),
     "need": ("need", "month", "year", "dry_mg"),
     "keeping": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
-    "terms": ("need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"),
+    "terms": ("need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"),
 }
 BARE = tuple(base.name for base in BASES.values() if base.bare)  #: what bare ground is to a bale
 
@@ -56,7 +56,7 @@ class SupplyProblem:
     """One season's supply question. All masses are oven-dry Mg as baled."""
 
     zones: pd.DataFrame  #: zone_id, field_id, area_ha; stover_mg_ha and removable_mg_ha where yields may change
-    offers: pd.DataFrame  #: zone_id, method, take_mg_ha, moisture_pct, ash_pct, allowed, bale_dry_kg
+    offers: pd.DataFrame  #: zone_id, method, removal_mg_ha, moisture_pct, ash_pct, allowed, bale_dry_kg
     yards: pd.DataFrame  #: yard_id, capacity_bales, base, base_cost; `ground` soil or clay where known
     distance_m: np.ndarray  #: (zones, yards), one way, over the ground; inf where there is no route
     need: pd.DataFrame  #: need, month, year, dry_mg to be drawn
@@ -91,7 +91,7 @@ class SupplyProblem:
         """Return the offers that may be chosen, with what their zone is and what a dry Mg costs at the field's edge."""
         places = self.zones.assign(at=np.arange(len(self.zones)))[["zone_id", "field_id", "area_ha", "at"]]
         offers = self.offers.merge(places, on="zone_id", how="inner", validate="many_to_one")
-        good = offers["allowed"].astype(bool) & (offers["take_mg_ha"] > 0) & (offers["area_ha"] > 0)
+        good = offers["allowed"].astype(bool) & (offers["removal_mg_ha"] > 0) & (offers["area_ha"] > 0)
         good &= ~offers["zone_id"].isin(self.no_go_zones)
         offers = offers[good].reset_index(drop=True)
         return offers.assign(edge_cost_mg=[self._edge_cost(o) for o in offers.itertuples(index=False)])
@@ -101,7 +101,7 @@ class SupplyProblem:
         p, method = self.prices, offer.method
         per_ha = p.method_per_ha.get(method, 0.0) + p.landowner_per_ha
         per_bale = p.method_per_bale.get(method, 0.0)
-        made = edge_cost_per_mg([per_ha], [per_bale], offer.take_mg_ha, offer.bale_dry_kg)
+        made = edge_cost_per_mg([per_ha], [per_bale], offer.removal_mg_ha, offer.bale_dry_kg)
         return made + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
 
     @property
@@ -109,13 +109,15 @@ class SupplyProblem:
         """Dry mass of a usual bale, for counting what is not there."""
         return float(self.offers["bale_dry_kg"].median()) if len(self.offers) else 500.0
 
-    def draws(self) -> pd.DataFrame:
+    def withdrawals(self) -> pd.DataFrame:
         """Return the months in which something is needed, with the months stored until then."""
         stored = self.keeping.groupby(["year", "month"], as_index=False)["months_stored"].first()
-        draws = self.need[self.need["dry_mg"] > 0].merge(stored, on=["year", "month"], how="left", suffixes=("_", ""))
-        if draws["months_stored"].isna().any():
-            row = draws[draws["months_stored"].isna()].iloc[0]
+        withdrawals = self.need[self.need["dry_mg"] > 0].merge(
+            stored, on=["year", "month"], how="left", suffixes=("_", "")
+        )
+        if withdrawals["months_stored"].isna().any():
+            row = withdrawals[withdrawals["months_stored"].isna()].iloc[0]
             raise ContractError(
                 f"the table 'keeping' lacks {row['year']}-{row['month']:02d}, in which something is needed"
             )
-        return draws[["need", "month", "year", "dry_mg", "months_stored"]].reset_index(drop=True)
+        return withdrawals[["need", "month", "year", "dry_mg", "months_stored"]].reset_index(drop=True)

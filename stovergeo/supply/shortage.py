@@ -39,7 +39,7 @@ def limits_of(problem: SupplyProblem) -> dict[str, tuple[Message, Relief]]:
     if (problem.offers["moisture_pct"] > problem.wet_pct).any():
         found["wet"] = (message("limit.wet"), _with_wet)
     for row in problem.terms.itertuples(index=False):
-        if np.isfinite(row.moisture_most_pct) or np.isfinite(row.ash_most_pct):
+        if np.isfinite(row.moisture_max_pct) or np.isfinite(row.ash_max_pct):
             found[f"quality {row.need}"] = (message("limit.quality", need=row.need), _without_quality(row.need))
     if problem.no_go_zones or problem.no_go_yards:
         found["no_go"] = (message("limit.no_go"), _without_no_go)
@@ -103,7 +103,7 @@ def _without_hours(machine: str) -> Relief:
 
 
 def _with_room(p: SupplyProblem) -> SupplyProblem:
-    most = p.offers["take_mg_ha"].max() * p.zones["area_ha"].sum() * 1000 / p.offers["bale_dry_kg"].min()
+    most = p.offers["removal_mg_ha"].max() * p.zones["area_ha"].sum() * 1000 / p.offers["bale_dry_kg"].min()
     if not len(p.yards):
         yard = {
             "yard_id": ["a yard"],
@@ -132,8 +132,8 @@ def _without_quality(need: str) -> Relief:
     def relieve(p: SupplyProblem) -> SupplyProblem:
         own = p.terms["need"] == need
         terms = p.terms.assign(
-            moisture_most_pct=p.terms["moisture_most_pct"].where(~own, np.inf),
-            ash_most_pct=p.terms["ash_most_pct"].where(~own, np.inf),
+            moisture_max_pct=p.terms["moisture_max_pct"].where(~own, np.inf),
+            ash_max_pct=p.terms["ash_max_pct"].where(~own, np.inf),
         )
         return replace(p, terms=terms)
 

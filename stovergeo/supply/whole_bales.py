@@ -90,7 +90,7 @@ def _stored(model: Model, values: np.ndarray) -> pd.DataFrame:
 
 
 def _drawn(model: Model, values: np.ndarray) -> pd.DataFrame:
-    """Return what each need draws in each month from each yard and storage option, in bales not yet whole."""
+    """Return what each need withdrawals in each month from each yard and storage option, in bales not yet whole."""
     store = model.tables["store"].assign(kept=values[model.block("store")])
     draw = model.tables["draw"].assign(draw=np.arange(len(model.tables["draw"])), mg=values[model.block("draw")])
     draw = draw.assign(part=draw["mg"] / draw.groupby(["grade", "way"])["mg"].transform("sum"))
@@ -158,7 +158,7 @@ def _programme(
     for sign in (1.0, -1.0):
         weights = np.repeat([sign, -1.0], k)
         limit(np.tile(both, 2), np.concatenate([both, far]), weights, np.full(k, -np.inf), sign * exact)
-    # no month draws a bale more than its part of one: early draws must not make up for what is short later
+    # no month withdrawals a bale more than its part of one: early withdrawals must not make up for what is short later
     top = np.concatenate([np.full(n, np.inf), np.floor(exact[n:] + 1e-6) + 1, np.full(size - k, np.inf)])
     result = milp(
         np.concatenate([np.zeros(k), np.full(s, _MISSED), np.ones(k)]),

@@ -5,19 +5,17 @@ surface with trees and buildings on it. All take projected north-up DataArrays i
 return variables of the field stack.
 """
 
-from stovergeo.terrain.class_length import ls_by_class
-from stovergeo.terrain.cloud import cloud_from_radiation, cloud_from_sunshine
+from stovergeo.terrain.beam import cloud_from_sunshine
 from stovergeo.terrain.gradient import slope_aspect
-from stovergeo.terrain.sky import sky_view
-from stovergeo.terrain.sun import season_sun, sun_by_month
+from stovergeo.terrain.length_slope import ls_by_class
+from stovergeo.terrain.sun import SunOptions, season_sun, sun_by_month
 from stovergeo.terrain.water import water
 
 __all__ = [
-    "cloud_from_radiation",
+    "SunOptions",
     "cloud_from_sunshine",
     "ls_by_class",
     "season_sun",
-    "sky_view",
     "slope_aspect",
     "sun_by_month",
     "water",

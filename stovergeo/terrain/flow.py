@@ -11,9 +11,6 @@ from numba import njit
 
 from stovergeo.terrain.flood import COL_STEP, ROW_STEP
 
-#: the usual D8 codes by step number, E SE S SW W NW N NE
-D8_CODE = np.array([1, 2, 4, 8, 16, 32, 64, 128], dtype=np.uint8)
-
 
 def steepest(filled: np.ndarray, reached_from: np.ndarray, dx: float, dy: float) -> np.ndarray:
     """Return the step number of steepest descent of each cell; -1 at outlets and where unknown.
@@ -32,11 +29,6 @@ def steepest(filled: np.ndarray, reached_from: np.ndarray, dx: float, dy: float)
     steps = np.empty(filled.shape, dtype=np.int8)
     _steepest(filled, reached_from, ROW_STEP, COL_STEP, _distances(dx, dy), steps)
     return steps
-
-
-def d8_codes(steps: np.ndarray) -> np.ndarray:
-    """Return D8 codes (1 E, 2 SE, 4 S ... 128 NE, 0 outlet) of step numbers, for other programs."""
-    return np.where(steps < 0, np.uint8(0), D8_CODE[np.maximum(steps, 0)])
 
 
 def accumulate_d8(steps: np.ndarray, order: np.ndarray, weight: np.ndarray | float = 1.0) -> np.ndarray:

@@ -21,7 +21,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from stovergeo.terrain.sweep import horizon_indices, sweep_lines
+from stovergeo.terrain.sweep import sweep_lines
 from stovergeo.terrain.tiles import Tiles, transposed
 
 #: the cover of bare ground
@@ -120,22 +120,3 @@ def horizon_tangents(
     for job in jobs:
         job.result()
     return touched
-
-
-def profile_horizon(z: np.ndarray) -> np.ndarray:
-    """Return, for each point of a profile, the index of its horizon looking towards larger indices.
-
-    Parameters
-    ----------
-    z : array_like, shape (n,)
-        Heights at equal spacing. A point with nothing higher in sight is its own horizon.
-
-    Returns
-    -------
-    ndarray of int64, shape (n,)
-        Of several points in one line of sight, the farthest.
-    """
-    heights = np.asarray(z, dtype=np.float32)
-    found = np.empty(heights.size, dtype=np.int64)
-    horizon_indices(heights, found)
-    return found

@@ -1,8 +1,10 @@
 """Slope length and steepness of the soil-loss equation: plain formulas on arrays and scalars.
 
-Two handbooks: USDA Agriculture Handbook 703 (Renard et al. 1997, chapter 4), the default, and
-Agriculture Handbook 537 (Wischmeier & Smith 1978). Slopes are rise over run (0.05 = 5 %), lengths
-horizontal metres. Both were read second-hand; the printed table of Handbook 703 is a test.
+By USDA Agriculture Handbook 703 (Renard et al. 1997, chapter 4). Slopes are rise over run (0.05 = 5 %), lengths
+horizontal metres. It was read second-hand; its printed table is a test.
+
+Where flow cannot be traced (heights from the combine's GPS are too coarse for flow paths) the ground still tells how
+steep it is. Conservation planners then take a slope length by class of slope (Lightle & Weesies 1998).
 """
 
 from __future__ import annotations
@@ -10,10 +12,13 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import xarray as xr
 
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.stack import check_unit, variable
 from stovergeo.core.units import M_PER_FT
 
-UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (both handbooks)
+UNIT_PLOT_M = 72.6 * M_PER_FT  #: length of the unit plot, 72.6 ft (the handbook)
 UNIT_PLOT_GRID_M = 22.13  #: the same as Desmet & Govers print it
 SHORTEST_M = 15 * M_PER_FT  #: below 15 ft the printed table of Handbook 703 stops shrinking
 
@@ -63,27 +68,6 @@ def ls_703(length_m: Any, slope: Any, ratio: Any = 1.0) -> np.ndarray:
     return (length / UNIT_PLOT_M) ** m_703(slope, ratio) * s_703(slope)  # AH-703 eq. 4-1
 
 
-def s_537(slope: Any) -> np.ndarray:
-    """Return the steepness factor S of Handbook 537; `slope` is rise over run."""
-    tan = np.asarray(slope, dtype=float)
-    sine = tan / np.hypot(1, tan)
-    return 65.41 * sine**2 + 4.56 * sine + 0.065  # AH-537 eq. 4 (steepness part)
-
-
-def m_537(slope: Any) -> np.ndarray:
-    """Return the slope-length exponent m of Handbook 537; `slope` is rise over run.
-
-    The handbook leaves 3 to 3.5 % and 4.5 to 5 % open; the lower exponent is used there.
-    """
-    tan = np.asarray(slope, dtype=float)
-    return np.select([tan < 0.01, tan < 0.035, tan < 0.05], [0.2, 0.3, 0.4], 0.5)  # AH-537, text to eq. 4
-
-
-def ls_537(length_m: Any, slope: Any) -> np.ndarray:
-    """Return LS of one uniform slope by Handbook 537; length in horizontal metres, `slope` rise over run."""
-    return (np.asarray(length_m) / UNIT_PLOT_M) ** m_537(slope) * s_537(slope)  # AH-537 eq. 4
-
-
 def l_grid(inflow_m2: Any, cell_m: float, exponent: Any, aspect_deg: Any = 0.0) -> np.ndarray:
     """Return the length factor L of a grid cell.
 
@@ -129,3 +113,44 @@ def ls_grid(
     most = max(longest_m - cell_m, 0.0) * cell_m  # a slope of that length, one cell wide
     inflow = np.minimum(inflow_m2, most)
     return l_grid(inflow, cell_m, m_703(slope, ratio), aspect_deg) * s_703(slope)
+
+
+def class_length_m(slope_pct: np.ndarray, upper_pct: np.ndarray, length_m: np.ndarray) -> np.ndarray:
+    """Return the slope length of each slope's class, m.
+
+    Parameters
+    ----------
+    slope_pct : array
+    upper_pct : array, shape (k - 1,)
+        Upper ends of the classes, rising; the last class is open.
+    length_m : array, shape (k,)
+    """
+    return np.asarray(length_m)[np.searchsorted(upper_pct, slope_pct, side="right")]
+
+
+def ls_by_class(slope_pct: xr.DataArray, coefficients: Handbook) -> xr.DataArray:
+    """Return the LS factor from slope alone, by the class's slope length.
+
+    Parameters
+    ----------
+    slope_pct : DataArray
+        NaN where unknown.
+    coefficients : Handbook
+        Group ``terrain.class_length``: one entry a class, named by its upper end in percent.
+
+    Returns
+    -------
+    DataArray
+        ``ls_factor``, AH-703 eqs. 4-1 to 4-5 with a moderate ratio of rill to interrill erosion.
+    """
+    check_unit(slope_pct, "slope_pct", "ls_by_class")
+    classes = sorted((int(name.removeprefix("to_")), name) for name in coefficients.group("terrain.class_length"))
+    length = np.array([coefficients.value(f"terrain.class_length.{name}") for _, name in classes])
+    upper = np.array([up for up, _ in classes[:-1]], dtype=float)
+    slope = slope_pct.to_numpy()
+    known = np.isfinite(slope)
+    ls = np.full(slope.shape, np.nan)
+    ls[known] = ls_703(class_length_m(slope[known], upper, length), slope[known] / 100)
+    kind = variable("ls_factor")
+    attrs = {"units": kind.unit, "long_name": kind.long_name}  # not the slope's own
+    return slope_pct.copy(data=ls).rename("ls_factor").drop_attrs().assign_attrs(attrs)

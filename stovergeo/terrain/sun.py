@@ -7,14 +7,13 @@ from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import xarray as xr
 
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.stack import variable
-from stovergeo.terrain.beam import Sector, monthly_shares, open_beam, season, sun_sectors, take_shade
+from stovergeo.terrain.beam import Season, Sector, monthly_shares, open_beam, season, sun_sectors, take_shade
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.horizon import NOTHING, Block, Direction, horizon_tangents
 from stovergeo.terrain.rasters import Raster, as_heights, checked, north_turn_deg, same_grid
@@ -29,21 +28,43 @@ THREADS = 2
 Window = tuple[slice, slice]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SunOptions:
+    """Where the sun is followed, and what clouds and bare trees let through."""
+
+    latitude: float  #: of the middle of the farm, degrees north
+    longitude: float  #: degrees east
+    altitude_m: float  #: above the sea
+    #: share of the clear-sky beam that comes through, by calendar month (see `cloud_from_sunshine`); left out: all
+    cloud: dict[int, float] | None = None
+    sectors: int = 64  #: of azimuth; 64 hold shadow edges of tree lines, 16 to 32 do on open hills
+    #: leaf-off: share of the beam that passes the trees, by calendar month; a month left out counts as 0
+    through_trees: dict[int, float] | None = None
+    without_trees: xr.DataArray | None = None  #: surface with buildings and no trees, for that share; None: the ground
+
+    def passes(
+        self, surface: xr.DataArray | None, days: Season, turn_deg: float, by_month: bool
+    ) -> list[tuple[xr.DataArray | None, list[Sector]]]:
+        """Return the surfaces that shade the ground, each with the beam it shades; two where bare trees pass some."""
+        if self.through_trees is None:
+            return [(surface, sun_sectors(days, self.sectors, turn_deg, by_month))]
+        opaque = {month: 1 - self.through_trees.get(month, 0.0) for month in range(1, 13)}
+        closed = monthly_shares(opaque, "through_trees")
+        return [
+            (surface, sun_sectors(days, self.sectors, turn_deg, by_month, closed)),
+            (self.without_trees, sun_sectors(days, self.sectors, turn_deg, by_month, 1 - closed)),
+        ]
+
+
 def season_sun(
     surface: xr.DataArray | None,
     ground: xr.DataArray,
     start: dt.date | str,
     end: dt.date | str,
+    options: SunOptions,
     *,
-    latitude: float,
-    longitude: float,
-    altitude_m: float,
-    cloud: dict[int, float] | None = None,
-    sectors: int = 64,
-    through_trees: dict[int, float] | None = None,
-    without_trees: xr.DataArray | None = None,
     by_month: bool = False,
-    book: Handbook | None = None,
+    coefficients: Handbook | None = None,
 ) -> xr.Dataset:
     """Return the direct beam that reaches the ground over a season.
 
@@ -57,25 +78,17 @@ def season_sun(
         a fence, noise of a survey) counts for nothing.
     start, end : date or ISO text
         First and last day, both included.
-    latitude, longitude, altitude_m : float
-        Middle of the farm; degrees north, degrees east, metres above the sea.
-    cloud : dict of int to float, optional
-        Share of the clear-sky beam that comes through, by calendar month (see `stovergeo.terrain.cloud`).
-    sectors : int
-        Azimuth sectors; 64 hold shadow edges of tree lines, 16 to 32 do on open hills.
-    through_trees : dict of int to float, optional
-        Leaf-off: share of the beam that passes the trees, by calendar month; a month left out counts as 0.
-    without_trees : xarray.DataArray, optional
-        Surface with buildings and no trees, for that share; left out: the ground.
+    options : SunOptions
+        Where the sun is followed, and what clouds and bare trees let through.
     by_month : bool
         Return dims (month, y, x), month as text (``2026-10``), each share against open ground in that month.
-    book : Handbook, optional
+    coefficients : Handbook, optional
         Numbers ``terrain.*``; the shipped ones when left out.
 
     Returns
     -------
     xarray.Dataset
-        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_share`` of what open flat ground
+        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_fraction`` of what open flat ground
         gets (above 1 on slopes that face the sun). NaN where the ground is unknown. The attribute
         ``open_flat_kwh_m2`` holds the open ground's energy.
 
@@ -97,39 +110,31 @@ def season_sun(
     >>> import rioxarray
     >>> import xarray as xr
     >>> from stovergeo import season_sun
+    >>> from stovergeo.terrain import SunOptions
     >>> x, y = np.arange(440_005, 440_300, 10.0), np.arange(4_650_195, 4_650_000, -10.0)
     >>> ground = xr.DataArray(np.full((20, 30), 300.0), coords={"y": y, "x": x}, dims=("y", "x")).rio.write_crs(32615)
     >>> surface = ground.where(ground.x != 440_155, 315.0)
-    >>> place = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
-    >>> sun = season_sun(surface, ground, "2026-11-01", "2026-11-30", **place)
-    >>> far, beside, below = (float(sun.sun_share.sel(x=east, y=4_650_105)) for east in (440_005, 440_145, 440_155))
+    >>> place = SunOptions(latitude=42.0, longitude=-93.0, altitude_m=300.0)
+    >>> sun = season_sun(surface, ground, "2026-11-01", "2026-11-30", place)
+    >>> far, beside, below = (float(sun.sun_fraction.sel(x=east, y=4_650_105)) for east in (440_005, 440_145, 440_155))
     >>> round(far, 1), beside < 0.8, below
     (1.0, True, 0.0)
     """
     raster = checked(ground, "season_sun")
-    for other in (surface, without_trees):
+    for other in (surface, options.without_trees):
         if other is not None:
             same_grid(raster, other, "season_sun")
-    numbers = load_handbook() if book is None else book
+    numbers = load_handbook() if coefficients is None else coefficients
     days = season(
         start,
         end,
-        latitude=latitude,
-        longitude=longitude,
-        altitude_m=altitude_m,
+        latitude=options.latitude,
+        longitude=options.longitude,
+        altitude_m=options.altitude_m,
         step_min=numbers.value("terrain.sun_step_min"),
-        cloud=cloud,
+        cloud=options.cloud,
     )
-    turn = north_turn_deg(raster)
-    if through_trees is None:
-        passes = [(surface, sun_sectors(days, sectors, turn, by_month))]
-    else:
-        opaque = {month: 1 - through_trees.get(month, 0.0) for month in range(1, 13)}
-        closed = monthly_shares(opaque, "through_trees")
-        passes = [
-            (surface, sun_sectors(days, sectors, turn, by_month, closed)),
-            (without_trees, sun_sectors(days, sectors, turn, by_month, 1 - closed)),
-        ]
+    passes = options.passes(surface, days, north_turn_deg(raster), by_month)
     energy = np.zeros((len(days.months) if by_month else 1, *raster.shape), dtype=np.float32)
     with ThreadPoolExecutor(THREADS) as pool:
         for core, around in blocks(raster, numbers.value("terrain.reach_m")):
@@ -145,7 +150,7 @@ def season_sun(
         dims, values, open_flat = ("month", "y", "x"), energy, flat.astype(np.float32)[:, None, None]
     else:
         dims, values, open_flat = ("y", "x"), energy[0], np.float32(flat.sum())
-    for name, data in (("sun_kwh_m2", values), ("sun_share", values / open_flat)):
+    for name, data in (("sun_kwh_m2", values), ("sun_fraction", values / open_flat)):
         kind = variable(name)
         result[name] = (dims, data, {"units": kind.unit, "long_name": kind.long_name})
     result.attrs |= {"open_flat_kwh_m2": float(flat.sum()), "start": str(start), "end": str(end)}
@@ -153,10 +158,16 @@ def season_sun(
 
 
 def sun_by_month(
-    surface: xr.DataArray | None, ground: xr.DataArray, start: dt.date | str, end: dt.date | str, **options: Any
+    surface: xr.DataArray | None,
+    ground: xr.DataArray,
+    start: dt.date | str,
+    end: dt.date | str,
+    options: SunOptions,
+    *,
+    coefficients: Handbook | None = None,
 ) -> xr.Dataset:
     """Return `season_sun` month by month, dims (month, y, x), from the same single pass of sweeps."""
-    return season_sun(surface, ground, start, end, by_month=True, **options)
+    return season_sun(surface, ground, start, end, options, by_month=True, coefficients=coefficients)
 
 
 def blocks(raster: Raster, reach_m: float) -> Iterator[tuple[Window, Window]]:
@@ -243,6 +254,7 @@ def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster)
 
 
 def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Executor) -> None:
+    """Take from a face what the horizon hides of each sector, line by line."""
     tangent = np.full(face.skip.shape, NO_HORIZON)
     row, col = (s.start for s in face.block.core)
     parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)

@@ -46,20 +46,6 @@ def _join(z: np.float32, k: np.float32, chain_k: np.ndarray, chain_z: np.ndarray
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def horizon_indices(z: np.ndarray, found: np.ndarray) -> None:
-    """Write the index of the horizon of each point of a profile, looking towards larger indices."""
-    n = z.size
-    chain_k = np.empty(n, dtype=np.float32)
-    chain_z = np.empty(n, dtype=np.float32)
-    top = -1
-    for k in range(n):
-        i = n - 1 - k
-        top = _look(z[i], np.float32(k), chain_k, chain_z, top)
-        found[i] = i if top < 0 or chain_z[top] <= z[i] else n - 1 - int(chain_k[top])
-        top = _join(z[i], np.float32(k), chain_k, chain_z, top)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _inside(line: float, lean: float, minors: int, majors: int) -> tuple[int, int]:
     """Return the stretch of major indices at which a line runs between the first and the last row."""
     low, high = 0, majors

@@ -12,8 +12,7 @@ import xarray as xr
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.errors import ContractError
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.terrain.depressions import cut_breaches, inlet_cells, ponding_depth
-from stovergeo.terrain.flood import flood
+from stovergeo.terrain.flood import cut_breaches, flood, inlet_cells, ponding_depth
 from stovergeo.terrain.flow import accumulate_d8, accumulate_mfd, height_above, steepest
 from stovergeo.terrain.gradient import slope_aspect_roughness
 from stovergeo.terrain.length_slope import ls_grid
@@ -26,7 +25,7 @@ def water(
     drainage: xr.DataArray | np.ndarray | None = None,
     breaches: Iterable[shapely.Geometry] | None = None,
     barriers: xr.DataArray | np.ndarray | None = None,
-    book: Handbook | None = None,
+    coefficients: Handbook | None = None,
 ) -> xr.Dataset:
     """Return where water stands and runs.
 
@@ -41,7 +40,7 @@ def water(
         outlet, a point for a tile inlet, where water leaves the surface.
     barriers : array of bool on the same grid, optional
         Roads, terraces: sheet flow ends there. Mapped drainage always ends it. Only LS heeds them.
-    book : Handbook, optional
+    coefficients : Handbook, optional
         Thresholds ``terrain.*``; the shipped ones when left out.
 
     Returns
@@ -79,7 +78,7 @@ def water(
     (0.5, 'm')
     """
     raster = checked(elevation, "water")
-    numbers = load_handbook() if book is None else book
+    numbers = load_handbook() if coefficients is None else coefficients
     z = raster.heights()
     mapped = _mask(drainage, raster, "drainage")
     ends = _mask(barriers, raster, "barriers") | mapped
@@ -93,8 +92,8 @@ def water(
     ponding = ponding_depth(
         z,
         filled,
-        least_depth_m=numbers.value("terrain.ponding_depth_m"),
-        least_area_m2=numbers.value("terrain.ponding_area_m2"),
+        min_depth_m=numbers.value("terrain.ponding_depth_m"),
+        min_area_m2=numbers.value("terrain.ponding_area_m2"),
         cell_m2=raster.dx * raster.dy,
     )
     steps = steepest(filled, reached_from, raster.dx, raster.dy)
@@ -121,22 +120,22 @@ def water(
         slope,
         aspect,
         float(width),
-        longest_m=numbers.value("terrain.slope_length_most_m"),
+        longest_m=numbers.value("terrain.slope_length_max_m"),
         ratio=numbers.value("terrain.rill_ratio"),
     )
     result = raster.dataset(
         ponding_m=ponding,
         upslope_area_m2=upslope.astype(np.float32),
         concentrated_flow=gathered_flow,
-        wetness=wetness_index(upslope / width, slope, numbers.value("terrain.least_slope")).astype(np.float32),
+        wetness=wetness_index(upslope / width, slope, numbers.value("terrain.min_slope")).astype(np.float32),
         drainage_height_m=height,
         ls_factor=np.where(gathered_flow == 1, np.nan, ls).astype(np.float32),
     )
-    result["ls_factor"].attrs["longest_slope_m"] = numbers.value("terrain.slope_length_most_m")
+    result["ls_factor"].attrs["longest_slope_m"] = numbers.value("terrain.slope_length_max_m")
     return result
 
 
-def wetness_index(area_per_width_m: np.ndarray, slope: np.ndarray, least_slope: float) -> np.ndarray:
+def wetness_index(area_per_width_m: np.ndarray, slope: np.ndarray, min_slope: float) -> np.ndarray:
     """Return the topographic wetness index ln(a / tan slope).
 
     Beven, K. J. & Kirkby, M. J. 1979, Hydrol. Sci. Bull. 24(1):43-69. Compare it within one grid only: it
@@ -147,10 +146,10 @@ def wetness_index(area_per_width_m: np.ndarray, slope: np.ndarray, least_slope: 
     area_per_width_m : array_like
         Upslope area per contour width, m.
     slope : array_like
-        Rise over run; flatter than `least_slope` counts as that.
-    least_slope : float
+        Rise over run; flatter than `min_slope` counts as that.
+    min_slope : float
     """
-    return np.log(np.asarray(area_per_width_m) / np.maximum(slope, least_slope))
+    return np.log(np.asarray(area_per_width_m) / np.maximum(slope, min_slope))
 
 
 def _mask(given: xr.DataArray | np.ndarray | None, raster: Raster, name: str) -> np.ndarray:

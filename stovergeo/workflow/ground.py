@@ -37,7 +37,7 @@ class GrainMap:
 
 
 def grain_map(
-    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, book: Handbook, report: Report
+    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
 ) -> GrainMap:
     """Put the grain map into the stack: from raw points, or from a finished map."""
     if farm.points is None:
@@ -47,8 +47,8 @@ def grain_map(
         return GrainMap(
             put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
         )
-    cleaned = yieldmap.clean_points(farm.points, book, report)
-    surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
+    cleaned = yieldmap.clean_points(farm.points, coefficients, report)
+    surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
     left = left_out_by_field(cleaned, fields)
     report_left_out(left, fields, "yield points", report)
     kept = cleaned.points.assign(removed_because="")
@@ -65,7 +65,7 @@ def grain_map(
 
 
 def with_earlier_years(
-    stack: xr.Dataset, plan: Plan, farm: FarmLayers, fields: gpd.GeoDataFrame, book: Handbook, report: Report
+    stack: xr.Dataset, plan: Plan, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
 ) -> xr.Dataset:
     """Put into the stack what earlier harvests tell: what each place gives in most years, and how steadily."""
     if not farm.earlier:
@@ -77,12 +77,12 @@ def with_earlier_years(
             values = onto_grid(layer, grid_of(stack))
             grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
         else:
-            cleaned = yieldmap.clean_points(layer, book, report)
+            cleaned = yieldmap.clean_points(layer, coefficients, report)
             report_left_out(left_out_by_field(cleaned, fields), fields, f"harvest of {year}", report)
-            surface = yieldmap.grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
+            surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
             grain[str(year)] = surface.grain
     grain[str(plan.farm.season)] = stack["grain_mg_ha"]
-    years = yieldmap.compare_years(grain, stack["field_number"], book)
+    years = yieldmap.compare_years(grain, stack["field_number"], coefficients)
     for name in grain:
         if not any(name in used for used in years.used.values()):
             said = f"The harvest of {name} tells of less than half of every field."
@@ -97,7 +97,7 @@ def with_earlier_years(
 
 
 def with_terrain(
-    stack: xr.Dataset, plan: Plan, farm: FarmLayers, book: Handbook, not_checked: dict[str, Message | str]
+    stack: xr.Dataset, plan: Plan, farm: FarmLayers, coefficients: Handbook, not_checked: dict[str, Message | str]
 ) -> tuple[xr.Dataset, xr.Dataset | None]:
     """Put slope, water and sun into the stack; say what ground too coarse for it leaves unchecked.
 
@@ -113,14 +113,14 @@ def with_terrain(
             drainage=drainage,
             breaches=None if culverts is None else list(culverts.geometry),
             barriers=barriers,
-            book=book,
+            coefficients=coefficients,
         )
         stack = put(stack, **_named(water))
     elif farm.points is not None and "height_m" in farm.points:
-        ground = yieldmap.ground_from_points(farm.points, stack, book)
+        ground = yieldmap.ground_from_points(farm.points, stack, coefficients)
         stack = put_surface(put(stack, elevation_m=ground.elevation), farm)
         stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
-        stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], book))
+        stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], coefficients))
         not_checked["Ponding and flow paths"] = _from_gps(ground)
     else:
         not_checked["Slope, ponding, flow paths and sun"] = message("not_checked.no_heights")
@@ -133,21 +133,23 @@ def with_terrain(
         stack["elevation_m"],
         start,
         end,
-        latitude=latitude,
-        longitude=longitude,
-        altitude_m=float(stack["elevation_m"].mean()),
-        book=book,
-        **_sky(stack, plan, farm, latitude),
+        terrain.SunOptions(
+            latitude=latitude,
+            longitude=longitude,
+            altitude_m=float(stack["elevation_m"].mean()),
+            **_sky(stack, plan, farm, latitude),
+        ),
+        coefficients=coefficients,
     )
     season = months["sun_kwh_m2"].sum("month", skipna=False)
     share = (season / months.attrs["open_flat_kwh_m2"]).assign_attrs(units="1")
-    return put(stack, sun_kwh_m2=season, sun_share=share), months
+    return put(stack, sun_kwh_m2=season, sun_fraction=share), months
 
 
 def _from_gps(ground: yieldmap.Ground) -> Message:
     """Return what heights from the combine's GPS are good for."""
-    if np.isfinite(ground.least_scale_m):
-        return message("not_checked.from_gps", error=ground.holdout_error_m, length=ground.least_scale_m)
+    if np.isfinite(ground.min_scale_m):
+        return message("not_checked.from_gps", error=ground.holdout_error_m, length=ground.min_scale_m)
     return message("not_checked.from_gps_no_slope", error=ground.holdout_error_m)
 
 

@@ -22,14 +22,14 @@ from stovergeo.core.schemas import UNKNOWN
 message = Catalog("stovergeo.workflow")
 _NUMBERS: Final = [
     "stover_mg_ha",
-    "keep_mg_ha",
+    "retention_mg_ha",
     "removable_mg_ha",
-    "take_mg_ha",
-    "take_mg",
+    "removal_mg_ha",
+    "removal_mg",
     "spare_mean_mg_ha",
-    "gathered_share",
+    "gathered_fraction",
 ]
-_MOST: Final = 0.5
+_MAX: Final = 0.5
 _REASONS_NAMED: Final = 3
 
 
@@ -79,7 +79,7 @@ def report_left_out(left: pd.DataFrame, fields: gpd.GeoDataFrame, harvest: str, 
     report : Report
     """
     for name, row in zip(fields["name"], left.itertuples(), strict=True):
-        if row.left_out > _MOST * row.records:
+        if row.left_out > _MAX * row.records:
             report.add("yield.left_out", f"{harvest}, field {name!r}", _left_out(row))
 
 
@@ -109,7 +109,7 @@ def why_unknown(
             continue
         row = None if left is None else left.iloc[number]
         why[field.field_id] = _because(row)
-        if row is None or not row.left_out > _MOST * row.records:  # already reported
+        if row is None or not row.left_out > _MAX * row.records:  # already reported
             report.add("yield.unknown", f"fields, {field.name!r}", message("unknown.no_yield", why=why[field.field_id]))
     if len(why) == len(fields):
         raise report.refuse("yield.none", "yields", "No field has usable yield data.")
@@ -133,7 +133,7 @@ def unknown_zones(zones: gpd.GeoDataFrame, labels: xr.DataArray, stack: xr.Datas
     """Return which zones, none of which is gathered, have no known yield on most of their ground."""
     numbers, dark = labels.to_numpy(), np.isnan(stack["stover_mg_ha"].to_numpy())
     share = [float(dark[numbers == n].mean()) if (numbers == n).any() else 1.0 for n in range(len(zones))]
-    return (zones["method"] == "leave") & (np.array(share) > _MOST)
+    return (zones["method"] == "leave") & (np.array(share) > _MAX)
 
 
 def with_unknown(zones: gpd.GeoDataFrame, unknown: pd.Series, why: dict[str, Message]) -> gpd.GeoDataFrame:

@@ -31,7 +31,7 @@ from stovergeo.result import SeasonResult
 from stovergeo.workflow import story
 from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrain
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, why_unknown, with_unknown
-from stovergeo.workflow.run_size import Tell, fits, need_of, tell_nobody
+from stovergeo.workflow.run_size import ReportSize, fits, need_of, no_progress
 from stovergeo.workflow.tables import (
     ground_of,
     in_whole_bales,
@@ -41,7 +41,7 @@ from stovergeo.workflow.tables import (
     without_kept_free,
     without_unstorable,
     worked_zones,
-    yard_ways,
+    yard_routes,
 )
 
 #: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
@@ -70,7 +70,7 @@ def sample_plan_path() -> Path:
     return shipped if shipped.is_file() else Path(__file__).parents[2] / "sample_layers" / "plan.toml"
 
 
-def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> list[Proposal]:
+def check_season(plan_path: Path, report: Report, tell: ReportSize = no_progress) -> list[Proposal]:
     """Read the plan and every layer, compute nothing, list all problems; `tell` is called with what a run will need.
 
     Returns
@@ -84,7 +84,7 @@ def check_season(plan_path: Path, report: Report, tell: Tell = tell_nobody) -> l
         When the plan file cannot be read; the report holds every problem met.
     """
     plan = read_plan(plan_path, report)
-    _book_of(plan, report)
+    coefficients_of(plan, report)
     read_layers(plan, report, _sized(plan, report, tell))
     return propose_roles(plan, Report())  # what is wrong with the points stands in the report already
 
@@ -93,7 +93,7 @@ def run_season(
     plan: Plan | Path,
     report: Report,
     step: Step = quiet,
-    tell: Tell = tell_nobody,
+    tell: ReportSize = no_progress,
     *,
     yards_before: gpd.GeoDataFrame | None = None,
 ) -> SeasonResult:
@@ -136,7 +136,7 @@ def run_season(
     """
     step("Reading the plan and its layers")
     plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
-    book = _book_of(plan, report)
+    coefficients = coefficients_of(plan, report)
     farm = read_layers(plan, report, _sized(plan, report, tell))
     report.stop_if_refused()
     not_checked: dict[str, Message | str] = dict(farm.not_checked)
@@ -146,18 +146,18 @@ def run_season(
     ground = farm.surroundings.get("property")
     grid = farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     stack = put_layers(new_stack(grid), farm, fields)
-    grain = grain_map(stack, farm, fields, book, report)
+    grain = grain_map(stack, farm, fields, coefficients, report)
     no_yield = why_unknown(grain.stack, fields, grain.left_out, report)
-    stack = with_earlier_years(grain.stack, plan, farm, fields, book, report)
+    stack = with_earlier_years(grain.stack, plan, farm, fields, coefficients, report)
 
     step("Slope, water and the season's sun")
-    stack, sun = with_terrain(stack, plan, farm, book, not_checked)
+    stack, sun = with_terrain(stack, plan, farm, coefficients, not_checked)
 
     step("What must stay on the ground")
-    options = residue.RuleOptions(plan.crop, plan.limits, book)
+    options = residue.RuleOptions(plan.crop, plan.limits, coefficients)
     stack = residue.limits(stack, options, report)
-    all_ways = residue.methods(book, plan.gather.methods, plan.crop.cut_height_m)
-    ways = bales.storable_methods(all_ways, plan, book, report)
+    all_ways = residue.methods(coefficients, plan.gather.methods, plan.crop.cut_height_m)
+    ways = bales.storable_methods(all_ways, plan, coefficients, report)
     report.stop_if_refused()
 
     step("Drawing zones, and the odds that each limit holds")
@@ -165,40 +165,42 @@ def run_season(
         stack,
         fields,
         working_width_m=plan.gather.working_width_m,
-        smallest_zone_ha=plan.gather.smallest_zone_ha,
-        options=zones.zone_options(book),
+        min_zone_ha=plan.gather.min_zone_ha,
+        options=zones.zone_options(coefficients),
         refused=kept_free_ground(farm.no_go),
     )
     labels = zones.zone_numbers(drawn_zones, grid)
-    draws = residue.draw_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
+    samples = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, all_ways)
     offers = residue.zone_methods(
-        stack, drawn_zones, labels, options, all_ways, drawn=draws, cautious_pct=plan.odds.cautious_pct
+        stack, drawn_zones, labels, options, all_ways, drawn=samples, cautious_pct=plan.odds.cautious_pct
     )
 
     step("Finding stack yards")
-    storable = without_unstorable(offers, bales.why_not_storable(all_ways, plan, book))
+    storable = without_unstorable(offers, bales.rejected_methods(all_ways, plan, coefficients))
     kept_free = frozenset(drawn_zones.loc[drawn_zones["kept_free"], "zone_id"])
     offers = without_kept_free(storable, drawn_zones)
     usual = residue.recommended(offers)
-    bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], book)
+    bale = bales.bale_of(plan.bale, ways[most_used(usual, ways)], coefficients)
     value = plan.money.stover_value_per_mg
     season = plan.farm.season
-    need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, book, season, value_per_mg=value)
+    need = bales.need_table(plan.need, plan.storage, plan.wrap, bale, coefficients, season, value_per_mg=value)
     around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
-    stack, ratings = siting.rate_ground(stack, around, plan.yards, bale, book, report, pattern=plan.storage.pattern)
+    stack, ratings = siting.rate_ground(
+        stack, around, plan.yards, bale, coefficients, report, pattern=plan.storage.pattern
+    )
     all_gathered = zones.assign_methods(drawn_zones, offers, usual)
-    offered = int(bales.bale_plan(all_gathered, ways, plan, book)["bales"].sum())
+    offered = int(bales.bale_plan(all_gathered, ways, plan, coefficients)["bales"].sum())
     wanted = min(offered, int(need["bales"].sum())) if len(need) else offered
-    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, book, before=yards_before)
+    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, coefficients, before=yards_before)
     for name, why in ratings.not_checked.items():
         not_checked.setdefault(ratings.titles[name], why)
 
     step("Choosing zones, methods, yards and wraps together")
-    hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(book), fields, farm.no_go)
+    hauling = supply.haul_ground(stack, farm.surroundings, supply.haul_options(coefficients), fields, farm.no_go)
     distance = supply.haul_distances(drawn_zones, found.yards, hauling)
-    problem = supply.supply_problem(
-        plan, book, drawn_zones, storable, ways, found.yards, distance, need, stack=stack, no_go_zones=kept_free
-    )
+    grounded = found.yards.assign(ground=supply.yard_grounds(found.yards, stack, coefficients))
+    problem = supply.supply_problem(plan, coefficients, drawn_zones, storable, ways, grounded, distance, need)
+    problem = replace(problem, no_go_zones=kept_free)
     titles = {name: way.title for name, way in ways.items()}
     choice = supply.choose(problem, titles=titles)
     chosen = choice.methods if len(need) else usual
@@ -208,18 +210,19 @@ def run_season(
     step("Counting bales, net and nutrients")
     hauls = supply.haul_lines(choice.flows, worked, found.yards, hauling)
     wraps = choice.wrap_use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
-    made = bales.bale_plan(worked, ways, plan, book)
-    ground = ground_of(found.yards, hauls, stack, book)
+    made = bales.bale_plan(worked, ways, plan, coefficients)
+    ground = ground_of(found.yards, hauls, stack, coefficients)
     losses = bales.wrap_table(
-        plan.storage, plan.wrap, bale, book, season,
-        ground=ground, value_per_mg=value, road_haul_km=plan.need.longest_haul_km,
+        plan.storage, plan.wrap, bale, coefficients, season,
+        among=bales.storage_methods(plan.storage, bale, ground), value_per_mg=value,
+        road_haul_km=plan.need.longest_haul_km,
     )  # fmt: skip
-    nutrients = residue.nutrients(worked, ways, book, plan.money, plan.crop.nutrient_basis)
+    nutrients = residue.nutrients(worked, ways, coefficients, plan.money, plan.crop.nutrient_basis)
     sums = story.totals(stack, worked, made, nutrients, need)
     sums |= {
         "cost": choice.total_cost,
         "cost_per_mg": choice.cost_per_mg,
-        "drawn_mg": choice.drawn_mg,
+        "withdrawn_mg": choice.withdrawn_mg,
         "short_bales": float(choice.short_bales),
         "yards_used": float(len(choice.yard_use)),
         **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
@@ -252,12 +255,12 @@ def run_season(
         surface_report=grain.report,
         zone_limits=known(residue.zone_limits(stack, worked, labels, options)),
         yard_near=found.near,
-        yard_ways=yard_ways(found.yards, drawn_zones, distance, kept_free),
+        yard_routes=yard_routes(found.yards, drawn_zones, distance, kept_free),
         limit_totals=residue.limit_totals(stack, options),
         zone_methods=known(offers),
         zone_nutrients=known(nutrients),
-        odds=known(residue.odds_table(draws, plan.odds.cautious_pct, chosen)),
-        sensitivity=residue.sensitivity(draws),
+        odds=known(residue.odds_table(samples, plan.odds.cautious_pct, chosen)),
+        sensitivity=residue.sensitivity(samples),
         calendar=known(residue.harvest_calendar(offers, chosen, plan.crop, season)),
         yard_ratings=found.ratings,
         bale_plan=made,
@@ -269,7 +272,7 @@ def run_season(
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
         yard_sun=pd.DataFrame() if sun is None else siting.sun_months(found.cells, sun),
-        crew=bales.crew_notes(worked, ways, plan, book, wraps or None),
+        crew=bales.crew_notes(worked, ways, plan, coefficients, wraps or None),
         totals=sums,
         words={
             "unknown": unknown_messages(said_zones, fields, no_yield),
@@ -279,13 +282,15 @@ def run_season(
                 *choice.reasons.loc[choice.reasons["kind"] == "wrap", "message"],
                 *(bales.break_even_messages(bales.break_even_table(losses, bale)) if made["bales"].sum() else []),
             ],
-            "baling": bales.baling_messages(made, plan, book),
+            "baling": bales.baling_messages(made, plan, coefficients),
             "storage": bales.storage_messages(losses, need, bales.storage_span(plan.storage, season)[1]),
-            "soil": story.soil_messages(stack, book) + story.year_messages(stack) + story.terrain_messages(stack),
+            "soil": story.soil_messages(stack, coefficients)
+            + story.year_messages(stack)
+            + story.terrain_messages(stack),
             "yards": found.messages,
         },
         problems=report.by_severity(),
-        coefficients=book.used(),
+        coefficients=coefficients.used(),
     )
 
 
@@ -295,7 +300,7 @@ def replan_with_answer(
     report: Report,
     out: Path,
     step: Step = quiet,
-    tell: Tell = tell_nobody,
+    tell: ReportSize = no_progress,
     *,
     overwrite: bool = False,
 ) -> SeasonResult:
@@ -362,7 +367,7 @@ def _put_back_if_it_fails(path: Path) -> Iterator[None]:
         raise
 
 
-def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[FarmSize], bool]:
+def _sized(plan: Plan, report: Report, tell: ReportSize) -> Callable[[FarmSize], bool]:
     def judge(size: FarmSize) -> bool:
         need = need_of(size, plan.farm.cell_m)
         tell(need)
@@ -371,10 +376,10 @@ def _sized(plan: Plan, report: Report, tell: Tell) -> Callable[[FarmSize], bool]
     return judge
 
 
-def _book_of(plan: Plan, report: Report) -> Handbook:
+def coefficients_of(plan: Plan, report: Report) -> Handbook:
     """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported."""
     try:
-        book = load_handbook(plan.handbook)
+        coefficients = load_handbook(plan.handbook)
     except UnknownCoefficientError as error:
         raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
     usual = load_handbook()
@@ -387,4 +392,4 @@ def _book_of(plan: Plan, report: Report) -> Handbook:
         elif not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
             report.add("plan.far_from_handbook", where, said)
     report.stop_if_refused()
-    return book
+    return coefficients

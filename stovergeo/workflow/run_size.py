@@ -61,10 +61,10 @@ class RunNeed:
         )
 
 
-Tell = Callable[[RunNeed], None]
+ReportSize = Callable[[RunNeed], None]
 
 
-def tell_nobody(need: RunNeed) -> None:
+def no_progress(need: RunNeed) -> None:
     """Take note of no need: the default for callers that show none."""
 
 
@@ -77,10 +77,10 @@ def need_of(size: FarmSize, cell_m: float) -> RunNeed:
 
 def fits(need: RunNeed, plan: Plan, report: Report) -> bool:
     """Whether a run fits into the memory there is; where not, it is refused with the numbers and the ways out."""
-    room = free_memory_bytes() if plan.farm.memory_most_gb is None else plan.farm.memory_most_gb * GB
+    room = free_memory_bytes() if plan.farm.memory_max_gb is None else plan.farm.memory_max_gb * GB
     if room is None or need.memory_bytes <= room:
         return True
-    given = "run.machine_has" if plan.farm.memory_most_gb is None else "run.plan_allows"
+    given = "run.machine_has" if plan.farm.memory_max_gb is None else "run.plan_allows"
     said = message(
         "run.too_big",
         cells=need.cells,
@@ -95,7 +95,7 @@ def fits(need: RunNeed, plan: Plan, report: Report) -> bool:
 
 
 def _ways_out(need: RunNeed, room: float) -> str:
-    override = "If you know that there is more, say so with farm.memory_most_gb."
+    override = "If you know that there is more, say so with farm.memory_max_gb."
     spare = room - BASE_BYTES
     if spare < 0.05 * BASE_BYTES:
         return f"Close other programs, or use a machine with more memory. {override}"

@@ -18,20 +18,20 @@ message = Catalog("stovergeo.workflow")
 _POORLY: Final = 6  # class number of "poorly drained"
 
 
-def soil_messages(stack: xr.Dataset, book: Handbook) -> list[Message]:
+def soil_messages(stack: xr.Dataset, coefficients: Handbook) -> list[Message]:
     """Return what the fields' soil means for bales on it: heavy clay, wet ground, or neither.
 
     Parameters
     ----------
     stack : Dataset
         With the soil variables and ``field_number``.
-    book : Handbook
+    coefficients : Handbook
         ``storage.heavy_clay_pct``: clay from which ground is heavy, percent.
     """
     inside = np.isfinite(stack["field_number"].to_numpy())
     area = np.where(inside, stack["cell_area_ha"].to_numpy(), 0.0)
     clay, drainage = stack["clay_pct"].to_numpy(), stack["drainage_class"].to_numpy()
-    heavy_from = book.value("storage.heavy_clay_pct")
+    heavy_from = coefficients.value("storage.heavy_clay_pct")
     share = {
         "heavy": float(area[clay >= heavy_from].sum() / area.sum()),
         "wet": float(area[drainage >= _POORLY].sum() / area.sum()),
@@ -53,7 +53,7 @@ def year_messages(stack: xr.Dataset) -> list[Message]:
     if not bool(known.any()):
         return [message("years.unused")]
     area = stack["cell_area_ha"]
-    surplus = (stack["stover_mg_ha"] - stack["stover_usual_mg_ha"]).where(known)
+    surplus = (stack["stover_mg_ha"] - stack["stover_typical_mg_ha"]).where(known)
     above = float(area.where(surplus > 0).sum(dtype=np.float64))
     said = [message("years.above", area=above, stover=float((surplus * area).sum(dtype=np.float64)))]
     unsteady = float(area.where(known & (stack["yield_stability"] == 3)).sum(dtype=np.float64))
@@ -83,21 +83,21 @@ def totals(
         ``fields_ha``, ``gathered_ha`` (less than the zones gathered where only a share of one is), ``kept_free_ha``
         (by the landowner's word), ``stover_mg``, ``removable_mg`` (the cautious limit), both summed over the zones;
         ``grain_mg``, ``stover_known_mg``, ``removable_known_mg`` (central estimate), summed over the cells whose yield
-        is known; ``take_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``,
+        is known; ``removal_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``,
         ``s_kg``, ``nutrient_cost`` ($).
     """
     inside = stack["field_number"].notnull()
     gathered = zones[zones["method"] != "leave"]
     return {
         "fields_ha": float(zones["area_ha"].sum()),
-        "gathered_ha": float((gathered["area_ha"] * gathered["gathered_share"]).sum()),
+        "gathered_ha": float((gathered["area_ha"] * gathered["gathered_fraction"]).sum()),
         "kept_free_ha": float(zones.loc[zones["kept_free"], "area_ha"].sum()),
         "grain_mg": total(stack, "grain_mg_ha", inside),
         "stover_known_mg": total(stack, "stover_mg_ha", inside),
         "removable_known_mg": total(stack, "removable_mg_ha", inside),
         "stover_mg": float((zones["stover_mg_ha"] * zones["area_ha"]).sum()),
         "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
-        "take_mg": float(gathered["take_mg"].sum()),
+        "removal_mg": float(gathered["removal_mg"].sum()),
         "bales": float(bale_plan["bales"].sum()),
         "net_m": float(bale_plan["net_m"].sum()),
         "need_mg": float(need["dry_mg"].sum()),
@@ -116,7 +116,7 @@ def changed_messages(before: SeasonResult, after: SeasonResult) -> list[Message]
         said.append(message("changed.gone", yards=gone))
     if new:
         said.append(message("changed.new", yards=new))
-    for key, least in (("kept_free_ha", 0.05), ("bales", 0.5), ("take_mg", 0.5)):
+    for key, least in (("kept_free_ha", 0.05), ("bales", 0.5), ("removal_mg", 0.5)):
         a, b = before.totals.get(key, 0.0), after.totals.get(key, 0.0)
         if abs(b - a) >= least:
             said.append(message(f"changed.{key}", before=a, now=b))

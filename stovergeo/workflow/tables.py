@@ -20,7 +20,7 @@ def without_unstorable(offers: pd.DataFrame, reasons: dict[str, Message]) -> pd.
     refused = offers["method"].isin(list(reasons))
     why = offers["method"].map({method: (reason,) for method, reason in reasons.items()})
     offers = offers.assign(allowed=offers["allowed"] & ~refused, message=offers["message"].mask(refused, why))
-    most = offers[offers["allowed"]].groupby("zone_id")["take_mg_ha"].idxmax()
+    most = offers[offers["allowed"]].groupby("zone_id")["removal_mg_ha"].idxmax()
     return offers.assign(recommended=offers.index.isin(most))
 
 
@@ -54,9 +54,9 @@ def worked_zones(
     """Return the zones as they will be worked; where the need asks for less, only a share of a zone is gathered."""
     worked = zones.assign_methods(drawn, offers, chosen)
     if not by_need:
-        return worked.assign(gathered_share=(worked["method"] != "leave").astype(float))
+        return worked.assign(gathered_fraction=(worked["method"] != "leave").astype(float))
     share = worked["zone_id"].map(choice.zone_method.set_index("zone_id")["share"]).fillna(0.0)
-    return worked.assign(gathered_share=share, take_mg=worked["take_mg"] * share)
+    return worked.assign(gathered_fraction=share, removal_mg=worked["removal_mg"] * share)
 
 
 def in_whole_bales(need: pd.DataFrame, choice: supply.Choice) -> pd.DataFrame:
@@ -77,7 +77,7 @@ def with_reasons(table: gpd.GeoDataFrame, choice: supply.Choice, kind: str) -> g
     return table.assign(cost_reason=pd.Series(reasons, index=table.index, dtype=object))
 
 
-def yard_ways(
+def yard_routes(
     found: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame, distance_m: np.ndarray, kept_free: frozenset[str]
 ) -> pd.DataFrame:
     """Return the route from every zone not kept free to every yard that can be reached, nearest first in each yard."""
@@ -87,10 +87,10 @@ def yard_ways(
     return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
 
 
-def ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, book: Handbook) -> str:
+def ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, coefficients: Handbook) -> str:
     """Return what bare ground is in the yard that takes most bales: "soil" or "clay"."""
     if not len(found):
         return "soil"
     carried = hauls.groupby("yard_id")["bales"].sum()
     most = carried.idxmax() if len(carried) else found["yard_id"].iloc[0]
-    return supply.yard_grounds(found[found["yard_id"] == most], stack, book)[0]
+    return supply.yard_grounds(found[found["yard_id"] == most], stack, coefficients)[0]

@@ -1,10 +1,9 @@
 """From raw combine points to a grain surface with a stated error."""
 
 from stovergeo.yieldmap.boundary import boundary_from_points
-from stovergeo.yieldmap.clean import Cleaned, clean_points
+from stovergeo.yieldmap.clean import Cleaned, clean_points, raw_summary
 from stovergeo.yieldmap.ground import Ground, ground_from_points
 from stovergeo.yieldmap.reasons import REASONS
-from stovergeo.yieldmap.summary import raw_summary
 from stovergeo.yieldmap.surface import Surface, grain_surface
 from stovergeo.yieldmap.years import Years, compare_years
 

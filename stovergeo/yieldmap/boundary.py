@@ -18,8 +18,8 @@ def boundary_from_points(
     points: gpd.GeoDataFrame,
     *,
     close_m: float = 2.0,
-    least_hole_m2: float = 400.0,
-    least_part_ha: float = 0.1,
+    min_hole_m2: float = 400.0,
+    min_part_ha: float = 0.1,
     simplify_m: float = 0.5,
     gap_records: float = 2.5,
     turn_deg: float = 60.0,
@@ -36,9 +36,9 @@ def boundary_from_points(
         `schemas.POINTS`, raw; records without grain do not count.
     close_m : float
         Half the widest gap between footprints that is closed, m.
-    least_hole_m2 : float
+    min_hole_m2 : float
         Smaller holes are filled: they are not worth driving around.
-    least_part_ha : float
+    min_part_ha : float
         Smaller parts are left out.
     simplify_m : float
         Largest shift of the outline when corners are dropped.
@@ -65,10 +65,10 @@ def boundary_from_points(
     # pass by pass first: few large unions are much faster than one of every footprint
     passes = [shapely.union_all(part) for part in np.split(ground, track.start[1:-1])]
     joined = shapely.union_all(passes).buffer(close_m, join_style="mitre").buffer(-close_m, join_style="mitre")
-    parts = [_without_small_holes(part, least_hole_m2) for part in _polygons(joined)]
-    parts = [_polygons(part.simplify(simplify_m))[0] for part in parts if part.area >= least_part_ha * M2_PER_HA]
+    parts = [_without_small_holes(part, min_hole_m2) for part in _polygons(joined)]
+    parts = [_polygons(part.simplify(simplify_m))[0] for part in parts if part.area >= min_part_ha * M2_PER_HA]
     if not parts:
-        raise ContractError(f"no outline can be drawn: less than {least_part_ha:g} ha was harvested")
+        raise ContractError(f"no outline can be drawn: less than {min_part_ha:g} ha was harvested")
     parts.sort(key=lambda part: -part.area)
     frame = gpd.GeoDataFrame(geometry=parts, crs=points.crs)
     geod = Geod(ellps="WGS84")
@@ -83,6 +83,6 @@ def _polygons(shape: shapely.Geometry) -> list[shapely.Polygon]:
     return [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon) and not part.is_empty]
 
 
-def _without_small_holes(part: shapely.Polygon, least_m2: float) -> shapely.Polygon:
-    holes = [ring for ring in part.interiors if shapely.Polygon(ring).area >= least_m2]
+def _without_small_holes(part: shapely.Polygon, min_m2: float) -> shapely.Polygon:
+    holes = [ring for ring in part.interiors if shapely.Polygon(ring).area >= min_m2]
     return shapely.Polygon(part.exterior, holes)

@@ -19,9 +19,8 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.levels import Along, Field, Level, Records, fit, longest, make_levels, row_at
-from stovergeo.yieldmap.threads import side_by_side
-from stovergeo.yieldmap.usual import every
+from stovergeo.yieldmap.levels import Along, Field, Level, Records, fit, make_levels, row_at
+from stovergeo.yieldmap.many_records import every, side_by_side
 
 #: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
@@ -47,12 +46,6 @@ class Certainty:
     gap_m: np.ndarray  #: distances from the nearest record ...
     gap_variance: np.ndarray  #: ... and the variance to be added there
 
-    def standard_error(self, x: np.ndarray, y: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
-        """Return the standard error on the grid of all x and y; `distance_m` (len(y), len(x)) from records."""
-        out = np.empty(distance_m.shape)
-        _fill(self.along(x), y, distance_m, out)
-        return out
-
     def along(self, x: np.ndarray) -> ErrorAlong:
         """Return the error ready for rows of a grid whose cells have their middles at x."""
         return ErrorAlong(self.variance.along(x), self.gap_m, self.gap_variance)
@@ -72,13 +65,6 @@ def error_row(along: ErrorAlong, y: float, distance: np.ndarray, line: np.ndarra
             share = (far - gap[k - 1]) / (gap[k] - gap[k - 1]) if k < len(gap) else 0.0
             variance += added[k - 1] + share * (added[min(k, len(gap) - 1)] - added[k - 1])
         out[c] = np.sqrt(variance)
-
-
-@njit(cache=True, nogil=True)
-def _fill(along: ErrorAlong, y: np.ndarray, distance: np.ndarray, out: np.ndarray) -> None:
-    line = np.empty(longest(along.variance))
-    for r in range(len(y)):
-        error_row(along, y[r], distance[r], line, out[r])
 
 
 def pass_noise(values: np.ndarray, pass_id: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Cleaning raw combine points: every step in order, counted, with its reason kept."""
+"""Cleaning raw combine points: every step in order, counted, with its reason kept; and what the raw records say."""
 
 from __future__ import annotations
 
@@ -16,19 +16,17 @@ from pandas.api.extensions import ExtensionArray
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import Report
 from stovergeo.core.schemas import check_table
-from stovergeo.core.units import KG_PER_MG, M2_PER_HA
+from stovergeo.core.units import KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_ACRE, M2_PER_HA
 from stovergeo.yieldmap import steps
-from stovergeo.yieldmap.bins import Bins, bin_points
+from stovergeo.yieldmap.cells import Driven
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
-from stovergeo.yieldmap.harvested import Driven
 from stovergeo.yieldmap.machines import machine_offsets, offset_message
+from stovergeo.yieldmap.many_records import for_each, usual
+from stovergeo.yieldmap.neighbours import Bins, Pairs, bin_points, side_pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
-from stovergeo.yieldmap.pairs import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, message, names_of, tally
-from stovergeo.yieldmap.swath import new_share
-from stovergeo.yieldmap.threads import for_each
-from stovergeo.yieldmap.usual import usual
+from stovergeo.yieldmap.swath import new_fraction
 
 _FEWEST = 50  #: kept records below which neither outliers nor machines are looked at
 
@@ -44,14 +42,14 @@ class Cleaned:
     driven: Driven | None  #: where machines drove, for the grain surface; None without a whole record
 
 
-def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cleaned:
+def clean_points(points: gpd.GeoDataFrame, coefficients: Handbook, report: Report) -> Cleaned:
     """Clean raw combine points in documented steps, and count what each removes.
 
     Parameters
     ----------
     points : GeoDataFrame
         `schemas.POINTS` in the farm's working CRS (metres). Index is kept.
-    book : Handbook
+    coefficients : Handbook
         The `yieldmap` group.
     report : Report
         Receives a note for duplicates, backward clocks and impossible yields.
@@ -104,26 +102,26 @@ def clean_points(points: gpd.GeoDataFrame, book: Handbook, report: Report) -> Cl
         if not whole.any():
             return _result(points, codes, points.iloc[:0], tally(codes), {}, None)
         if whole.all():
-            sound, run = points, _Run(points, x, y, machines.result(), book)
+            sound, run = points, _Run(points, x, y, machines.result(), coefficients)
         else:
             sound = points[whole]
-            run = _Run(sound, x[whole], y[whole], machines_of(sound), book)
+            run = _Run(sound, x[whole], y[whole], machines_of(sound), coefficients)
         corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
         swath = usual(run.track.swath)
         co_located = aside.submit(steps.co_located, run.track)
         middle = run.track.at_middle()
         pairs = side_pairs(middle)
-        _plain_faults(run, co_located.result(), book)
-        corrections["delay"] = _delays(run, middle, pairs, book)
-        places, reach = run.places(), swath * book.value("yieldmap.outlier.reach_swaths")
+        _plain_faults(run, co_located.result(), coefficients)
+        corrections["delay"] = _delays(run, middle, pairs, coefficients)
+        places, reach = run.places(), swath * coefficients.value("yieldmap.outlier.reach_swaths")
         # long compiled loops, beside which the interpreter is free to make points; nothing moves them any more
-        share = aside.submit(new_share, run.track, swath / book.value("yieldmap.swath.bitmap_cells"))
+        share = aside.submit(new_fraction, run.track, swath / coefficients.value("yieldmap.swath.bitmap_cells"))
         bins = aside.submit(bin_points, *places, reach / 2)
         geometry = points_at(*places)
-        corrections["ends"] = _pass_faults(run, book)
-        corrections["overlap"] = _swaths(run, swath, share.result(), pairs, book)
-        _outliers(run, bins.result(), places, reach, book)
-    corrections["machines"] = _machines(run, places, book)
+        corrections["ends"] = _pass_faults(run, coefficients)
+        corrections["overlap"] = _swaths(run, swath, share.result(), pairs, coefficients)
+        _outliers(run, bins.result(), places, reach, coefficients)
+    corrections["machines"] = _machines(run, places, coefficients)
     codes[whole] = run.track.back(run.code)
     counts = tally(codes, timed=bool(run.track.timed.any()))
     _tell(report, counts, run.track)
@@ -138,9 +136,9 @@ class _Run:
 
     def __init__(
         self, points: gpd.GeoDataFrame, x: np.ndarray, y: np.ndarray, machines: tuple[np.ndarray, list[str]],
-        book: Handbook,
+        coefficients: Handbook,
     ) -> None:  # fmt: skip
-        gap, turn = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+        gap, turn = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
         self.track = track_of(points, x, y, gap_records=gap, turn_deg=turn, machines=machines)
         driven = self.track.driven
         self.code = np.zeros(len(points), np.int8)
@@ -173,19 +171,20 @@ def _whole_records(points: pd.DataFrame, x: np.ndarray, y: np.ndarray) -> np.nda
     return placed(x, y) & np.isfinite(grain) & np.isfinite(area) & (area > 0)
 
 
-def _plain_faults(run: _Run, co_located: np.ndarray, book: Handbook) -> None:
+def _plain_faults(run: _Run, co_located: np.ndarray, coefficients: Handbook) -> None:
+    """Remove what a record itself shows to be wrong."""
     if run.header is not None:
         run.remove(run.header == 0, "header_up")
     run.remove(co_located, "co_located")
     run.remove(run.grain <= 0, "no_flow")
     if run.moisture is not None:
-        low, high = book.value("yieldmap.moisture.least_pct"), book.value("yieldmap.moisture.most_pct")
+        low, high = coefficients.value("yieldmap.moisture.min_pct"), coefficients.value("yieldmap.moisture.max_pct")
         run.remove((run.moisture < low) | (run.moisture > high), "moisture")
 
 
-def _delays(run: _Run, middle: Track, pairs: Pairs, book: Handbook) -> dict[str, dict]:
+def _delays(run: _Run, middle: Track, pairs: Pairs, coefficients: Handbook) -> dict[str, dict]:
     """Find each machine's flow delay and move its grain where that helps."""
-    search = DelaySearch(*(book.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
+    search = DelaySearch(*(coefficients.value(f"yieldmap.delay.{c.name}") for c in fields_of(DelaySearch)))
     track, found = run.track, {}
     flow, ground = np.where(run.kept, run.grain / track.seconds, np.nan), run.area / track.seconds
     for number, name in enumerate(track.machine_names):
@@ -208,33 +207,37 @@ def _as_dict(delay: Delay) -> dict[str, Any]:
     return {c.name: getattr(delay, c.name) for c in fields_of(delay)}
 
 
-def _pass_faults(run: _Run, book: Handbook) -> dict[str, dict]:
+def _pass_faults(run: _Run, coefficients: Handbook) -> dict[str, dict]:
     """Remove short passes, ramps at pass ends and sudden speeds; return the ramps found."""
     track, found = run.track, {}
-    run.remove(steps.short_passes(track, int(book.value("yieldmap.pass.least_records"))), "short_pass")
-    most_s, settle_s, tolerance = (book.value(f"yieldmap.ends.{name}") for name in ("most_s", "settle_s", "tolerance"))
+    run.remove(steps.short_passes(track, int(coefficients.value("yieldmap.pass.min_records"))), "short_pass")
+    max_s, settle_s, tolerance = (
+        coefficients.value(f"yieldmap.ends.{name}") for name in ("max_s", "settle_s", "tolerance")
+    )
     for number, name in enumerate(track.machine_names):
         mine = track.machine == number
         usable = mine & run.kept
-        ramp = steps.pass_ramp(track, run.yields, usable, most_s, settle_s, tolerance)
+        ramp = steps.pass_ramp(track, run.yields, usable, max_s, settle_s, tolerance)
         start, end = steps.in_ramp(track, ramp, usable)
         run.remove(mine & start, "pass_start")
         run.remove(mine & end, "pass_end")
         found[name] = asdict(ramp)
-    speed = [book.value(f"yieldmap.speed.{name}") for name in ("least_m_s", "most_m_s", "most_change")]
+    speed = [coefficients.value(f"yieldmap.speed.{name}") for name in ("min_m_s", "max_m_s", "max_change")]
     run.remove(steps.bad_speed(track, *speed), "speed")
     return found
 
 
-def _swaths(run: _Run, swath: float, share: np.ndarray, pairs: Pairs, book: Handbook) -> dict[str, float]:
+def _swaths(run: _Run, swath: float, share: np.ndarray, pairs: Pairs, coefficients: Handbook) -> dict[str, float]:
     """Count only ground not harvested before; remove records that cut too little of it."""
     track = run.track
-    least = book.value("yieldmap.swath.least_share")
+    least = coefficients.value("yieldmap.swath.min_fraction")
     run.remove(track.swath < least * swath, "part_swath")
     noise = 0.0
     if len(pairs.across):
         noise = float(MAD_TO_SD * np.median(abs(pairs.across - np.median(pairs.across))) / swath)
-    slack = max(book.value("yieldmap.swath.noise_factor") * noise, book.value("yieldmap.swath.least_overlap"))
+    slack = max(
+        coefficients.value("yieldmap.swath.noise_factor") * noise, coefficients.value("yieldmap.swath.min_overlap")
+    )
     overlapping = np.isfinite(share) & (share < 1 - slack)
     run.remove(overlapping & (share < least), "overlap")
     shrink = overlapping & run.kept
@@ -244,34 +247,39 @@ def _swaths(run: _Run, swath: float, share: np.ndarray, pairs: Pairs, book: Hand
         "records": int(shrink.sum()),
         "area_m2": before - float(run.area[shrink].sum()),
         "spacing_sd_m": noise * swath,
-        "least_new_share": 1 - slack,
+        "min_new_fraction": 1 - slack,
     }
 
 
-def _outliers(run: _Run, bins: Bins, places: tuple[np.ndarray, np.ndarray], reach: float, book: Handbook) -> None:
+def _outliers(
+    run: _Run, bins: Bins, places: tuple[np.ndarray, np.ndarray], reach: float, coefficients: Handbook
+) -> None:
     yields = run.yields
-    run.remove(yields > book.value("yieldmap.outlier.most_mg_ha"), "impossible")
+    run.remove(yields > coefficients.value("yieldmap.outlier.max_mg_ha"), "impossible")
     kept = run.kept
     if np.count_nonzero(kept) < _FEWEST:
         return
     yields[~kept] = np.nan
-    limits = [book.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding")]
-    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, *limits)
+    tukey, hampel, siding = (coefficients.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding"))
+    found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, (tukey, hampel, siding))
     for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
         run.code[which] = code_of(reason)
 
 
-def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], book: Handbook) -> dict[str, dict]:
+def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Handbook) -> dict[str, dict]:
     """Set machines to one level where they worked side by side; the total stays what it was."""
     track = run.track
     kept = np.flatnonzero(run.kept)
     if len(track.machine_names) < 2 or len(kept) < _FEWEST:
         return {}
     x, y = places
-    scale_m = book.value("yieldmap.machines.scale_swaths") * usual(track.swath)
+    scale_m = coefficients.value("yieldmap.machines.scale_swaths") * usual(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
-    least, errors = book.value("yieldmap.machines.least_offset"), book.value("yieldmap.machines.least_errors")
+    least, errors = (
+        coefficients.value("yieldmap.machines.min_offset"),
+        coefficients.value("yieldmap.machines.min_errors"),
+    )
     met = np.isfinite(found.error)
     sure = (abs(np.expm1(found.offset)) >= least) & (abs(found.offset) >= errors * found.error)
     # all machines that met are moved together, else the step would only be halved
@@ -323,6 +331,7 @@ def _pass_report(track: Track) -> dict[str, float | str]:
 
 
 def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
+    """Add what was left out, and a clock set back, to the report."""
     points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),
@@ -344,3 +353,29 @@ def _result(
     out = codes != 0
     removed = points[out].assign(removed_because=names_of(codes[out]).astype(str))
     return Cleaned(kept, removed, counts, corrections, driven)
+
+
+def raw_summary(points: pd.DataFrame) -> dict[str, float]:
+    """Return area, dry grain, bushels and area-weighted bushels per acre of the records as they are.
+
+    Parameters
+    ----------
+    points : GeoDataFrame
+        `schemas.POINTS`.
+
+    Returns
+    -------
+    dict
+        ``area_ha``, ``dry_mg``, ``bushels`` (56 lb at 15.5 %), ``bu_ac``; the last is NaN without area.
+    """
+    check_table(points, "points", "the raw summary")
+    area_m2 = float(points["area_m2"].sum())
+    dry_kg = float(points["grain_kg"].sum())
+    bushels = dry_kg / KG_DRY_PER_BUSHEL_CORN
+    acres = area_m2 / M2_PER_ACRE
+    return {
+        "area_ha": area_m2 / M2_PER_HA,
+        "dry_mg": dry_kg / KG_PER_MG,
+        "bushels": bushels,
+        "bu_ac": bushels / acres if acres > 0 else float("nan"),
+    }

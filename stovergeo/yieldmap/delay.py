@@ -15,15 +15,14 @@ import numpy as np
 from numba import njit
 
 from stovergeo.core.messages import Catalog, Message
+from stovergeo.yieldmap.many_records import in_threads, usual
+from stovergeo.yieldmap.neighbours import STRETCH, Pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
-from stovergeo.yieldmap.pairs import STRETCH, Pairs
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.threads import in_threads
-from stovergeo.yieldmap.usual import usual
 
 message = Catalog("stovergeo.yieldmap")
 #: pairs beyond this many tell nothing more
-_MOST_PAIRS = 10_000
+_MAX_PAIRS = 10_000
 _PHASES = 64  #: parts of a step of delays to which a record's time is rounded
 
 
@@ -42,12 +41,12 @@ class Delay:
 class DelaySearch:
     """How delays are looked for; the numbers come from the handbook."""
 
-    least_s: float
-    most_s: float
+    min_s: float
+    max_s: float
     step_s: float
-    least_gain: float
-    least_errors: float  #: the gain must be this many of its standard errors
-    least_pairs: float
+    min_gain: float
+    min_errors: float  #: the gain must be this many of its standard errors
+    min_pairs: float
     window_s: float  #: standard deviation of the window through which series are read
 
 
@@ -139,19 +138,19 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         stretches of pass.
     """
     pairs = pairs.where(pairs.opposite)
-    if len(pairs.one) > _MOST_PAIRS:
+    if len(pairs.one) > _MAX_PAIRS:
         evenly = np.zeros(len(pairs.one), bool)
-        evenly[np.linspace(0, len(pairs.one) - 1, _MOST_PAIRS).astype(int)] = True
+        evenly[np.linspace(0, len(pairs.one) - 1, _MAX_PAIRS).astype(int)] = True
         pairs = pairs.where(evenly)
-    if len(pairs.one) < search.least_pairs:
+    if len(pairs.one) < search.min_pairs:
         return Delay(0.0, False, 0.0, len(pairs.one), message("delay.few_passes"))
-    delays = np.arange(search.least_s, search.most_s + search.step_s / 2, search.step_s)
+    delays = np.arange(search.min_s, search.max_s + search.step_s / 2, search.step_s)
     window_s = max(search.window_s, usual(track.seconds))
-    if window_s > search.most_s - search.least_s:
+    if window_s > search.max_s - search.min_s:
         return Delay(0.0, False, 0.0, len(pairs.one), message("delay.long_records", seconds=window_s))
     squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
     known = np.isfinite(squares).all(axis=0)
-    if known.sum() < search.least_pairs:
+    if known.sum() < search.min_pairs:
         return Delay(0.0, False, 0.0, int(known.sum()), message("delay.short_passes"))
     squares = squares[:, known]
     at_zero = int(np.argmin(abs(delays)))
@@ -163,7 +162,7 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
     stretches = pairs.one[known] // STRETCH
     gains, found, sure = [], [], []
     for chosen in (half, ~half):
-        if chosen.sum() < search.least_pairs / 2:
+        if chosen.sum() < search.min_pairs / 2:
             return Delay(best, False, 0.0, int(known.sum()), message("delay.unconfirmed"))
         delay = _lowest(delays, cost[:, chosen].mean(axis=1))
         there = int(np.argmin(abs(delays - delay)))
@@ -172,10 +171,10 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
         before = cost[at_zero, other].sum()
         gains.append(saved.sum() / before if before > 0 else 0.0)  # a field without any difference shows no delay
         stretch = np.bincount(stretches[other], saved)
-        sure.append(stretch.sum() > search.least_errors * np.sqrt((stretch**2).sum()))
+        sure.append(stretch.sum() > search.min_errors * np.sqrt((stretch**2).sum()))
         found.append(delay)
     gain = float(min(gains))
-    if gain < search.least_gain or not all(sure):
+    if gain < search.min_gain or not all(sure):
         return Delay(best, False, gain, int(known.sum()), message("delay.unsure", seconds=best))
     if abs(found[0] - found[1]) > max(1.0, 0.5 * abs(best)):
         apart = message("delay.halves_differ", one=found[0], other=found[1])

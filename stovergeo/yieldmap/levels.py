@@ -16,8 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.threads import for_each
-from stovergeo.yieldmap.usual import every
+from stovergeo.yieldmap.many_records import every, for_each
 
 _MARGIN = 3.0  #: scales beyond the records that the lattice reaches
 _STEPS = 2  #: lattice steps in a scale

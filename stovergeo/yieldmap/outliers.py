@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.bins import Bins
-from stovergeo.yieldmap.threads import in_threads
+from stovergeo.yieldmap.many_records import in_threads
+from stovergeo.yieldmap.neighbours import Bins
 
 #: median absolute deviation -> standard deviation of a normal distribution, 1 / Phi^-1(3/4)
 MAD_TO_SD = 1.482602218505602
@@ -49,7 +49,7 @@ class Near(NamedTuple):
     size: float  #: of a cell
     rows: int
     columns: int
-    start: np.ndarray  #: see `bins.Bins`
+    start: np.ndarray  #: see `neighbours.Bins`
 
 
 def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:

@@ -11,8 +11,7 @@ import pandas as pd
 import shapely
 from numba import njit
 
-from stovergeo.yieldmap.threads import side_by_side
-from stovergeo.yieldmap.usual import every, usual
+from stovergeo.yieldmap.many_records import every, side_by_side, usual
 
 _FAR_M = 100_000.0
 
@@ -114,8 +113,8 @@ def track_of(
     *,
     gap_records: float,
     turn_deg: float,
-    most_back_share: float = 0.01,
-    most_repeated_share: float = 0.25,
+    max_back_fraction: float = 0.01,
+    max_repeated_fraction: float = 0.25,
     machines: tuple[np.ndarray, list[str]] | None = None,
 ) -> Track:
     """Put records in driving order and split them into passes.
@@ -135,9 +134,9 @@ def track_of(
         A gap longer than this many usual records ends a pass.
     turn_deg : float
         A change of heading above this between two records ends a pass.
-    most_back_share : float
+    max_back_fraction : float
         Largest share of backward clock steps for which the file's order is trusted.
-    most_repeated_share : float
+    max_repeated_fraction : float
         Largest share of time stamps that repeat the one before for which they tell one record from the next; above
         it they only tell the order.
     machines : (array of int32, list of str), optional
@@ -152,7 +151,7 @@ def track_of(
     if timed:
         later, driver = (time, machine) if len(names) <= 1 else (time[order], machine[order])
         back = int(((later[1:] < later[:-1]) & (driver[1:] == driver[:-1])).sum())
-        resort = back > most_back_share * n
+        resort = back > max_back_fraction * n
         if resort:
             order, back = np.lexsort((time, machine)), 0
     as_filed = len(names) <= 1 and not resort
@@ -171,7 +170,7 @@ def track_of(
         swath = np.where(told, swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6))
     seconds = _column(points, "seconds", driven, 0.0)
     dt = time[driven][some] - time[driven][some - 1] if timed else np.empty(0)
-    fine = bool((dt > 0).any()) and float((dt == 0).sum()) <= most_repeated_share * len(dt)
+    fine = bool((dt > 0).any()) and float((dt == 0).sum()) <= max_repeated_fraction * len(dt)
     usual_dt = usual(dt[dt > 0]) if fine else usual(seconds[seconds > 0], 1.0)
     time = np.array(time[driven]) if fine else np.arange(n, dtype=float) * usual_dt
     known = seconds > 0 if "seconds" in points else np.full(n, fine)
@@ -223,7 +222,7 @@ def _column(points: pd.DataFrame, name: str, order: np.ndarray | slice, default:
 @njit(cache=True, nogil=True)
 def _drive(
     x: np.ndarray, y: np.ndarray, machine: np.ndarray, time: np.ndarray, length: np.ndarray, seconds: np.ndarray,
-    usual_step: float, usual_dt: float, gap_records: float, least_cosine: float,
+    usual_step: float, usual_dt: float, gap_records: float, min_cosine: float,
     pass_id: np.ndarray, clock: np.ndarray, east: np.ndarray, north: np.ndarray,
 ) -> None:  # fmt: skip
     """Find number of the pass, clock and unit heading of each record; the heading is east to begin with."""
@@ -242,7 +241,7 @@ def _drive(
             ended = machine[i] != machine[i - 1] or late or far
         turned = False
         if not (ended or ended_before) and step > 0 and step_before > 0:
-            turned = (dx * dx_before + dy * dy_before) / max(step * step_before, 1e-12) < least_cosine
+            turned = (dx * dx_before + dy * dy_before) / max(step * step_before, 1e-12) < min_cosine
         number += ended or turned
         now += dt if dt > 0 else usual_dt
         pass_id[i], clock[i] = number, now

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
-from stovergeo.yieldmap.bins import Bins
+from stovergeo.yieldmap.many_records import every, usual
+from stovergeo.yieldmap.neighbours import Bins
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import Track
-from stovergeo.yieldmap.usual import every, usual
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
@@ -75,10 +75,10 @@ def _find_sharing(
     return found
 
 
-def short_passes(track: Track, least_records: int) -> np.ndarray:
-    """Return which records belong to passes of fewer records than `least_records`."""
+def short_passes(track: Track, min_records: int) -> np.ndarray:
+    """Return which records belong to passes of fewer records than `min_records`."""
     records = np.diff(track.start)
-    return np.repeat(records < least_records, records)
+    return np.repeat(records < min_records, records)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +94,10 @@ def pass_ramp(
     track: Track,
     yields: np.ndarray,
     usable: np.ndarray,
-    most_s: float,
+    max_s: float,
     settle_s: float,
     tolerance: float,
-    least_passes: int = 6,
+    min_passes: int = 6,
 ) -> Ramp:
     """Find how long yields at the ends of passes differ from those just further in.
 
@@ -113,18 +113,18 @@ def pass_ramp(
         Mg/ha in driving order.
     usable : array of bool, (n,)
         Records to use, of one machine.
-    most_s, settle_s : float
+    max_s, settle_s : float
         Longest ramp looked for, and the time further in that is compared with, s.
     tolerance : float
         Share of the yield.
     """
     first, last = _usable_bounds(track, usable)
     interval = usual(track.seconds)
-    most = max(2, round(most_s / interval))
+    most = max(2, round(max_s / interval))
     inward = max(3, round(settle_s / interval))
     long_enough = last - first >= 2 * most + inward
     first, last = first[long_enough], last[long_enough]
-    if len(first) < least_passes:
+    if len(first) < min_passes:
         return Ramp(0, 0, len(first))
     known = np.where(usable, yields, np.nan)
     ramps = []
@@ -183,27 +183,27 @@ def _mark_ends(
         at_end[max(last[k] - from_end, first[k]) : last[k]] = True
 
 
-def bad_speed(track: Track, least: float, most: float, most_change: float) -> np.ndarray:
+def bad_speed(track: Track, least: float, most: float, max_change: float) -> np.ndarray:
     """Return which records are too slow, too fast, or follow a sudden change of speed.
 
     Where the time of a record is not known there is no speed, and nothing is flagged.
     """
     out = np.empty(len(track.length), np.bool_)
     seconds = np.where(track.timed, track.seconds, np.nan)
-    _mark_speed(track.length, seconds, track.pass_id, least, most, most_change, out)
+    _mark_speed(track.length, seconds, track.pass_id, least, most, max_change, out)
     return out
 
 
 @njit(cache=True, nogil=True)
 def _mark_speed(
     length: np.ndarray, seconds: np.ndarray, pass_id: np.ndarray,
-    least: float, most: float, most_change: float, out: np.ndarray,
+    least: float, most: float, max_change: float, out: np.ndarray,
 ) -> None:  # fmt: skip
     before = 0.0
     for i in range(len(length)):
         speed = length[i] / seconds[i]
         out[i] = speed < least or speed > most
-        if i > 0 and pass_id[i] == pass_id[i - 1] and abs(speed - before) > most_change * before:
+        if i > 0 and pass_id[i] == pass_id[i - 1] and abs(speed - before) > max_change * before:
             out[i] = True
         before = speed
 
@@ -215,13 +215,11 @@ def outliers(
     yields: np.ndarray,
     pass_id: np.ndarray,
     reach: float,
-    tukey: float,
-    hampel: float,
-    siding: float,
+    limits: tuple[float, float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the indices of global and of local outliers among records with a yield.
 
-    Global: beyond Tukey's fences. Local: further than `hampel` scaled median absolute
+    Global: beyond Tukey's fences (`tukey`). Local: further than `hampel` scaled median absolute
     deviations from the neighbours' median. Neither counts where at least the share
     `siding` of the neighbours (and two of them) has about the record's yield.
 
@@ -231,7 +229,12 @@ def outliers(
         Of the places, in cells of half a reach.
     x, y, yields, pass_id : array, (n,)
         In driving order; NaN for yields that do not count.
+    reach : float
+        How far neighbours lie at most, m.
+    limits : (float, float, float)
+        `tukey`, `hampel` and `siding`.
     """
+    tukey, hampel, siding = limits
     some = every(len(yields))[1:]
     along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var

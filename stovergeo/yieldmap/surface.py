@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -13,18 +13,16 @@ import xarray as xr
 from numba import njit
 
 from stovergeo.core.coefficients import Handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.errors import ContractError
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import put
 from stovergeo.core.units import KG_PER_MG
-from stovergeo.yieldmap.cells import cells_of, driven_again, field_numbers, field_of
+from stovergeo.yieldmap.cells import Driven, cells_of, driven_again, field_numbers, field_of, harvested_cells
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
-from stovergeo.yieldmap.harvested import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
-from stovergeo.yieldmap.nearest import distance_to_records
+from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, usual
 from stovergeo.yieldmap.passes import coordinates
-from stovergeo.yieldmap.threads import in_threads, side_by_side
-from stovergeo.yieldmap.usual import every, usual
 from stovergeo.yieldmap.validation import CANDIDATES, choose, held_out, samples
 
 _LOOKED_AT = 1_000  #: points looked at to see that they are those that cleaning remembers
@@ -52,7 +50,7 @@ def grain_surface(
     points: gpd.GeoDataFrame,
     fields: gpd.GeoDataFrame,
     stack: xr.Dataset,
-    book: Handbook,
+    coefficients: Handbook,
     *,
     removed: gpd.GeoDataFrame | None = None,
     driven: Driven | None = None,
@@ -67,7 +65,7 @@ def grain_surface(
         `schemas.FIELDS`, same CRS.
     stack : xarray.Dataset
         The field stack; `field_number` is used where it is there.
-    book : Handbook
+    coefficients : Handbook
     removed : GeoDataFrame, optional
         Removed records of `clean_points`: they tell where the machine harvested although
         its yield was not used. Without them the ground of removed records stays unknown.
@@ -125,18 +123,21 @@ def grain_surface(
     rows: list[dict[str, float]] = []
     outside = len(points)
     if len(points):
-        setting = _setting(points, book)
-        slack = setting.swath_m * book.value("yieldmap.surface.slack_swaths")
-        reach, least = book.value("yieldmap.surface.reach_m"), book.value("yieldmap.surface.least_records")
+        setting = _setting(points, coefficients)
+        slack = setting.swath_m * coefficients.value("yieldmap.surface.slack_swaths")
+        reach, least = (
+            coefficients.value("yieldmap.surface.reach_m"),
+            coefficients.value("yieldmap.surface.min_records"),
+        )
         if driven is None:
-            breaks = book.value("yieldmap.pass.gap_records"), book.value("yieldmap.pass.turn_deg")
+            breaks = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
             driven = driven_again(points, removed, *breaks)
         with ThreadPoolExecutor(1) as aside:
             harvested = aside.submit(harvested_cells, driven, x, y, slack)
             numbers = field_numbers(fields, stack)
             cells = cells_of(px, py, x, y)
             cell_m = abs(float(x[1] - x[0]))
-            there = aside.submit(lambda: distance_to_records(cells, harvested.result() & (numbers >= 0), cell_m, reach))
+            there = aside.submit(_distance_to_records, cells, harvested, numbers >= 0, cell_m, reach)
             of_point = field_of(px, py, cells, fields, numbers, setting.swath_m)
             records = np.bincount(of_point + 1, minlength=len(fields) + 1)[1:]
             outside -= int(records.sum())
@@ -150,12 +151,22 @@ def grain_surface(
             distance = there.result()
         for part, inside, field, certainty, row in found:
             known = inside & np.isfinite(distance[part])
-            where = grain[part], error[part], known, distance[part], x[part[1]], y[part[0]]
-            _fill(*where, field, certainty, row["mass_factor"])
+            where = known, distance[part], grain[part], error[part]
+            _fill(where, x[part[1]], y[part[0]], field, certainty, row["mass_factor"])
             rows.append({**row, "cells": float(inside.sum()), "known_cells": float(known.sum())})
     report = _report(rows, outside, len(points), setting.block_m if len(points) else np.nan)
     filled = put(stack, grain_mg_ha=grain, grain_error_mg_ha=error)
     return Surface(filled["grain_mg_ha"], filled["grain_error_mg_ha"], report)
+
+
+def _distance_to_records(
+    cells: np.ndarray, harvested: Future[np.ndarray], inside: np.ndarray, cell_m: float, reach_m: float
+) -> np.ndarray:
+    """Return how far each harvested cell inside fields lies from a cell with a record; infinite beyond reach."""
+    marked = np.zeros(inside.shape, np.bool_)
+    marked.ravel()[cells[cells >= 0]] = True
+    away = distance_to_cells(marked, cell_m)
+    return np.where(harvested.result() & inside & (away <= reach_m), away, np.float32(np.inf))
 
 
 def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray, np.ndarray]:
@@ -172,14 +183,15 @@ def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray
     return x, y
 
 
-def _setting(points: gpd.GeoDataFrame, book: Handbook) -> _Setting:
+def _setting(points: gpd.GeoDataFrame, coefficients: Handbook) -> _Setting:
+    """Return the lengths a field is estimated with, from the usual swath."""
     swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
     swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
     # without a swath, records stand for squares
     swath = usual(swaths if len(swaths) else np.sqrt(points["area_m2"].to_numpy(float)))
-    scales = [swath * book.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
-    block = swath * book.value("yieldmap.surface.block_swaths")
-    return _Setting(scales, swath, block, swath * book.value("yieldmap.surface.error_window_swaths"))
+    scales = [swath * coefficients.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
+    block = swath * coefficients.value("yieldmap.surface.block_swaths")
+    return _Setting(scales, swath, block, swath * coefficients.value("yieldmap.surface.error_window_swaths"))
 
 
 def _estimate(
@@ -202,16 +214,7 @@ def _estimate(
         lambda: respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1),
         lambda: fit(records, levels, values, shrink),
     )
-    certainty = learn_certainty(
-        records,
-        response,
-        residual,
-        pass_id,
-        away,
-        distance,
-        setting.window_m,
-        setting.swath_m,
-    )
+    certainty = learn_certainty(records, response, residual, pass_id, away, distance, setting.window_m, setting.swath_m)
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = grain_mg - float(np.einsum("i,i", grain_kg / values, residual)) / KG_PER_MG
     row = {
@@ -227,12 +230,10 @@ def _estimate(
 
 
 def _fill(
-    grain: np.ndarray, error: np.ndarray, known: np.ndarray, distance: np.ndarray, x: np.ndarray, y: np.ndarray,
-    field: Field, certainty: Certainty, factor: float,
-) -> None:  # fmt: skip
-    """Write a field's grain and error into its known cells."""
+    where: tuple[np.ndarray, ...], x: np.ndarray, y: np.ndarray, field: Field, certainty: Certainty, factor: float
+) -> None:
+    """Write a field's grain and error into its known cells; `where` holds known, distance, grain and error."""
     what = field.along(x), factor, certainty.along(x)
-    where = known, distance, grain, error
     in_threads(lambda low, high: _write(*what, y[low:high], *(part[low:high] for part in where)), len(y), least=64)
 
 
@@ -260,10 +261,11 @@ def _window(outline: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> tuple[sl
 
 
 def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) -> dict[str, float | str]:
+    """Return what the estimate of all fields is to be known by."""
     report: dict[str, float | str] = {
         "method": "successive correction on four scales, calmness by blocked cross-validation",
         "fields_estimated": float(len(rows)),
-        "records_outside_share": outside / max(n, 1),
+        "records_outside_fraction": outside / max(n, 1),
     }
     if not rows:
         return report
@@ -276,5 +278,5 @@ def _report(rows: list[dict[str, float]], outside: int, n: int, block_m: float) 
         "calmness": float(np.average(table["chosen"], weights=weight)),
         "mass_points_mg": float(table["points_mg"].sum()),
         "mass_factor": float(np.average(table["mass_factor"], weights=table["points_mg"])),
-        "known_share": float(table["known_cells"].sum() / table["cells"].sum()),
+        "known_fraction": float(table["known_cells"].sum() / table["cells"].sum()),
     }

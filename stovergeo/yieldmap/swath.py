@@ -49,7 +49,7 @@ def footprints(track: Track) -> np.ndarray:
     return corners
 
 
-def new_share(track: Track, cell_m: float) -> np.ndarray:
+def new_fraction(track: Track, cell_m: float) -> np.ndarray:
     """Return the share of each footprint that no other pass had harvested before, 0 to 1.
 
     Parameters

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from stovergeo.yieldmap.levels import Records, make_levels, predict
-from stovergeo.yieldmap.threads import for_each
+from stovergeo.yieldmap.many_records import for_each
 
 #: how far each level shrinks towards the one before it, from the liveliest candidate to the calmest;
 #: an infinite shrinkage leaves the finest level out

@@ -32,7 +32,7 @@ class Years:
     used: dict[int, list[str]]  #: row of the field -> the years that cover enough of it
 
 
-def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray, book: Handbook) -> Years:
+def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray, coefficients: Handbook) -> Years:
     """Compare the grain of two or more years, cell by cell.
 
     Each year is divided by the mean of its field, so that a dry year does not count for
@@ -44,7 +44,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
         Year -> dry grain, Mg/ha, all on one grid.
     field_number : DataArray
         Row of the field in each cell, NaN outside.
-    book : Handbook
+    coefficients : Handbook
         Numbers ``yieldmap.years.*``.
 
     Returns
@@ -82,7 +82,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
         raise ContractError("the years' grain does not stand on one grid")
     cube = np.stack([g.to_numpy().astype(float) for g in grain.values()])
     number = np.nan_to_num(field_number.to_numpy(), nan=-1).astype(int)
-    least = book.value("yieldmap.years.least_share")
+    least = coefficients.value("yieldmap.years.min_fraction")
     mean, variation, usual = (np.full(shape, np.nan) for _ in range(3))
     used: dict[int, list[str]] = {}
     for f in np.unique(number[number >= 0]):
@@ -104,7 +104,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
         square = np.nansum((relative - middle) ** 2, axis=0) / np.maximum(seen - 1, 1)
         mean[inside], usual[inside] = middle, middle * level.mean()
         variation[inside] = np.where(seen >= 2, np.sqrt(square) / middle, np.nan)
-    unsteady = book.value("yieldmap.years.unsteady")
+    unsteady = coefficients.value("yieldmap.years.unsteady")
     stability = np.where(variation > unsteady, 3.0, np.where(mean >= 1, 1.0, 2.0))
     stability[~np.isfinite(variation)] = np.nan
     like = next(iter(grain.values()))

@@ -1,6 +1,6 @@
 """Zones: cells that can spare about the same become compact ground one crew can work one way.
 
-`make_zones` draws them, `zone_numbers` lays them back on the grid for the packages that
+`make_zones` samples them, `zone_numbers` lays them back on the grid for the packages that
 compute per zone, and `assign_methods` writes into them how each is gathered.
 """
 

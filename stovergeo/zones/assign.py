@@ -27,7 +27,7 @@ def assign_methods(
     zones : GeoDataFrame, ZONES schema
         As made by `make_zones`; assigning twice would say the reason twice, so start from those.
     zone_methods : DataFrame
-        zone_id, method, title, take_mg_ha, limit_mg_ha, allowed and message.
+        zone_id, method, title, removal_mg_ha, limit_mg_ha, allowed and message.
     chosen : mapping, optional
         zone_id -> method name or "leave", as the joint choice decides.
 
@@ -43,7 +43,7 @@ def assign_methods(
         When a method is chosen that is not allowed in its zone.
     """
     check_table(zones, "zones", "assign_methods")
-    fits = zone_methods["allowed"].astype(bool) & (zone_methods["take_mg_ha"] > 0)
+    fits = zone_methods["allowed"].astype(bool) & (zone_methods["removal_mg_ha"] > 0)
     zone_methods = zone_methods.assign(allowed=fits)
     by_zone = dict(iter(zone_methods.groupby("zone_id", sort=False)))
     records = []
@@ -53,10 +53,10 @@ def assign_methods(
         if chosen is not None:
             wanted = chosen.get(zone["zone_id"], "leave")
         else:
-            wanted = allowed["take_mg_ha"].idxmax() if len(allowed) else "leave"
+            wanted = allowed["removal_mg_ha"].idxmax() if len(allowed) else "leave"
         record = {
             "method": "leave",
-            "take_mg_ha": 0.0,
+            "removal_mg_ha": 0.0,
             "binding_rule": zone["binding_rule"],
             "reason": zone["reason"],
             "removable_mg_ha": zone["removable_mg_ha"],
@@ -71,12 +71,12 @@ def assign_methods(
             offer = allowed.loc[wanted].to_dict()
             record |= {
                 "method": wanted,
-                "take_mg_ha": float(offer["take_mg_ha"]),
+                "removal_mg_ha": float(offer["removal_mg_ha"]),
                 "reason": (*zone["reason"], method_message(offer)),
             }
-            if offer["take_mg_ha"] < 0.95 * zone["removable_mg_ha"]:
+            if offer["removal_mg_ha"] < 0.95 * zone["removable_mg_ha"]:
                 record["binding_rule"] = "method"
         records.append(record)
     filled = pd.DataFrame(records, index=zones.index)
     out = zones.assign(**{column: filled[column] for column in filled.columns})
-    return out.assign(take_mg=out["take_mg_ha"] * out["area_ha"])
+    return out.assign(removal_mg=out["removal_mg_ha"] * out["area_ha"])

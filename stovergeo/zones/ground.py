@@ -11,11 +11,11 @@ import numpy as np
 from scipy import ndimage
 
 
-def cautious_limit(spare: np.ndarray, area: np.ndarray, over_share: float) -> float:
+def cautious_limit(spare: np.ndarray, area: np.ndarray, over_fraction: float) -> float:
     """Return the take that merged ground can stand when it is gathered evenly.
 
     The smaller of two numbers: the area-weighted mean of what its cells can spare, and the
-    take that at most `over_share` of its known area falls short of. The mean keeps the
+    take that at most `over_fraction` of its known area falls short of. The mean keeps the
     zone's total within the sum over its cells; the percentile keeps good ground from
     paying for poor ground beside it. Unknown cells spare nothing in the mean and have no
     vote in the percentile.
@@ -26,7 +26,7 @@ def cautious_limit(spare: np.ndarray, area: np.ndarray, over_share: float) -> fl
         What each cell can spare, Mg/ha; NaN where unknown.
     area : array, shape (n,)
         Area of each cell, any unit.
-    over_share : float
+    over_fraction : float
         Share of the known area, 0 to 1, that may be asked for more than it can spare.
 
     Returns
@@ -42,17 +42,17 @@ def cautious_limit(spare: np.ndarray, area: np.ndarray, over_share: float) -> fl
     order = np.argsort(spare[known], kind="stable")
     below = np.cumsum(area[known][order])
     # the first cell whose own area would carry the ground left short past the share
-    at = int(np.searchsorted(below, over_share * below[-1] * (1 + 1e-12), side="right"))
+    at = int(np.searchsorted(below, over_fraction * below[-1] * (1 + 1e-12), side="right"))
     percentile = float(spare[known][order][min(at, len(order) - 1)])
     return max(0.0, min(mean, percentile))
 
 
-def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, least_step: float) -> np.ndarray:
+def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, min_step: float) -> np.ndarray:
     """Return inner breaks that split values into classes with the least weighted variance inside.
 
     Fisher 1958, J. Am. Stat. Assoc. 53:789-798 (optimal grouping on a line, by dynamic
     programming), run on a histogram of 96 bins. Classes whose means lie closer than
-    `least_step` are not separated: fewer classes are made instead.
+    `min_step` are not separated: fewer classes are made instead.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, least_
         Finite values and their areas.
     classes : int
         Most classes wanted.
-    least_step : float
+    min_step : float
         Least difference of neighbouring class means, in the unit of `values`.
 
     Returns
@@ -69,7 +69,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, least_
         Rising breaks, k <= classes.
     """
     low, high = float(values.min()), float(values.max())
-    if high - low < least_step or classes < 2:
+    if high - low < min_step or classes < 2:
         return np.empty(0)
     count, edges = np.histogram(values, bins=96, range=(low, high), weights=weights)
     middle = (edges[:-1] + edges[1:]) / 2
@@ -79,7 +79,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, least_
         means = [
             np.average(middle[a:b], weights=count[a:b]) if count[a:b].sum() > 0 else np.nan for a, b in pairwise(bounds)
         ]
-        if np.all(np.diff(means) >= least_step):
+        if np.all(np.diff(means) >= min_step):
             return edges[starts[1:]]
     return np.empty(0)
 

@@ -14,19 +14,18 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import grid_of, need
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.zones.divide import ZoneOptions, best_division
+from stovergeo.zones.divide import FieldCells, ZoneOptions, best_division
 from stovergeo.zones.ground import cautious_limit, smooth_known
-from stovergeo.zones.kept_free import divide_field
 from stovergeo.zones.messages import ground_messages
-from stovergeo.zones.outline import outlines, zone_numbers
+from stovergeo.zones.outline import divide_field, outlines, zone_numbers
 
 
-def zone_options(book: Handbook) -> ZoneOptions:
+def zone_options(coefficients: Handbook) -> ZoneOptions:
     """Return the handbook's way of dividing ground.
 
     Parameters
     ----------
-    book : Handbook
+    coefficients : Handbook
         The `zones` group.
 
     Returns
@@ -36,16 +35,16 @@ def zone_options(book: Handbook) -> ZoneOptions:
     Examples
     --------
     >>> from stovergeo import load_handbook, zone_options
-    >>> 0 < zone_options(load_handbook()).over_share < 0.5
+    >>> 0 < zone_options(load_handbook()).over_fraction < 0.5
     True
     """
     return ZoneOptions(
-        over_share=book.value("zones.over_share"),
-        classes=round(book.value("zones.classes")),
-        least_step_mg_ha=book.value("zones.least_step"),
-        smoothing_widths=book.value("zones.smoothing"),
-        worth_apart=book.value("zones.worth_apart"),
-        corner_cells=book.value("zones.corner"),
+        over_fraction=coefficients.value("zones.over_fraction"),
+        classes=round(coefficients.value("zones.classes")),
+        min_step_mg_ha=coefficients.value("zones.min_step"),
+        smoothing_widths=coefficients.value("zones.smoothing"),
+        worth_apart=coefficients.value("zones.worth_apart"),
+        corner_cells=coefficients.value("zones.corner"),
     )
 
 
@@ -54,7 +53,7 @@ def make_zones(
     fields: gpd.GeoDataFrame,
     *,
     working_width_m: float,
-    smallest_zone_ha: float,
+    min_zone_ha: float,
     options: ZoneOptions,
     refused: BaseGeometry | None = None,
 ) -> gpd.GeoDataFrame:
@@ -63,13 +62,13 @@ def make_zones(
     Parameters
     ----------
     stack : Dataset
-        With field_number, cell_area_ha, stover_mg_ha, keep_mg_ha, removable_mg_ha and,
+        With field_number, cell_area_ha, stover_mg_ha, retention_mg_ha, removable_mg_ha and,
         where terrain was known, concentrated_flow; binding_rule where rules were run.
     fields : GeoDataFrame, FIELDS schema
     working_width_m : float
         Width of the machines; no zone is narrower than two of them, measured as the
         largest disc that fits inside, unless its whole field is.
-    smallest_zone_ha : float
+    min_zone_ha : float
         No zone is smaller, unless its whole field is.
     options : ZoneOptions
     refused : Polygon or MultiPolygon, optional
@@ -80,7 +79,7 @@ def make_zones(
     -------
     GeoDataFrame, ZONES schema
         In the order of the fields, each field's most giving zone first, ground kept free last. `method` is
-        "leave" and `take_mg_ha` 0 until `assign_methods` fills them. `removable_mg_ha` is
+        "leave" and `removal_mg_ha` 0 until `assign_methods` fills them. `removable_mg_ha` is
         the cautious limit (`cautious_limit`) of an even take over the zone.
 
     Raises
@@ -102,21 +101,21 @@ def make_zones(
     >>> field = gpd.GeoDataFrame(columns, geometry=[outline], crs=32615)
     >>> stack = new_stack(GeoBox.from_bbox(outline.bounds, crs="EPSG:32615", resolution=10))
     >>> spare = np.where(stack.x > 440_200, 3.0, 0.0) * np.ones((30, 1))
-    >>> stack = put(stack, field_number=0 * spare, stover_mg_ha=9 + 0 * spare, keep_mg_ha=9 - spare)
+    >>> stack = put(stack, field_number=0 * spare, stover_mg_ha=9 + 0 * spare, retention_mg_ha=9 - spare)
     >>> stack = put(stack, removable_mg_ha=spare)
-    >>> how = {"working_width_m": 9.0, "smallest_zone_ha": 1.0, "options": zone_options(load_handbook())}
+    >>> how = {"working_width_m": 9.0, "min_zone_ha": 1.0, "options": zone_options(load_handbook())}
     >>> drawn = make_zones(stack, field, **how)
     >>> drawn[["zone_id", "area_ha", "removable_mg_ha"]].round(1).values.tolist()
     [['F1-a', 6.0, 3.0], ['F1-b', 6.0, 0.0]]
     """
-    need(stack, ("field_number", "cell_area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha"), "make_zones")
+    need(stack, ("field_number", "cell_area_ha", "stover_mg_ha", "retention_mg_ha", "removable_mg_ha"), "make_zones")
     check_table(fields, "fields", "make_zones")
     cell_m = abs(float(stack.rio.transform().a))
-    least_width_m = 2 * working_width_m
+    min_width_m = 2 * working_width_m
     kept: dict[int, BaseGeometry] = {}
     free = list(fields.geometry)
     for row, outline in enumerate(fields.geometry if refused is not None else ()):
-        own, free[row] = divide_field(outline, refused, least_width_m=least_width_m, least_ha=smallest_zone_ha)
+        own, free[row] = divide_field(outline, refused, min_width_m=min_width_m, min_ha=min_zone_ha)
         if not own.is_empty:
             kept[row] = own
     field_number = _without(stack, kept)
@@ -129,7 +128,7 @@ def make_zones(
         if window is not None:
             inside = field_number[window] == row
             weight = np.where(inside, stack["cell_area_ha"].values[window], 0.0)
-            calm = smooth_known(spare[window], weight, options.smoothing_widths * least_width_m / cell_m)
+            calm = smooth_known(spare[window], weight, options.smoothing_widths * min_width_m / cell_m)
             smooth[window] = np.where(inside, calm, smooth[window])
     drawn: list[tuple[int, dict[int, BaseGeometry]]] = []
     for row, window in enumerate(windows):
@@ -140,22 +139,14 @@ def make_zones(
                 drawn.append((row, {0: free[row]}))
             continue
         inside = field_number[window] == row
-        numbers = best_division(
-            spare[window],
-            smooth[window],
-            left[window] & inside,
-            inside,
-            stack["cell_area_ha"].values[window].astype(float),
-            cell_m=cell_m,
-            least_width_m=least_width_m,
-            least_ha=smallest_zone_ha,
-            options=options,
-        )
+        area_ha = stack["cell_area_ha"].values[window].astype(float)
+        cells = FieldCells(spare[window], smooth[window], left[window] & inside, inside, area_ha, cell_m)
+        numbers = best_division(cells, min_width_m=min_width_m, min_ha=min_zone_ha, options=options)
         transform = stack.rio.transform() * Affine.translation(window[1].start, window[0].start)
-        pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, least_width_m**2)
+        pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, min_width_m**2)
         drawn.append((row, pieces))
     told = {row: own for row, own in kept.items() if own.area >= cell_m**2}
-    return _table(stack, fields, drawn, told, options.over_share)
+    return _table(stack, fields, drawn, told, options.over_fraction)
 
 
 def _without(stack: xr.Dataset, kept: dict[int, BaseGeometry]) -> np.ndarray:
@@ -187,7 +178,7 @@ def _table(
     fields: gpd.GeoDataFrame,
     drawn: list[tuple[int, dict[int, BaseGeometry]]],
     kept: dict[int, BaseGeometry],
-    over_share: float,
+    over_fraction: float,
 ) -> gpd.GeoDataFrame:
     """Measure the drawn zones on the grid and put them in the ZONES table."""
     geometry = [*(g for _, pieces in drawn for g in pieces.values()), *kept.values()]
@@ -206,18 +197,18 @@ def _table(
         cells = numbers == i
         weight = area[cells]
         scale = float(weight.mean() / plane_ha) if len(weight) else float(area.mean() / plane_ha)
-        limit = cautious_limit(spare[cells], weight, over_share) if len(weight) else 0.0
+        limit = cautious_limit(spare[cells], weight, over_fraction) if len(weight) else 0.0
         row = {
             "field_id": fields["field_id"].iloc[field],
             "order": field,
             "area_ha": shapely.area(outline) / M2_PER_HA * scale,
             "stover_mg_ha": _mean(stack["stover_mg_ha"].values[cells], weight),
-            "keep_mg_ha": _mean(stack["keep_mg_ha"].values[cells], weight),
+            "retention_mg_ha": _mean(stack["retention_mg_ha"].values[cells], weight),
             "removable_mg_ha": limit,
             "spare_mean_mg_ha": _mean(np.nan_to_num(spare[cells]), weight),
-            "left_share": _mean(left[cells].astype(float), weight),
-            "unknown_share": _mean(unknown[cells].astype(float), weight),
-            "binding_rule": _most(stack, cells, weight, rules),
+            "left_fraction": _mean(left[cells].astype(float), weight),
+            "unknown_fraction": _mean(unknown[cells].astype(float), weight),
+            "binding_rule": _max(stack, cells, weight, rules),
             "kept_free": i >= len(geometry) - len(kept),
         }
         rows.append(row)
@@ -227,11 +218,19 @@ def _table(
     table = table.sort_values(**order, kind="stable").reset_index(drop=True)
     rank = table.groupby("field_id", sort=False).cumcount()
     table["zone_id"] = [f"{f}-{_letters(n)}" for f, n in zip(table["field_id"], rank, strict=True)]
-    table["method"], table["take_mg_ha"], table["take_mg"] = "leave", 0.0, 0.0
+    table["method"], table["removal_mg_ha"], table["removal_mg"] = "leave", 0.0, 0.0
     titles = _rule_titles(stack)
     table["reason"] = [ground_messages(row, titles) for row in table.to_dict("records")]
-    columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "keep_mg_ha", "removable_mg_ha", "method"]
-    columns += ["take_mg_ha", "take_mg", "binding_rule", "reason", "spare_mean_mg_ha", "left_share", "unknown_share"]
+    columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "retention_mg_ha", "removable_mg_ha", "method"]
+    columns += [
+        "removal_mg_ha",
+        "removal_mg",
+        "binding_rule",
+        "reason",
+        "spare_mean_mg_ha",
+        "left_fraction",
+        "unknown_fraction",
+    ]
     columns += ["kept_free"]
     return table[[*columns, "geometry"]]
 
@@ -253,7 +252,7 @@ def _rule_titles(stack: xr.Dataset) -> dict[str, str]:
     return dict(zip(names, titles, strict=True))
 
 
-def _most(stack: xr.Dataset, cells: np.ndarray, weight: np.ndarray, rules: list[str]) -> str:
+def _max(stack: xr.Dataset, cells: np.ndarray, weight: np.ndarray, rules: list[str]) -> str:
     """Name of the rule that binds on most of the zone's ground, "" where none is known."""
     if not rules:
         return ""

@@ -24,17 +24,17 @@ def ground_messages(zone: Mapping[str, Any], titles: Mapping[str, str]) -> tuple
     """
     if zone["kept_free"]:
         return (message("ground.kept_free"),)
-    if zone["unknown_share"] > 0.5:
+    if zone["unknown_fraction"] > 0.5:
         return (message("ground.unknown"),)
     if zone["removable_mg_ha"] <= 0:
         rule = zone["binding_rule"]
         return (message("ground.stays_by_rule", rule=titles[rule]) if rule else message("ground.stays"),)
     said = (
         message("ground.grows", stover=zone["stover_mg_ha"]),
-        message("ground.keeps", keep=zone["keep_mg_ha"]),
+        message("ground.keeps", keep=zone["retention_mg_ha"]),
         message("ground.spares", spare=zone["removable_mg_ha"]),
     )
-    return (*said, message("ground.narrow", share=zone["left_share"])) if zone["left_share"] > 0.02 else said
+    return (*said, message("ground.narrow", share=zone["left_fraction"])) if zone["left_fraction"] > 0.02 else said
 
 
 def method_message(offer: Mapping[str, Any]) -> Message:
@@ -52,7 +52,7 @@ def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Messag
         return ()
     if offers["allowed"].any():
         return (message("left.not_needed"),)
-    refused = offers[offers["take_mg_ha"] > 0].sort_values("take_mg_ha", kind="stable")
-    over = refused["take_mg_ha"] > refused["limit_mg_ha"]
+    refused = offers[offers["removal_mg_ha"] > 0].sort_values("removal_mg_ha", kind="stable")
+    over = refused["removal_mg_ha"] > refused["limit_mg_ha"]
     told = refused[~over | (over.cumsum() == 1)]
     return (message("left.no_method"), *map(method_message, told.to_dict("records")))

@@ -23,16 +23,16 @@ def test_the_page_is_current(script):
 
 def test_the_fitted_form_is_the_shipped_model(script):
     # the refit speaks of the model the plan uses only if both give the same losses
-    book = load_handbook()
-    trials = trial_residuals(book)
+    coefficients = load_handbook()
+    trials = trial_residuals(coefficients)
     fit = trials[trials["use"] == "fit"].reset_index(drop=True)
-    assert np.allclose(script["design"](fit, book) @ script["shipped"](book), fit["model_pct"])
+    assert np.allclose(script["design"](fit, coefficients) @ script["shipped"](coefficients), fit["model_pct"])
 
 
 def test_the_refit_finds_numbers_it_is_given(script):
-    book = load_handbook()
-    trials = trial_residuals(book)
-    matrix = script["design"](trials[trials["use"] == "fit"].reset_index(drop=True), book)
+    coefficients = load_handbook()
+    trials = trial_residuals(coefficients)
+    matrix = script["design"](trials[trials["use"] == "fit"].reset_index(drop=True), coefficients)
     numbers = np.array([1.5, 0.3, 12, 6, 4, 2, 1, 3.0])
     assert np.allclose(script["refit"](matrix, matrix @ numbers), numbers, atol=1e-6)
 

@@ -34,8 +34,8 @@ FARMS = {"roomy": (2.0, 150.0, 0.6), "dear yards, just room": (0.7, 600.0, 0.6),
 
 def solved(zones: int, yards: int, farm: str, seed: int) -> float:
     """Solve one farm's season, print its row, return the processor's seconds it took."""
-    room, opening, need_share = FARMS[farm]
-    problem = made.made_season(zones, yards, 12, seed, need_share=need_share, room=room)
+    room, opening, need_fraction = FARMS[farm]
+    problem = made.made_season(zones, yards, 12, seed, need_fraction=need_fraction, room=room)
     problem = replace(problem, prices=replace(problem.prices, yard_opening=opening))
     model = build(problem)
     built = time.process_time()

@@ -24,12 +24,13 @@ import xarray as xr
 from bench_rows import growth, row
 from numba import njit
 
-from stovergeo.terrain import season_sun, slope_aspect, water
+from stovergeo.terrain import SunOptions, season_sun, slope_aspect, water
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients
 
 pytestmark = pytest.mark.benchmark
 PLACE = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
+SUN = SunOptions(**PLACE)
 SPAN = ("2026-10-15", "2027-08-10")
 DAYS = 300
 OUR_STEP_H = 10 / 60
@@ -70,7 +71,7 @@ def timed(work, *args, **options):
 def warm() -> None:
     """Compile everything once on a small grid."""
     ground, surface = made_up(64)
-    season_sun(raster(surface), raster(ground), "2026-10-15", "2026-10-17", **PLACE)
+    season_sun(raster(surface), raster(ground), "2026-10-15", "2026-10-17", SUN)
     slope_aspect(raster(ground))
     water(raster(ground))
 
@@ -139,7 +140,7 @@ def test_sun_against_hourly_stepping():
     cells = cells[np.random.default_rng(2).choice(len(cells), 1000, replace=False)]
     hourly(surface, ground, cells[:4])
     slow_s, slow = timed(hourly, surface, ground, cells)
-    fast_s, fast = timed(season_sun, raster(surface), raster(ground), *SPAN, **PLACE)
+    fast_s, fast = timed(season_sun, raster(surface), raster(ground), *SPAN, SUN)
     ratio = (slow_s / len(cells)) / (fast_s / ground.size)
     likeness = np.corrcoef(slow, fast.sun_kwh_m2.values[tuple(cells.T)])[0, 1]
     row(
@@ -157,7 +158,7 @@ def test_sun_is_linear_in_cells():
         ground, surface = made_up(side)
         # the sun's path is worked out once whatever the grid; its time is taken off
         path_s, _ = timed(season, *SPAN, **PLACE, step_min=10)
-        whole_s, _ = timed(season_sun, raster(surface, None), raster(ground, None), *SPAN, **PLACE)
+        whole_s, _ = timed(season_sun, raster(surface, None), raster(ground, None), *SPAN, SUN)
         per_cell[side] = (whole_s - path_s) / side**2
     first = per_cell[sides[0]]
     row("season's sun, time a cell against 1024 x 1024", **{f"at_{s}": f"{v / first:.2f}" for s, v in per_cell.items()})
@@ -170,7 +171,8 @@ def test_sun_memory():
     code = (
         "import resource, sys; sys.path[:0] = sys.argv[1:]; from bench_terrain import *; warm();"
         "ground, surface = made_up(LARGEST);"
-        "season_sun(raster(surface), raster(ground), *SPAN, **PLACE, sectors=8);"  # memory does not know of sectors
+        # memory does not know of sectors
+        "season_sun(raster(surface), raster(ground), *SPAN, SunOptions(**PLACE, sectors=8));"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
     done = subprocess.run(
@@ -267,7 +269,7 @@ def test_sun_against_r_sun(tmp_path):
     idle = min(run("g.version") for _ in range(3))
     # each the best of three: whatever else the machine does only ever slows
     layers = [raster(layer) for layer in made_up(2048)[::-1]]
-    ours_s = min(timed(season_sun, *layers, *SPAN, **PLACE)[0] for _ in range(3))
+    ours_s = min(timed(season_sun, *layers, *SPAN, SUN)[0] for _ in range(3))
     ours_cell_day = ours_s / 2048**2 / DAYS
     ratios = {}
     horizons = 360 / 64

@@ -24,12 +24,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.errors import Report
 from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting import find_yards, rate_ground
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.way import way_m
 
 pytestmark = pytest.mark.benchmark
@@ -60,7 +60,7 @@ def made_up(cells: int) -> tuple[xr.Dataset, dict[str, gpd.GeoDataFrame]]:
         wetness=8 - 2 * z,
         drainage_height_m=np.clip(3 + 2 * z, 0, None),
         concentrated_flow=np.abs(z - k) < 0.005,
-        sun_share=np.clip(1 - 0.1 * np.abs(k), 0, 1.1),
+        sun_fraction=np.clip(1 - 0.1 * np.abs(k), 0, 1.1),
         inside_property=np.ones((cells, cells)),
         field_number=np.where(x % 600 < 540, x // 600, np.nan),
         drainage_class=np.clip(np.round(4 + k), 1, 7),
@@ -115,12 +115,12 @@ def _compiled():
 @pytest.mark.parametrize("cells", SIDES)
 def test_whole_search(cells):
     stack, around = made_up(cells)
-    book = load_handbook()
+    coefficients = load_handbook()
     marked = np.random.default_rng(2).random((cells, cells)) < 1e-4
     _, yardstick, _ = timed(distance_transform_edt, ~marked)
-    wall_rate, cpu_rate, (rated, ratings) = timed(rate_ground, stack, around, Yards(), Bale(), book, Report())
+    wall_rate, cpu_rate, (rated, ratings) = timed(rate_ground, stack, around, Yards(), Bale(), coefficients, Report())
     bales = 20_000 * cells**2 // 2000**2
-    wall_find, cpu_find, found = timed(find_yards, rated, ratings, bales, Yards(), Bale(), book)
+    wall_find, cpu_find, found = timed(find_yards, rated, ratings, bales, Yards(), Bale(), coefficients)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     row(
         f"yard search, {cells} x {cells}",

@@ -40,7 +40,7 @@ from stovergeo.yieldmap.levels import Records, fit, make_levels
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose, samples
 
 pytestmark = pytest.mark.benchmark
-MOST = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
+MAX = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
 SWATH = 9.144
 DEALS = 6  #: of blocks to folds on the real field; one deal alone may favour either of two equal methods
 NOMINAL_90 = 1.645  #: standard errors to either side that should hold 90 % of the truth
@@ -179,8 +179,8 @@ def _in_turn(works: dict[str, Callable[[], object]], times: int = 5) -> dict[str
 
 
 def test_speed_and_growth(made) -> None:
-    book = load_handbook()
-    sizes = [n for n in (100_000, 300_000, 1_000_000) if n <= MOST] or [MOST]
+    coefficients = load_handbook()
+    sizes = [n for n in (100_000, 300_000, 1_000_000) if n <= MAX] or [MAX]
     spent: dict[int, float] = {}
     for n in (20_000, *sizes):  # the small one loads what is compiled
         side = np.sqrt(n * 2.0 * SWATH)
@@ -193,8 +193,8 @@ def test_speed_and_growth(made) -> None:
         ends = np.ceil(side / 2) * 2
         box = BoundingBox(made.EAST, made.NORTH, made.EAST + ends, made.NORTH + ends, crs=points.crs.to_wkt())
         stack = new_stack(GeoBox.from_bbox(box, resolution=2))
-        clean_s, cleaned = _timed(lambda p=points: clean_points(p, book, Report()))
-        draw = partial(grain_surface, cleaned.points, field, stack, book, driven=cleaned.driven)
+        clean_s, cleaned = _timed(lambda p=points: clean_points(p, coefficients, Report()))
+        draw = partial(grain_surface, cleaned.points, field, stack, coefficients, driven=cleaned.driven)
         draw_s, surface = _timed(draw)
         if n not in sizes:
             continue
@@ -208,7 +208,7 @@ def test_speed_and_growth(made) -> None:
         known, values = places(cleaned.points)
         best = _in_turn(
             {
-                "clean": partial(clean_points, points, book, Report()),
+                "clean": partial(clean_points, points, coefficients, Report()),
                 "draw": draw,
                 "fit": partial(_fit_and_draw, known, values, stack),
                 "verde": partial(neighbours, known, values, asked),

@@ -21,13 +21,13 @@ TEMPLATE = HOST + "/ground/{z}/{x}/{y}.png"
 
 @pytest.fixture(scope="module")
 def tiled(tmp_path_factory) -> Path:
-    from stovergeo.inputs.plan.share import Share
+    from stovergeo.inputs.plan.report import ReportOptions
     from stovergeo.report.map_page import landowner_page
 
     folder = tmp_path_factory.mktemp("tiled")
     made = made_up.made_result(folder)
-    share = Share(tiles=TEMPLATE, tiles_credit="Made-up pictures <b>2026</b>")
-    plan = made.plan.model_copy(update={"share": share})
+    share = ReportOptions(tiles=TEMPLATE, tiles_credit="Made-up pictures <b>2026</b>")
+    plan = made.plan.model_copy(update={"report": share})
     (folder / "tiled.html").write_text(landowner_page(dataclasses.replace(made, plan=plan)), "utf-8")
     return folder / "tiled.html"
 

@@ -30,7 +30,7 @@ CRITERIA = load_plugins(SITE_CRITERIA)
 READ = [(rule, name) for rule in RULES for name in rule.thing.reads]
 
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 
 
 def ids(value: object) -> str:
@@ -62,10 +62,10 @@ def test_a_rule_reads_what_earlier_packages_make_and_makes_a_known_name(rule: Pl
         *BY_PACKAGE["yieldmap"],
         *BY_PACKAGE["terrain"],
         "stover_mg_ha",
-        "stover_usual_mg_ha",
+        "stover_typical_mg_ha",
     }
     assert set(rule.thing.reads) <= earlier
-    assert variable(f"keep_{rule.name}_mg_ha").unit == "Mg/ha"
+    assert variable(f"retention_{rule.name}_mg_ha").unit == "Mg/ha"
     assert rule.thing.valid
     assert rule.thing.lift
 
@@ -81,7 +81,7 @@ def test_a_criterion_reads_what_earlier_packages_make_and_makes_a_known_name(cri
 def test_a_rule_is_stopped_by_a_wrong_unit_and_left_out_where_a_variable_is_missing(
     rule: Plugin, name: str, stack: xr.Dataset, plan: Plan
 ) -> None:
-    options = residue.RuleOptions(plan.crop, plan.limits, BOOK)
+    options = residue.RuleOptions(plan.crop, plan.limits, COEFFICIENTS)
     named = [NamedRule(rule.name, rule.thing, rule.package)]
     wrong = stack.assign({name: stack[name].assign_attrs(units="furlong")})
     with pytest.raises(ContractError, match=f"{rule.name} reads '{name}' in .* but it is in furlong"):
@@ -92,11 +92,11 @@ def test_a_rule_is_stopped_by_a_wrong_unit_and_left_out_where_a_variable_is_miss
 
 
 def test_criteria_are_left_out_where_their_variables_are_missing(stack: xr.Dataset, plan: Plan) -> None:
-    bale = bale_of(plan.bale, None, BOOK)
+    bale = bale_of(plan.bale, None, COEFFICIENTS)
     none: dict[str, gpd.GeoDataFrame] = {}
     bare = stack[["cell_area_ha"]]
     all_named = plan.yards.model_copy(update={"criteria": tuple(c.name for c in CRITERIA)})
-    _, ratings = siting.rate_ground(bare, none, all_named, bale, BOOK, Report())
+    _, ratings = siting.rate_ground(bare, none, all_named, bale, COEFFICIENTS, Report())
     readers = {c.name for c in CRITERIA if c.thing.reads and set(c.thing.reads) - set(bare)}
     assert len(readers) >= 10
     assert readers <= set(ratings.not_checked)
@@ -110,29 +110,29 @@ def ground_of(stack: xr.Dataset) -> gpd.GeoDataFrame:
 
 
 def sun(stack: xr.Dataset) -> xr.Dataset:
-    place = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0, "sectors": 8}
-    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", **place)
+    place = terrain.SunOptions(latitude=42.0, longitude=-93.0, altitude_m=300.0, sectors=8)
+    return terrain.season_sun(stack.get("surface_m"), stack["elevation_m"], "2026-11-01", "2026-11-02", place)
 
 
 def compared(stack: xr.Dataset) -> xr.Dataset:
     grain = {"2025": stack["grain_mg_ha"], "2026": 1.1 * stack["grain_mg_ha"]}
-    years = yieldmap.compare_years(grain, stack["field_number"], BOOK)
+    years = yieldmap.compare_years(grain, stack["field_number"], COEFFICIENTS)
     parts = (years.relative, years.variation, years.stability, years.mean)
     return xr.Dataset({str(part.name): part for part in parts})
 
 
 def rated(stack: xr.Dataset, plan: Plan) -> tuple[xr.Dataset, siting.GroundRatings]:
-    return siting.rate_ground(stack, {}, plan.yards, bale_of(plan.bale, None, BOOK), BOOK, Report())
+    return siting.rate_ground(stack, {}, plan.yards, bale_of(plan.bale, None, COEFFICIENTS), COEFFICIENTS, Report())
 
 
 def found(stack: xr.Dataset, plan: Plan) -> dict[str, gpd.GeoDataFrame]:
     _, ratings = rated(stack[["cell_area_ha"]], plan)
-    out = siting.find_yards(stack, ratings, 10, plan.yards, bale_of(plan.bale, None, BOOK), BOOK)
+    out = siting.find_yards(stack, ratings, 10, plan.yards, bale_of(plan.bale, None, COEFFICIENTS), COEFFICIENTS)
     return {"yards": out.yards, "stacks": out.stacks, "apron": out.apron, "lanes": out.lanes}
 
 
 def zoned(stack: xr.Dataset) -> dict[str, gpd.GeoDataFrame]:
-    how = {"working_width_m": 5.0, "smallest_zone_ha": 0.05, "options": zones.zone_options(BOOK)}
+    how = {"working_width_m": 5.0, "min_zone_ha": 0.05, "options": zones.zone_options(COEFFICIENTS)}
     return {"zones": zones.make_zones(stack, ground_of(stack), **how)}
 
 
@@ -141,17 +141,18 @@ def zoned(stack: xr.Dataset) -> dict[str, gpd.GeoDataFrame]:
 RUN: dict[str, Callable[[xr.Dataset, Plan], object]] = {
     "yieldmap.compare_years": lambda stack, plan: compared(stack),
     "terrain.slope_aspect": lambda stack, plan: terrain.slope_aspect(stack["elevation_m"]),
-    "terrain.water": lambda stack, plan: terrain.water(stack["elevation_m"], book=BOOK),
-    "terrain.ls_by_class": lambda stack, plan: xr.Dataset({"ls_factor": terrain.ls_by_class(stack["slope_pct"], BOOK)}),
+    "terrain.water": lambda stack, plan: terrain.water(stack["elevation_m"], coefficients=COEFFICIENTS),
+    "terrain.ls_by_class": lambda stack, plan: xr.Dataset(
+        {"ls_factor": terrain.ls_by_class(stack["slope_pct"], COEFFICIENTS)}
+    ),
     "terrain.season_sun": lambda stack, plan: sun(stack),
-    "terrain.sky_view": lambda stack, plan: terrain.sky_view(stack.get("surface_m"), stack["elevation_m"], sectors=8),
     "residue.limits": lambda stack, plan: residue.limits(
-        stack, residue.RuleOptions(plan.crop, plan.limits, BOOK), Report()
+        stack, residue.RuleOptions(plan.crop, plan.limits, COEFFICIENTS), Report()
     ),
     "zones.make_zones": lambda stack, plan: zoned(stack),
     "siting.rate_ground": lambda stack, plan: rated(stack, plan)[0],
     "siting.find_yards": lambda stack, plan: found(stack, plan),
-    "supply.haul_ground": lambda stack, plan: supply.haul_ground(stack, {}, supply.haul_options(BOOK)),
+    "supply.haul_ground": lambda stack, plan: supply.haul_ground(stack, {}, supply.haul_options(COEFFICIENTS)),
 }
 STACKED = [step for step in STEPS if step.name in RUN]
 ALWAYS = ["cell_area_ha"]  # every stack has it from the start

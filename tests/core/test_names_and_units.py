@@ -37,11 +37,11 @@ ENDINGS = {
 }
 #: numbers without a unit, or whose unit is named where they are taken
 UNITLESS = {
-    *("slope", "intercept", "fraction", "over_share", "dearer", "gap", "change"),  # shares and ratios
+    *("slope", "intercept", "fraction", "over_fraction", "dearer", "gap", "change"),  # shares and ratios
     *("turns", "share", "steps", "cloud", "through_trees"),
     *("x", "y", "latitude", "longitude", "labels"),  # places, and numbers of zones
     *("seconds", "gap_records", "drainage_class", "core_c", "mj_m2_day", "hours_a_day"),
-    *("value_per_mg", "cost_most", "overrides"),  # money, in dollars
+    *("value_per_mg", "cost_max", "overrides"),  # money, in dollars
 }
 
 

@@ -10,7 +10,7 @@ from stovergeo.core.errors import InputError, Report
 from stovergeo.inputs.plan import read_plan, starter_text
 from stovergeo.inputs.plan.plan import plan_from
 
-LEAST = {"farm": {"name": "x", "season": 2026}, "layers": {}}
+MIN = {"farm": {"name": "x", "season": 2026}, "layers": {}}
 
 
 def refused(data: dict) -> list[str]:
@@ -43,7 +43,7 @@ def test_every_switched_off_line_of_the_starter_is_valid_too(tmp_path: Path) -> 
 
 
 def test_all_problems_are_reported_at_once_with_the_nearest_word() -> None:
-    said = refused({**LEAST, "retenton": {}, "layers": {"feilds": {"path": "a"}}, "bale": {"width": 5}})
+    said = refused({**MIN, "retenton": {}, "layers": {"feilds": {"path": "a"}}, "bale": {"width": 5}})
     assert len(said) == 3
     assert any("plan.unknown_key plan, layers.feilds" in s and "'fields'" in s for s in said)
     assert any("plan.bad_value plan, bale.width" in s and "with its unit" in s for s in said)
@@ -60,12 +60,12 @@ def test_all_problems_are_reported_at_once_with_the_nearest_word() -> None:
         ("gather", "methods", []),
         ("storage", "baled", "5 Nov"),
         ("limits", "cover_pct", 130),
-        ("odds", "draws", -1),
-        ("yards", "stack_most", "100 ft"),
+        ("odds", "samples", -1),
+        ("yards", "stack_max", "100 ft"),
     ],
 )
 def test_a_bad_value_names_its_key(section: str, key: str, value: object) -> None:
-    data = {**LEAST, section: {**LEAST.get(section, {}), key: value}}
+    data = {**MIN, section: {**MIN.get(section, {}), key: value}}
     assert any(f"plan.bad_value plan, {section}.{key}" in said for said in refused(data))
 
 
@@ -75,7 +75,7 @@ def test_a_missing_key_is_named() -> None:
 
 def test_two_needs_of_one_name_are_refused() -> None:
     herd = {"name": "cows", "head": 10}
-    assert "each needs its own" in refused({**LEAST, "need": {"herd": [herd, herd]}})[0]
+    assert "each needs its own" in refused({**MIN, "need": {"herd": [herd, herd]}})[0]
 
 
 @pytest.mark.parametrize("content", [b"\xff\xff", b"[farm", b"a = " + b"[" * 5000, b"x" * 1_000_001])

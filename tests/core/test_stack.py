@@ -75,8 +75,8 @@ def test_summary_gives_unit_and_range() -> None:
 
 
 def test_a_plug_in_may_bring_its_own_keep_and_score() -> None:
-    stack = put(new_stack(grid()), keep_quail_mg_ha=np.ones((40, 60)), score_view=np.ones((40, 60)))
-    assert stack["keep_quail_mg_ha"].attrs == {
+    stack = put(new_stack(grid()), retention_quail_mg_ha=np.ones((40, 60)), score_view=np.ones((40, 60)))
+    assert stack["retention_quail_mg_ha"].attrs == {
         "units": "Mg/ha",
         "long_name": "dry stover asked for by the rule quail",
     }

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stovergeo.inputs.crs import geodesic_ha
-from stovergeo.inputs.text import MOST_LETTERS, clean_text
+from stovergeo.inputs.text import MAX_LETTERS, clean_text
 
 
 @pytest.mark.parametrize("code", [32615, 32614, 26915, 5070, 3857, 3417, 4326, 4269, 6344])
@@ -68,7 +68,7 @@ def test_text_is_text_and_nothing_else(farm, fields, name):
 def test_cleaned_text_is_plain_short_and_stays_as_it_is(text):
     plain = clean_text(text)
     assert clean_text(plain) == plain
-    assert len(plain) <= MOST_LETTERS
+    assert len(plain) <= MAX_LETTERS
     assert all(unicodedata.category(c) != "Cc" for c in plain)
     assert not set(plain) & set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f")
     plain.encode("utf-8")
@@ -78,4 +78,4 @@ def test_points_alone_are_ground_enough_to_judge_the_other_layers(farm, ground):
     del farm.layers["fields"]
     farm.write_raster(ground[:, :80])
     farm.read()
-    assert farm.problem("dem.partial_most").severity == "refuse"
+    assert farm.problem("dem.partial_max").severity == "refuse"

@@ -29,7 +29,7 @@ def test_heights_of_most_of_the_fields(farm, given, hear):
 @pytest.mark.row(11)
 def test_heights_of_a_corner(farm, given, hear):
     farm.write_raster(given["ground"][:, :80])
-    hear("dem.partial_most", "refuse")
+    hear("dem.partial_max", "refuse")
 
 
 @pytest.mark.row(12)

@@ -176,7 +176,7 @@ def test_a_strip_of_the_neighbour(farm, given, hear):
 @pytest.mark.row(34)
 def test_half_on_another_field(farm, given, hear):
     farm.write_fields(given["fields"].head(1))
-    hear("points.outside_most", "refuse")
+    hear("points.outside_max", "refuse")
 
 
 @pytest.mark.row(35)
@@ -229,10 +229,10 @@ def test_a_folder_without_points(farm, given, hear):
 
 
 def test_two_sheets(farm, given, hear):
-    with pd.ExcelWriter(farm.folder / "book.xlsx") as book:
-        given["table"].head(9).to_excel(book, sheet_name="a", index=False)
-        given["table"].head(9).to_excel(book, sheet_name="b", index=False)
-    farm.layers["yield_points"]["path"] = "book.xlsx"
+    with pd.ExcelWriter(farm.folder / "coefficients.xlsx") as coefficients:
+        given["table"].head(9).to_excel(coefficients, sheet_name="a", index=False)
+        given["table"].head(9).to_excel(coefficients, sheet_name="b", index=False)
+    farm.layers["yield_points"]["path"] = "coefficients.xlsx"
     hear("layer.choose", "refuse")
 
 

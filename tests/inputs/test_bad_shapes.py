@@ -15,7 +15,7 @@ def test_small_crossing_at_a_corner(farm, given, hear):
     shape = shapely.Polygon([(420_000 + x, 4_864_000 + y) for x, y in ring])
     assert not shape.is_valid
     farm.write_fields(gpd.GeoDataFrame({"name": ["a"]}, geometry=[shape], crs=32615))
-    hear("geom.invalid", "fix", also="points.outside_most")
+    hear("geom.invalid", "fix", also="points.outside_max")
 
 
 @pytest.mark.row(15)
@@ -59,7 +59,7 @@ def test_only_crumbs(farm, given, hear):
 
 def test_one_shape_missing(farm, given, hear):
     farm.write_fields(given["fields"].set_geometry([given["fields"].geometry[0], None], crs=32615))
-    hear("geom.null", "fix", also="points.outside_most")
+    hear("geom.null", "fix", also="points.outside_max")
 
 
 @pytest.mark.row(21)
@@ -90,13 +90,13 @@ def test_a_vertex_that_is_no_number(farm, given, hear):
 def test_a_garden(farm, given, hear):
     shapes = [given["fields"].geometry[0], shapely.box(420_500, 4_864_000, 420_520, 4_864_020)]
     farm.write_fields(given["fields"].set_geometry(shapes, crs=32615))
-    hear("geom.size", "warn", also="points.outside_most")
+    hear("geom.size", "warn", also="points.outside_max")
 
 
 @pytest.mark.row(26)
 def test_a_township(farm, given, hear):
     farm.write_fields(gpd.GeoDataFrame(geometry=[shapely.box(415_000, 4_860_000, 424_600, 4_869_600)], crs=32615))
-    hear("geom.size", "warn", also="dem.partial_most")
+    hear("geom.size", "warn", also="dem.partial_max")
 
 
 def test_a_tree_as_a_point(farm, given, hear):

@@ -174,7 +174,7 @@ def test_fields_across_a_state(farm, given, hear):
     shapes = [given["fields"].geometry[0], given["fields"].geometry[1].buffer(0)]
     shapes[1] = shapely.transform(shapes[1], lambda xy: xy + np.array([60_000.0, 60_000.0]))
     farm.write_fields(given["fields"].set_geometry(shapes, crs=32615))
-    hear("grid.too_big", "refuse", also="points.outside_most")
+    hear("grid.too_big", "refuse", also="points.outside_max")
 
 
 def test_feet_of_a_tree_called_metres(farm, given, hear):

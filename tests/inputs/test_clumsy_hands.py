@@ -25,8 +25,8 @@ def told(farm, plan: Path, code: str, *words: str) -> None:
 
 
 KEYS = [
-    ("gather", "smallest_zone", "5 acers", "plan.bad_value", "'acers' is not a unit of area"),
-    ("gather", "smallest_zone", 5, "plan.bad_value", "a number with its unit"),
+    ("gather", "min_zone", "5 acers", "plan.bad_value", "'acers' is not a unit of area"),
+    ("gather", "min_zone", 5, "plan.bad_value", "a number with its unit"),
     ("gather", "working_width", "1,5 m", "plan.bad_value", "not a comma"),
     ("gather", "working_width", "0 ft", "plan.bad_value", "at least 1 m"),
     ("storage", "baled", "5/11/2025", "plan.bad_value", 'such as "11-05"'),
@@ -39,7 +39,7 @@ KEYS = [
     ("farm", "season", 25, "plan.bad_value", "at least 1950"),
     ("farm", "cell", "500 ft", "plan.bad_value", "at most 100 m"),
     ("farm", "cell", "0 m", "plan.bad_value", "at least 0.5 m"),
-    ("limits", "slope_most_pct", 0.08, "plan.bad_value", "looks like a fraction"),
+    ("limits", "slope_max_pct", 0.08, "plan.bad_value", "looks like a fraction"),
     ("limits", "cover_pct", 0.3, "plan.bad_value", "looks like a fraction"),
     ("need", "herd", {"name": "cows", "head": 10}, "plan.bad_value", "[[...]]"),
     ("need", "herd", [{"name": "cows", "head": 10, "months": ["November"]}], "plan.bad_value", "'Nov'"),
@@ -134,9 +134,9 @@ def test_a_title_above_the_names(farm, table):
 
 @pytest.mark.surprise("Check told a problem of the yield points twice.")
 def test_a_problem_is_reported_once(farm, table):
-    with pd.ExcelWriter(farm.folder / "points.xlsx") as book:
-        table.head().to_excel(book, sheet_name="A", index=False)
-        table.head().to_excel(book, sheet_name="B", index=False)
+    with pd.ExcelWriter(farm.folder / "points.xlsx") as coefficients:
+        table.head().to_excel(coefficients, sheet_name="A", index=False)
+        table.head().to_excel(coefficients, sheet_name="B", index=False)
     farm.layers["yield_points"]["path"] = "points.xlsx"
     _, out, _ = ask("check", write_plan(farm.data, farm.folder))
     assert out.count("layer.choose") == 1

@@ -182,9 +182,9 @@ def test_a_soil_number_that_is_missing_here_and_there(farm, hear):
 
 
 def test_a_spreadsheet_of_several_sheets_lists_them(farm, table, hear):
-    with pd.ExcelWriter(farm.folder / "points.xlsx") as book:
-        table.to_excel(book, sheet_name="Harvest", index=False)
-        table.head(3).to_excel(book, sheet_name="Notes", index=False)
+    with pd.ExcelWriter(farm.folder / "points.xlsx") as coefficients:
+        table.to_excel(coefficients, sheet_name="Harvest", index=False)
+        table.head(3).to_excel(coefficients, sheet_name="Notes", index=False)
     farm.layers["yield_points"]["path"] = "points.xlsx"
     hear("layer.choose", "refuse")
     assert "'Harvest', 'Notes'" in farm.problem("layer.choose").what

@@ -9,19 +9,15 @@ import numpy as np
 import pytest
 
 from stovergeo.bales.bale import (
-    bales_per_ha,
-    dry_basis,
+    as_is_mass,
     dry_mass,
-    rain_on_bale_m3,
-    rebase_mass,
     round_volume_m3,
-    spoiled_share,
+    spoiled_fraction,
     square_volume_m3,
-    wet_basis,
 )
-from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, material_capacity_mg_h, repair_share
-from stovergeo.bales.heating import heating_action, heating_table
-from stovergeo.bales.storage import Keeping, OutsideGroundError, why_not_kept
+from stovergeo.bales.capacity import area_capacity_ha_h, bales_per_hour, material_capacity_mg_h
+from stovergeo.bales.crew_notes import heating_table
+from stovergeo.bales.storage import OutsideGroundError, StorageMethod, rejection_reason
 from stovergeo.bales.wrap import net_length_m
 from stovergeo.core.coefficients import Standing, load_handbook
 from stovergeo.core.units import (
@@ -38,7 +34,7 @@ from stovergeo.core.units import (
 
 FT3 = M_PER_FT**3
 GALLON_M3 = 231 * M_PER_IN**3  # US gallon, exact by definition
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 
 
 # Volumes of the trade's sizes, ft3: computed, pi/4 D^2 W; US naming "5x6" = 5 ft wide, 6 ft across
@@ -95,7 +91,7 @@ def test_published_densities_in_both_units(kg_m3, lb_ft3):
 
 
 def test_the_default_round_density_is_the_published_one():
-    density = BOOK["bale.density.round"]
+    density = COEFFICIENTS["bale.density.round"]
     assert (density.low, density.value) == (90, 117)
     assert density.standing is Standing.PUBLISHED
 
@@ -121,18 +117,17 @@ def test_walter_bales_an_acre():
     assert grain_ton * 0.65 == pytest.approx(2.153, abs=0.001)
     assert dry_mass(1200, 0.15) == 1020
     bale_kg = 1020 * KG_PER_LB
-    per_ha = bales_per_ha(2.650 * MG_HA_PER_TON_ACRE, bale_kg)
+    per_ha = 1000 * 2.650 * MG_HA_PER_TON_ACRE / bale_kg
     assert per_ha * HA_PER_ACRE == pytest.approx(5.196, abs=0.001)
     # at the 36 % that a spring harvest measured: 2.34 (computed)
-    assert bales_per_ha(grain_ton * 0.36 * MG_HA_PER_TON_ACRE, bale_kg) * HA_PER_ACRE == pytest.approx(2.34, abs=0.005)
+    sparse = 1000 * grain_ton * 0.36 * MG_HA_PER_TON_ACRE / bale_kg
+    assert sparse * HA_PER_ACRE == pytest.approx(2.34, abs=0.005)
 
 
 def test_moisture_worked_example():
-    # computed: 1,400 lb at 25 % = 1,050 lb dry = 1,235.3 lb at 15 %; 20 % wet basis = 25 % dry basis
+    # computed: 1,400 lb at 25 % = 1,050 lb dry = 1,235.3 lb at 15 %
     assert dry_mass(1400, 0.25) == 1050
-    assert rebase_mass(1400, 0.25, 0.15) == pytest.approx(1235.3, abs=0.05)
-    assert dry_basis(0.20) == pytest.approx(0.25)
-    assert wet_basis(0.25) == pytest.approx(0.20)
+    assert as_is_mass(1050, 0.15) == pytest.approx(1235.3, abs=0.05)
 
 
 # Spoiled skin of round bales, %, curved side only: handbook row for 6 ft and the table computed from the same formula
@@ -147,7 +142,7 @@ SKIN = {
 @pytest.mark.parametrize("across", SKIN)
 def test_spoiled_skin_table(across):
     depths = np.array(list(SKIN[across])) * M_PER_IN
-    assert 100 * spoiled_share(depths, across * M_PER_FT) == pytest.approx(list(SKIN[across].values()), abs=0.051)
+    assert 100 * spoiled_fraction(depths, across * M_PER_FT) == pytest.approx(list(SKIN[across].values()), abs=0.051)
 
 
 @pytest.mark.parametrize(
@@ -166,24 +161,18 @@ def test_spoiled_skin_table(across):
     ],
 )
 def test_spoiled_skin_as_printed(across_ft, depth_in, printed, off):
-    assert 100 * spoiled_share(depth_in * M_PER_IN, across_ft * M_PER_FT) == pytest.approx(printed, abs=off)
+    assert 100 * spoiled_fraction(depth_in * M_PER_IN, across_ft * M_PER_FT) == pytest.approx(printed, abs=off)
 
 
 def test_the_circulating_quarter_belongs_to_a_five_foot_bale():
     # Martinson, University of Minnesota, is quoted with 4 in = 25 % of a 6 ft bale; the geometry gives 21.0,
     # and 24.9 for 5 ft. With both flat ends (W = 5 ft): 34.9 and 31.5, near the "one third" that some print
     four = 4 * M_PER_IN
-    assert spoiled_share(four, 6 * M_PER_FT) == pytest.approx(0.2099, abs=5e-5)
-    assert spoiled_share(four, 5 * M_PER_FT) == pytest.approx(0.2489, abs=5e-5)
-    assert spoiled_share(four, 4 * M_PER_FT) == pytest.approx(0.3056, abs=5e-5)
-    assert spoiled_share(four, 5 * M_PER_FT, 5 * M_PER_FT) == pytest.approx(0.349, abs=5e-4)
-    assert spoiled_share(four, 6 * M_PER_FT, 5 * M_PER_FT) == pytest.approx(0.315, abs=5e-4)
-
-
-def test_rain_on_a_bale():
-    # "Round bale storage tips": an inch on a 6x6 bale is 22 gal; the formula gives 22.44
-    gallons = rain_on_bale_m3(6 * M_PER_FT, 6 * M_PER_FT, 25.4) / GALLON_M3
-    assert gallons == pytest.approx(22.44, abs=0.01)
+    assert spoiled_fraction(four, 6 * M_PER_FT) == pytest.approx(0.2099, abs=5e-5)
+    assert spoiled_fraction(four, 5 * M_PER_FT) == pytest.approx(0.2489, abs=5e-5)
+    assert spoiled_fraction(four, 4 * M_PER_FT) == pytest.approx(0.3056, abs=5e-5)
+    assert spoiled_fraction(four, 5 * M_PER_FT, 5 * M_PER_FT) == pytest.approx(0.349, abs=5e-4)
+    assert spoiled_fraction(four, 6 * M_PER_FT, 5 * M_PER_FT) == pytest.approx(0.315, abs=5e-4)
 
 
 # Effective field capacity: Iowa PM 696 / A3-24 rows (printed 20.4, 9.2, 5.7), and computed with AEN-73's formula
@@ -223,21 +212,6 @@ def test_net_against_twine_and_film():
     assert 1 - film / net == pytest.approx(0.09, abs=0.005)
 
 
-@pytest.mark.parametrize(
-    ("factor", "power", "hours", "share"),
-    [
-        (0.43, 1.8, 1500, 0.892),
-        (0.10, 1.8, 3000, 0.722),
-        (0.17, 1.4, 2500, 0.613),
-        (0.44, 2.0, 2000, 1.76),
-        (0.007, 2.0, 12000, 1.008),
-    ],
-)
-def test_repair_share(factor, power, hours, share):
-    # ASABE D497 form, coefficients from memory: round baler, large square baler, rake, rotary mower, tractor
-    assert repair_share(factor, power, hours) == pytest.approx(share, abs=0.001)
-
-
 @pytest.mark.parametrize(("across", "turns", "feet"), [(6, 3, 56.55), (6, 2.5, 47.1), (5, 2.5, 39.3)])
 def test_net_length(across, turns, feet):
     # computed, pi D turns
@@ -247,12 +221,12 @@ def test_net_length(across, turns, feet):
 def test_net_for_coarse_stover_is_common_practice():
     # four turns; five for a year outside or a long haul; overlap a foot or two: common practice, no source.
     # The bulletins' figures for hay are lower (1.25 to 3) and stand in the note.
-    assert BOOK.value("wrap.turns") == 4
-    assert BOOK.value("wrap.turns_long") == 5
-    overlap = BOOK["wrap.overlap"]
+    assert COEFFICIENTS.value("wrap.turns") == 4
+    assert COEFFICIENTS.value("wrap.turns_long") == 5
+    overlap = COEFFICIENTS["wrap.overlap"]
     assert (overlap.low, overlap.high) == pytest.approx((M_PER_FT, 2 * M_PER_FT))
-    assert {BOOK[k].standing for k in ("wrap.turns", "wrap.turns_long", "wrap.overlap")} == {Standing.PRACTICE}
-    assert "hay" in BOOK["wrap.turns"].note
+    assert {COEFFICIENTS[k].standing for k in ("wrap.turns", "wrap.turns_long", "wrap.overlap")} == {Standing.PRACTICE}
+    assert "hay" in COEFFICIENTS["wrap.turns"].note
 
 
 @pytest.mark.parametrize(
@@ -268,18 +242,20 @@ def test_net_for_coarse_stover_is_common_practice():
     ],
 )
 def test_heating_actions(fahrenheit, says):
-    assert says in heating_action((fahrenheit - 32) / 1.8, BOOK)
+    steps = heating_table(COEFFICIENTS)
+    reached = steps[steps["core_c"] <= (fahrenheit - 32) / 1.8 + 0.01]
+    assert says in (reached if len(reached) else steps.iloc[:1])["action"].iloc[-1]
 
 
 def test_heating_table_prints_the_bulletins_degrees():
-    assert list(heating_table(BOOK)["core_f"]) == [125, 130, 150, 160, 175, 185, 200]
-    assert (heating_table(BOOK)["source"] != "").all()
+    assert list(heating_table(COEFFICIENTS)["core_f"]) == [125, 130, 150, 160, 175, 185, 200]
+    assert (heating_table(COEFFICIENTS)["source"] != "").all()
 
 
 def test_iowa_says_below_thirty():
     # Darr (Iowa State): keep stover below 30 %
-    assert why_not_kept(Keeping("net", "soil"), "round", 30, BOOK) is None
-    assert why_not_kept(Keeping("net", "soil"), "round", 31, BOOK).key == "refused.too_wet"
+    assert rejection_reason(StorageMethod("net", "soil"), "round", 30, COEFFICIENTS) is None
+    assert rejection_reason(StorageMethod("net", "soil"), "round", 31, COEFFICIENTS).key == "refused.too_wet"
     assert issubclass(OutsideGroundError, ValueError)
 
 

@@ -9,7 +9,7 @@ from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_PER_LB
 from stovergeo.inputs.plan.need import Herd
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 
 
 def test_texas_hay_need():
@@ -28,7 +28,7 @@ def test_texas_hay_need():
 def test_cow_pack_takes_about_a_bale_a_cow():
     # Hoppe (NDSU): 5 to 7 lb for 150 days = 750 to 1,050 lb, about one round bale
     assert [float(herd_mass_kg(1, r, 150)) for r in (5, 7)] == [750, 1050]
-    rate, waste = herd_rate(Herd(name="cows", head=1, housing="winter_pack"), BOOK)
+    rate, waste = herd_rate(Herd(name="cows", head=1, housing="winter_pack"), COEFFICIENTS)
     assert waste == 0
     assert 750 <= rate / KG_PER_LB * 150 <= 1050
 
@@ -59,13 +59,13 @@ def test_ring_feeder_example():
     ],
 )
 def test_default_rates_lie_in_the_published_ranges(housing, use, low_lb, high_lb):
-    rate, _ = herd_rate(Herd(name="x", head=1, use=use, housing=housing), BOOK)
+    rate, _ = herd_rate(Herd(name="x", head=1, use=use, housing=housing), COEFFICIENTS)
     assert low_lb <= rate / KG_PER_LB <= high_lb
 
 
 def test_open_lot_winter_totals():
     # NDSU: modest 200 lb, generous over 400 lb a head and winter; the default over 150 days lies between
-    rate, _ = herd_rate(Herd(name="x", head=1, housing="open_lot"), BOOK)
+    rate, _ = herd_rate(Herd(name="x", head=1, housing="open_lot"), COEFFICIENTS)
     assert 200 <= herd_mass_kg(1, rate / KG_PER_LB, 150) <= 400
 
 

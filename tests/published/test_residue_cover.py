@@ -4,9 +4,9 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE
-from stovergeo.residue.cover import cover_of, cover_retained, laid_down, mass_of, mixed_cover, surviving
+from stovergeo.residue.production import cover_of, laid_down, mass_of, surviving
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)
 AH703_K = 0.00038 / KG_HA_PER_LB_ACRE  # 0.00038 ac/lb (AH-703, corn, MEM)
 
@@ -37,28 +37,15 @@ def test_handbook_rows_for_corn(lb_ac, cover):
 
 # Reed & Clark et al., Penn State 2020 (READ): corn ground after grain harvest 90-95 % covered.
 def test_cover_after_grain_harvest():
-    assert cover_of(8000.0, BOOK.value("retention.cover.k")) == pytest.approx(0.923, abs=5e-4)
+    assert cover_of(8000.0, COEFFICIENTS.value("retention.cover.k")) == pytest.approx(0.923, abs=5e-4)
 
 
 # 30 cm2/g for maize: residue table of an open crop-growth model, v4.8.5.0, 2024 (READ).
 def test_cover_coefficient_lies_between_the_values_met():
-    k = BOOK["retention.cover.k"]
+    k = COEFFICIENTS["retention.cover.k"]
     assert k.low <= 30 * 1e-5 <= k.high
     assert k.low <= AH703_K <= k.high
     assert k.value == pytest.approx(32 * 1e-5)
-
-
-# McCool, Stott & Laflen 1995, abstract (READ): mass and cover factors are not interchangeable. M = 8,000 kg/ha, CALC.
-@pytest.mark.parametrize(("left", "cover"), [(0.8, 0.9440), (0.5, 0.7824), (0.25, 0.5123), (0.05, 0.1302)])
-def test_cover_retained_by_a_pass(left, cover):
-    assert cover_retained(8000.0, 0.00032, left) == pytest.approx(cover, abs=5e-5)
-
-
-# Mixed residues: exponents add (Gregory 1982, as restated in two public codes; READ).
-def test_mixed_residues_multiply_what_each_leaves_bare():
-    together = mixed_cover((1000.0, 500.0), (0.00032, 0.00032))
-    assert together == pytest.approx(cover_of(1500.0, 0.00032), abs=1e-15)
-    assert 1 - together == pytest.approx((1 - cover_of(1000.0, 0.00032)) * (1 - cover_of(500.0, 0.00032)), abs=1e-15)
 
 
 # Share of surface mass left by each pass: textbook table quoted in an online dictionary (READ).
@@ -77,7 +64,7 @@ def test_mixed_residues_multiply_what_each_leaves_bare():
     ],
 )
 def test_mass_left_by_a_pass(name, left):
-    assert BOOK.value(f"tillage.{name}") == left
+    assert COEFFICIENTS.value(f"tillage.{name}") == left
 
 
 # Non-fragile residue, USDA and industry table 1992 (MEM): the defaults lie within its ranges.
@@ -101,17 +88,17 @@ def test_mass_left_by_a_pass(name, left):
     ],
 )
 def test_passes_lie_within_the_1992_ranges(name, low, high):
-    assert low <= BOOK.value(f"tillage.{name}") <= high
+    assert low <= COEFFICIENTS.value(f"tillage.{name}") <= high
 
 
 # Standing stalks laid down: Wagner & Nelson 1995, abstract (READ).
 @pytest.mark.parametrize(("name", "laid"), [("sweep", 0.07), ("chisel_straight", 0.29), ("chisel_twisted", 0.76)])
 def test_stalks_laid_down_by_a_pass(name, laid):
-    assert BOOK.value(f"flattening.{name}") == laid
+    assert COEFFICIENTS.value(f"flattening.{name}") == laid
 
 
 def test_shallow_and_deep_disk_lay_nearly_all_stalks():
-    assert 0.89 <= BOOK.value("flattening.disk_shallow") <= BOOK.value("flattening.disk_deep") <= 1.0
+    assert 0.89 <= COEFFICIENTS.value("flattening.disk_shallow") <= COEFFICIENTS.value("flattening.disk_deep") <= 1.0
 
 
 def test_two_passes_lay_their_share_of_what_still_stands():
@@ -120,7 +107,7 @@ def test_two_passes_lay_their_share_of_what_still_stands():
 
 # Litterbags, eastern Canada, November to mid-May: 20 % lost on the surface (READ).
 def test_overwinter_loss():
-    assert BOOK.value("retention.cover.overwinter") == 0.80
+    assert COEFFICIENTS.value("retention.cover.overwinter") == 0.80
 
 
 # Vectors A and C of the science notes (computed, not published): 1.548 and 3.870 Mg/ha for 30 % cover after planting.

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from stovergeo.core.units import K_SI_PER_US, KG_HA_PER_LB_ACRE, M_PER_FT, MG_HA_PER_TON_ACRE, R_SI_PER_US
-from stovergeo.residue.cover import cover_of, mass_of
+from stovergeo.residue.production import cover_of, mass_of
 from stovergeo.residue.soil_loss import (
-    canopy_subfactor,
+    UNIT_ROUGHNESS_MM,
     contour_factor,
+    cover_effect,
     cover_needed_pct,
-    cover_subfactor,
     erodibility_index,
     roughness_subfactor,
     soil_loss,
@@ -31,6 +31,10 @@ SC_TABLE = {
     0.035: (1, 0.7047, 0.4966, 0.3499, 0.2466, 0.1738, 0.1225, 0.0863, 0.0608, 0.0429, 0.0302),
     0.050: (1, 0.6065, 0.3679, 0.2231, 0.1353, 0.0821, 0.0498, 0.0302, 0.0183, 0.0111, 0.0067),
 }
+
+
+def cover_subfactor(cover_pct, b, roughness_mm=UNIT_ROUGHNESS_MM):
+    return math.exp(-cover_effect(b, roughness_mm) * cover_pct)
 
 
 @pytest.mark.parametrize("cover", range(0, 101, 10))
@@ -59,21 +63,15 @@ def test_roughness(inches, sc, multiplier, sr):
     assert math.exp(-0.66 * (inches - 0.24)) == pytest.approx(sr, abs=5.1e-5)
 
 
-# CC = 1 - Fc exp(-0.1 H), H in ft (AH-703, MEM).
-@pytest.mark.parametrize(("canopy", "feet", "cc"), [(0.0, 3, 1.0), (1.0, 0, 0.0), (0.5, 10, 0.8161)])
-def test_canopy(canopy, feet, cc):
-    assert canopy_subfactor(canopy, feet) == pytest.approx(cc, abs=5e-5)
-
-
 # P for contour rows: table of a state's handbook (READ); longest slope AH-537, table 13 (MEM).
 @pytest.mark.parametrize(
-    ("slope", "p", "most_ft"),
+    ("slope", "p", "max_ft"),
     [(1.5, 0.60, 400), (4, 0.50, 300), (7, 0.50, 200), (10, 0.60, 120), (15, 0.70, 80), (19, 0.80, 60), (23, 0.90, 50)],
 )
-def test_contouring(slope, p, most_ft):
+def test_contouring(slope, p, max_ft):
     assert contour_factor(slope) == p
-    assert contour_factor(slope, most_ft * M_PER_FT - 0.01) == p
-    assert contour_factor(slope, most_ft * M_PER_FT + 0.01) == 1
+    assert contour_factor(slope, max_ft * M_PER_FT - 0.01) == p
+    assert contour_factor(slope, max_ft * M_PER_FT + 0.01) == 1
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.9, 26.0, 40.0])

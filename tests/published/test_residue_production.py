@@ -8,11 +8,11 @@ import pytest
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import KG_HA_PER_LB_ACRE, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
-from stovergeo.residue.fractions import PARTS, left_below, stalk_below
-from stovergeo.residue.production import at_market_moisture, harvest_index, stover, stover_moisture, stover_per_grain
+from stovergeo.residue.collection import PARTS, stalk_below
+from stovergeo.residue.production import stover
 
-BOOK = load_handbook()
-SLOPE, INTERCEPT = BOOK.value("residue.slope"), BOOK.value("residue.intercept")
+COEFFICIENTS = load_handbook()
+SLOPE, INTERCEPT = COEFFICIENTS.value("residue.slope"), COEFFICIENTS.value("residue.intercept")
 
 
 def grain(bushels_per_acre):
@@ -28,7 +28,7 @@ def test_stover_for_grain_by_the_default_line(bushels, mg_ha, ton_ac, index):
     s = stover(grain(bushels), SLOPE, INTERCEPT)
     assert s == pytest.approx(mg_ha, abs=5e-4)
     assert s / MG_HA_PER_TON_ACRE == pytest.approx(ton_ac, abs=5e-4)
-    assert harvest_index(grain(bushels), s) == pytest.approx(index, abs=5e-4)
+    assert grain(bushels) / (grain(bushels) + s) == pytest.approx(index, abs=5e-4)
 
 
 # Other models as a bracket, ton/ac at 100, 180 and 250 bu/ac (CALC from each source's rule).
@@ -100,11 +100,6 @@ def test_undried_one_to_one_is_18_per_cent_too_high():
     assert wrong / right - 1 == pytest.approx(0.183, abs=5e-4)
 
 
-# W12, "Harvest Index: predictor of stover yield" (Michigan, READ): 9,800 lb of grain as it is and 4.5 ton.
-def test_harvest_index_on_a_mixed_moisture_basis():
-    assert harvest_index(9800.0, 4.5 * 2000) == pytest.approx(0.5213, abs=5e-5)
-
-
 # W13, Corn & Soybean Digest (READ): 1 and 2 ton of 180 bu are "25" and "50" %; of 4.259 ton 23.5 and 47.0.
 @pytest.mark.parametrize(("ton", "share", "printed"), [(1, 0.235, 0.25), (2, 0.470, 0.50)])
 def test_share_that_one_or_two_tons_are_of_180_bushels(ton, share, printed):
@@ -113,47 +108,14 @@ def test_share_that_one_or_two_tons_are_of_180_bushels(ton, share, printed):
     assert abs(ton / whole - printed) < 0.035  # the printed share is rounded up
 
 
-# r = (1 - HI) / HI; Quebec (Lizotte et al. 2010, ASABE 1009207, abstract, READ): 1.01 falling to 0.84.
-@pytest.mark.parametrize(("index", "ratio"), [(0.5, 1.0), (0.4975, 1.01), (0.5435, 0.84), (0.52, 0.923)])
-def test_ratio_and_harvest_index_are_one_thing(index, ratio):
-    assert stover_per_grain(index) == pytest.approx(ratio, abs=1e-3)
-    assert harvest_index(1.0, stover_per_grain(index)) == pytest.approx(index, abs=1e-12)
-
-
-# Market moisture 15.5 %: US grain standards; CALC.
-@pytest.mark.parametrize(("wet", "moisture", "market"), [(200, 0.20, 189.349), (180, 0.25, 159.763), (150, 0.155, 150)])
-def test_yield_at_market_moisture(wet, moisture, market):
-    assert at_market_moisture(wet, moisture) == pytest.approx(market, abs=5e-4)
-
-
-# Ratio 2.15: Biomass & Bioenergy 31:576-584 (2007), abstract (READ); grain 22 % -> 47.3, 15.5 % -> 33.3 (CALC).
-@pytest.mark.parametrize(("of_grain", "of_stover"), [(0.22, 0.473), (0.155, 0.333), (0.40, 0.75)])
-def test_stover_moisture_from_grain_moisture(of_grain, of_stover):
-    ratio, most = BOOK.value("residue.moisture_ratio"), BOOK.value("residue.moisture_most")
-    assert stover_moisture(of_grain, ratio, most) == pytest.approx(of_stover, abs=5e-4)
-
-
 # Parts: the same paper (READ): stalk 56, leaf 21, cob 15, husk 8 %.
 @pytest.mark.parametrize(("part", "share"), [("stalk", 0.56), ("leaf", 0.21), ("cob", 0.15), ("husk", 0.08)])
 def test_parts_of_the_stover(part, share):
-    assert BOOK.value(f"residue.fraction.{part}") == share
+    assert COEFFICIENTS.value(f"residue.fraction.{part}") == share
 
 
 def test_parts_sum_to_the_whole():
-    assert sum(BOOK.value(f"residue.fraction.{p}") for p in PARTS) == pytest.approx(1, abs=1e-12)
-
-
-# Left below the cut when the ear is taken: 46 % gathered with the top half, 72 with three quarters, 100 with the whole
-# stalk (the same paper, READ) -> 54, 28 and 0 % left; everything but the ear 77 %.
-@pytest.mark.parametrize(("cut", "left"), [(0, 0), (0.25, 0.28), (0.5, 0.54), (1, 0.77)])
-def test_stover_left_below_a_cut(cut, left):
-    assert left_below(cut, 0.56, 0.21) == pytest.approx(left, abs=5e-5)
-
-
-# Wilhelm et al. 2011 (READ): share left = cut height as a share of plant height, near 1:1; the parts agree up to half.
-@pytest.mark.parametrize("cut", [0.1, 0.2, 0.3, 0.4, 0.5])
-def test_left_below_a_cut_is_about_the_cut_height(cut):
-    assert left_below(cut, 0.56, 0.21) == pytest.approx(cut, abs=0.05)
+    assert sum(COEFFICIENTS.value(f"residue.fraction.{p}") for p in PARTS) == pytest.approx(1, abs=1e-12)
 
 
 # "Mass and moisture distribution in ... standing corn" (READ): the bottom 1.0 m holds 60.6 % of the stalk.

@@ -8,20 +8,17 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pandas as pd
 import pytest
-import xarray as xr
 
-from stovergeo.terrain import sky_view
-from stovergeo.terrain.beam import Season, open_beam, season, sun_position, sun_sectors, take_shade
-from stovergeo.terrain.cloud import (
-    clear_sky_mj_m2,
+from stovergeo.terrain.beam import (
+    Season,
     day_length_h,
-    extraterrestrial_mj_m2,
-    global_from_sunshine,
-    sun_declination_rad,
-    sunset_angle_rad,
+    open_beam,
+    season,
+    sun_position,
+    sun_sectors,
+    take_shade,
 )
-from stovergeo.terrain.horizon import Block, Direction, horizon_tangents, profile_horizon
-from stovergeo.terrain.sky import sky_slice
+from stovergeo.terrain.horizon import Block, Direction, horizon_tangents
 from stovergeo.terrain.sweep import NO_HORIZON
 
 
@@ -73,44 +70,12 @@ def test_almanac(day, rise, fall):
         assert position(f"{day} {minute}", -7, 39, -105, 0).elevation == pytest.approx(-0.8333, abs=0.2)
 
 
-# FAO Irrigation and Drainage Paper 56 (Allen et al. 1998), examples 8, 9, 10 and 17, as package tests and
-# manuals reprint them
-def test_fao_example_8():
-    assert sun_declination_rad(246) == pytest.approx(0.120, abs=5e-4)
-    assert sunset_angle_rad(-20, 246) == pytest.approx(1.527, abs=5e-4)
-    assert extraterrestrial_mj_m2(-20, 246) == pytest.approx(32.2, abs=0.01)
-
-
 def test_fao_example_9():
     assert day_length_h(-20, 246) == pytest.approx(11.7, abs=0.05)
 
 
 def test_fao_example_10():
-    above = extraterrestrial_mj_m2(-22.9, 135)
-    assert above == pytest.approx(25.111, abs=0.01)
     assert day_length_h(-22.9, 135) == pytest.approx(10.90, abs=0.01)
-    assert clear_sky_mj_m2(above, 0) == pytest.approx(18.833, abs=0.01)
-    share = 220 / 31 / day_length_h(-22.9, 135)
-    assert global_from_sunshine(above, share, 0.25, 0.50) == pytest.approx(14.456, abs=0.01)
-
-
-def test_fao_example_17():
-    assert extraterrestrial_mj_m2(13.733, 105) == pytest.approx(38.06, abs=0.01)
-    assert day_length_h(13.733, 105) == pytest.approx(12.31, abs=0.01)
-
-
-# computed from FAO-56 eq. 21 for the usual middle days of the months; FAO's own table 2.6 differs by up to 0.2
-@pytest.mark.parametrize(
-    ("latitude", "printed"),
-    [
-        (40, "15.0 20.4 27.2 34.7 39.7 41.7 40.6 36.5 29.9 22.5 16.3 13.8"),
-        (42, "13.8 19.2 26.3 34.1 39.5 41.8 40.6 36.1 29.1 21.4 15.0 12.5"),
-        (44, "12.5 18.0 25.3 33.5 39.3 41.8 40.4 35.6 28.3 20.3 13.8 11.3"),
-    ],
-)
-def test_extraterrestrial_by_month(latitude, printed):
-    days = [15, 46, 74, 105, 135, 162, 198, 228, 258, 288, 319, 344]
-    np.testing.assert_allclose(extraterrestrial_mj_m2(latitude, days), [float(v) for v in printed.split()], atol=0.051)
 
 
 # computed with SPA for 42.0 N 93.6 W, 300 m, 21 December 2026: elevation as seen, azimuth, shadow for each height
@@ -137,22 +102,19 @@ def test_noon_shadow_of_the_season(day, ratio):
 PROFILES = [
     (
         "100 80 75 85 70 50 64 65 85 90",
-        "0 3 3 9 9 6 8 8 9 9",
         "0 4.764 18.435 1.591 7.595 25.017 19.290 33.690 9.462 0",
     ),
     (
         "100 80 75 85 70 80 64 65 70 90",
-        "0 3 3 9 5 9 9 9 9 9",
         "0 4.764 18.435 1.591 18.435 4.764 16.113 22.620 33.690 0",
     ),
 ]
 
 
-@pytest.mark.parametrize(("heights", "horizon", "angles"), PROFILES)
-def test_horizon_of_a_profile(heights, horizon, angles):
+@pytest.mark.parametrize(("heights", "angles"), PROFILES)
+def test_horizon_of_a_profile(heights, angles):
     z = np.array(heights.split(), dtype=float)
-    np.testing.assert_array_equal(profile_horizon(z), [int(v) for v in horizon.split()])
-    # the same by the sweep that the season's sun uses, looking east along rows
+    # the sweep that the season's sun uses, looking east along rows
     seen = np.degrees(np.arctan(horizon_of(np.tile(z, (3, 1)), 90, 30.0)))[1]
     np.testing.assert_allclose(np.maximum(seen, 0), [float(v) for v in angles.split()], atol=6e-4)
 
@@ -167,37 +129,6 @@ def horizon_of(ground, azimuth, cell, cover=None):
     with ThreadPoolExecutor(2) as pool:
         horizon_tangents(block, direction, out, pool)
     return out.T if direction.down else out
-
-
-# Dozier & Frew 1990, eq. 7b in closed form: open slope (1 + cos S)/2, level floor in a ring of horizon h: cos2 h
-@pytest.mark.parametrize(("slope", "view"), [(0, 1.0), (10, 0.992404), (30, 0.933013), (45, 0.853553)])
-def test_sky_view_of_an_open_slope(slope, view):
-    azimuths = np.arange(720) / 2
-    rise = np.tan(np.radians(slope))
-    assert sky_slice(0.0, rise, 0.0, azimuths).mean() == pytest.approx(view, abs=1e-5)
-    r, c = np.mgrid[:20, :20]
-    plane = xr.DataArray(
-        (rise * c + 0 * r).astype(np.float32), dims=("y", "x"), coords={"y": -np.arange(20.0), "x": np.arange(20.0)}
-    )
-    np.testing.assert_allclose(sky_view(None, plane).sky_view, view, atol=1e-3)
-
-
-@pytest.mark.parametrize(("ring", "view"), [(10, 0.969846), (30, 0.75), (45, 0.5)])
-def test_sky_view_of_a_ringed_floor(ring, view):
-    got = sky_slice(np.tan(np.radians(ring)), 0.0, 0.0, np.arange(360)).mean()
-    assert got == pytest.approx(view, abs=1e-6)
-    assert got == pytest.approx(np.cos(np.radians(ring)) ** 2, abs=1e-9)
-
-
-def test_sky_view_at_the_foot_of_a_high_wall():
-    # 0.5 within 0.001 for a wall of endless height (topocalc's tests); half the directions are closed
-    ground = np.zeros((12, 1501), dtype=np.float32)
-    wall = ground.copy()
-    wall[6:] = 1e5
-    coords = {"y": -np.arange(12.0), "x": np.arange(1501.0)}
-    surface, level = (xr.DataArray(a, dims=("y", "x"), coords=coords) for a in (wall, ground))
-    foot = sky_view(surface, level, sectors=1440).sky_view.values[5, 750]
-    assert foot == pytest.approx(0.5, abs=1e-3)
 
 
 # shadow of a 10 m tree under a sun 30 degrees high: h / (tan e + g), g the rise of the ground along it; computed

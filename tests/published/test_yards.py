@@ -13,16 +13,14 @@ import pytest
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.units import HA_PER_ACRE, M2_PER_HA, M_PER_FT, M_PER_IN, MG_PER_TON
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.base import base_cost, stone_volume_m3
 from stovergeo.siting.pattern import (
     Pattern,
     bales_per_stack,
     block,
     land_per_bale_m2,
     row_pattern,
-    tallest_stack_m,
-    yard_area_m2,
 )
+from stovergeo.siting.yard import base_cost, stone_volume_m3
 
 FT2 = M_PER_FT**2
 FIVE_BY_SIX = Bale.model_validate({"width": "5 ft", "diameter": "6 ft"})
@@ -38,7 +36,7 @@ def pattern(name: str, gap_ft: float = 3, bale: Bale = FIVE_BY_SIX, ton: float =
         square_levels=6,
         square_across=3,
         height_per_base=1.5,
-        row_least=3,
+        row_min=3,
     )
 
 
@@ -75,14 +73,9 @@ def test_squares_stand_six_high():
     assert pattern("single row", bale=SQUARE).per_step == 6 * 3
 
 
-def test_height_rule():
-    # READ: Schultheis, Univ. Missouri: a base of 20 x 40 ft carries at most 30 ft (1.5 x the shortest side)
-    assert tallest_stack_m(20 * M_PER_FT, 1.5) / M_PER_FT == pytest.approx(30)
-
-
 def test_a_short_row_of_squares_would_break_the_height_rule():
     # CALC from the same rule: 18 ft high needs a base of at least 12 ft, three bales of 4 ft
-    assert pattern("single row", bale=SQUARE).steps_least == 3
+    assert pattern("single row", bale=SQUARE).steps_min == 3
 
 
 def test_small_base_lowers_the_pile():
@@ -90,7 +83,7 @@ def test_small_base_lowers_the_pile():
     # with one bale across, 5 ft x 1.5 = 7.5 ft carries two
     small = Bale.model_validate({"shape": "square", "width": "3 ft", "height": "3 ft", "length": "5 ft"})
     one = row_pattern(
-        small, 300.0, "single row", row_gap_m=1, square_levels=6, square_across=1, height_per_base=1.5, row_least=3
+        small, 300.0, "single row", row_gap_m=1, square_levels=6, square_across=1, height_per_base=1.5, row_min=3
     )
     assert one.per_step == 2
 
@@ -110,13 +103,6 @@ def test_worked_example_d_stacks():
     assert one.length_m / M_PER_FT == pytest.approx(120)
     assert one.width_m / M_PER_FT == pytest.approx(18)
     assert one.bales == 144  # 143 are needed
-
-
-@pytest.mark.parametrize(("gap_ft", "ft2", "acres"), [(20, 37_240, 0.855), (100, 181_720, 4.17), (200, 488_320, 11.2)])
-def test_worked_example_d_ground(gap_ft, ft2, acres):
-    ground = yard_area_m2(7, 120 * M_PER_FT, 18 * M_PER_FT, gap_ft * M_PER_FT)
-    assert ground / FT2 == pytest.approx(ft2, rel=1e-9)
-    assert ground / M2_PER_HA / HA_PER_ACRE == pytest.approx(acres, rel=2e-3)
 
 
 def test_worked_example_e():
@@ -193,13 +179,13 @@ def test_default_stack_limit_is_the_fire_codes():
     # READ: International Fire Code 3703.4, at most 100 tons a stack
     from stovergeo.inputs.plan.yards import Yards
 
-    assert Yards().stack_most_mg / MG_PER_TON == pytest.approx(100)
+    assert Yards().stack_max_mg / MG_PER_TON == pytest.approx(100)
 
 
 def test_drainage_scores_follow_the_table():
     # reference sheet's drainage table (judgement): well 1.0, moderately well 0.7, somewhat poorly 0.35; wetter excluded
-    book = load_handbook()
-    scores = [book.value(f"yards.drainage.{k}") for k in ("well", "moderately_well", "somewhat_poorly")]
+    coefficients = load_handbook()
+    scores = [coefficients.value(f"yards.drainage.{k}") for k in ("well", "moderately_well", "somewhat_poorly")]
     assert scores == [1.0, 0.7, 0.35]
-    assert book.value("yards.drainage.worst_class") == 5
-    assert np.allclose([book.value(f"yards.clay.{k}") for k in ("good", "fair", "most")], [27, 40, 60])
+    assert coefficients.value("yards.drainage.worst_class") == 5
+    assert np.allclose([coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")], [27, 40, 60])

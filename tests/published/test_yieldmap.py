@@ -14,12 +14,12 @@ from scipy.spatial import cKDTree
 
 from stovergeo.core.coefficients import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
-from stovergeo.yieldmap.bins import bin_points
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise
 from stovergeo.yieldmap.levels import Records, fit, make_levels
+from stovergeo.yieldmap.neighbours import bin_points
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
 from stovergeo.yieldmap.passes import track_of
-from stovergeo.yieldmap.swath import footprints, new_share
+from stovergeo.yieldmap.swath import footprints, new_fraction
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +105,7 @@ def test_bitmap_shares_equal_polygon_areas(made) -> None:
     points = made.harvest(made.smooth, seconds=2.0, width_m=40, height_m=60, position_noise_m=1.0)
     x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
     track = track_of(points, x, y, gap_records=2.5, turn_deg=60)
-    share = new_share(track, 9.144 / 16)
+    share = new_fraction(track, 9.144 / 16)
     ground = shapely.polygons(footprints(track))
     cut = shapely.Polygon()
     for p in range(track.passes):

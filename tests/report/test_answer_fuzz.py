@@ -123,6 +123,16 @@ mark = st.one_of(
 )
 
 
+@pytest.mark.surprise("An outline drawn on one spot, with a hole elsewhere, was an error of the geometry library.")
+def test_an_outline_of_one_spot_with_a_hole_elsewhere(result, tmp_path):
+    spot, hole = [[-93.639, 42.05]] * 4, [[-93.64, 42.05], [-93.64, 42.051], [-93.639, 42.051], [-93.64, 42.05]]
+    shape = {"type": "Polygon", "coordinates": [spot, hole]}
+    feature = {"type": "Feature", "properties": {"kind": "no_go", "note": ""}, "geometry": shape}
+    (tmp_path / "answer.geojson").write_text(json.dumps({**GOOD, "features": [feature]}), "utf-8")
+    with pytest.raises(InputError, match="cannot be repaired"):
+        read_answer(tmp_path / "answer.geojson", Report(), near=result.fields, plan_key="0123456789ab")
+
+
 @harness(150, given(marks=st.lists(st.tuples(mark, st.text(max_size=30)), min_size=1, max_size=4)))
 def test_any_shape_a_finger_or_a_forger_could_draw(judged, marks):
     """Bow ties, spikes, holes outside, rings of one point, numbers no place has."""

@@ -38,7 +38,7 @@ def changed(result):
     """Return the same season with zone F2-a left alone and yard Y2 not used."""
     zones = result.zones.copy()
     left = zones["zone_id"] == "F2-a"
-    zones.loc[left, ["take_mg_ha", "take_mg", "gathered_share"]] = 0.0
+    zones.loc[left, ["removal_mg_ha", "removal_mg", "gathered_fraction"]] = 0.0
     zones.loc[left, "method"] = "leave"
     bales = result.bale_plan.copy()
     bales.loc[bales["zone_id"] == "F2-a", "bales"] = 0
@@ -75,7 +75,7 @@ def test_fields_and_farm_stand_side_by_side(result, records):
     lines = by_name(records)
     zones = result.zones.set_index("zone_id")
     east = lines["East eighty", "Dry stover removed"]
-    assert east.one == pytest.approx(zones.loc["F2-a", "take_mg"])
+    assert east.one == pytest.approx(zones.loc["F2-a", "removal_mg"])
     assert east.two == 0
     assert lines["East eighty", "Ground baled"].one == pytest.approx(zones.loc["F2-a", "area_ha"])
     assert lines["East eighty", "Yards"].cells("us") == ("Y2", "–", "differs")
@@ -85,7 +85,7 @@ def test_fields_and_farm_stand_side_by_side(result, records):
     assert lines["Whole farm", "Cost"].cells("us") == ("$30,000", "$18,000", "−$12,000")
     assert lines["Whole farm", "Yards used"].cells("us") == ("2", "1", "−1")
     grown = (zones["stover_mg_ha"] * zones["area_ha"]).sum()
-    assert lines["Whole farm", "Stays on the ground"].one == pytest.approx(1 - zones["take_mg"].sum() / grown)
+    assert lines["Whole farm", "Stays on the ground"].one == pytest.approx(1 - zones["removal_mg"].sum() / grown)
 
 
 def test_printed_change_is_the_difference_of_the_printed_numbers():
@@ -246,7 +246,7 @@ def test_size_missing_files_pipes_and_addresses(two, tmp_path, monkeypatch):
         os.mkfifo(tmp_path / "pipe")
         with pytest.raises(InputError, match=r"file\.not_regular"):
             compare_record.read_record(tmp_path / "pipe", Report())
-    monkeypatch.setattr(compare_record, "MOST_BYTES", 1000)
+    monkeypatch.setattr(compare_record, "MAX_BYTES", 1000)
     with pytest.raises(InputError, match=r"compare\.too_big"):
         compare_record.read_record(two[0], Report())
 

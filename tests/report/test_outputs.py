@@ -53,7 +53,7 @@ def test_gpkg_holds_a_layer_a_result_with_every_row(written, result):
     zones = pyogrio.read_dataframe(written["plan.gpkg"], layer="zones")
     assert len(zones) == 4
     assert zones.crs == result.crs
-    assert zones["take_mg"].sum() == pytest.approx(result.zones["take_mg"].sum())
+    assert zones["removal_mg"].sum() == pytest.approx(result.zones["removal_mg"].sum())
     assert zones.area.sum() == pytest.approx(result.zones.area.sum())
 
 

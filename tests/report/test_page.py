@@ -24,7 +24,7 @@ from stovergeo.report.first_screen import first_screen
 from stovergeo.report.map_page import landowner_page
 from stovergeo.report.page_data import page_data
 from stovergeo.report.pictures import UNKNOWN, backdrop, block_mean, packed
-from stovergeo.report.places import STEP_M, Frame, way_from_web, way_to_lonlat
+from stovergeo.report.places import STEP_M, Frame, transform_from_web, transform_to_lonlat
 from stovergeo.report.plan_numbers import ledger_of
 
 WEST_M, SOUTH_M = 447_000.0, 4_655_000.0  # the made-up farm's corner
@@ -71,7 +71,7 @@ def test_marks_go_back_to_longitude_and_latitude(epsg):
         (area.west + area.east) / 2, (area.south + area.north) / 2
     )
     frame = Frame(there[0], there[1], 12_000, 7_000)
-    way = way_to_lonlat(frame, crs)
+    way = transform_to_lonlat(frame, crs)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(-500, 12_500, 13), np.linspace(-500, 7_500, 11)))
     u, v = (x - way["centre"][0]) / way["half"], (y - way["centre"][1]) / way["half"]
     terms = np.stack([u**i * v**j for i, j in way["powers"]], axis=1)
@@ -90,7 +90,7 @@ def test_pictures_of_the_web_are_laid_to_the_decimetre(epsg):
     there = Transformer.from_crs(4326, crs, always_xy=True).transform(
         (area.west + area.east) / 2, (area.south + area.north) / 2
     )
-    way = way_from_web(Frame(there[0], there[1], 12_000, 7_000), crs)
+    way = transform_from_web(Frame(there[0], there[1], 12_000, 7_000), crs)
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 12_000, 13), np.linspace(0, 7_000, 11)))
     mx, my = Transformer.from_crs(crs, 3857, always_xy=True).transform(there[0] + x, there[1] + y)
     world = 2 * np.pi * 6_378_137
@@ -127,13 +127,13 @@ def test_pictures_hold_the_stack_to_their_step(result):
     values = slope["low"] + slope["step"] * codes
     assert (codes != UNKNOWN).all()
     np.testing.assert_allclose(values, result.stack["slope_pct"], atol=slope["step"] / 2 + 1e-6)
-    keep = layers["keep_mg_ha"]
+    keep = layers["retention_mg_ha"]
     codes = np.cumsum(
         np.frombuffer(zlib.decompress(base64.b64decode(keep["data"])), np.uint8).reshape(110, 140),
         axis=1,
         dtype=np.uint8,
     )
-    np.testing.assert_array_equal(codes == UNKNOWN, np.isnan(result.stack["keep_mg_ha"]))
+    np.testing.assert_array_equal(codes == UNKNOWN, np.isnan(result.stack["retention_mg_ha"]))
 
 
 def test_blocks_average_only_known_cells():
@@ -269,7 +269,7 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
     import dataclasses
 
     made = farm.made_result(tmp_path)
-    zones = made.zones.assign(method="leave", take_mg_ha=0.0, take_mg=0.0)
+    zones = made.zones.assign(method="leave", removal_mg_ha=0.0, removal_mg=0.0)
     none = dataclasses.replace(
         made,
         zones=zones,
@@ -322,7 +322,7 @@ def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
     page = landowner_page(rich)
     assert not re.search(r"7,?654|76\.54|69\.44", page)  # the last: a short ton of it
     assert "Needs gravel." in page  # what stands beside the price
-    own = {("per_mass", offered.price_per_mg), ("money", offered.price_per_mg * rich.zones["take_mg"].sum())}
+    own = {("per_mass", offered.price_per_mg), ("money", offered.price_per_mg * rich.zones["removal_mg"].sum())}
     food = {("money", cost) for cost in [*rich.zone_nutrients["cost"], rich.zone_nutrients["cost"].sum()]}
     assert money_in(page) == printed_money(own | food)
 

@@ -103,10 +103,10 @@ def test_what_stands_in_two_tables_is_one_number(season: SeasonResult, ledger: L
         "kept_free_ha": "kept_free_area",
         "stover_mg": "grown",
         "removable_mg": "removable",
-        "take_mg": "removal",
+        "removal_mg": "removal",
         "bales": "bales",
         "need_mg": "need",
-        "drawn_mg": "withdrawn",
+        "withdrawn_mg": "withdrawn",
         "need_bales": "need_bales",
         "short_bales": "short_bales",
         "cost": "cost",
@@ -119,7 +119,7 @@ def test_what_stands_in_two_tables_is_one_number(season: SeasonResult, ledger: L
     for key, what in totals.items():
         assert ledger["farm", what] == pytest.approx(season.totals[key], rel=1e-9), key
     for yard, sun in season.yard_sun.groupby("yard_id"):
-        season_mean = sun["sun_kwh_m2"].sum() / (sun["sun_kwh_m2"] / sun["sun_share"]).sum()
+        season_mean = sun["sun_kwh_m2"].sum() / (sun["sun_kwh_m2"] / sun["sun_fraction"]).sum()
         assert ledger[f"yard {yard}", "sun_fraction"] == pytest.approx(season_mean, rel=1e-4)
     steps = {"nutrients": "nutrient_cost", "land": "pay"}
     for step, what in steps.items():

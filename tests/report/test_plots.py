@@ -30,7 +30,7 @@ def test_stack_is_drawn_with_meaning_and_unit(result, ax, name):
     assert ax.get_aspect() == 1
 
 
-@pytest.mark.parametrize("column", ["take_mg_ha", "method", "binding_rule"])
+@pytest.mark.parametrize("column", ["removal_mg_ha", "method", "binding_rule"])
 def test_zones_carry_their_ids(result, ax, column):
     assert plot_zones(result, ax, column) is ax
     assert {"F1-a", "F1-b", "F2-a", "F2-b"} == {t.get_text() for t in ax.texts}

@@ -21,11 +21,11 @@ def book():
 
 
 @pytest.fixture(scope="session")
-def options(book):
+def options(coefficients):
     return RuleOptions(
         Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
         Limits(take_highly_erodible=True),
-        book,
+        coefficients,
     )
 
 
@@ -74,5 +74,5 @@ def done(farm, options):
 
 
 @pytest.fixture(scope="module")
-def ways(book):
-    return methods(book)
+def ways(coefficients):
+    return methods(coefficients)

@@ -18,11 +18,11 @@ def done(farm, options):
 
 
 def test_stover_keep_and_removable_add_up(done):
-    total = done["keep_mg_ha"] + done["removable_mg_ha"]
+    total = done["retention_mg_ha"] + done["removable_mg_ha"]
     known = done["stover_mg_ha"].notnull()
     assert (abs(total - done["stover_mg_ha"]).where(known, 0) < 1e-5).all()
     assert (done["removable_mg_ha"].where(known, 0) >= 0).all()
-    assert np.array_equal(done["keep_mg_ha"].isnull(), done["stover_mg_ha"].isnull())
+    assert np.array_equal(done["retention_mg_ha"].isnull(), done["stover_mg_ha"].isnull())
 
 
 def test_stover_is_the_line_of_the_handbook(done, farm):
@@ -32,12 +32,12 @@ def test_stover_is_the_line_of_the_handbook(done, farm):
 
 def test_largest_rule_binds_and_is_named(done):
     names = done["binding_rule"].attrs["rules"]
-    kept = np.stack([done[f"keep_{n}_mg_ha"].values for n in names])
+    kept = np.stack([done[f"retention_{n}_mg_ha"].values for n in names])
     known = done["stover_mg_ha"].notnull().values
     binding = np.nan_to_num(done["binding_rule"].values, nan=0).astype(int)
     asked = np.take_along_axis(kept, binding[None], axis=0)[0]
     assert asked[known] == pytest.approx(np.fmax.reduce(kept)[known], abs=1e-6)
-    assert done["keep_mg_ha"].values[known] == pytest.approx(
+    assert done["retention_mg_ha"].values[known] == pytest.approx(
         np.minimum(np.fmax.reduce(kept), done["stover_mg_ha"].values)[known], abs=1e-6
     )
 
@@ -70,18 +70,19 @@ def test_unknown_soil_takes_a_cautious_number_and_is_reported(farm, options):
     assert len(said) == 1
     assert "0.5 ha" in said[0].what
     gap = farm["soil_erodibility"].isnull() & done["stover_mg_ha"].notnull()
-    assert done["keep_water_erosion_mg_ha"].where(gap, 0).notnull().all()
+    assert done["retention_water_erosion_mg_ha"].where(gap, 0).notnull().all()
     known = limits(farm.assign(soil_erodibility=farm["soil_erodibility"].fillna(0.32 * 0.1317)), options, Report())
     assert (
-        done["keep_water_erosion_mg_ha"].where(gap, 0) >= known["keep_water_erosion_mg_ha"].where(gap, 0) - 1e-6
+        done["retention_water_erosion_mg_ha"].where(gap, 0)
+        >= known["retention_water_erosion_mg_ha"].where(gap, 0) - 1e-6
     ).all()
 
 
 def test_a_rule_without_its_layer_is_left_out_and_reported(farm, options):
     report = Report()
     done = limits(farm.drop_vars(["ls_factor", "slope_pct"]), options, report)
-    assert "keep_water_erosion_mg_ha" not in done
-    assert "keep_steep_ground_mg_ha" not in done
+    assert "retention_water_erosion_mg_ha" not in done
+    assert "retention_steep_ground_mg_ha" not in done
     said = [p.where for p in report if p.code == "residue.rule_not_checked"]
     assert any("water_erosion" in w for w in said)
     assert any("steep_ground" in w for w in said)
@@ -95,21 +96,21 @@ def test_a_rule_known_on_part_of_the_ground_lets_the_others_stand(farm, options)
     assert any("water_erosion" in p.where and "ha" in p.what for p in report)
 
 
-def test_only_the_rules_of_the_plan_are_used(farm, book):
-    told = RuleOptions(Crop(rotation="continuous corn"), Limits(rules=("soil_carbon",)), book)
+def test_only_the_rules_of_the_plan_are_used(farm, coefficients):
+    told = RuleOptions(Crop(rotation="continuous corn"), Limits(rules=("soil_carbon",)), coefficients)
     done = limits(farm, told, Report())
     assert done["binding_rule"].attrs["rules"] == ["soil_carbon"]
 
 
-def test_fewer_rules_never_ask_for_more(farm, book, done):
+def test_fewer_rules_never_ask_for_more(farm, coefficients, done):
     for rule in done["binding_rule"].attrs["rules"]:
         told = RuleOptions(
             Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
             Limits(rules=(rule,), take_highly_erodible=True),
-            book,
+            coefficients,
         )
         alone = limits(farm, told, Report())
-        assert (alone["keep_mg_ha"].fillna(0) <= done["keep_mg_ha"].fillna(0) + 1e-6).all()
+        assert (alone["retention_mg_ha"].fillna(0) <= done["retention_mg_ha"].fillna(0) + 1e-6).all()
 
 
 @pytest.mark.parametrize(
@@ -119,23 +120,23 @@ def test_fewer_rules_never_ask_for_more(farm, book, done):
         ({}, {"rules": ("soil_carbn",)}, "residue.unknown_rule", "'soil_carbn'"),
     ],
 )
-def test_unknown_names_are_refused(farm, book, crop, limit, code, said):
+def test_unknown_names_are_refused(farm, coefficients, crop, limit, code, said):
     report = Report()
     with pytest.raises(InputError):
-        limits(farm, RuleOptions(Crop(**crop), Limits(**limit), book), report)
+        limits(farm, RuleOptions(Crop(**crop), Limits(**limit), coefficients), report)
     assert [p.code for p in report.refused] == [code]
     assert said in report.refused[0].what
 
 
-def test_no_rule_at_all_is_refused(farm, book):
+def test_no_rule_at_all_is_refused(farm, coefficients):
     bare = farm[["cell_area_ha", "grain_mg_ha"]]
     with pytest.raises(InputError, match="No retention rule could be checked"):
-        limits(bare, RuleOptions(Crop(), Limits(rules=("water_erosion",)), book), Report())
+        limits(bare, RuleOptions(Crop(), Limits(rules=("water_erosion",)), coefficients), Report())
 
 
-def test_low_conditioning_index_warns(farm, book):
+def test_low_conditioning_index_warns(farm, coefficients):
     report = Report()
-    limits(farm, RuleOptions(Crop(soil_conditioning_index=0.1), Limits(), book), report)
+    limits(farm, RuleOptions(Crop(soil_conditioning_index=0.1), Limits(), coefficients), report)
     assert "residue.conditioning_low" in [p.code for p in report]
 
 
@@ -169,8 +170,8 @@ def test_a_broken_plug_in_rule_stops_no_other(farm, options, monkeypatch, thing,
     report = Report()
     with_it = limits(farm, options, report)
     assert any(p.code == "residue.rule_broken" and "another_rule" in p.where for p in report)
-    assert "keep_another_rule_mg_ha" not in with_it
-    assert with_it["keep_mg_ha"].identical(done["keep_mg_ha"])
+    assert "retention_another_rule_mg_ha" not in with_it
+    assert with_it["retention_mg_ha"].identical(done["retention_mg_ha"])
 
 
 def test_a_rule_that_cannot_be_loaded_is_listed(farm, options, monkeypatch):

@@ -32,8 +32,11 @@ def test_every_built_in_rule_has_its_equation_on_the_page(writer):
 
 
 def test_every_coefficient_of_residue_is_on_the_page_or_used_elsewhere(page):
-    book = load_handbook()
-    for key in [*(f"retention.{k}" for k in book.group("retention")), *(f"tillage.{k}" for k in book.group("tillage"))]:
+    coefficients = load_handbook()
+    for key in [
+        *(f"retention.{k}" for k in coefficients.group("retention")),
+        *(f"tillage.{k}" for k in coefficients.group("tillage")),
+    ]:
         # what stands in for unknown soils, and the warning of a low index, belong to no single rule
         if not key.endswith(("_unknown", "conditioning_low")):
             assert f"`{key}`" in page

@@ -8,14 +8,14 @@ import pytest
 from stovergeo.core import plugins
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
-from stovergeo.residue import draw_limits, limits, odds, odds_table, sensitivity
-from stovergeo.residue.draws import draw, stream, triangular
+from stovergeo.residue import limits, odds, odds_table, sample_limits, sensitivity
+from stovergeo.residue.monte_carlo import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
 
 @pytest.fixture(scope="module")
 def drawn(done, zones, options, ways):
-    return draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways)
+    return sample_limits(done, *zones, options, Odds(samples=400, seed=7), ways)
 
 
 def same(a, b):
@@ -30,24 +30,24 @@ def same(a, b):
 
 
 def test_same_seed_gives_the_same_bits(done, zones, options, ways, drawn):
-    same(drawn, draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways))
+    same(drawn, sample_limits(done, *zones, options, Odds(samples=400, seed=7), ways))
 
 
 def test_how_many_draws_are_computed_at_once_changes_no_bit(done, zones, options, ways, drawn, monkeypatch):
     monkeypatch.setattr("stovergeo.residue.monte_carlo._DRAWS_AT_ONCE", 37)
-    same(drawn, draw_limits(done, *zones, options, Odds(draws=400, seed=7), ways))
+    same(drawn, sample_limits(done, *zones, options, Odds(samples=400, seed=7), ways))
 
 
 def test_another_seed_gives_other_draws(done, zones, options, ways, drawn):
-    other = draw_limits(done, *zones, options, Odds(draws=400, seed=8), ways)
+    other = sample_limits(done, *zones, options, Odds(samples=400, seed=8), ways)
     assert not np.array_equal(other.limit_mg_ha, drawn.limit_mg_ha)
-    # stratified draws: the medians of two seeds lie close
+    # stratified samples: the medians of two seeds lie close
     assert np.median(other.limit_mg_ha, axis=0) == pytest.approx(np.median(drawn.limit_mg_ha, axis=0), abs=0.25)
 
 
 def test_fewer_rules_leave_every_other_draw_as_it_was(done, zones, options, ways, drawn):
     fewer = dataclasses.replace(options, limits=options.limits.model_copy(update={"rules": ("soil_carbon",)}))
-    less = draw_limits(done, *zones, fewer, Odds(draws=400, seed=7), ways)
+    less = sample_limits(done, *zones, fewer, Odds(samples=400, seed=7), ways)
     assert set(less.inputs) < set(drawn.inputs)
     assert all(np.array_equal(v, drawn.inputs[k]) for k, v in less.inputs.items())
     assert (less.limit_mg_ha >= drawn.limit_mg_ha - 1e-9).all()
@@ -59,20 +59,20 @@ def test_percentiles_are_in_order_and_odds_between_0_and_1(drawn, zones):
     assert (table["p10_mg_ha"] <= table["p50_mg_ha"]).all()
     assert (table["p50_mg_ha"] <= table["p90_mg_ha"]).all()
     assert (table["cautious_mg_ha"] == table["p10_mg_ha"]).all()
-    assert table[["odds_kept", "odds_any"]].stack().between(0, 1).all()
-    assert (odds_table(drawn, 10)["odds_kept"] == 1).all()  # what is left alone keeps every limit
+    assert table[["compliance_probability", "odds_any"]].stack().between(0, 1).all()
+    assert (odds_table(drawn, 10)["compliance_probability"] == 1).all()  # what is left alone keeps every limit
 
 
 def test_lighter_methods_hold_more_often(drawn, zones):
     by_way = {
-        w: odds_table(drawn, 10, dict.fromkeys(zones[0]["zone_id"], w))["odds_kept"].to_numpy()
+        w: odds_table(drawn, 10, dict.fromkeys(zones[0]["zone_id"], w))["compliance_probability"].to_numpy()
         for w in ("single_pass", "rake_bale")
     }
     assert (by_way["single_pass"] >= by_way["rake_bale"]).all()
 
 
 def test_without_draws_the_run_gives_the_central_answer(done, zones, options, ways):
-    table = odds(done, *zones, options, Odds(draws=0), ways)
+    table = odds(done, *zones, options, Odds(samples=0), ways)
     cells = zone_cells(zones[1], done, 4)
     few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
     central = few.mean(done["removable_mg_ha"].values.ravel()[few.cells].astype(float))
@@ -97,9 +97,9 @@ def test_coefficients_of_rules_are_one_draw_for_the_farm(drawn):
 
 def test_a_number_set_in_the_plan_is_not_drawn(done, zones, options, ways):
     own = dataclasses.replace(
-        options, book=options.book.with_plan({"retention.carbon.factor": 1.0, "residue.factor": 1.0})
+        options, coefficients=options.coefficients.with_plan({"retention.carbon.factor": 1.0, "residue.factor": 1.0})
     )
-    run = draw_limits(done, *zones, own, Odds(draws=50), ways)
+    run = sample_limits(done, *zones, own, Odds(samples=50), ways)
     assert "retention.carbon.factor" not in run.inputs
     assert (run.inputs["residue.factor"] == 1).all()
 
@@ -119,14 +119,16 @@ def test_sensitivity_ranks_what_moves_the_limit(drawn):
 
 
 def test_more_spread_makes_the_cautious_limit_lower(done, zones, options, ways, drawn):
-    certain = options.book.with_plan({"retention.carbon.factor": 1.0})
-    narrow = draw_limits(done, *zones, dataclasses.replace(options, book=certain), Odds(draws=400, seed=7), ways)
+    certain = options.coefficients.with_plan({"retention.carbon.factor": 1.0})
+    narrow = sample_limits(
+        done, *zones, dataclasses.replace(options, coefficients=certain), Odds(samples=400, seed=7), ways
+    )
     assert (np.percentile(narrow.limit_mg_ha, 10, axis=0) >= np.percentile(drawn.limit_mg_ha, 10, axis=0)).all()
 
 
 def test_grain_error_spreads_the_limit(done, zones, options, ways, drawn):
     sure = done.assign(grain_error_mg_ha=done["grain_error_mg_ha"] * 0)
-    narrow = draw_limits(sure, *zones, options, Odds(draws=400, seed=7), ways)
+    narrow = sample_limits(sure, *zones, options, Odds(samples=400, seed=7), ways)
     assert (narrow.limit_mg_ha.std(axis=0) <= drawn.limit_mg_ha.std(axis=0) + 1e-9).all()
 
 
@@ -144,7 +146,7 @@ def test_triangular_quantiles_have_the_right_mean_and_ends(low, mode, high):
 
 
 def test_draws_are_stratified(options):
-    c = options.book["retention.carbon.factor"]
+    c = options.coefficients["retention.carbon.factor"]
     values = draw(c, 3, (100,))
     edges = triangular(np.linspace(0, 1, 101), c.low, c.value, c.high)
     assert (np.histogram(values, edges)[0] == 1).all()
@@ -169,7 +171,7 @@ def test_sample_keeps_each_zone_s_mean_and_area(done, zones):
 def test_a_zone_without_known_cells_is_unknown(done, zones, options, ways):
     table, labels = zones
     gone = np.where(labels == 1, np.nan, labels)
-    frame = odds(done, table, gone, options, Odds(draws=20), ways)
+    frame = odds(done, table, gone, options, Odds(samples=20), ways)
     assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]
 
 
@@ -190,8 +192,8 @@ def test_a_plug_in_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, opt
         "stovergeo.residue.removable.load_plugins", lambda group: [*plugins.load_plugins(group), plugin]
     )
     stack = limits(farm, options, Report())
-    assert (stack["keep_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
-    run = draw_limits(stack, *zones, options, Odds(draws=400, seed=7), ways)
+    assert (stack["retention_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
+    run = sample_limits(stack, *zones, options, Odds(samples=400, seed=7), ways)
     assert (run.limit_mg_ha <= drawn.limit_mg_ha + 1e-9).all()
     assert (run.limit_mg_ha.mean(axis=0) < drawn.limit_mg_ha.mean(axis=0)).all()
 

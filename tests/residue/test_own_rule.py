@@ -12,7 +12,7 @@ from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.printing import render
 from stovergeo.inputs.plan.crop import Odds
-from stovergeo.residue import draw_limits, limits, methods, zone_limits
+from stovergeo.residue import limits, methods, sample_limits, zone_limits
 
 
 @pytest.fixture
@@ -38,15 +38,15 @@ def test_the_rule_in_the_developers_page_works(shown_rule, farm, zones, options,
     report = Report()
     done = limits(farm, options, report)
     assert not [p for p in report if p.code == "residue.rule_broken"]
-    half = (done["keep_quail_cover_mg_ha"] / done["stover_mg_ha"]).values
+    half = (done["retention_quail_cover_mg_ha"] / done["stover_mg_ha"]).values
     assert half[np.isfinite(half)] == pytest.approx(0.5, abs=1e-6)
-    run = draw_limits(done, *zones, options, Odds(draws=40), methods(options.book))
+    run = sample_limits(done, *zones, options, Odds(samples=40), methods(options.coefficients))
     # half of whatever is drawn stays: at most half of what stands may leave
-    standing = run.take_mg_ha["rake_bale"] / run.inputs["methods.rake_bale.share"][:, [0, 0, 1, 1]]
+    standing = run.removal_mg_ha["rake_bale"] / run.inputs["methods.rake_bale.share"][:, [0, 0, 1, 1]]
     assert (run.limit_mg_ha <= 0.5 * standing + 1e-9).all()
     table = zone_limits(done, *zones, options)
     row = table[(table["rule"] == "quail_cover") & (table["zone_id"] == "F2-a")].iloc[0]
-    assert row["message"][0].values["keep"] == row["keep_mg_ha"]
+    assert row["message"][0].values["keep"] == row["retention_mg_ha"]
     assert render(row["message"], "us").startswith("Quail cover asks for 2.3 ton/ac to stay.")
     assert render(row["message"], "metric").startswith("Quail cover asks for 5.1 t/ha to stay.")
     assert row["lift"][0].startswith("Grass strips")

@@ -17,7 +17,7 @@ from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.residue.cover import cover_of
+from stovergeo.residue.production import cover_of
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,
@@ -32,11 +32,9 @@ from stovergeo.residue.retention import (
     water_plus_wind,
     wind_erosion,
 )
-from stovergeo.residue.soil_loss import cover_subfactor
-from stovergeo.residue.wind import flat_cover_ratio
 
-BOOK = load_handbook()
-WAYS = methods(BOOK)
+COEFFICIENTS = load_handbook()
+WAYS = methods(COEFFICIENTS)
 RULES = [NamedRule(p.name, p.thing) for p in load_plugins(RETENTION_RULES) if p.package == "stovergeo"]
 NAMES = [r.name for r in RULES]
 
@@ -45,7 +43,7 @@ def ground(**values) -> xr.Dataset:
     """One cell of ordinary ground, with what a test changes."""
     usual = {
         "stover_mg_ha": 9.0,
-        "stover_usual_mg_ha": 9.0,
+        "stover_typical_mg_ha": 9.0,
         "grain_mg_ha": 9.8,
         "cell_area_ha": 0.01,
         "slope_pct": 4.0,
@@ -62,11 +60,11 @@ def ground(**values) -> xr.Dataset:
     )
 
 
-def options(crop=None, limits=None, book=BOOK, **more) -> RuleOptions:
+def options(crop=None, limits=None, coefficients=COEFFICIENTS, **more) -> RuleOptions:
     return RuleOptions(
         Crop.model_validate({"rotation": "continuous corn", "tillage": ("chisel_straight", "planter"), **(crop or {})}),
         Limits.model_validate(limits or {}),
-        book,
+        coefficients,
         **more,
     )
 
@@ -105,7 +103,7 @@ def test_contract(named):
     assert set(rule.reads) <= set(VARIABLES), "a rule reads only variables the stack knows"
     told = options(
         {"wind_loss_us": 12.0, "contoured": True, "soil_conditioning_index": 0.3},
-        {"keep_at_least": "1 ton/ac", "potash_at_most": "60 lb/ac"},
+        {"retention_min": "1 ton/ac", "potash_max": "60 lb/ac"},
     )
     only = ground()[list(rule.reads)]  # it reads nothing that it does not list
     for way in (None, *WAYS.values()):
@@ -113,7 +111,7 @@ def test_contract(named):
         assert set(answer.dims) <= {"y", "x"}
         assert np.isfinite(answer).all()
         assert (answer >= 0).all()
-    # over other dims, with draws in the place of numbers
+    # over other dims, with samples in the place of numbers
     cells = xr.concat([only, only], "cell").squeeze(drop=True)
     drawn = options(drawn={"retention.cover.k": xr.DataArray([0.00021, 0.0003, 0.0004], dims="draw")})
     assert set(asked(named, cells, drawn).dims) <= {"cell", "draw"}
@@ -130,7 +128,7 @@ def test_contract(named):
 @pytest.mark.parametrize("named", RULES, ids=NAMES)
 def test_what_is_not_known_is_not_answered(named):
     for name in named.rule.reads:
-        if name in ("stover_mg_ha", "stover_usual_mg_ha", "grain_mg_ha"):
+        if name in ("stover_mg_ha", "stover_typical_mg_ha", "grain_mg_ha"):
             continue
         # wind loss in the plan makes two rules read more, one of them instead of the wind erodibility
         told = options({} if name == "wind_erodibility" else {"wind_loss_us": 12.0})
@@ -150,7 +148,7 @@ def test_negative_or_infinite_answers_are_refused(bad):
         asked(NamedRule("wrong", Wrong()), ground(), options())
 
 
-def test_a_variable_in_another_unit_is_refused(farm, book):
+def test_a_variable_in_another_unit_is_refused(farm, coefficients):
     wrong = farm.assign(soil_erodibility=farm["soil_erodibility"].assign_attrs(units="ton ac h/(100 ac ft tonf in)"))
     with pytest.raises(ContractError, match="soil_erodibility"):
         limits(wrong, options(), Report())
@@ -159,14 +157,18 @@ def test_a_variable_in_another_unit_is_refused(farm, book):
 # ---- exact inversion: the answer, put back, returns the limit --------------------------------------------------------
 
 
-def cover_after_planting(keep_mg_ha, told, stover=9.0):
+def cover_after_planting(retention_mg_ha, told, stover=9.0):
     """Forward: what lies flat at harvest, through winter and passes, as a share of the ground."""
-    flat = (keep_mg_ha - told.standing() * stover) * 1000
+    flat = (retention_mg_ha - told.standing() * stover) * 1000
     return cover_of(flat * told.surviving(), told.number("retention.cover.k"))
 
 
 @settings(max_examples=examples(50))
-@given(cover=st.floats(1, 89), way=st.sampled_from([None, *WAYS]), passes=st.sampled_from(list(BOOK.group("tillage"))))
+@given(
+    cover=st.floats(1, 89),
+    way=st.sampled_from([None, *WAYS]),
+    passes=st.sampled_from(list(COEFFICIENTS.group("tillage"))),
+)
 def test_ground_cover_inverts_exactly(cover, way, passes):
     told = options({"tillage": (passes, "planter")}, {"cover_pct": cover}).with_method(WAYS[way] if way else None)
     assert 100 * cover_after_planting(one(ground_cover, told), told) == pytest.approx(cover, abs=1e-9)
@@ -190,7 +192,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
         return
     cover = 100 * cover_after_planting(keep, told)
     if cover < 94.999:
-        loss = bare * cover_subfactor(cover, told.number("retention.water.cover_effect"))
+        loss = bare * np.exp(-told.number("retention.water.cover_effect") * cover)
         assert loss == pytest.approx(t * MG_HA_PER_TON_ACRE, abs=1e-9)
 
 
@@ -204,7 +206,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
         return
     cover = 100 * cover_after_planting(keep, told)
     if cover < 94.999:
-        loss = bare * told.stubble_ratio() * flat_cover_ratio(cover, told.number("retention.wind.cover_effect"))
+        loss = bare * told.stubble_ratio() * np.exp(-told.number("retention.wind.cover_effect") * cover)
         assert loss == pytest.approx(5, abs=1e-9)
 
 
@@ -227,7 +229,7 @@ def test_water_and_wind_together_invert_exactly(wind, ls):
 @given(stover=st.floats(1, 15), years=st.integers(1, 5), manure=st.floats(0, 2))
 def test_soil_carbon_inverts_exactly(stover, years, manure):
     told = options({"harvest_one_year_in": years, "manure_c_mg_ha": manure})
-    keep, required = one(soil_carbon, told, stover_usual_mg_ha=stover), soil_carbon.required(told)
+    keep, required = one(soil_carbon, told, stover_typical_mg_ha=stover), soil_carbon.required(told)
     if keep > 0:
         assert ((years - 1) * stover + keep) / years == pytest.approx(required, abs=1e-9)
         assert required == pytest.approx(max(5.25 - manure / 0.445, 0), abs=1e-9)
@@ -236,7 +238,7 @@ def test_soil_carbon_inverts_exactly(stover, years, manure):
 @settings(max_examples=examples(50))
 @given(stover=st.floats(1, 15), potash=st.floats(5, 200))
 def test_plant_food_inverts_exactly(stover, potash):
-    told = options(limits={"potash_at_most": f"{potash} kg/ha"})
+    told = options(limits={"potash_max": f"{potash} kg/ha"})
     keep = one(nutrient_floor, told, stover_mg_ha=stover)
     if keep > 0:
         assert (stover - keep) * told.number("nutrients.k2o.content") == pytest.approx(potash, abs=1e-9)
@@ -256,7 +258,7 @@ SIGNS_OF_GROUND = [
     (wind_erosion, "soil_loss_tolerance", -1, 1.0, 12.0),
     (steep_ground, "slope_pct", +1, 0.0, 30.0),
     (highly_erodible, "highly_erodible", +1, 0.0, 1.0),
-    (soil_carbon, "stover_usual_mg_ha", 0, 0.1, 20.0),
+    (soil_carbon, "stover_typical_mg_ha", 0, 0.1, 20.0),
     (plan_floor, "grain_mg_ha", -1, 0.0, 15.0),
     (nutrient_floor, "stover_mg_ha", +1, 0.1, 20.0),
 ]
@@ -268,7 +270,7 @@ SIGNS_OF_GROUND = [
 @settings(max_examples=examples(25))
 @given(a=st.floats(0, 1), b=st.floats(0, 1))
 def test_sign_of_what_the_ground_is(rule, name, sign, low, high, a, b):
-    told = options({"wind_loss_us": 12.0}, {"potash_at_most": "40 lb/ac", "harvest_from_bu_ac": 150})
+    told = options({"wind_loss_us": 12.0}, {"potash_max": "40 lb/ac", "harvest_from_bu_ac": 150})
     if rule is wind_erosion and name == "wind_erodibility":
         told = options()
     less, more = sorted((low + a * (high - low), low + b * (high - low)))
@@ -280,12 +282,12 @@ def test_sign_of_what_the_ground_is(rule, name, sign, low, high, a, b):
 SIGNS_OF_PLAN = [
     (ground_cover, "limits", "cover_pct", +1, 1, 90),
     (water_erosion, "crop", "erosivity_us", +1, 1, 500),
-    (water_erosion, "limits", "tolerance_share", -1, 0.1, 1),
+    (water_erosion, "limits", "tolerance_fraction", -1, 0.1, 1),
     (water_plus_wind, "crop", "wind_loss_us", +1, 0, 60),
     (wind_erosion, "crop", "wind_loss_us", +1, 0, 60),
     (soil_carbon, "crop", "manure_c_mg_ha", -1, 0, 5),
     (soil_carbon, "crop", "cover_crop_c_mg_ha", -1, 0, 5),
-    (steep_ground, "limits", "slope_most_pct", -1, 1, 10),
+    (steep_ground, "limits", "slope_max_pct", -1, 1, 10),
     (soil_conditioning, "crop", "soil_conditioning_index", -1, -1, 1),
     (plan_floor, "limits", "harvest_from_bu_ac", +1, 0, 300),
 ]
@@ -316,7 +318,7 @@ SIGNS_OF_HANDBOOK = [
     (water_erosion, "retention.water.erodibility_factor", +1),
     (water_erosion, "retention.cover.k", -1),
     (wind_erosion, "retention.wind.cover_effect", -1),
-    (wind_erosion, "retention.wind.ratio_most", -1),
+    (wind_erosion, "retention.wind.ratio_max", -1),
     (water_plus_wind, "retention.wind.cover_effect", -1),
     (water_plus_wind, "retention.water.cover_effect", -1),
     (nutrient_floor, "nutrients.k2o.content", +1),
@@ -329,12 +331,13 @@ SIGNS_OF_HANDBOOK = [
 @settings(max_examples=examples(20))
 @given(a=st.floats(0.5, 1.5), b=st.floats(0.5, 1.5))
 def test_sign_of_the_handbook(rule, key, sign, a, b):
-    usual = BOOK.value(key)
-    told = {"crop": None, "limits": {"potash_at_most": "40 lb/ac"}}
+    usual = COEFFICIENTS.value(key)
+    told = {"crop": None, "limits": {"potash_max": "40 lb/ac"}}
     if rule is water_plus_wind:
         told["crop"] = {"wind_loss_us": 10.0}
     less, more = (
-        one(rule, options(**told, book=BOOK.with_plan({key: usual * f})), ls_factor=0.9) for f in sorted((a, b))
+        one(rule, options(**told, coefficients=COEFFICIENTS.with_plan({key: usual * f})), ls_factor=0.9)
+        for f in sorted((a, b))
     )
     assert (more - less) * sign >= -1e-9
 
@@ -361,7 +364,7 @@ def test_highly_erodible_is_computed_where_the_survey_is_silent():
 
 
 def test_plan_floor_takes_the_strictest_of_its_three():
-    told = options(limits={"keep_at_least": "2 Mg/ha", "take_at_most": "4 Mg/ha"})
+    told = options(limits={"retention_min": "2 Mg/ha", "removal_max": "4 Mg/ha"})
     assert one(plan_floor, told) == pytest.approx(5.0)
     assert one(plan_floor, told, stover_mg_ha=5.0) == pytest.approx(2.0)
     poor = options(limits={"harvest_from_bu_ac": 180})
@@ -404,11 +407,11 @@ def test_ground_without_full_width_tillage_starts_from_less_loss():
 @pytest.mark.parametrize(
     ("rule", "table", "key", "value"),
     [
-        (plan_floor, "limits", "keep_at_least", "1 ton/ac"),
-        (plan_floor, "limits", "take_at_most", "1 ton/ac"),
+        (plan_floor, "limits", "retention_min", "1 ton/ac"),
+        (plan_floor, "limits", "removal_max", "1 ton/ac"),
         (plan_floor, "limits", "harvest_from_bu_ac", 150),
-        (nutrient_floor, "limits", "potash_at_most", "40 lb/ac"),
-        (nutrient_floor, "limits", "phosphate_at_most", "9 lb/ac"),
+        (nutrient_floor, "limits", "potash_max", "40 lb/ac"),
+        (nutrient_floor, "limits", "phosphate_max", "9 lb/ac"),
         (soil_conditioning, "crop", "soil_conditioning_index", 0.3),
         (water_plus_wind, "crop", "wind_loss_us", 4.0),
     ],
@@ -424,12 +427,12 @@ def test_conditioning_index_below_nothing_forbids():
 
 
 def test_what_the_plan_gives_prints_as_given():
-    floors = {"potash_at_most": "60.5 lb/ac", "phosphate_at_most": "12 kg/ha"}
+    floors = {"potash_max": "60.5 lb/ac", "phosphate_max": "12 kg/ha"}
     said = nutrient_floor.message(1, 9, options(limits=floors))
     us, metric = (render(said, system) for system in ("us", "metric"))
     assert us == "The plan allows at most 60.5 lb/ac of potash and 11 lb/ac (12 kg/ha) of phosphate to leave."
     assert metric == "The plan allows at most 68 kg/ha (60.5 lb/ac) of potash and 12 kg/ha of phosphate to leave."
-    own = {"keep_at_least": "1.25 ton/ac", "take_at_most": "4.4 t/ha", "harvest_from_bu_ac": 120}
+    own = {"retention_min": "1.25 ton/ac", "removal_max": "4.4 t/ha", "harvest_from_bu_ac": 120}
     said = plan_floor.message(1, 9, options(limits=own))
     assert render(said, "us") == (
         "The plan asks for at least 1.25 ton/ac to stay, at most 2.0 ton/ac (4.4 t/ha) to leave and all to stay where "
@@ -437,7 +440,7 @@ def test_what_the_plan_gives_prints_as_given():
     )
     assert "2.8 t/ha (1.25 ton/ac) to stay" in render(said, "metric")
     assert "less than 6.4 t/ha (120 bu/ac)" in render(said, "metric")
-    assert "12.5%" in render(steep_ground.message(1, 9, options(limits={"slope_most_pct": 12.5})), "us")
+    assert "12.5%" in render(steep_ground.message(1, 9, options(limits={"slope_max_pct": 12.5})), "us")
     assert "32.5%" in render(ground_cover.message(1, 9, options(limits={"cover_pct": 32.5})), "us")
 
 

@@ -29,7 +29,7 @@ IDEAL = {
     "wetness": 6.0,
     "drainage_height_m": 5.0,
     "concentrated_flow": 0.0,
-    "sun_share": 1.0,
+    "sun_fraction": 1.0,
     "inside_property": 1.0,
     "drainage_class": 3.0,
     "clay_pct": 20.0,

@@ -13,14 +13,14 @@ from scipy.ndimage import distance_transform_edt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.distance import distance_to_cells
-from stovergeo.siting.fit import Window, lay_rows, most_bales
+from stovergeo.siting.fit import Window, lay_rows, max_bales
 from stovergeo.siting.pattern import block, blocks_within, row_pattern
 from stovergeo.siting.way import way_m
 
 PATTERN = row_pattern(
-    Bale(), 557.0, "single row", row_gap_m=0.9144, square_levels=6, square_across=3, height_per_base=1.5, row_least=3
+    Bale(), 557.0, "single row", row_gap_m=0.9144, square_levels=6, square_across=3, height_per_base=1.5, row_min=3
 )
 
 
@@ -99,7 +99,7 @@ def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     window = Window(forbidden, 1000.0, 2000.0, cell)
     one = blocks_within(PATTERN, 20.0)[int(rng.integers(0, 3))]
     laid = lay_rows(window, PATTERN, one, 6.5, angle)
-    assert [laid.bales] == most_bales(window, PATTERN, [one], 6.5, angle)
+    assert [laid.bales] == max_bales(window, PATTERN, [one], 6.5, angle)
     assert laid.bales == laid.steps.sum() * PATTERN.per_step
     # a row may lie a micrometre, the slack of the search, over an edge: a depth, which times a row's length is no area
     inner = shapely.buffer(laid.polygons, -2e-6, join_style="mitre")

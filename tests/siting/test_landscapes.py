@@ -10,8 +10,6 @@ import numpy as np
 import pytest
 import shapely
 
-from stovergeo.siting import why_here
-
 TREE_LINE = shapely.box(0, 295, 600, 305)
 CASES = {}
 
@@ -37,7 +35,7 @@ def bench_above_a_valley(g):
 @case
 def south_of_a_tree_line_not_north_of_it(g):
     g.add("trees", TREE_LINE, height_m=20.0)
-    g.spoil("sun_share", (g.y > 305) & (g.y < 600), 0.7)
+    g.spoil("sun_fraction", (g.y > 305) & (g.y < 600), 0.7)
     return shapely.box(0, 0, 600, 295), (300, 340), "sun"
 
 
@@ -98,7 +96,7 @@ def only_the_east_half_is_ours(g):
 
 @case
 def the_best_place_is_refused(g):
-    g.spoil("sun_share", (g.x < 300), 0.8)
+    g.spoil("sun_fraction", (g.x < 300), 0.8)
     g.add("no_go", shapely.box(300, 0, 600, 600))
     return shapely.box(0, 0, 300, 600), (450, 300), "said no"
 
@@ -128,7 +126,7 @@ def good_island_that_no_machine_reaches(g):
 def good_top_behind_steep_sides(g):
     _road(g)
     away = np.hypot(g.x - 420, g.y - 300)
-    g.spoil("slope_pct", (away > 90) & (away < 120), 30.0).spoil("sun_share", away > 90, 0.85)
+    g.spoil("slope_pct", (away > 90) & (away < 120), 30.0).spoil("sun_fraction", away > 90, 0.85)
     return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 300).buffer(90)), (420, 300), "No way"
 
 
@@ -252,10 +250,12 @@ def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     rows = found.stacks[found.stacks["yard_id"] == "Y1"].geometry.union_all()
     stray = g.local(rows).difference(best.buffer(1e-6)).area
     assert stray == pytest.approx(0, abs=1e-6), f"{g.local(rows).bounds} lies outside {best.bounds}"
-    answer = why_here(stack, ratings, x + 500_000, y + 4_650_000)
-    assert any(said.lower() in str(told).lower() for told in [answer.reason, *answer.messages.values()])
+    col, row = (int(n) for n in ~stack.rio.transform() * (x + 500_000, y + 4_650_000))
+    told = [*(r.message_at(row, col) for r in ratings.rated), *ratings.not_checked.values()]
+    assert any(said.lower() in str(message).lower() for message in told)
     first = found.yards.iloc[0]
-    assert first["score"] >= answer.score or not answer.allowed
+    here = stack.isel(y=row, x=col)
+    assert first["score"] >= float(here["yard_score"]) or not float(here["yard_allowed"])
     assert first["reason"].values["sentences"]
 
 

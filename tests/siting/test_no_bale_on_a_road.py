@@ -40,7 +40,7 @@ ROADS = {
 def pressed(ground, road, rows, asked, cell_m):
     """A strip of ground round a road, full of bales; gives rows of bales, and the distance they must keep."""
     g = ground(cells=round(SIDE / cell_m), cell_m=cell_m)
-    g.plan = {"rows": rows, "setbacks": {"road": f"{asked} m"}, "smallest_bales": 10, "fire_gap": "7 m", "most": 6}
+    g.plan = {"rows": rows, "setbacks": {"road": f"{asked} m"}, "min_bales": 10, "fire_gap": "7 m", "most": 6}
     g.add("roads", road)
     g.spoil("slope_pct", shapely.distance(shapely.points(g.x, g.y), road) > 30 + asked, 15.0)
     found, _, _ = g.find(bales=2000)
@@ -68,7 +68,7 @@ def test_the_plans_own_clear_distance_is_kept(ground, name, asked):
 
 
 def test_a_road_through_degrees_and_back_is_kept_clear(ground):
-    g = ground(cells=30, plan={"setbacks": {"road": "0 m"}, "smallest_bales": 10})
+    g = ground(cells=30, plan={"setbacks": {"road": "0 m"}, "min_bales": 10})
     g.add("roads", ROADS["diagonal"])
     around = g.surroundings()
     exact = around["roads"].geometry.iloc[0]

@@ -12,14 +12,13 @@ from numba import njit
 from scipy.ndimage import gaussian_filter
 
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.best_fit import best_fit_any_angle
-from stovergeo.siting.fit import Window, lay_rows
+from stovergeo.siting.fit import Window, best_fit_any_angle, lay_rows
 from stovergeo.siting.pattern import blocks_within, row_pattern
 
 CELL, SIDE, GAP = 5.0, 110.0, 12.0
 EVERY_DEG, EVERY_M = 2, 0.5
 PATTERN = row_pattern(
-    Bale(), 557.0, "single row", row_gap_m=0.9144, square_levels=6, square_across=3, height_per_base=1.5, row_least=3
+    Bale(), 557.0, "single row", row_gap_m=0.9144, square_levels=6, square_across=3, height_per_base=1.5, row_min=3
 )
 STACKS = [b for b in blocks_within(PATTERN, 30.0, 6) if 2 <= b.rows <= 4]
 
@@ -137,7 +136,7 @@ def exhaustive(forbidden: np.ndarray) -> int:
         table, count = free_stretches(blocked @ turn, starts, PATTERN.across_m, PATTERN.step_m)
         pitch = PATTERN.across_m + PATTERN.gap_m
         for b in STACKS:
-            args = (b.rows, b.length_m, pitch, GAP, b.width_m, PATTERN.step_m, PATTERN.steps_least, south, north)
+            args = (b.rows, b.length_m, pitch, GAP, b.width_m, PATTERN.step_m, PATTERN.steps_min, south, north)
             best = max(best, int(best_lattice(table, count, EVERY_M, *args)))
     return best
 

@@ -15,7 +15,7 @@ from stovergeo.core.messages import Catalog
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
 from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.inputs.plan.yards import Yards
-from stovergeo.siting import NotChecked, rate_ground, setback_areas, why_here
+from stovergeo.siting import NotChecked, rate_ground, setback_areas
 from stovergeo.siting import rate as rate_module
 
 BUILT_IN = {p.name: p for p in load_plugins(SITE_CRITERIA) if p.package == "stovergeo"}
@@ -93,7 +93,7 @@ def test_nothing_known_is_reported_and_not_passed(ground):
     assert np.isnan(rows.loc["setback_wells", "score"])
 
 
-@pytest.mark.parametrize("name", ["slope_pct", "ponding_m", "sun_share", "drainage_class", "concentrated_flow"])
+@pytest.mark.parametrize("name", ["slope_pct", "ponding_m", "sun_fraction", "drainage_class", "concentrated_flow"])
 def test_a_variable_without_a_single_value_is_not_checked(ground, name):
     g = ground(cells=20)
     g.spoil(name, g.x > 0, np.nan)
@@ -166,7 +166,7 @@ def test_only_the_criteria_asked_for_are_used(ground):
 
 def test_weights_of_the_plan_come_first(ground):
     g = ground(cells=10)
-    g.spoil("sun_share", g.x > 0, 0.7)
+    g.spoil("sun_fraction", g.x > 0, 0.7)
     light, heavy = (
         float(type(g)(cells=10, plan={"weights": {"sun": w}}, changes=g.changes).rate()[0]["yard_score"].mean())
         for w in (0.1, 20)
@@ -187,7 +187,7 @@ def test_first_hard_reason_is_kept(ground):
 
 def test_a_cell_bad_in_one_thing_is_not_made_good_by_others(ground):
     g = ground(cells=10)
-    g.spoil("sun_share", g.x < 25, 0.5)
+    g.spoil("sun_fraction", g.x < 25, 0.5)
     stack, _ = g.rate()
     assert float(stack["yard_score"].values[:, 0].max()) < 0.7
     assert float(stack["yard_score"].values[:, -1].min()) > 0.8
@@ -277,12 +277,6 @@ def test_messages_of_allowed_ground_are_sentences(name, units, ground):
 def test_ground_that_is_alike_everywhere_lies_neither_wet_nor_dry(ground):
     _, ratings = ground(cells=20).rate()
     assert ratings.of("wetness").message_at(3, 3).values["drier"] == pytest.approx(0.5)
-
-
-def test_why_here_off_the_map(ground):
-    stack, ratings = ground(cells=10).rate()
-    with pytest.raises(ValueError, match="off the map"):
-        why_here(stack, ratings, 0.0, 0.0)
 
 
 def test_a_layer_of_empty_shapes_is_an_empty_layer(ground):

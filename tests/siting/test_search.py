@@ -48,7 +48,7 @@ def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
     areas = setback_areas(ratings)
     check_table(areas, "setback_areas", "the test")
     closed = areas.geometry.union_all()
-    book = load_handbook()
+    coefficients = load_handbook()
     stacks = found.stacks.dissolve("yard_id").geometry
     assert list(found.lanes["yard_id"]) == list(found.yards["yard_id"])
     assert set(found.apron["yard_id"]) <= set(found.yards["yard_id"])
@@ -56,15 +56,15 @@ def test_apron_and_lanes_are_drawn_on_ground_that_is_free(ground):
     for apron in found.apron.itertuples():
         assert apron.geometry.area == pytest.approx(apron.side_m**2)
         assert apron.geometry.intersection(stacks[apron.yard_id]).area == pytest.approx(0, abs=1e-6)
-        assert apron.geometry.distance(stacks[apron.yard_id]) <= book.value("yards.lane")  # across the lane
+        assert apron.geometry.distance(stacks[apron.yard_id]) <= coefficients.value("yards.lane")  # across the lane
         assert apron.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
     for lane in found.lanes.itertuples():
         mine = stacks[lane.yard_id]
-        assert lane.width_m == book.value("yards.lane")
+        assert lane.width_m == coefficients.value("yards.lane")
         assert lane.geometry.intersection(mine).area == pytest.approx(0, abs=1e-6)
         assert lane.geometry.intersection(closed).area == pytest.approx(0, abs=1e-6)
         assert mine.buffer(lane.width_m * np.sqrt(2) + 1e-6).covers(lane.geometry)
-        assert 0 < lane.clear_share <= 1 + 1e-9
+        assert 0 < lane.clear_fraction <= 1 + 1e-9
         assert found.yards.set_index("yard_id").geometry[lane.yard_id].buffer(1e-6).covers(lane.geometry)
 
 
@@ -137,11 +137,11 @@ def test_ground_that_no_base_cures(ground):
     g = ground(cells=40)
     g.spoil("flooding_class", g.x > 0, 5)
     found, _, _ = g.find(100)
-    assert "no_ground.incurable" in [m.key for m in found.messages]
+    assert "no_ground.not_mitigable" in [m.key for m in found.messages]
 
 
 def test_allowed_but_too_small(ground):
-    g = ground(cells=60, plan={"smallest_bales": 100})
+    g = ground(cells=60, plan={"min_bales": 100})
     g.spoil("slope_pct", ~((np.abs(g.x - 150) < 8) & (np.abs(g.y - 150) < 8)), 15)
     found, _, _ = g.find(100)
     assert len(found.yards) == 0
@@ -172,7 +172,7 @@ def test_turned_rows_hold_more_in_a_turned_strip(ground):
 
     straight, best = held("north-south"), held("best angle")
     assert best["capacity_bales"].sum() > 1.05 * straight["capacity_bales"].sum()
-    assert "rows.most_bales" in keys(best["reason"].iloc[0])
+    assert "rows.max_bales" in keys(best["reason"].iloc[0])
 
 
 def test_rows_down_the_slope(ground):
@@ -196,7 +196,7 @@ def test_conflicts_of_direction_are_explained(ground):
 
 @pytest.mark.parametrize(("rows", "cap"), [("north-south", 20.0), ("best angle", 60.0), ("north-south", 2.0)])
 def test_stacks_stay_under_the_plans_mass(ground, rows, cap):
-    found, _, _ = ground(plan={"rows": rows, "stack_most": f"{cap} t"}).find(600)
+    found, _, _ = ground(plan={"rows": rows, "stack_max": f"{cap} t"}).find(600)
     assert found.stacks["mass_mg"].max() <= cap + 1e-6
     assert found.stacks["mass_mg"].max() > 0.75 * cap
 
@@ -204,9 +204,9 @@ def test_stacks_stay_under_the_plans_mass(ground, rows, cap):
 @pytest.mark.parametrize("pattern", ["single row", "touching rows", "mushroom", "pyramid"])
 def test_every_pattern_is_laid(ground, pattern):
     g = ground(cells=80)
-    book = load_handbook()
-    stack, ratings = rate_ground(g.stack(), g.surroundings(), Yards(), g.bale, book, Report(), pattern=pattern)
-    found = find_yards(stack, ratings, 300, Yards(), g.bale, book)
+    coefficients = load_handbook()
+    stack, ratings = rate_ground(g.stack(), g.surroundings(), Yards(), g.bale, coefficients, Report(), pattern=pattern)
+    found = find_yards(stack, ratings, 300, Yards(), g.bale, coefficients)
     per_bale = {"single row": 1.524 * 1.8288, "touching rows": 1.524 * 1.8288}
     per_bale |= {"mushroom": 1.8288**2 / 2, "pyramid": 1.524 * 3 * 1.8288 / 6}
     laid = found.stacks.geometry.area.sum() / found.stacks["bales"].sum()
@@ -228,16 +228,16 @@ def test_base_is_priced_by_what_is_laid(ground):
     g.spoil("drainage_class", g.x > 0, 4)
     found, _, _ = g.find(100)
     yard = found.yards.iloc[0]
-    book = load_handbook()
+    coefficients = load_handbook()
     assert yard["base"] == "gravel"
     assert yard["base_depth_m"] == pytest.approx(0.1524)
-    pad = yard["stone_mg"] * 1000 / book.value("yards.base.stone_density") / 0.1524
+    pad = yard["stone_mg"] * 1000 / coefficients.value("yards.base.stone_density") / 0.1524
     rows = shapely.union_all(found.stacks[found.stacks["yard_id"] == "Y1"].geometry.to_numpy())
     assert rows.area < pad < 2 * rows.area
-    ground_price = book.value("yards.base.spread_price") + book.value("yards.base.fabric_price")
-    laid = yard["stone_mg"] * book.value("yards.base.stone_price") + pad * ground_price
+    ground_price = coefficients.value("yards.base.spread_price") + coefficients.value("yards.base.fabric_price")
+    laid = yard["stone_mg"] * coefficients.value("yards.base.stone_price") + pad * ground_price
     assert yard["base_cost_laid"] == pytest.approx(laid)
-    assert yard["base_cost"] == pytest.approx(laid / book.value("yards.base.gravel_life"))
+    assert yard["base_cost"] == pytest.approx(laid / coefficients.value("yards.base.gravel_life"))
 
 
 def test_whats_near_is_measured_from_the_stacks(ground):
@@ -296,7 +296,7 @@ def test_tiny_grids_do_not_break(ground, cells):
 def test_more_forbidden_ground_never_gives_more_capacity(ground):
     held = []
     for edge in (600, 400, 200, 100):
-        g = ground(plan={"most": 40, "smallest_bales": 40})
+        g = ground(plan={"most": 40, "min_bales": 40})
         g.spoil("slope_pct", g.x > edge, 15)
         held.append(int(g.find(100_000)[0].yards["capacity_bales"].sum()))
     assert held == sorted(held, reverse=True)
@@ -307,7 +307,7 @@ def test_yards_behind_the_first_say_in_what(ground):
     g = ground(plan={"most": 2})
     g.spoil("slope_pct", g.y < 600, 12).spoil("slope_pct", g.y < 180, 3)
     g.spoil("slope_pct", (abs(g.y - 500) < 25) & (abs(g.x - 300) < 15), 3)
-    g.spoil("sun_share", g.y < 180, 0.75)
+    g.spoil("sun_fraction", g.y < 180, 0.75)
     found, _, _ = g.find(150)
     assert str(found.yards["reason"].iloc[1]).endswith("Behind Y1 most in: sun in the storage season.")
     assert "yard.behind" not in keys(found.yards["reason"].iloc[0])
@@ -315,18 +315,18 @@ def test_yards_behind_the_first_say_in_what(ground):
 
 def test_sun_of_the_months_and_of_the_season_are_of_the_same_ground(ground):
     g = ground(cells=60)
-    g.spoil("sun_share", g.x > np.median(g.x), 0.5)
+    g.spoil("sun_fraction", g.x > np.median(g.x), 0.5)
     found, stack, _ = g.find(100)
-    season = stack["sun_share"]
+    season = stack["sun_fraction"]
     open_kwh_m2 = np.array([40.0, 60.0])[:, None, None]
     share = np.stack([season - 0.1, season + 0.1 * 40 / 60])  # together the season's
     months = xr.Dataset(
-        {"sun_kwh_m2": (("month", "y", "x"), share * open_kwh_m2), "sun_share": (("month", "y", "x"), share)},
+        {"sun_kwh_m2": (("month", "y", "x"), share * open_kwh_m2), "sun_fraction": (("month", "y", "x"), share)},
         coords={"month": ["2026-11", "2026-12"]},
     )
     table = sun_months(found.cells, months)
     assert list(table["yard_id"].unique()) == list(found.yards["yard_id"])
     energy = table.groupby("yard_id", sort=False)["sun_kwh_m2"].sum().to_numpy()
-    np.testing.assert_allclose(energy / 100, found.yards["sun_share"], rtol=1e-6)
+    np.testing.assert_allclose(energy / 100, found.yards["sun_fraction"], rtol=1e-6)
     assert set(table["month"]) == {11, 12}
     assert set(table["year"]) == {2026}

@@ -53,13 +53,13 @@ def sentences(ground, key, own=None):
 @pytest.mark.parametrize("key", KEYS)
 def test_a_setback_prints_the_handbooks_figure(ground, key, system):
     (refused, allowed), far = sentences(ground, key)
-    book = load_handbook().value(f"setbacks.{key}")
-    figure = WRITTEN[key] if system == "us" else f"{book:.0f} m ({WRITTEN[key]})"
+    coefficients = load_handbook().value(f"setbacks.{key}")
+    figure = WRITTEN[key] if system == "us" else f"{coefficients:.0f} m ({WRITTEN[key]})"
     assert WRITTEN[key].endswith(" ft")
-    assert refused.values["limit"] == book
+    assert refused.values["limit"] == coefficients
     assert f"{figure} " in render(refused, system)
     if "limit" in allowed.values:  # a waterway's is reported only where it forbids
-        assert allowed.values["limit"] == book
+        assert allowed.values["limit"] == coefficients
         assert f"at least {figure} " in render(allowed, system)
     assert allowed.values["value"] == far
     assert f" is {quantity('length', far, system)} away" in render(allowed, system)

@@ -16,7 +16,7 @@ from stovergeo.core.coefficients import load_handbook
 
 SIDE = 240.0
 BALE_HEIGHT = 6 * 0.3048
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 EPS = 1e-6
 
 #: surveyed to the decimetre, as layers are; not to a millionth of an atom
@@ -73,7 +73,7 @@ def landscapes(draw):
 
 def clear_of(layer: str, own: dict[str, float]) -> float:
     key, _ = HAZARDS[layer]
-    asked = own.get(key, BOOK.value(f"setbacks.{key}"))
+    asked = own.get(key, COEFFICIENTS.value(f"setbacks.{key}"))
     if layer == "overhead_lines":
         return asked + BALE_HEIGHT
     return max(asked, BALE_HEIGHT) if layer == "buildings" else asked
@@ -92,7 +92,7 @@ def test_no_bale_violates_a_setback(ground, landscape):
         "rows": landscape["rows"],
         "setbacks": {k: f"{v!r} m" for k, v in own.items()},
         "fire_gap": f"{landscape['fire_gap']!r} m",
-        "smallest_bales": 12,
+        "min_bales": 12,
         "most": 4,
     }
     for layer, found in landscape["hazards"].items():
@@ -118,7 +118,7 @@ def test_no_bale_violates_a_setback(ground, landscape):
             assert (shapely.distance(yards, hazard) >= asked - EPS).all(), f"outline and {layer}"
             assert not shapely.intersects(rows, hazard).any(), f"{layer}: on the thing itself"
     line = landscape["property"].boundary
-    assert (shapely.distance(rows, line) >= BOOK.value("setbacks.property_line") - EPS).all()
+    assert (shapely.distance(rows, line) >= COEFFICIENTS.value("setbacks.property_line") - EPS).all()
     assert shapely.contains_properly(landscape["property"], rows).all()
     if landscape["no_go"] is not None:
         assert not shapely.intersects(rows, landscape["no_go"]).any()

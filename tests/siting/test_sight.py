@@ -9,7 +9,7 @@ from pyproj import Transformer
 from scipy.ndimage import gaussian_filter
 
 from stovergeo.core.plugins import SITE_CRITERIA, load_plugins
-from stovergeo.siting.sight import looking_places, places_most, seen_share
+from stovergeo.siting.sight import looking_places, places_max, seen_fraction
 
 LOOK = {"eye_m": 1.7, "stack_m": 2.0, "reach_m": 400.0}
 
@@ -24,7 +24,7 @@ def wall(height: float, at: int, shape: tuple[int, int] = (41, 81)) -> tuple[np.
 
 def test_open_level_ground_is_seen_wholly_and_less_with_distance():
     ground, _ = wall(0, 0)
-    seen = seen_share(ground, ground, np.array([[20.0, 0.0]]), 5.0, **LOOK)
+    seen = seen_fraction(ground, ground, np.array([[20.0, 0.0]]), 5.0, **LOOK)
     assert seen[20, 0] == 1
     assert seen[20, 40] == pytest.approx(1 - 200 / 400)  # half as near counts half
     assert seen[20, 80] == 0  # at the reach
@@ -35,7 +35,7 @@ def test_a_wall_hides_what_two_similar_triangles_say(height):
     # CALC: the line from the eye over the wall, 1.7 + (h - 1.7) d / a, cuts the stack at its own distance
     at = 20
     ground, surface = wall(height, at)
-    seen = seen_share(ground, surface, np.array([[20.0, 0.0]]), 5.0, **LOOK)[20]
+    seen = seen_fraction(ground, surface, np.array([[20.0, 0.0]]), 5.0, **LOOK)[20]
     cells = np.arange(at + 1, 80)
     line = 1.7 + (height - 1.7) * cells / at
     expected = (1 - np.clip(line / 2.0, 0, 1)) * (1 - cells * 5 / 400)
@@ -77,7 +77,9 @@ def test_rays_to_the_rim_see_what_a_ray_to_every_cell_sees(seed):
     surface = ground + np.where(gaussian_filter(rng.standard_normal((61, 61)), 2) > 0.15, 8.0, 0.0)
     place = int(rng.integers(5, 56)), int(rng.integers(5, 56))
     options = {"eye_m": 1.7, "stack_m": 2.0, "reach_m": 300.0}
-    ours = seen_share(ground.astype(np.float32), surface.astype(np.float32), np.array([place], float), 5.0, **options)
+    ours = seen_fraction(
+        ground.astype(np.float32), surface.astype(np.float32), np.array([place], float), 5.0, **options
+    )
     exact = ray_of_its_own(ground, surface, place, 5.0, **options)
     # one place weighs less than a whole one, so the mean is its own view times its nearness
     assert 0.02 < exact.mean() < 0.6
@@ -90,23 +92,23 @@ def test_rays_to_the_rim_see_what_a_ray_to_every_cell_sees(seed):
 def test_many_places_give_their_mean_by_nearness():
     ground, surface = wall(50.0, 40)
     places = np.array([[20.0, 10.0], [20.0, 70.0]])
-    seen = seen_share(ground, surface, places, 5.0, **LOOK)
+    seen = seen_fraction(ground, surface, places, 5.0, **LOOK)
     near, far = 1 - 50 / 400, 1 - 250 / 400
     assert seen[20, 20] == pytest.approx(near / (near + far), abs=1e-6)  # only the one on its side of the wall sees it
 
 
 def test_a_place_off_the_map_looks_in_and_one_too_far_does_not():
     ground, surface = wall(50.0, 40)
-    seen = seen_share(ground, surface, np.array([[20.0, -20.0]]), 5.0, **LOOK)
+    seen = seen_fraction(ground, surface, np.array([[20.0, -20.0]]), 5.0, **LOOK)
     assert seen[20, 0] == pytest.approx(1 - 100 / 400)
     assert seen[20, 41] == 0
-    assert not seen_share(ground, surface, np.array([[20.0, -200.0]]), 5.0, **LOOK).any()
+    assert not seen_fraction(ground, surface, np.array([[20.0, -200.0]]), 5.0, **LOOK).any()
 
 
 def test_unknown_ground_is_not_called_hidden():
     ground, surface = wall(0.0, 40)
     ground[:, 60:], surface[:, 60:] = np.nan, np.nan
-    seen = seen_share(ground, surface, np.array([[20.0, 10.0]]), 5.0, **LOOK)
+    seen = seen_fraction(ground, surface, np.array([[20.0, 10.0]]), 5.0, **LOOK)
     assert np.isnan(seen[:, 60:]).all()
     assert np.isfinite(seen[:, :60]).all()
 
@@ -121,8 +123,8 @@ def test_a_dwelling_looks_out_past_its_own_walls():
     assert (away < 8).sum() >= 4
     assert [50, 50] in at.tolist()
     assert (at[:, 1] == 90).sum() == 4
-    few = looking_places(np.array([shapely.LineString([(0, 0), (1e6, 0)])]), 50, 7.5, places_most(200))
-    assert len(few) <= places_most(200)
+    few = looking_places(np.array([shapely.LineString([(0, 0), (1e6, 0)])]), 50, 7.5, places_max(200))
+    assert len(few) <= places_max(200)
 
 
 def ridge_between(g, height):
@@ -196,4 +198,4 @@ def test_both_options_stay_off_until_the_plan_weighs_or_names_them(ground):
 def test_places_of_a_read_only_column_are_found():
     column = np.array([shapely.Point(3, 4)], dtype=object)
     column.flags.writeable = False
-    assert looking_places(column, 50, 7.5, places_most(200)).tolist() == [[3, 4]]
+    assert looking_places(column, 50, 7.5, places_max(200)).tolist() == [[3, 4]]

@@ -12,7 +12,7 @@ from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.siting.criteria import table
 
 ROWS = {row.name: row for row in vars(table).values() if isinstance(row, table.Measured)}
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 #: values over which a variable without classes is spread, in its own unit
 SPREAD = {"hydric": (0, 1), "sun": (0.5, 1.1), "water_table": (0, 220), "slope": (0, 12), "clay": (0, 80)}
 
@@ -42,7 +42,7 @@ def test_each_sentence_of_a_row_is_said_of_some_ground(name, ground):
     refused = np.array([m.key == row.refusal for m in told])
     assert (refused == ~rated.rating.allowed.values.ravel()).all()
     if row.refusal:
-        limit = BOOK.value(row.limit)
+        limit = COEFFICIENTS.value(row.limit)
         assert (refused == row.forbidden(values.astype(np.float32), limit)).all()
         assert rated.rating.limit == pytest.approx(limit / row.per_si_unit)
 

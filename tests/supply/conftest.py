@@ -24,13 +24,13 @@ def made_season(
     months: int = 4,
     seed: int = 0,
     *,
-    need_share: float = 0.5,
+    need_fraction: float = 0.5,
     needs: int = 2,
     wraps: tuple[str, ...] = ("net", "full_cover"),
     room: float = 2.0,
     **parts,
 ) -> SupplyProblem:
-    """`need_share`: what is needed over the most that may be taken; `room`: all yards over that most."""
+    """`need_fraction`: what is needed over the most that may be taken; `room`: all yards over that most."""
     rng = np.random.default_rng(seed)
     ground = pd.DataFrame(
         {
@@ -47,10 +47,10 @@ def made_season(
             for z in ground.itertuples()
             for m, (share, wet, ash) in METHODS.items()
         ],
-        columns=["zone_id", "method", "take_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"],
+        columns=["zone_id", "method", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"],
     )
     dry = offers[offers["allowed"] & (offers["moisture_pct"] <= 25)].merge(ground, on="zone_id")
-    most = float((dry["take_mg_ha"] * dry["area_ha"]).groupby(dry["zone_id"]).max().sum())
+    most = float((dry["removal_mg_ha"] * dry["area_ha"]).groupby(dry["zone_id"]).max().sum())
     share = rng.dirichlet(np.full(yards, 5.0))
     yard = pd.DataFrame(
         {
@@ -63,7 +63,7 @@ def made_season(
     )
     calendar = [(11 + i, 2025) if i < 2 else (i - 1, 2026) for i in range(months)]
     need = pd.DataFrame(
-        [(f"need {n}", m, y, need_share * most / needs / months) for n in range(needs) for m, y in calendar],
+        [(f"need {n}", m, y, need_fraction * most / needs / months) for n in range(needs) for m, y in calendar],
         columns=["need", "month", "year", "dry_mg"],
     )
     terms = pd.DataFrame(
@@ -73,8 +73,8 @@ def made_season(
             else (f"need {n}", "contract", 20, 12, 90, 9)
             for n in range(needs)
         ],
-        columns=["need", "kind", "moisture_most_pct", "ash_most_pct", "price_per_mg", "out_per_bale"],
-    ).astype({"moisture_most_pct": float, "ash_most_pct": float})
+        columns=["need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"],
+    ).astype({"moisture_max_pct": float, "ash_max_pct": float})
     keeping = pd.DataFrame(
         [
             (m, y, w, b, i + 0.5, rate * wet * (i + 0.5), cost, 1.5 if b == "gravel" else 0.0, 0.8)

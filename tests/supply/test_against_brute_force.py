@@ -44,7 +44,7 @@ def seasons(draw):
             for z in table["zone_id"]
             for m, take, ash in (("second_pass", 2.5, 7.0), ("chop_and_rake", 4.0, 10.0))
         ],
-        columns=["zone_id", "method", "take_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"],
+        columns=["zone_id", "method", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"],
     )
     yard = pd.DataFrame(
         {
@@ -66,8 +66,8 @@ def seasons(draw):
         {
             "need": [f"N{n}" for n in range(needs)],
             "kind": ["herd", "contract"][:needs],
-            "moisture_most_pct": 25.0,
-            "ash_most_pct": [12.0, draw(st.sampled_from([8.0, 12.0]))][:needs],
+            "moisture_max_pct": 25.0,
+            "ash_max_pct": [12.0, draw(st.sampled_from([8.0, 12.0]))][:needs],
             "price_per_mg": np.nan,
             "out_per_bale": [float(amount(1, 5)) for _ in range(needs)],
         }
@@ -101,7 +101,7 @@ def by_brute_force(p: SupplyProblem) -> tuple[float, float]:
     best = (np.inf, np.inf)
     allowed = {z: ["leave"] for z in p.zones["zone_id"]}
     for offer in p.offers.itertuples():
-        if offer.allowed and offer.take_mg_ha > 0:
+        if offer.allowed and offer.removal_mg_ha > 0:
             allowed[offer.zone_id].append(offer.method)
     for methods in itertools.product(*allowed.values()):
         for opened in itertools.product((False, True), repeat=len(p.yards)):
@@ -139,9 +139,9 @@ def _price(p: SupplyProblem, methods, opened) -> tuple[float, float]:
                 base = yard["base_cost"] / max(yard["capacity_bales"], 1) if drawn_pad else k.base_cost
                 for n, need in needs.iterrows():
                     t = terms.loc[need["need"]]
-                    if (need["month"], need["year"]) != (k.month, k.year) or o["ash_pct"] > t["ash_most_pct"]:
+                    if (need["month"], need["year"]) != (k.month, k.year) or o["ash_pct"] > t["ash_max_pct"]:
                         continue
-                    each = pr.method_per_ha.get(method, 0.0) / o["take_mg_ha"] + pr.nutrient_per_mg[method]
+                    each = pr.method_per_ha.get(method, 0.0) / o["removal_mg_ha"] + pr.nutrient_per_mg[method]
                     a_bale = pr.method_per_bale[method] + pr.stage_per_bale + pr.move_per_bale_m * p.distance_m[z, y]
                     a_bale += k.wrap_cost + k.time_cost + base + t["out_per_bale"]
                     paths.append((z, y, n))
@@ -158,7 +158,7 @@ def _price(p: SupplyProblem, methods, opened) -> tuple[float, float]:
             row = np.zeros(size)
             row[:m] = [v if i == z else 0 for i, v in zone_use]
             rows.append(row)
-            right.append(offer.loc[(p.zones["zone_id"][z], method), "take_mg_ha"] * p.zones["area_ha"][z])
+            right.append(offer.loc[(p.zones["zone_id"][z], method), "removal_mg_ha"] * p.zones["area_ha"][z])
     for y in range(len(p.yards)):
         row = np.zeros(size)
         row[:m] = [v if i == y else 0 for i, v in yard_use]

@@ -34,17 +34,17 @@ def check_limits(problem, choice):
     for zone in zones[zones["method"] != "leave"].itertuples():
         offer = offers.loc[(zone.Index, zone.method)]
         assert offer["allowed"]
-        assert zone.take_mg_ha == offer["take_mg_ha"]
+        assert zone.removal_mg_ha == offer["removal_mg_ha"]
         assert 0 < zone.share <= 1
         # whole bales never hold more than the zone gives
-        assert zone.bales * zone.bale_dry_kg / 1000 <= zone.take_mg + 1e-6
+        assert zone.bales * zone.bale_dry_kg / 1000 <= zone.removal_mg + 1e-6
     # mass: zones to yards to use, less the loss
     assert choice.flows["dry_mg"].sum() == pytest.approx(choice.baled_mg, abs=0.01)
     assert choice.wrap_use["dry_mg"].sum() == pytest.approx(choice.baled_mg, abs=0.01)
     left = choice.wrap_use["dry_mg"] * (1 - choice.wrap_use["loss_pct"] / 100)
-    assert choice.wrap_use["drawn_mg"].to_numpy() == pytest.approx(left.to_numpy())
+    assert choice.wrap_use["withdrawn_mg"].to_numpy() == pytest.approx(left.to_numpy())
     short = choice.shortage["dry_mg"].sum()
-    assert choice.drawn_mg + short >= problem.need["dry_mg"].sum() - 0.05
+    assert choice.withdrawn_mg + short >= problem.need["dry_mg"].sum() - 0.05
     by_zone = choice.flows.groupby("zone_id")["bales"].sum()
     assert (by_zone == zones.loc[by_zone.index, "bales"]).all()
     assert (choice.yard_use["dry_mg"] * 1000 / 470 <= choice.yard_use["capacity_bales"] + 1e-3).all()
@@ -54,46 +54,48 @@ def check_limits(problem, choice):
 
 @SHARED
 @given(
-    seed=st.integers(0, 500), need_share=st.sampled_from([0.2, 0.6, 0.9, 1.4]), room=st.sampled_from([0.4, 1.0, 3.0])
+    seed=st.integers(0, 500), need_fraction=st.sampled_from([0.2, 0.6, 0.9, 1.4]), room=st.sampled_from([0.4, 1.0, 3.0])
 )
-def test_every_limit_holds_and_no_mass_is_lost(season, seed, need_share, room):
-    problem = season(seed=seed, need_share=need_share, room=room)
+def test_every_limit_holds_and_no_mass_is_lost(season, seed, need_fraction, room):
+    problem = season(seed=seed, need_fraction=need_fraction, room=room)
     check_limits(problem, optimise(problem))
 
 
 def test_more_need_never_costs_less_and_more_capacity_never_costs_more(season):
-    costs = [optimise(season(seed=2, need_share=s), gap=1e-5).total_cost for s in (0.2, 0.4, 0.6)]
+    costs = [optimise(season(seed=2, need_fraction=s), gap=1e-5).total_cost for s in (0.2, 0.4, 0.6)]
     assert costs == sorted(costs)
     short = [
-        optimise(season(seed=2, need_share=0.9, room=r), gap=1e-5).shortage["dry_mg"].sum() for r in (0.3, 0.6, 2.0)
+        optimise(season(seed=2, need_fraction=0.9, room=r), gap=1e-5).shortage["dry_mg"].sum() for r in (0.3, 0.6, 2.0)
     ]
     assert short == sorted(short, reverse=True)
     assert short[0] > short[-1]
 
 
 def test_less_allowed_never_gives_more_bales(season):
-    problem = season(seed=3, need_share=1.2)
-    held = problem.offers.assign(allowed=problem.offers["allowed"] & (problem.offers["take_mg_ha"] < 3.5))
+    problem = season(seed=3, need_fraction=1.2)
+    held = problem.offers.assign(allowed=problem.offers["allowed"] & (problem.offers["removal_mg_ha"] < 3.5))
     assert optimise(replace(problem, offers=held)).baled_mg <= optimise(problem).baled_mg + 1e-3
 
 
 def test_herds_come_before_contracts(season):
-    choice = optimise(season(seed=4, need_share=1.5))
+    choice = optimise(season(seed=4, need_fraction=1.5))
     assert set(choice.shortage["kind"]) == {"contract"}
     assert choice.short_bales > 0
 
 
 def test_bales_too_dirty_for_a_plant_do_not_go_there(season):
-    problem = season(seed=5, need_share=0.7)
-    strict = problem.terms.assign(ash_most_pct=np.where(problem.terms["kind"] == "contract", 8.0, np.inf))
+    problem = season(seed=5, need_fraction=0.7)
+    strict = problem.terms.assign(ash_max_pct=np.where(problem.terms["kind"] == "contract", 8.0, np.inf))
     choice = optimise(replace(problem, terms=strict))
-    dirty = choice.zone_method.loc[choice.zone_method["method"].isin(["rake_bale", "chop_and_rake"]), "take_mg"].sum()
+    dirty = choice.zone_method.loc[
+        choice.zone_method["method"].isin(["rake_bale", "chop_and_rake"]), "removal_mg"
+    ].sum()
     herd = choice.wrap_use.loc[choice.wrap_use["need"] == "need 0", "dry_mg"].sum()
     assert dirty <= herd + 0.01
 
 
 def test_wet_bales_are_used_at_once_or_not_made(season):
-    problem = season(seed=6, need_share=0.8, needs=1)
+    problem = season(seed=6, need_fraction=0.8, needs=1)
     only_wet = problem.offers.assign(allowed=problem.offers["allowed"] & (problem.offers["method"] == "single_pass"))
     choice = optimise(replace(problem, offers=only_wet))
     assert (choice.wrap_use["months_stored"] <= problem.wet_months).all()
@@ -101,7 +103,7 @@ def test_wet_bales_are_used_at_once_or_not_made(season):
 
 
 def test_crew_hours_hold(season):
-    problem = season(seed=7, need_share=0.8)
+    problem = season(seed=7, need_fraction=0.8)
     per_bale = dict.fromkeys([(m, "baler") for m in problem.prices.method_per_bale], 1 / 25)
     tight = replace(problem, capacity=Capacity(hours_per_bale=per_bale, hours={"baler": 10.0}))
     choice = optimise(tight)
@@ -123,7 +125,7 @@ def test_a_refused_place_is_not_used(season):
 
 
 def test_a_dearer_wrap_comes_in_only_where_it_pays(season):
-    problem = season(seed=9, months=10, need_share=0.5)
+    problem = season(seed=9, months=10, need_fraction=0.5)
     cheap = optimise(problem, gap=1e-5)
     assert set(cheap.wrap_use["wrap"]) == {"net"}
     # stover so dear to gather that each Mg lost costs more than the wrap
@@ -159,7 +161,7 @@ def test_nothing_needed_and_nothing_to_be_had_are_answers(season):
 
 
 def test_a_shortage_is_reported_with_its_months_and_what_would_help(season):
-    choice = choose(season(seed=12, need_share=0.9, room=0.3))
+    choice = choose(season(seed=12, need_fraction=0.9, room=0.3))
     said = render(choice.messages, "us")
     assert f"short by {choice.short_bales:,} bales" in said
     assert "limit.yards" in keys(choice.conflict)
@@ -180,14 +182,14 @@ def test_bales_lacking_are_counted_as_the_need_counts_them(season):
 
 def test_the_conflict_is_smallest(season):
     """With any one member lifted the rest can hold: nothing in the set is idle."""
-    problem = season(seed=13, need_share=1.2, needs=1)
+    problem = season(seed=13, need_fraction=1.2, needs=1)
     named = conflict(problem)
-    assert list(map(str, conflict(season(seed=13, need_share=9, needs=1)))) == ["the stover that grows", "need 0"]
+    assert list(map(str, conflict(season(seed=13, need_fraction=9, needs=1)))) == ["the stover that grows", "need 0"]
     assert keys(named) == ["limit.soil", "limit.need"]
     table = reliefs(problem).set_index("limit")
     assert table.loc["soil", "gained_mg"] > 0
     assert table.loc["yards", "gained_mg"] == pytest.approx(0, abs=0.01)
-    assert conflict(season(seed=13, need_share=0.3)) == []
+    assert conflict(season(seed=13, need_fraction=0.3)) == []
 
 
 def test_second_best_is_never_better_and_names_what_replaces_it(season):
@@ -200,7 +202,7 @@ def test_second_best_is_never_better_and_names_what_replaces_it(season):
 
 
 def test_next_bales_cost_what_the_larger_season_costs_more(season):
-    problem = season(seed=15, need_share=0.4)
+    problem = season(seed=15, need_fraction=0.4)
     choice = optimise(problem, gap=1e-6)
     found = next_bales(problem, choice, "need 0", 50, gap=1e-6)
     own = problem.need["need"] == "need 0"
@@ -213,7 +215,7 @@ def test_next_bales_cost_what_the_larger_season_costs_more(season):
 
 
 def test_shadow_price_of_need_is_the_cost_of_the_next_ton(season):
-    problem = season(seed=16, need_share=0.4)
+    problem = season(seed=16, need_fraction=0.4)
     model = build(problem)
     weights = short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True)))
     solution = solve(model, model.total_cost(), weights, gap=1e-7, seconds=60)
@@ -236,7 +238,7 @@ def test_alternatives_keep_the_need_and_their_budget(season):
     assert (table["short_bales"] == choice.short_bales).all()
     assert table.loc["soil", "near_limit"] <= table.loc["cost", "near_limit"] + 1e-6
     assert table.loc["yards", "yards"] <= table.loc["cost", "yards"]
-    assert table.loc["habit", "habit_share"] >= table.loc["cost", "habit_share"]
+    assert table.loc["habit", "habit_fraction"] >= table.loc["cost", "habit_fraction"]
 
 
 def test_the_trade_off_curve_falls(season):
@@ -250,7 +252,7 @@ def test_a_poorer_crop_is_held_to_limits_that_fall_by_the_whole_loss(season):
     poor = with_yield(problem, -0.15)
     limit = dict(zip(poor.zones["zone_id"], poor.zones["removable_mg_ha"], strict=True))
     good = poor.offers[poor.offers["allowed"]]
-    assert (good["take_mg_ha"] <= good["zone_id"].map(limit) + 1e-9).all()
+    assert (good["removal_mg_ha"] <= good["zone_id"].map(limit) + 1e-9).all()
     assert good["allowed"].sum() <= problem.offers["allowed"].sum()
     expected = (problem.zones["removable_mg_ha"] - 0.15 * problem.zones["stover_mg_ha"]).clip(lower=0)
     assert poor.zones["removable_mg_ha"].to_numpy() == pytest.approx(expected.to_numpy())
@@ -273,7 +275,7 @@ def test_the_plan_is_explained(season):
 
 
 def test_a_season_no_solver_closes_in_time_still_has_a_plan_with_its_gap(season):
-    problem = season(seed=21, zones=60, yards=30, months=8, need_share=0.6)
+    problem = season(seed=21, zones=60, yards=30, months=8, need_fraction=0.6)
     choice = optimise(problem, gap=0.0, seconds=0.05)
     assert choice.status == "best found in time"
     assert np.isfinite(choice.gap)
@@ -303,7 +305,7 @@ def test_tables_that_lack_something_are_named(season):
 
 
 def test_a_shortage_is_never_shown_as_a_price(season):
-    choice = choose(season(seed=3, need_share=2.0, room=3.0))
+    choice = choose(season(seed=3, need_fraction=2.0, room=3.0))
     assert choice.short_bales > 0
     assert choice.next_mg.empty
     assert not any(key.startswith("next.") for key in keys(choice.grower_messages))
@@ -312,7 +314,7 @@ def test_a_shortage_is_never_shown_as_a_price(season):
 @pytest.mark.parametrize("seed", range(5))
 def test_a_place_refused_never_makes_the_season_cheaper(season, seed):
     """To the dollar, as the owner who refused it would compare."""
-    problem = season(zones=12, yards=6, months=6, seed=seed, need_share=0.6, room=0.7)
+    problem = season(zones=12, yards=6, months=6, seed=seed, need_fraction=0.6, room=0.7)
     problem = replace(problem, prices=replace(problem.prices, yard_opening=600.0))
     plan = choose(problem, explain=False)
     used = plan.yard_use.loc[plan.yard_use["bales"] > 0, "yard_id"]

@@ -21,7 +21,7 @@ from stovergeo.residue import methods
 from stovergeo.supply import choose, optimise, supply_problem
 from stovergeo.supply.inputs import prices_of
 
-BOOK = load_handbook()
+COEFFICIENTS = load_handbook()
 
 
 def plan(**sections):
@@ -36,8 +36,8 @@ def plan(**sections):
     return plan_from(data | sections, Path.cwd(), Report())
 
 
-def problem(the_plan, book=BOOK):
-    ways = {n: w for n, w in methods(book).items() if n != "single_pass"}
+def problem(the_plan, coefficients=COEFFICIENTS):
+    ways = {n: w for n, w in methods(coefficients).items() if n != "single_pass"}
     zones = pd.DataFrame({"zone_id": ["F1-a", "F1-b"], "field_id": ["F1", "F1"], "area_ha": [20.0, 12.0]})
     zones = zones.assign(stover_mg_ha=9.0, removable_mg_ha=4.6)
     offers = pd.DataFrame(
@@ -46,7 +46,7 @@ def problem(the_plan, book=BOOK):
             for z in zones["zone_id"]
             for n, w in ways.items()
         ],
-        columns=["zone_id", "method", "title", "take_mg_ha", "moisture_pct", "ash_pct", "allowed"],
+        columns=["zone_id", "method", "title", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed"],
     )
     yards = gpd.GeoDataFrame(
         {"yard_id": ["Y1"], "capacity_bales": [400], "base": ["none"], "base_cost": [0.0]},
@@ -61,19 +61,19 @@ def problem(the_plan, book=BOOK):
             "dry_mg": [15.0, 15.0, 40.0],
         }
     )
-    return supply_problem(the_plan, book, zones, offers, ways, yards, np.array([[500.0], [900.0]]), need)
+    return supply_problem(the_plan, coefficients, zones, offers, ways, yards, np.array([[500.0], [900.0]]), need)
 
 
 def test_the_handbooks_prices_are_used_and_the_plans_own_come_first():
-    usual = prices_of(plan(), methods(BOOK), bale_of(plan().bale, None, BOOK), BOOK)
+    usual = prices_of(plan(), methods(COEFFICIENTS), bale_of(plan().bale, None, COEFFICIENTS), COEFFICIENTS)
     assert usual.method_per_ha["chop_and_rake"] == pytest.approx(
-        BOOK.value("machine.rate.shred") + BOOK.value("machine.rate.rake")
+        COEFFICIENTS.value("machine.rate.shred") + COEFFICIENTS.value("machine.rate.rake")
     )
     own_plan = plan(money={"chop": "20 $/ac", "rake": "5 $/ac", "bale_each": 21.0, "set_up": 0.0})
-    own = prices_of(own_plan, methods(BOOK), bale_of(own_plan.bale, None, BOOK), BOOK)
+    own = prices_of(own_plan, methods(COEFFICIENTS), bale_of(own_plan.bale, None, COEFFICIENTS), COEFFICIENTS)
     assert own.method_per_ha["chop_and_rake"] == pytest.approx(25 / HA_PER_ACRE)
     assert own.method_per_bale["rake_bale"] - usual.method_per_bale["rake_bale"] == pytest.approx(
-        21.0 - BOOK.value("machine.rate.bale_round")
+        21.0 - COEFFICIENTS.value("machine.rate.bale_round")
     )
     assert set(own.method_setup.values()) == {0.0}
 
@@ -83,7 +83,7 @@ def test_baling_and_net_together_are_the_custom_rate_once():
     found = problem(plan())
     net = found.keeping[(found.keeping["wrap"] == "net") & (found.keeping["base"] == "soil")].iloc[0]
     whole = found.prices.method_per_bale["rake_bale"] + net["wrap_cost"] + net["time_cost"]
-    assert whole == pytest.approx(BOOK.value("machine.rate.bale_round"), rel=1e-6)
+    assert whole == pytest.approx(COEFFICIENTS.value("machine.rate.bale_round"), rel=1e-6)
 
 
 def test_trucking_of_the_worked_example_reaches_the_contract():
@@ -99,7 +99,7 @@ def test_fit_days_become_hours_and_hold():
     free = problem(plan())
     assert free.capacity.hours == {}
     held = problem(plan(money={"crew_days": 2, "crews": 1}))
-    assert held.capacity.hours["baler"] == pytest.approx(2 * BOOK.value("machine.hours_day"))
+    assert held.capacity.hours["baler"] == pytest.approx(2 * COEFFICIENTS.value("machine.hours_day"))
     assert optimise(held).baled_mg <= optimise(free).baled_mg + 1e-6
 
 
@@ -115,32 +115,32 @@ def test_landowners_price_and_soil_price_reach_the_cost():
 def test_a_whole_small_season_is_met():
     choice = optimise(problem(plan()))
     assert choice.short_bales == 0
-    assert choice.drawn_mg == pytest.approx(70.0, rel=1e-3)
+    assert choice.withdrawn_mg == pytest.approx(70.0, rel=1e-3)
     assert 40 < choice.cost_per_mg < 140  # $/Mg: benchmarks of 20-80 $/ton delivered, brought to today
 
 
 def test_a_new_wrap_is_one_entry_and_its_numbers_in_the_handbook(monkeypatch):
     wrap = {"title": "waxed paper", "shapes": ("round",), "offered": ("round",), "net": True, "rain_cover": True}
     monkeypatch.setitem(WRAPS, "paper", Cover(name="paper", price="wrap.price.paper", crew="net", **wrap))
-    numbers = {"storage.through.paper": 0.1, "storage.wick.paper": 0.2, "storage.rim.paper": 0.01}
+    numbers = {"storage.rain_entry.paper": 0.1, "storage.ground_wicking.paper": 0.2, "storage.rim.paper": 0.01}
     numbers |= {"wrap.price.paper": 0.01}
     made_up = {k: Coefficient(k, v, v, v, "1", "made up", "", Standing.JUDGEMENT) for k, v in numbers.items()}
-    book = Handbook({**load_handbook(), **made_up})
+    coefficients = Handbook({**load_handbook(), **made_up})
     with pytest.raises(InputError, match=r"Must be one of .*'paper' or 'best' \(found: papre\)"):
         plan(wrap={"kind": "papre"})
     assert plan(wrap={"kind": "paper"}).wrap.kind == "paper"
 
     season = plan(wrap={"kind": "best"})
-    bale = bale_of(season.bale, None, book)
-    table = wrap_table(season.storage, season.wrap, bale, book, 2026)
+    bale = bale_of(season.bale, None, coefficients)
+    table = wrap_table(season.storage, season.wrap, bale, coefficients, 2026)
     assert table.loc[table["best"], "wrap"].iloc[-1] == "paper"
     assert "Waxed paper on drained ground pays against net" in render(
         break_even_messages(break_even_table(table, bale)), "us"
     )
-    choice = choose(problem(season, book))
+    choice = choose(problem(season, coefficients))
     assert "paper" in set(choice.wrap_use["wrap"])
     assert "Waxed paper is the cheapest." in render(list(choice.reasons.query("kind == 'wrap'")["message"]), "us")
-    nothing = pd.DataFrame(columns=["zone_id", "field_id", "method", "take_mg_ha"])
-    notes = crew_notes(nothing, {}, season, book, {"paper": 120}).query("topic == 'wrap'").iloc[0]
+    nothing = pd.DataFrame(columns=["zone_id", "field_id", "method", "removal_mg_ha"])
+    notes = crew_notes(nothing, {}, season, coefficients, {"paper": 120}).query("topic == 'wrap'").iloc[0]
     assert render(notes["title"], "us") == "Waxed paper"
     assert render(notes["message"], "us").startswith("120 bales of the farm. 4 turns of net")

@@ -16,15 +16,15 @@ from stovergeo.supply.choice import least_cost
 SHARED = settings(max_examples=examples(15), suppress_health_check=[HealthCheck.function_scoped_fixture])
 SEASONS = {
     "seed": st.integers(0, 500),
-    "need_share": st.sampled_from([0.2, 0.6, 0.9, 1.4]),
+    "need_fraction": st.sampled_from([0.2, 0.6, 0.9, 1.4]),
     "room": st.sampled_from([0.4, 1.0, 3.0]),
 }
 
 
 @SHARED
 @given(**SEASONS)
-def test_every_count_is_a_sum_of_the_same_whole_bales(season, seed, need_share, room):
-    choice = least_cost(season(seed=seed, need_share=need_share, room=room)).in_bales()
+def test_every_count_is_a_sum_of_the_same_whole_bales(season, seed, need_fraction, room):
+    choice = least_cost(season(seed=seed, need_fraction=need_fraction, room=room)).in_bales()
     stored, drawn = choice.whole.stored, choice.whole.withdrawals
     place = ["yard_id", "wrap", "base"]
     assert stored.groupby(place)["bales"].sum().to_dict() == drawn.groupby(place)["bales"].sum().to_dict()
@@ -38,15 +38,15 @@ def test_every_count_is_a_sum_of_the_same_whole_bales(season, seed, need_share, 
     when = ["need", "year", "month", "wrap", "base"]
     uses = choice.wrap_use[choice.wrap_use["bales"] > 0].set_index(when)["bales"]
     assert drawn.groupby(when)["bales"].sum().to_dict() == uses.to_dict()
-    assert zones["take_mg"].to_numpy() == pytest.approx((zones["bales"] * zones["bale_dry_kg"] / 1000).to_numpy())
+    assert zones["removal_mg"].to_numpy() == pytest.approx((zones["bales"] * zones["bale_dry_kg"] / 1000).to_numpy())
 
 
 @SHARED
 @given(**SEASONS)
-def test_no_zone_gives_and_no_yard_takes_more_whole_bales_than_it_has(season, seed, need_share, room):
-    problem = season(seed=seed, need_share=need_share, room=room)
+def test_no_zone_gives_and_no_yard_takes_more_whole_bales_than_it_has(season, seed, need_fraction, room):
+    problem = season(seed=seed, need_fraction=need_fraction, room=room)
     choice = least_cost(problem).in_bales()
-    full = problem.offers.set_index(["zone_id", "method"])["take_mg_ha"]
+    full = problem.offers.set_index(["zone_id", "method"])["removal_mg_ha"]
     area = problem.zones.set_index("zone_id")["area_ha"]
     for zone in choice.zone_method[choice.zone_method["bales"] > 0].itertuples():
         assert zone.bales * zone.bale_dry_kg / 1000 <= full[zone.zone_id, zone.method] * area[zone.zone_id] + 1e-6
@@ -55,12 +55,12 @@ def test_no_zone_gives_and_no_yard_takes_more_whole_bales_than_it_has(season, se
 
 @SHARED
 @given(**SEASONS)
-def test_a_need_is_met_by_whole_bales_or_short(season, seed, need_share, room):
-    problem = season(seed=seed, need_share=need_share, room=room)
+def test_a_need_is_met_by_whole_bales_or_short(season, seed, need_fraction, room):
+    problem = season(seed=seed, need_fraction=need_fraction, room=room)
     solved = least_cost(problem)
     tons, bales = solved.in_tons(), solved.in_bales()
     wanted = problem.need.groupby("need")["dry_mg"].sum()
-    had = bales.wrap_use.groupby("need")["drawn_mg"].sum()
+    had = bales.wrap_use.groupby("need")["withdrawn_mg"].sum()
     short = bales.shortage.groupby("need")["dry_mg"].sum()
     for need, mass in wanted.items():
         assert had.get(need, 0.0) + short.get(need, 0.0) >= mass - 0.02
@@ -71,7 +71,7 @@ def test_a_need_is_met_by_whole_bales_or_short(season, seed, need_share, room):
 
 
 def test_machine_hours_hold_in_whole_bales_too(season):
-    problem = season(seed=3, need_share=0.6)
+    problem = season(seed=3, need_fraction=0.6)
     free = least_cost(problem).in_bales()
     made = int(free.zone_method["bales"].sum())
     each = {(method, "baler"): 0.1 for method in problem.offers["method"].unique()}

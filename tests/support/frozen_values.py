@@ -52,7 +52,7 @@ _SEASON = {
     "yards": "yards",
     "zones": "zones",
     "short_bales": "short_bales",
-    "as_today_fraction": "habit_share",
+    "as_today_fraction": "habit_fraction",
     "moved_mg": "shift_mg",
 }
 TABLES: dict[str, Table] = {
@@ -63,22 +63,22 @@ TABLES: dict[str, Table] = {
         {
             "area_ha": "area_ha",
             "stover_mg_ha": "stover_mg_ha",
-            "retention_mg_ha": "keep_mg_ha",
+            "retention_mg_ha": "retention_mg_ha",
             "removable_mg_ha": "removable_mg_ha",
             "removable_mean_mg_ha": "spare_mean_mg_ha",
-            "all_stays_fraction": "left_share",
-            "unknown_fraction": "unknown_share",
+            "all_stays_fraction": "left_fraction",
+            "unknown_fraction": "unknown_fraction",
             "method": "method",
             "binding_rule": "binding_rule",
-            "removal_mg_ha": "take_mg_ha",
-            "removal_mg": "take_mg",
-            "gathered_fraction": "gathered_share",
+            "removal_mg_ha": "removal_mg_ha",
+            "removal_mg": "removal_mg",
+            "gathered_fraction": "gathered_fraction",
         },
     ),
     "zone rule": Table(
         "zone_limits",
         ("zone_id", "rule"),
-        {"retention_mg_ha": "keep_mg_ha", "binds_fraction": "binds_share", "gain_mg_ha": "gain_mg_ha"},
+        {"retention_mg_ha": "retention_mg_ha", "binds_fraction": "binds_fraction", "gain_mg_ha": "gain_mg_ha"},
     ),
     "zone method": Table(
         "zone_methods",
@@ -86,14 +86,14 @@ TABLES: dict[str, Table] = {
         {
             "allowed": "allowed",
             "recommended": "recommended",
-            "removal_mg_ha": "take_mg_ha",
+            "removal_mg_ha": "removal_mg_ha",
             "limit_mg_ha": "limit_mg_ha",
             "standing_mg_ha": "standing_mg_ha",
             "flat_mg_ha": "flat_mg_ha",
             "soil_mg_ha": "soil_mg_ha",
             "ash_pct": "ash_pct",
             "one_year_in": "one_year_in",
-            "compliance_probability": "odds_kept",
+            "compliance_probability": "compliance_probability",
         },
     ),
     "zone odds": Table(
@@ -105,7 +105,7 @@ TABLES: dict[str, Table] = {
             "p90_mg_ha": "p90_mg_ha",
             "cautious_mg_ha": "cautious_mg_ha",
             "any_probability": "odds_any",
-            "compliance_probability": "odds_kept",
+            "compliance_probability": "compliance_probability",
         },
     ),
     "zone nutrients": Table(
@@ -141,7 +141,7 @@ TABLES: dict[str, Table] = {
     "zone year": Table(
         "calendar",
         ("zone_id", "year"),
-        {"crop": "crop", "harvest": "harvest", "removal_mg_ha": "take_mg_ha"},
+        {"crop": "crop", "harvest": "harvest", "removal_mg_ha": "removal_mg_ha"},
     ),
     "field sensitivity": Table(
         "sensitivity", ("field_id", "rank"), {"input": "input", "fraction": "share", "direction": "direction"}
@@ -159,7 +159,7 @@ TABLES: dict[str, Table] = {
             "base_depth_m": "base_depth_m",
             "stone_mg": "stone_mg",
             "base_laid_usd": "base_cost_laid",
-            "sun_fraction": "sun_share",
+            "sun_fraction": "sun_fraction",
             "slope_pct": "slope_pct",
             "road_m": "road_m",
             "pattern": "pattern",
@@ -171,9 +171,9 @@ TABLES: dict[str, Table] = {
         "stacks", ("stack_id",), {"bales": "bales", "rows": "rows", "wet_mg": "mass_mg", "height_m": "height_m"}
     ),
     "yard apron": Table("apron", ("yard_id",), {"side_m": "side_m", "road_m": "road_m"}),
-    "yard lanes": Table("lanes", ("yard_id",), {"width_m": "width_m", "clear_fraction": "clear_share"}),
+    "yard lanes": Table("lanes", ("yard_id",), {"width_m": "width_m", "clear_fraction": "clear_fraction"}),
     "yard near": Table("yard_near", ("yard_id", "layer"), {"distance_m": "distance_m"}),
-    "yard zone": Table("yard_ways", ("yard_id", "zone_id"), {"distance_m": "distance_m"}),
+    "yard zone": Table("yard_routes", ("yard_id", "zone_id"), {"distance_m": "distance_m"}),
     "yard before": Table("yards_before", ("yard_id",), {"bales": "bales", "answer": "answer", "now": "now"}),
     "setback": Table("setback_areas", ("criterion",), {"distance_m": "distance_m"}),
     "haul": Table(
@@ -184,7 +184,7 @@ TABLES: dict[str, Table] = {
     "stored": Table(
         "wrap_use",
         ("need", *_MONTH, "wrap", "base"),
-        {"baled_mg": "dry_mg", "withdrawn_mg": "drawn_mg", "bales": "bales", "loss_pct": "loss_pct"},
+        {"baled_mg": "dry_mg", "withdrawn_mg": "withdrawn_mg", "bales": "bales", "loss_pct": "loss_pct"},
     ),
     "loss": Table("wrap_table", ("wrap", "base", *_MONTH), {"loss_pct": "loss_pct"}),
     "cleaning": Table("cleaning", ("reason",), {"points": "points"}),
@@ -209,8 +209,8 @@ _TOTALS = {
     "removable_known_mg": "removable_mg",
     "stover_mg": "zones_stover_mg",
     "removable_mg": "zones_removable_mg",
-    "take_mg": "removal_mg",
-    "drawn_mg": "withdrawn_mg",
+    "removal_mg": "removal_mg",
+    "withdrawn_mg": "withdrawn_mg",
     "cost": "cost_usd",
     "cost_per_mg": "cost_usd_mg",
 }
@@ -258,7 +258,7 @@ def _needs(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Give what is needed by month, and what of it is not drawn from any stack."""
     drawn: dict[str, float] = {}
     if len(result.wrap_use):
-        for key, mass in zip(_keys(result.wrap_use, ("need", *_MONTH)), result.wrap_use["drawn_mg"], strict=True):
+        for key, mass in zip(_keys(result.wrap_use, ("need", *_MONTH)), result.wrap_use["withdrawn_mg"], strict=True):
             drawn[key] = drawn.get(key, 0.0) + mass
     for key, row in zip(_keys(result.need, ("need", *_MONTH)), result.need.to_dict("records"), strict=True):
         short = row["dry_mg"] - drawn.get(key, 0.0)

@@ -78,12 +78,12 @@ def made_stack():
         slope_pct=slope,
         ponding_m=np.where(elevation < 296.5, 296.5 - elevation, 0),
         drainage_height_m=elevation - elevation.min(),
-        sun_share=np.clip(1 - slope / 60, 0, 1),
+        sun_fraction=np.clip(1 - slope / 60, 0, 1),
         grain_mg_ha=stover * 0.95,
         stover_mg_ha=stover,
-        keep_cover_mg_ha=np.where(inside, cover, np.nan),
-        keep_carbon_mg_ha=np.where(inside, carbon, np.nan),
-        keep_mg_ha=keep,
+        retention_cover_mg_ha=np.where(inside, cover, np.nan),
+        retention_carbon_mg_ha=np.where(inside, carbon, np.nan),
+        retention_mg_ha=keep,
         binding_rule=np.where(inside, (carbon > cover).astype(float), np.nan),
         removable_mg_ha=np.clip(stover - keep, 0, None),
         yard_allowed=allowed,
@@ -117,14 +117,14 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             "field_id": zone_id[:2],
             "area_ha": ha,
             "stover_mg_ha": 9.1,
-            "keep_mg_ha": 4.2,
+            "retention_mg_ha": 4.2,
             "removable_mg_ha": 4.6,
             "method": method,
-            "take_mg_ha": take,
-            "take_mg": take * ha,
+            "removal_mg_ha": take,
+            "removal_mg": take * ha,
             "binding_rule": binding,
             "reason": reason,
-            "gathered_share": float(take > 0),
+            "gathered_fraction": float(take > 0),
             "kept_free": False,
             "geometry": geometry,
         }
@@ -148,7 +148,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "base": "gravel" if i else "none",
                 "base_message": message("plain", words=text("no base needed")),
                 "base_cost": 900.0 * i,
-                "sun_share": 0.93 - 0.1 * i,
+                "sun_fraction": 0.93 - 0.1 * i,
                 "slope_pct": 2.4 + i,
                 "road_m": 120.0 + 200 * i,
                 "reason": message("yard", ground=text("Drains well, in the sun"), road=120.0),
@@ -188,8 +188,8 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
     )
     lanes = frame(
         [
-            {"yard_id": "Y1", "width_m": 6.0, "clear_share": 1.0, "geometry": box(671, 501, 729, 639)},
-            {"yard_id": "Y2", "width_m": 6.0, "clear_share": 0.9, "geometry": rotate(box(764, 801, 896, 849), 12)},
+            {"yard_id": "Y1", "width_m": 6.0, "clear_fraction": 1.0, "geometry": box(671, 501, 729, 639)},
+            {"yard_id": "Y2", "width_m": 6.0, "clear_fraction": 0.9, "geometry": rotate(box(764, 801, 896, 849), 12)},
         ]
     )
     setback_areas = frame(
@@ -325,14 +325,16 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             columns=["reason", "title", "points", "share", "words"],
         ),
         surface_report={"method": "local kriging", "error_mg_ha": 0.6},
-        zone_limits=pd.DataFrame(limits, columns=["zone_id", "rule", "title", "keep_mg_ha", "binds_share", "message"]),
+        zone_limits=pd.DataFrame(
+            limits, columns=["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "message"]
+        ),
         zone_methods=pd.DataFrame(
             methods,
             columns=[
                 "zone_id",
                 "method",
                 "title",
-                "take_mg_ha",
+                "removal_mg_ha",
                 "moisture_pct",
                 "ash_pct",
                 "passes",
@@ -346,7 +348,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         ),
         odds=pd.DataFrame(
             [(z, 3.9, 4.6, 5.4, 0.93) for z in zones.zone_id],
-            columns=["zone_id", "p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "odds_kept"],
+            columns=["zone_id", "p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"],
         ),
         yard_ratings=pd.DataFrame(
             [
@@ -396,7 +398,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         crew=made_crew(text),
         yard_sun=pd.DataFrame(
             [(y, 2026 + (m < 9), m, 20.0 + m, 0.8 + 0.01 * m) for y in ("Y1", "Y2") for m in (11, 12, 1, 2)],
-            columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_share"],
+            columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_fraction"],
         ),
         limit_totals=pd.DataFrame(
             [
@@ -418,7 +420,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         ),
         calendar=pd.DataFrame(
             [("F1-a", 2026, "corn", True, 4.4, plain("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, ())],
-            columns=["zone_id", "year", "crop", "harvest", "take_mg_ha", "message"],
+            columns=["zone_id", "year", "crop", "harvest", "removal_mg_ha", "message"],
         ),
     )
 
@@ -429,15 +431,15 @@ def totals_of(zones: pd.DataFrame) -> dict[str, float]:
     steps = {"bale": 5000.0, "haul": 900.0, "nutrients": 7200.0, "land": 0.0}
     return {
         "fields_ha": float(zones["area_ha"].sum()),
-        "gathered_ha": float((zones["area_ha"] * zones["gathered_share"]).sum()),
+        "gathered_ha": float((zones["area_ha"] * zones["gathered_fraction"]).sum()),
         "kept_free_ha": 0.0,
         "grain_mg": 600.0,
         "stover_mg": grown,
         "stover_known_mg": grown,
         "removable_mg": spare,
         "removable_known_mg": spare,
-        "take_mg": float(zones["take_mg"].sum()),
-        "drawn_mg": 210.0,
+        "removal_mg": float(zones["removal_mg"].sum()),
+        "withdrawn_mg": 210.0,
         "bales": 430.0,
         "need_bales": 474.0,
         "short_bales": 0.0,

@@ -42,7 +42,7 @@ clay_pct = 24
 k_us = 0.32
 t_us = 5
 [odds]
-draws = 20
+samples = 20
 """
 
 
@@ -96,8 +96,8 @@ def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, r
         },
         "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
         "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 1.2},
-        "gather": {"working_width": f"{side_m / 40} m", "smallest_zone": f"{side_m**2 / 1e4 / 16} ha"},
-        "odds": {"draws": 60},
+        "gather": {"working_width": f"{side_m / 40} m", "min_zone": f"{side_m**2 / 1e4 / 16} ha"},
+        "odds": {"samples": 60},
     }
     if relief:
         plan["layers"]["elevation"] = {"path": "ground.tif"}

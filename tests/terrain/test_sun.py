@@ -11,13 +11,14 @@ from long_run import examples
 
 from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import ContractError
-from stovergeo.terrain import beam, cloud_from_radiation, cloud_from_sunshine, season_sun, sun, sun_by_month
+from stovergeo.terrain import SunOptions, beam, cloud_from_sunshine, season_sun, sun, sun_by_month
 from stovergeo.terrain.beam import season
 from stovergeo.terrain.gradient import gradients
 from stovergeo.terrain.rasters import checked, north_turn_deg
 from stovergeo.terrain.tiles import Tiles
 
 PLACE = {"latitude": 42.0, "longitude": -93.0, "altitude_m": 300.0}
+SUN = SunOptions(**PLACE)
 SPAN = ("2026-10-15", "2027-08-10")
 #: a short span and a coarse step, where only the relation between runs is looked at
 QUICK = ("2026-12-01", "2027-01-10")
@@ -52,7 +53,7 @@ def against_marching(ray_marching, ground, cover, stride):
     inside = (cells >= 2).all(axis=1) & (cells < np.array(ground.shape) - 2).all(axis=1)
     cells = cells[inside & (cells % stride == 0).all(axis=1)]
     slow, flat = ray_marching.season_by_marching(ground + cover, ground, 1.0, east, north, days, cells)
-    ours = season_sun(raster(ground + cover), raster(ground), *SPAN, **PLACE).sun_share.values
+    ours = season_sun(raster(ground + cover), raster(ground), *SPAN, SUN).sun_fraction.values
     return ours[tuple(cells.T)], slow / flat
 
 
@@ -90,19 +91,19 @@ def test_a_laser_survey_against_hourly_marching(ray_marching, laser_tile):
 
 
 def test_open_flat_ground_gets_the_whole_share():
-    result = season_sun(None, raster(np.full((20, 30), 5.0)), *SPAN, **PLACE)
-    np.testing.assert_allclose(result.sun_share, 1, atol=2e-3)
+    result = season_sun(None, raster(np.full((20, 30), 5.0)), *SPAN, SUN)
+    np.testing.assert_allclose(result.sun_fraction, 1, atol=2e-3)
     np.testing.assert_allclose(result.sun_kwh_m2, result.open_flat_kwh_m2, rtol=2e-3)
 
 
 def test_north_of_the_trees_is_dark_and_a_south_slope_bright():
-    share = season_sun(raster(100 + tree_block()), raster(np.full((128, 128), 100.0)), *SPAN, **PLACE).sun_share.values
+    share = season_sun(raster(100 + tree_block()), raster(np.full((128, 128), 100.0)), *SPAN, SUN).sun_fraction.values
     assert share[57, 64] < 0.35  # 3 m north of the trees
     assert share[20, 64] > 0.95  # 40 m north
     assert share[73, 64] > 0.85  # 3 m south
     assert (share[60:70, 34:94] == 0).all()  # under them
     r = np.mgrid[:40, :40][0]
-    south, north = (season_sun(None, raster(s * 0.1 * r), *SPAN, **PLACE).sun_share.values[20, 20] for s in (-1, 1))
+    south, north = (season_sun(None, raster(s * 0.1 * r), *SPAN, SUN).sun_fraction.values[20, 20] for s in (-1, 1))
     assert south > 1.05 > 0.95 > north
 
 
@@ -110,11 +111,11 @@ def test_months_add_up_to_the_season():
     cover = np.zeros((60, 50))
     cover[30:34, 10:40] = 8
     ground, surface = raster(hills(60, 50)), raster(hills(60, 50) + cover)
-    whole = season_sun(surface, ground, *SPAN, **PLACE, book=COARSE)
-    months = sun_by_month(surface, ground, *SPAN, **PLACE, book=COARSE)
+    whole = season_sun(surface, ground, *SPAN, SUN, coefficients=COARSE)
+    months = sun_by_month(surface, ground, *SPAN, SUN, coefficients=COARSE)
     assert list(months.month.values[[0, 1, -1]]) == ["2026-10", "2026-11", "2027-08"]
     np.testing.assert_allclose(months.sun_kwh_m2.sum("month"), whole.sun_kwh_m2, rtol=1e-3)
-    assert months.sun_share.sel(month="2026-12").std() > months.sun_share.sel(month="2027-06").std()
+    assert months.sun_fraction.sel(month="2026-12").std() > months.sun_fraction.sel(month="2027-06").std()
 
 
 @pytest.mark.parametrize("latitude", [-40.0, 0.0, 42.0, 66.0])
@@ -135,32 +136,32 @@ def test_passing_by_tiles_changes_nothing(seed, rough_m):
     row, col = rng.integers(0, 60, 2)
     cover[row : row + 3, col : col + 12] = 9
     surface, ground = raster(ground + cover), raster(ground)
-    passed_by = season_sun(surface, ground, *QUICK, **PLACE, book=COARSE)
+    passed_by = season_sun(surface, ground, *QUICK, SUN, coefficients=COARSE)
     with pytest.MonkeyPatch.context() as every_point:
         every_point.setattr(Tiles, "gentle", lambda tiles, *_: np.zeros_like(tiles.bare))
-        walked = season_sun(surface, ground, *QUICK, **PLACE, book=COARSE)
-    np.testing.assert_allclose(passed_by.sun_share, walked.sun_share, atol=1e-5)
+        walked = season_sun(surface, ground, *QUICK, SUN, coefficients=COARSE)
+    np.testing.assert_allclose(passed_by.sun_fraction, walked.sun_fraction, atol=1e-5)
 
 
 def test_blocks_give_what_one_piece_gives(monkeypatch):
     ground, surface = hills(130, 150), hills(130, 150) + np.pad(tree_block(), ((0, 2), (0, 22)))
-    whole = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=COARSE)
+    whole = season_sun(raster(surface), raster(ground), *QUICK, SUN, coefficients=COARSE)
     monkeypatch.setattr(sun, "BLOCK_CELLS", 40)
     wide = load_handbook({"terrain.sun_step_min": 20, "terrain.reach_m": 200})
-    pieces = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=wide)
-    np.testing.assert_allclose(pieces.sun_share, whole.sun_share, atol=2e-4)
+    pieces = season_sun(raster(surface), raster(ground), *QUICK, SUN, coefficients=wide)
+    np.testing.assert_allclose(pieces.sun_fraction, whole.sun_fraction, atol=2e-4)
     near = load_handbook({"terrain.sun_step_min": 20, "terrain.reach_m": 10})
-    short_sighted = season_sun(raster(surface), raster(ground), *QUICK, **PLACE, book=near)
-    assert (short_sighted.sun_share.values >= whole.sun_share.values - 2e-4).all()
-    assert (short_sighted.sun_share.values > whole.sun_share.values + 0.02).any()
+    short_sighted = season_sun(raster(surface), raster(ground), *QUICK, SUN, coefficients=near)
+    assert (short_sighted.sun_fraction.values >= whole.sun_fraction.values - 2e-4).all()
+    assert (short_sighted.sun_fraction.values > whole.sun_fraction.values + 0.02).any()
 
 
 def test_unknown_ground_is_unknown_and_hides_nothing():
     ground = np.full((40, 40), 100.0)
     ground[10:14, 10:20] = np.nan
-    result = season_sun(None, raster(ground), *QUICK, **PLACE, book=COARSE)
-    assert np.isnan(result.sun_share.values[10:14, 10:20]).all()
-    known = result.sun_share.values[~np.isnan(ground)]
+    result = season_sun(None, raster(ground), *QUICK, SUN, coefficients=COARSE)
+    assert np.isnan(result.sun_fraction.values[10:14, 10:20]).all()
+    known = result.sun_fraction.values[~np.isnan(ground)]
     np.testing.assert_allclose(known, 1, atol=5e-3)
 
 
@@ -168,7 +169,8 @@ def test_a_crop_or_a_noisy_survey_shades_nothing():
     ground = hills(50, 50)
     rough = ground + np.random.default_rng(5).uniform(-0.3, 0.6, ground.shape)
     bare, surveyed = (
-        season_sun(s, raster(ground), *QUICK, **PLACE, book=COARSE).sun_share.values for s in (None, raster(rough))
+        season_sun(s, raster(ground), *QUICK, SUN, coefficients=COARSE).sun_fraction.values
+        for s in (None, raster(rough))
     )
     np.testing.assert_array_equal(surveyed, bare)
 
@@ -180,7 +182,9 @@ def test_leaf_off_lets_a_share_through():
     )
 
     def share(**options):
-        return season_sun(surface, ground, *QUICK, **PLACE, book=COARSE, **options).sun_share.values
+        return season_sun(
+            surface, ground, *QUICK, SunOptions(**PLACE, **options), coefficients=COARSE
+        ).sun_fraction.values
 
     leafed = share()
     np.testing.assert_allclose(share(through_trees={12: 0.0}), leafed, atol=1e-5)
@@ -192,23 +196,19 @@ def test_leaf_off_lets_a_share_through():
 
 def test_clouds_scale_energy_by_month():
     ground = raster(hills(30, 30))
-    clear = sun_by_month(None, ground, *QUICK, **PLACE, book=COARSE)
-    dull = sun_by_month(None, ground, *QUICK, **PLACE, book=COARSE, cloud={12: 0.25})
+    clear = sun_by_month(None, ground, *QUICK, SUN, coefficients=COARSE)
+    dull = sun_by_month(None, ground, *QUICK, SunOptions(**PLACE, cloud={12: 0.25}), coefficients=COARSE)
     np.testing.assert_allclose(dull.sun_kwh_m2[0], 0.25 * clear.sun_kwh_m2[0], rtol=1e-4)
     np.testing.assert_allclose(dull.sun_kwh_m2[1], clear.sun_kwh_m2[1], rtol=1e-4)
-    np.testing.assert_allclose(dull.sun_share, clear.sun_share, rtol=1e-4)
+    np.testing.assert_allclose(dull.sun_fraction, clear.sun_fraction, rtol=1e-4)
     with pytest.raises(ContractError, match="shares from 0 to 1"):
-        season_sun(None, ground, *QUICK, **PLACE, cloud={12: 40.0})
+        season_sun(None, ground, *QUICK, SunOptions(**PLACE, cloud={12: 40.0}))
 
 
 def test_cloud_factors_from_weather_records():
     assert cloud_from_sunshine({6: 9.0}, 42)[6] == pytest.approx(9 / 15.2, abs=0.01)
-    assert cloud_from_radiation({6: 31.3}, 42, 300)[6] == pytest.approx(1, abs=0.02)  # a clear June
-    assert cloud_from_radiation({12: 5.0}, 42, 300)[12] == pytest.approx(0.31, abs=0.03)
     with pytest.raises(ContractError, match="but the day has"):
         cloud_from_sunshine({12: 12.0}, 42)
-    with pytest.raises(ContractError, match="clear sky"):
-        cloud_from_radiation({12: 50.0}, 42, 300)
 
 
 @settings(max_examples=examples(15))
@@ -220,7 +220,9 @@ def test_a_new_obstacle_never_adds_sun(seed, height):
     more = cover.copy()
     more[rng.integers(0, 40), rng.integers(0, 40)] += height
     first, then = (
-        season_sun(raster(ground + c), raster(ground), *QUICK, **PLACE, book=COARSE, sectors=24).sun_share.values
+        season_sun(
+            raster(ground + c), raster(ground), *QUICK, SunOptions(**PLACE, sectors=24), coefficients=COARSE
+        ).sun_fraction.values
         for c in (cover, more)
     )
     assert np.all(then <= first + 2e-3)
@@ -230,8 +232,10 @@ def test_a_new_obstacle_never_adds_sun(seed, height):
 @given(st.floats(0.2, 30))
 def test_size_does_not_matter_only_shape(k):
     z = hills(30, 30) - 100
-    small = season_sun(None, raster(z), *QUICK, **PLACE, book=COARSE, sectors=16).sun_share
-    large = season_sun(None, raster(k * z, k), *QUICK, **PLACE, book=COARSE, sectors=16).sun_share
+    small = season_sun(None, raster(z), *QUICK, SunOptions(**PLACE, sectors=16), coefficients=COARSE).sun_fraction
+    large = season_sun(
+        None, raster(k * z, k), *QUICK, SunOptions(**PLACE, sectors=16), coefficients=COARSE
+    ).sun_fraction
     np.testing.assert_allclose(large.values, small.values, atol=1e-3)
 
 
@@ -265,9 +269,9 @@ def test_grid_north_is_turned_to_true_north():
 def test_what_terrain_cannot_read_is_reported(change, said):
     good = raster(np.zeros((10, 10)))
     with pytest.raises(ContractError, match=said):
-        season_sun(change(good), good, *QUICK, **PLACE)
+        season_sun(change(good), good, *QUICK, SUN)
 
 
 def test_a_season_that_ends_before_it_starts_is_refused():
     with pytest.raises(ContractError, match="before it starts"):
-        season_sun(None, raster(np.zeros((5, 5))), "2027-08-10", "2026-10-15", **PLACE)
+        season_sun(None, raster(np.zeros((5, 5))), "2027-08-10", "2026-10-15", SUN)

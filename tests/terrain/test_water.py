@@ -61,7 +61,7 @@ def test_ponding_is_only_kept_where_deep_and_wide_enough():
     assert pond[27, 27] == pytest.approx(0.5)
     assert pond[20, 20] == 0
     assert pond[7, 7] == 0
-    every = water(raster(z), book=EVERY_HOLLOW).ponding_m.values
+    every = water(raster(z), coefficients=EVERY_HOLLOW).ponding_m.values
     assert every[7, 7] == pytest.approx(0.05, abs=1e-5)
     assert every[20, 20] == pytest.approx(1)
 
@@ -104,7 +104,7 @@ def test_a_tile_inlet_drains_its_hollow():
 
 
 def test_a_breach_never_raises_the_ground_and_may_leave_the_grid():
-    from stovergeo.terrain.depressions import cut_breaches
+    from stovergeo.terrain.flood import cut_breaches
 
     z = raster(rolling())
     lines = [
@@ -126,7 +126,7 @@ def test_mapped_drainage_sets_the_height_above_it():
     ditch[:, 25] = True
     height = water(z, drainage=ditch).drainage_height_m.values
     np.testing.assert_allclose(height, 0.1 * np.abs(c - 25), atol=1e-4)
-    dry = water(z, book=load_handbook({"terrain.drainage_area_ha": 1000})).drainage_height_m.values
+    dry = water(z, coefficients=load_handbook({"terrain.drainage_area_ha": 1000})).drainage_height_m.values
     assert np.isnan(dry).all()  # nothing is known of water beyond the grid
 
 
@@ -145,8 +145,8 @@ def test_slope_length_is_capped_and_concentrated_flow_left_out():
     # a plane 1 km long: without a cap LS would grow all the way down
     r, _ = np.mgrid[:200, :21]
     z = raster(100 - 0.25 * r)
-    book = load_handbook({"terrain.concentrated_area_ha": 1000})
-    ls = water(z, book=book).ls_factor.values[:, 10]
+    coefficients = load_handbook({"terrain.concentrated_area_ha": 1000})
+    ls = water(z, coefficients=coefficients).ls_factor.values[:, 10]
     assert np.all(np.diff(ls[1:24]) > 0)
     np.testing.assert_allclose(ls[30:198], ls[30], rtol=1e-3)
     v = np.abs(np.mgrid[:120, :121][1] - 60) * 0.2 - 0.05 * np.mgrid[:120, :121][0]

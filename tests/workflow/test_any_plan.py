@@ -14,14 +14,14 @@ from small_farm import PLAN, write_small_farm
 from stovergeo.core.errors import InputError, Report
 from stovergeo.workflow import run_season
 
-#: what the small farm's plan says below its first section, with few draws
-LAYERS = PLAN[PLAN.index("[layers.fields]") :].replace("draws = 20", "draws = 5").splitlines()
+#: what the small farm's plan says below its first section, with few samples
+LAYERS = PLAN[PLAN.index("[layers.fields]") :].replace("samples = 20", "samples = 5").splitlines()
 
 
 #: keys that name what is not there, prices under which six hectares are not worth a baler
 NOT_HERE = (
     *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "take_at", "wind_loss"),
-    *("keep_at_least", "potash_at_most", "phosphate_at_most", "accept_base"),
+    *("retention_min", "potash_max", "phosphate_max", "accept_base"),
 )
 
 
@@ -59,7 +59,7 @@ def run(folder: Path, lines: list[str]) -> bool:
     assert not report.refused
     for name, total in result.totals.items():
         # where nothing is drawn it has no cost a ton
-        assert math.isfinite(total) or (name == "cost_per_mg" and result.totals["drawn_mg"] == 0), name
+        assert math.isfinite(total) or (name == "cost_per_mg" and result.totals["withdrawn_mg"] == 0), name
     assert result.totals["bales"] >= 0
     return result.totals["bales"] > 0
 

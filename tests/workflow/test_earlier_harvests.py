@@ -44,10 +44,10 @@ def test_a_surplus_over_most_years_stays_and_a_poor_year_counts_as_it_is(tmp_pat
     stack = good_now.stack
     known = np.isfinite(stack["removable_mg_ha"].values)
     assert stack["grain_mean_mg_ha"].values[known] == pytest.approx(0.9 * stack["grain_mg_ha"].values[known], rel=1e-4)
-    largest = np.fmax.reduce([stack[n].values for n in stack if str(n).startswith("keep_") and n != "keep_mg_ha"])
-    expected = np.maximum(stack["stover_usual_mg_ha"].values - largest, 0)
+    largest = np.fmax.reduce([stack[n].values for n in stack if str(n).startswith("keep_") and n != "retention_mg_ha"])
+    expected = np.maximum(stack["stover_typical_mg_ha"].values - largest, 0)
     assert stack["removable_mg_ha"].values[known] == pytest.approx(expected[known], abs=1e-4)
-    total = stack["removable_mg_ha"] + stack["keep_mg_ha"]
+    total = stack["removable_mg_ha"] + stack["retention_mg_ha"]
     assert total.values[known] == pytest.approx(stack["stover_mg_ha"].values[known], abs=1e-4)
     assert good_now.totals["removable_mg"] < 0.99 * alone.totals["removable_mg"]
     assert any(m.key == "years.above" and m.values["stover"] > 0 for m in good_now.words["soil"])
@@ -63,8 +63,8 @@ def test_no_more_than_most_years_give_is_counted_on(tmp_path: Path) -> None:
     plan["layers"]["earlier_maps"] = [_map(2024, "poor.tif")]
     stack = season_of(tmp_path, plan).stack
     known = np.isfinite(stack["removable_mg_ha"].values)
-    assert (stack["removable_mg_ha"].values[known] <= stack["stover_usual_mg_ha"].values[known] + 1e-4).all()
-    assert (stack["stover_usual_mg_ha"].values[known] <= stack["stover_mg_ha"].values[known] + 1e-4).all()
+    assert (stack["removable_mg_ha"].values[known] <= stack["stover_typical_mg_ha"].values[known] + 1e-4).all()
+    assert (stack["stover_typical_mg_ha"].values[known] <= stack["stover_mg_ha"].values[known] + 1e-4).all()
 
 
 def test_points_of_an_earlier_year_take_columns_and_units_of_this_year_s(tmp_path: Path) -> None:
@@ -94,7 +94,7 @@ def test_points_of_an_earlier_year_take_columns_and_units_of_this_year_s(tmp_pat
             "earlier_points": [{"year": 2023, "path": "before.csv"}],
         },
         "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
-        "odds": {"draws": 0},
+        "odds": {"samples": 0},
     }
     stack = season_of(tmp_path, plan).stack
     ratio = stack["grain_mean_mg_ha"] / stack["grain_mg_ha"]

@@ -50,7 +50,7 @@ def refusing(folder: Path, *shapes: Polygon, **columns: list[str]) -> dict:
 def test_a_part_refused_in_the_plan_file_is_left_out_of_everything(tmp_path: Path) -> None:
     refused = at(box(120, 150, 260, 260))
     result = season_of(tmp_path, refusing(tmp_path, refused))
-    gathered = result.zones[result.zones["take_mg"] > 0]
+    gathered = result.zones[result.zones["removal_mg"] > 0]
     assert len(gathered)
     for ground in (gathered, result.yards, result.stacks, result.lanes, result.apron):
         assert ground.intersection(refused).area.sum() < 1e-6
@@ -60,7 +60,7 @@ def test_a_part_refused_in_the_plan_file_is_left_out_of_everything(tmp_path: Pat
     assert result.zones["area_ha"].sum() == pytest.approx(16, rel=0.002)
     counted = set(result.bale_plan.loc[result.bale_plan["bales"] > 0, "zone_id"])
     assert not counted & set(result.zones.loc[result.zones["kept_free"], "zone_id"])
-    assert set(result.yard_ways["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
+    assert set(result.yard_routes["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
     square = f"square: {result.totals['bales']:.0f} bales. You said to keep 3.8 ac of it free."
     assert square in first_screen_of(result, "bales")
     assert "Kept free because the landowner said so" in crew_sheet(result)
@@ -76,7 +76,7 @@ def test_a_farm_refused_whole_reads_as_refused(tmp_path: Path, shape: Polygon) -
     assert "Kept free because the landowner said so: 39.6 ac of square." in out
     assert "places the landowner refuses" in out
     record = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
-    assert record["totals"]["bales"] == record["totals"]["take_mg"] == 0
+    assert record["totals"]["bales"] == record["totals"]["removal_mg"] == 0
     (zone,) = (f["properties"] for f in record["zones"]["features"])
     assert zone["binding_rule"] == "landowner"
     assert "landowner said so" in zone["reason"]
@@ -101,7 +101,7 @@ def test_ground_refused_to_stacks_alone_is_still_baled(tmp_path: Path) -> None:
     refused = at(box(120, 150, 260, 260))
     result = season_of(tmp_path, refusing(tmp_path, refused, keep_clear_of=["stacks"]))
     assert result.totals["kept_free_ha"] == 0
-    assert result.zones[result.zones["take_mg"] > 0].intersection(refused).area.sum() > 1e4 / 2
+    assert result.zones[result.zones["removal_mg"] > 0].intersection(refused).area.sum() > 1e4 / 2
     assert result.stacks.intersection(refused).area.sum() == 0
 
 
@@ -126,7 +126,7 @@ def test_an_answer_is_taken_in_without_showing_the_landowner_what_the_season_cos
     kept = shapely.union_all(zones.geometry[zones["kept_free"].astype(bool)])
     # what was drawn, and no more of it for the refused yard's sake than what lies in it
     assert kept.symmetric_difference(area).area < 0.02 * area.area
-    assert zones[zones["take_mg"] > 0].intersection(area.buffer(-0.1)).area.sum() < 1
+    assert zones[zones["removal_mg"] > 0].intersection(area.buffer(-0.1)).area.sum() < 1
     for name in ("stacks", "lanes", "apron"):
         drawn = gpd.read_file(tmp_path / "second" / "plan.gpkg", layer=name)
         assert drawn.intersection(shapely.union_all([area, yards.geometry[used]]).buffer(-0.1)).area.sum() < 1
@@ -140,7 +140,7 @@ def test_an_answer_is_taken_in_without_showing_the_landowner_what_the_season_cos
     assert "organic trial ground" in page
     food = [row["cost"] for row in record["zone_nutrients"]]
     price = parse_quantity("14 $/ton", "money per mass")
-    own = {("per_mass", price), *(("money", m) for m in (sum(food), price * record["totals"]["take_mg"]))}
+    own = {("per_mass", price), *(("money", m) for m in (sum(food), price * record["totals"]["removal_mg"]))}
     prices = {f"{row['value']:g}" for row in record["sources"] if row["key"].startswith("nutrients.")}
     others = money_in(page) - {*printed_money(own), *prices, "30"}  # the last: lime, in its source
     # those of the zones share the last dollar of the whole

@@ -35,17 +35,17 @@ def ground(**variables: np.ndarray):
 def test_soil_is_said_by_its_share_of_the_fields() -> None:
     clay, drainage = np.full((10, 10), 20.0), np.full((10, 10), 3.0)
     clay[:3], drainage[:1], clay[9, :5] = 45.0, 7.0, np.nan
-    book = load_handbook()
-    said = story.soil_messages(ground(clay_pct=clay, drainage_class=drainage), book)
+    coefficients = load_handbook()
+    said = story.soil_messages(ground(clay_pct=clay, drainage_class=drainage), coefficients)
     assert {m.key: round(m.values["share"], 2) for m in said} == {
         "soil.heavy": 0.3,
         "soil.wet": 0.1,
         "soil.unknown": 0.05,
     }
     assert render(said[0], "us").startswith(
-        f"Heavy clay: 30% of the fields has {book.value('storage.heavy_clay_pct'):g}% clay or more"
+        f"Heavy clay: 30% of the fields has {coefficients.value('storage.heavy_clay_pct'):g}% clay or more"
     )
-    dry = story.soil_messages(ground(clay_pct=clay * 0 + 20, drainage_class=drainage * 0 + 3), book)
+    dry = story.soil_messages(ground(clay_pct=clay * 0 + 20, drainage_class=drainage * 0 + 3), coefficients)
     assert [m.key for m in dry] == ["soil.unknown"]  # the cells without clay stay unknown
 
 
@@ -58,7 +58,7 @@ def test_waterways_and_years_are_said_in_the_readers_units() -> None:
     assert render(waterways, "metric").startswith("Runoff gathers and flows on 0.4 ha.")
     most = np.full((10, 10), 8.0)
     years = ground(
-        grain_mean_mg_ha=most, stover_usual_mg_ha=most, stover_mg_ha=most + 1, yield_stability=np.full((10, 10), 1.0)
+        grain_mean_mg_ha=most, stover_typical_mg_ha=most, stover_mg_ha=most + 1, yield_stability=np.full((10, 10), 1.0)
     )
     (above,) = story.year_messages(years)
     assert above.values == {"area": pytest.approx(4, rel=1e-3), "stover": pytest.approx(4, rel=1e-3)}
@@ -69,7 +69,7 @@ def test_waterways_and_years_are_said_in_the_readers_units() -> None:
 
 def test_what_changed_is_said_from_both_totals(tmp_path: Path) -> None:
     before = made_result(tmp_path)
-    totals = {"kept_free_ha": 0.0, "bales": 100.0, "take_mg": 50.0, "cost": 4000.0, "short_bales": 0.0}
+    totals = {"kept_free_ha": 0.0, "bales": 100.0, "removal_mg": 50.0, "cost": 4000.0, "short_bales": 0.0}
     before = dataclasses.replace(before, totals=before.totals | totals)
     after = dataclasses.replace(
         before, totals=before.totals | {"kept_free_ha": 2.0, "bales": 90.0, "short_bales": 10.0}

@@ -97,9 +97,9 @@ def test_the_rule_is_asked_in_every_zone(record: dict) -> None:
     # the rule leaves 40 % of a stover surface of which the stack's record gives least and most
     stover = record["stack"]["stover_mg_ha"]
     for row in asked.values():
-        assert 0.4 * stover["least"] <= row["keep_mg_ha"] <= 0.4 * stover["most"]
+        assert 0.4 * stover["least"] <= row["retention_mg_ha"] <= 0.4 * stover["most"]
         assert row["message"].startswith("For the birds, ")
-    keep = record["stack"]["keep_bird_cover_mg_ha"]
+    keep = record["stack"]["retention_bird_cover_mg_ha"]
     assert keep["most"] == pytest.approx(0.4 * stover["most"], rel=1e-5)
 
 
@@ -109,7 +109,7 @@ def test_the_guide_is_enough_in_under_40_lines(record: dict, request: pytest.Fix
     assert set(shown) == {"my_rules/quail.py", "my_rules/messages.toml", "pyproject.toml"}
     assert sum(len(text.splitlines()) for text in shown.values()) < 40
     most = record["stack"]["stover_mg_ha"]["most"]
-    assert record["stack"]["keep_quail_cover_mg_ha"]["most"] == pytest.approx(0.5 * most, rel=1e-5)
+    assert record["stack"]["retention_quail_cover_mg_ha"]["most"] == pytest.approx(0.5 * most, rel=1e-5)
 
 
 def test_the_guide_shows_how_to_try_a_rule(site: Path, request: pytest.FixtureRequest) -> None:

@@ -59,14 +59,14 @@ def plan_of(folder: Path, table: pd.DataFrame, time_unit: str | None = None, **m
 
 def grain_of(data: dict, folder: Path) -> tuple[float, Cleaned, Report]:
     """Dry grain of the farm, Mg, from its points; what cleaning found; what reading reported."""
-    report, book = Report(), load_handbook()
+    report, coefficients = Report(), load_handbook()
     plan = plan_from(data, folder, report)
     farm = read_layers(plan, report)
     report.stop_if_refused()
     grid = farm_grid(farm.fields, farm.surroundings.get("property"), farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     stack = put_layers(new_stack(grid), farm, farm.fields)
-    cleaned = clean_points(farm.points, book, Report())
-    surface = grain_surface(cleaned.points, farm.fields, stack, book, driven=cleaned.driven)
+    cleaned = clean_points(farm.points, coefficients, Report())
+    surface = grain_surface(cleaned.points, farm.fields, stack, coefficients, driven=cleaned.driven)
     return (
         total(stack.assign(grain_mg_ha=surface.grain), "grain_mg_ha", stack["field_number"].notnull()),
         cleaned,

@@ -63,10 +63,10 @@ def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Pa
     assert run.returncode == 2
     assert "grid.too_big" in said
     assert re.search(
-        r"1,\d{3},\d{3} cells of 2 m, .* need about \d\.\d\d GB; farm\.memory_most_gb allows 1\.00 GB", said
+        r"1,\d{3},\d{3} cells of 2 m, .* need about \d\.\d\d GB; farm\.memory_max_gb allows 1\.00 GB", said
     )
     assert re.search(r"split the farm into \d plans", said)
-    assert "memory_most_gb" in said
+    assert "memory_max_gb" in said
     assert sorted(p.name for p in large_farm.rglob("*")) == before
     # the cell that is proposed fits
     cell = re.search(r'cell = "([\d.]+ m)" would do', said)[1]

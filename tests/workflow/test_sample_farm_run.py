@@ -49,7 +49,7 @@ def test_the_landowners_page_holds_the_offer_and_none_of_the_growers_money(
     nutrients = [row["cost"] for row in sample_record["zone_nutrients"]]
     lime = next(row["value"] for row in sample_record["sources"] if row["key"] == "nutrients.lime.price")
     # what is offered, and what replacing the nutrients costs, are the landowner's to know
-    own = [price, price * totals["take_mg"], *nutrients, sum(nutrients), lime, 30.0]
+    own = [price, price * totals["removal_mg"], *nutrients, sum(nutrients), lime, 30.0]
     shown = money_in(page)
     assert round(price, 6) in shown
     assert round(sum(nutrients), 6) in shown
@@ -59,7 +59,7 @@ def test_the_landowners_page_holds_the_offer_and_none_of_the_growers_money(
     # and as bare digits: nothing that the plan costs, in total, by step, by ton, and what the buyer pays
     costs = {k: v for k, v in totals.items() if k.startswith("cost") and k not in ("cost_nutrients", "cost_land")}
     assert len(costs) > 8
-    per_mg = [totals["cost_per_mg"], *(v / totals["drawn_mg"] for k, v in totals.items() if k.startswith("cost_"))]
+    per_mg = [totals["cost_per_mg"], *(v / totals["withdrawn_mg"] for k, v in totals.items() if k.startswith("cost_"))]
     rates = [*per_mg, *(c["price_per_mg"] for c in plan["need"]["contract"])]
     for value in (v for v in [*costs.values(), *rates] if v > 0):
         for form in (
@@ -144,12 +144,12 @@ def test_zones_sum_to_their_field(sample_record: dict) -> None:
 def test_grain_is_conserved_from_points_to_surface(sample_record: dict) -> None:
     """A hectare of the surface holds the grain of a hectare of cleaned points, within 1 %."""
     report, totals = sample_record["surface_report"], sample_record["totals"]
-    on_surface = totals["grain_mg"] / (report["known_share"] * totals["fields_ha"])
+    on_surface = totals["grain_mg"] / (report["known_fraction"] * totals["fields_ha"])
     assert on_surface == pytest.approx(report["cleaned_dry_mg"] / report["cleaned_area_ha"], rel=0.01)
 
 
 def test_bales_never_hold_more_than_their_zone_gives(sample_record: dict) -> None:
-    gives = {f["properties"]["zone_id"]: f["properties"]["take_mg"] for f in sample_record["zones"]["features"]}
+    gives = {f["properties"]["zone_id"]: f["properties"]["removal_mg"] for f in sample_record["zones"]["features"]}
     assert sample_record["bale_plan"]
     for row in sample_record["bale_plan"]:
         assert row["bales"] * row["bale_dry_kg"] / 1000 <= gives[row["zone_id"]] + 1e-6
@@ -158,8 +158,8 @@ def test_bales_never_hold_more_than_their_zone_gives(sample_record: dict) -> Non
 def test_no_zone_is_asked_for_more_than_its_cautious_limit(sample_record: dict) -> None:
     for feature in sample_record["zones"]["features"]:
         zone = feature["properties"]
-        assert zone["take_mg_ha"] <= zone["removable_mg_ha"] + 1e-6
-        assert zone["stover_mg_ha"] - zone["take_mg_ha"] >= 0
+        assert zone["removal_mg_ha"] <= zone["removable_mg_ha"] + 1e-6
+        assert zone["stover_mg_ha"] - zone["removal_mg_ha"] >= 0
 
 
 def test_no_yard_is_asked_to_hold_more_than_its_drawn_rows(sample_record: dict) -> None:

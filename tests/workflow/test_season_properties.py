@@ -22,10 +22,10 @@ few = settings(
 def test_more_retention_never_gives_more_bales(tmp_path: Path, one: float, other: float) -> None:
     """With the field as one zone. Where zones are drawn anew they can fall a little better; see docs/decisions/0050."""
     plan = write_small_farm(tmp_path, relief=False)
-    plan["gather"]["smallest_zone"] = "16 ha"  # the whole field
+    plan["gather"]["min_zone"] = "16 ha"  # the whole field
     bales = []
     for keep in (0.0, *sorted((one, other))):
-        plan["limits"] = {"keep_at_least": f"{keep} Mg/ha"}
+        plan["limits"] = {"retention_min": f"{keep} Mg/ha"}
         bales.append(season_of(tmp_path, plan).totals["bales"])
     assert bales[0] > 0
     assert bales[2] <= bales[1] <= bales[0]
@@ -38,7 +38,7 @@ def test_a_farm_k_times_as_long_gives_k_squared_the_tonnes(tmp_path: Path) -> No
         folder.mkdir()
         plan = write_small_farm(folder, side_m=400.0 * k, cell_m=5.0 * k, relief=False)
         result = season_of(folder, plan)
-        masses.append((result.totals["stover_mg"], result.totals["take_mg"]))
+        masses.append((result.totals["stover_mg"], result.totals["removal_mg"]))
     assert masses[0][1] > 0
     # the projection's scale differs a little between the two squares, so not to the last digit
     assert masses[1][0] == pytest.approx(4 * masses[0][0], rel=2e-4)
@@ -51,7 +51,7 @@ def test_no_drawn_bale_comes_nearer_than_the_setbacks(tmp_path: Path, seed: int)
     """Measured with shapely on the outputs, with setbacks set in the plan."""
     plan = add_surroundings(tmp_path, write_small_farm(tmp_path), seed)
     setbacks = {"well": 60, "water": 50, "building": 35, "dwelling": 70, "road": 30, "overhead_line": 25}
-    plan["yards"] = {"setbacks": {name: f"{m} m" for name, m in setbacks.items()}, "smallest_bales": 20}
+    plan["yards"] = {"setbacks": {name: f"{m} m" for name, m in setbacks.items()}, "min_bales": 20}
     result = season_of(tmp_path, plan)
     layer_of = {name: f"{name}s" for name in setbacks} | {"water": "water"}
     for name, metres in setbacks.items():

@@ -28,7 +28,7 @@ def test_clouds_take_energy_and_leave_the_share_of_open_ground(tmp_path: Path, p
     plan["storage"] = {"sunshine_h": [4.0] * 12}
     cloudy = season_of(tmp_path, plan).stack
     assert float(cloudy["sun_kwh_m2"].mean()) < 0.7 * float(clear["sun_kwh_m2"].mean())
-    assert float(cloudy["sun_share"].median()) == pytest.approx(float(clear["sun_share"].median()), abs=0.03)
+    assert float(cloudy["sun_fraction"].median()) == pytest.approx(float(clear["sun_fraction"].median()), abs=0.03)
 
 
 def test_more_sunshine_than_daylight_is_refused(tmp_path: Path, plan: dict) -> None:
@@ -38,9 +38,9 @@ def test_more_sunshine_than_daylight_is_refused(tmp_path: Path, plan: dict) -> N
 
 
 def test_bare_trees_let_sun_through_behind_them_and_nowhere_else(tmp_path: Path, plan: dict) -> None:
-    dense = season_of(tmp_path, plan).stack["sun_share"]
+    dense = season_of(tmp_path, plan).stack["sun_fraction"]
     plan["layers"]["trees"]["bare_light_pct"] = 60
-    bare = season_of(tmp_path, plan).stack["sun_share"]
+    bare = season_of(tmp_path, plan).stack["sun_fraction"]
     north = {"x": WEST + 200, "y": SOUTH + 172}
     far = {"x": WEST + 20, "y": SOUTH + 380}
     assert float(bare.sel(north, method="nearest")) > float(dense.sel(north, method="nearest")) + 0.05

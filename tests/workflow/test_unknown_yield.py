@@ -52,7 +52,7 @@ def planned(folder: Path, how: str) -> tuple[Path, str, str]:
     mine = gpd.GeoSeries(gpd.points_from_xy(points["lon"], points["lat"])).within(ground).to_numpy()
     spoilt(points, mine, how).to_csv(folder / "points.csv", index=False)
     data["layers"]["yield_points"]["path"] = str(folder / "points.csv")
-    data["odds"] = {"draws": 20}
+    data["odds"] = {"samples": 20}
     code, out, err = ask("plan", write_plan(data, folder), "--out", folder / "out")
     assert code in (0, 3), err
     return folder / "out", out, err
@@ -103,7 +103,7 @@ def test_a_field_without_usable_records_is_not_known_everywhere(tmp_path, how, r
 
     row = next(line for line in said.splitlines() if line.startswith("│ " + FIELD))
     assert "not known: no usable yield data" in row
-    assert row.count("unknown") == 3
+    assert row.count("not known") == 4
     assert f"{FIELD}: not known: no usable yield data. {reason}" in said
     assert "The farm's totals leave this field out." in said
 
@@ -112,20 +112,28 @@ def test_a_field_without_usable_records_is_not_known_everywhere(tmp_path, how, r
     for zone in mine:
         assert zone["method"] == "unknown"
         assert reason in zone["reason"]
-        for column in ("stover_mg_ha", "removable_mg_ha", "take_mg", "bales", "n_kg", "p50_mg_ha", "odds_kept"):
+        for column in (
+            "stover_mg_ha",
+            "removable_mg_ha",
+            "removal_mg",
+            "bales",
+            "n_kg",
+            "p50_mg_ha",
+            "compliance_probability",
+        ):
             assert zone[column] == ""
 
     record = json.loads((out / "plan.json").read_text("utf-8"))
     shown = [z["properties"] for z in record["zones"]["features"] if z["properties"]["zone_id"].startswith("F2-")]
     assert {z["method"] for z in shown} == {"unknown"}
-    assert {z["take_mg"] for z in shown} == {None}
+    assert {z["removal_mg"] for z in shown} == {None}
     assert record["totals"]["unknown_ha"] == pytest.approx(sum(float(z["area_ha"]) for z in mine), rel=1e-6)
     assert code in {p["code"] for p in record["problems"]}
 
     page = page_of(out)
     first = {section["id"]: [texts(line) for line in section["lines"]] for section in page["first"]}
     assert reason in first["unknown"][0]
-    assert f"{FIELD}: not known: no usable yield data." in first["bales"]
+    assert f"{FIELD}: not known; there are no usable yield data." in first["bales"]
     for zone in page["zones"]:
         if zone["field"] == "F2":
             assert (zone["take"], zone["limit"], zone["bales"], zone["odds"]) == (None, None, None, None)
@@ -134,7 +142,7 @@ def test_a_field_without_usable_records_is_not_known_everywhere(tmp_path, how, r
 
     crew = crew_page(out, FIELD)
     assert reason in crew
-    assert "154.9 ac, not known: no usable yield data." in crew
+    assert "154.9 ac, bales not known: no usable yield data." in crew
     for place in (
         row,
         crew.replace("Hatched: no baling", ""),
@@ -150,7 +158,10 @@ def test_of_a_field_known_in_part_the_rest_is_not_known(tmp_path) -> None:
     assert {"unknown"} < {z["method"] for z in mine}
     assert sum(float(z["area_ha"]) for z in mine if z["method"] == "unknown") == pytest.approx(62.7 / 2, rel=0.1)
     bales = [texts(line) for s in page_of(out)["first"] if s["id"] == "bales" for line in s["lines"]]
-    assert any(re.fullmatch(rf"{FIELD}: \d+ bales; part of it not known: no usable yield data\.", b) for b in bales)
+    assert any(
+        re.fullmatch(rf"{FIELD}: \d+ bales\. Part of it is not known: there are no usable yield data\.", b)
+        for b in bales
+    )
     assert re.search(r"\d+ bales; part not known: no usable yield data", crew_page(out, FIELD))
 
 

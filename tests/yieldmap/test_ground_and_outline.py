@@ -29,11 +29,11 @@ def _ground(x, y):
     return 300 - 0.02 * x + 1.0 * np.sin(y / 60)
 
 
-def test_drift_is_taken_out(made, book, grid_over) -> None:
+def test_drift_is_taken_out(made, coefficients, grid_over) -> None:
     """Drift of half a metre goes; the slope across the passes, which a field is worked along in time, stays."""
     points = _with_heights(made, drift_m=0.5, noise_m=0.05)
     stack = grid_over(points)
-    ground = ground_from_points(points, stack, book)
+    ground = ground_from_points(points, stack, coefficients)
     # neighbouring passes stay 0.18 m apart by the slope itself, 2 % over a swath
     assert ground.raw_pass_error_m > 0.4
     assert ground.pass_error_m < 0.25
@@ -48,19 +48,19 @@ def test_drift_is_taken_out(made, book, grid_over) -> None:
     assert np.nanmedian(fall[:, 2:-2]) == pytest.approx(-0.02, abs=0.002)
 
 
-def test_noisier_heights_are_reported_as_coarser(made, book, grid_over) -> None:
+def test_noisier_heights_are_reported_as_coarser(made, coefficients, grid_over) -> None:
     quiet = _with_heights(made, drift_m=0.3, noise_m=0.05)
     loud = _with_heights(made, drift_m=0.3, noise_m=0.8)
     stack = grid_over(quiet)
-    fine, coarse = ground_from_points(quiet, stack, book), ground_from_points(loud, stack, book)
+    fine, coarse = ground_from_points(quiet, stack, coefficients), ground_from_points(loud, stack, coefficients)
     assert coarse.holdout_error_m > 2 * fine.holdout_error_m
-    assert coarse.least_scale_m >= fine.least_scale_m
+    assert coarse.min_scale_m >= fine.min_scale_m
 
 
-def test_heights_are_needed(made, book, grid_over) -> None:
+def test_heights_are_needed(made, coefficients, grid_over) -> None:
     points = made.harvest(made.smooth, seconds=3.0)
     with pytest.raises(ContractError, match="heights"):
-        ground_from_points(points, grid_over(points), book)
+        ground_from_points(points, grid_over(points), coefficients)
 
 
 def test_outline_is_as_wide_as_the_swath(made) -> None:

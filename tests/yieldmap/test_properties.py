@@ -10,13 +10,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from long_run import examples
-from scipy import ndimage
 
 from stovergeo.core.errors import Report
 from stovergeo.yieldmap import clean_points, grain_surface
-from stovergeo.yieldmap.harvested import Driven, harvested_cells
+from stovergeo.yieldmap.cells import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.nearest import distance_to_records
 from stovergeo.yieldmap.passes import Track, track_of
 from stovergeo.yieldmap.steps import Ramp, co_located, in_ramp
 from stovergeo.yieldmap.validation import CANDIDATES, block_folds
@@ -126,19 +124,19 @@ def test_machines_without_a_name_are_one() -> None:
 
 
 @pytest.mark.parametrize("factor", [0.5, 2.0])
-def test_twice_the_yield_is_cleaned_alike(made, book, factor) -> None:
+def test_twice_the_yield_is_cleaned_alike(made, coefficients, factor) -> None:
     """Nothing in the cleaning is tuned to one level of yield."""
     points = made.harvest(made.patchy, seconds=2.0, delay_s=2.0)
     scaled = points.assign(**{c: points[c] * factor for c in ("grain_kg", "grain_mg_ha", "flow_kg_s")})
-    one, other = clean_points(points, book, Report()), clean_points(scaled, book, Report())
+    one, other = clean_points(points, coefficients, Report()), clean_points(scaled, coefficients, Report())
     assert list(one.points.index) == list(other.points.index)
     assert other.points["grain_kg"].sum() == pytest.approx(factor * one.points["grain_kg"].sum())
 
 
-def test_field_turned_by_a_quarter_is_cleaned_alike(made, book) -> None:
+def test_field_turned_by_a_quarter_is_cleaned_alike(made, coefficients) -> None:
     points = made.harvest(made.patchy, seconds=2.0, delay_s=2.0)
     turned = points.set_geometry(points.geometry.rotate(90, origin=(made.EAST, made.NORTH)))
-    one, other = clean_points(points, book, Report()), clean_points(turned, book, Report())
+    one, other = clean_points(points, coefficients, Report()), clean_points(turned, coefficients, Report())
     delay = [c.corrections["delay"]["combine 1"]["seconds"] for c in (one, other)]
     assert delay[0] == pytest.approx(delay[1], abs=0.01)
     assert len(one.points) == pytest.approx(len(other.points), abs=5)
@@ -168,32 +166,19 @@ def test_harvested_ground_is_widened_aside_and_where_cutting_begins_and_ends(hea
     assert not found[~possible].any()
 
 
-def test_fields_beside_each_other_are_estimated_as_if_alone(made, book, grid_over) -> None:
+def test_fields_beside_each_other_are_estimated_as_if_alone(made, coefficients, grid_over) -> None:
     points = made.harvest(made.patchy, seconds=2.0, width_m=260, height_m=200)
     boxes = [shapely.box(made.EAST + a, made.NORTH, made.EAST + b, made.NORTH + 200) for a, b in ((0, 110), (150, 260))]
     columns = {"field_id": ["F1", "F2"], "name": ["west", "east"], "area_ha": [2.2, 2.2]}
     fields = gpd.GeoDataFrame(columns, geometry=boxes, crs=made.CRS)
     stack = grid_over(fields)
-    cleaned = clean_points(points, book, Report())
-    both = grain_surface(cleaned.points, fields, stack, book, driven=cleaned.driven)
-    alone = [grain_surface(cleaned.points, fields.iloc[[k]], stack, book, driven=cleaned.driven) for k in (0, 1)]
+    cleaned = clean_points(points, coefficients, Report())
+    both = grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
+    alone = [
+        grain_surface(cleaned.points, fields.iloc[[k]], stack, coefficients, driven=cleaned.driven) for k in (0, 1)
+    ]
     for layer in ("grain", "error"):
         west, east = (getattr(surface, layer).to_numpy() for surface in alone)
         assert np.isfinite(west).sum() > 500
         assert np.isfinite(east).sum() > 500
         np.testing.assert_array_equal(getattr(both, layer).to_numpy(), np.where(np.isfinite(west), west, east))
-
-
-@given(seed=st.integers(0, 10_000), n=st.integers(0, 40), reach=st.floats(0, 60))
-@settings(max_examples=examples(40))
-def test_distance_to_records_is_that_of_a_transform(seed, n, reach) -> None:
-    """`scipy.ndimage.distance_transform_edt` is the reference."""
-    rng = np.random.default_rng(seed)
-    shape, cell_m = (23, 31), 2.5
-    cells = rng.integers(-1, shape[0] * shape[1], n)
-    asked = rng.random(shape) < 0.8
-    empty = np.ones(shape, bool)
-    empty.ravel()[cells[cells >= 0]] = False
-    exact = cell_m * ndimage.distance_transform_edt(empty) if not empty.all() else np.full(shape, np.inf)
-    near = np.where(asked & (exact <= reach), exact, np.inf)
-    np.testing.assert_allclose(distance_to_records(cells, asked, cell_m, reach), near, rtol=1e-6)

@@ -21,9 +21,9 @@ def test_raw_figures(real_points) -> None:
     assert raw_summary(real_points.iloc[:1])["bu_ac"] == pytest.approx(128.37, abs=0.01)
 
 
-def test_cleaned_yield_and_counts(real_points, book) -> None:
+def test_cleaned_yield_and_counts(real_points, coefficients) -> None:
     report = Report()
-    cleaned = clean_points(real_points, book, report)
+    cleaned = clean_points(real_points, coefficients, report)
     assert 134 <= raw_summary(cleaned.points)["bu_ac"] <= 138
     counts = cleaned.counts.set_index("reason")["points"]
     assert counts.sum() == len(real_points) == 4949
@@ -41,23 +41,23 @@ def test_cleaned_yield_and_counts(real_points, book) -> None:
     assert {p.code for p in report} == {"yield.not_positive", "yield.outlier", "time.order"}
 
 
-def test_outline_surface_and_ground(real_points, book, grid_over) -> None:
+def test_outline_surface_and_ground(real_points, coefficients, grid_over) -> None:
     fields = boundary_from_points(real_points)
     nominal_ha = raw_summary(real_points)["area_ha"]
     assert len(fields) == 1
     assert fields.area_ha.sum() == pytest.approx(nominal_ha, rel=0.03)
     assert len(fields.geometry[0].interiors) >= 1  # the obstacle left unharvested
     stack = grid_over(fields)
-    cleaned = clean_points(real_points, book, Report())
-    surface = grain_surface(cleaned.points, fields, stack, book, removed=cleaned.removed)
-    assert 0.98 < surface.report["known_share"] <= 1
+    cleaned = clean_points(real_points, coefficients, Report())
+    surface = grain_surface(cleaned.points, fields, stack, coefficients, removed=cleaned.removed)
+    assert 0.98 < surface.report["known_fraction"] <= 1
     assert surface.report["mass_factor"] == pytest.approx(1, abs=0.005)
     # predicted into blocks three swaths wide, against a spread of the kept records of 0.69
     assert surface.report["cv_rmse_mg_ha"] < 0.47
     assert surface.report["cv_rmse_mg_ha"] < 0.75 * cleaned.points["grain_mg_ha"].std()
-    ground = ground_from_points(real_points, stack, book)
+    ground = ground_from_points(real_points, stack, coefficients)
     # README: pass to pass 0.70 m, about 0.31 m without drift, slope over 40 m and more
     assert ground.raw_pass_error_m == pytest.approx(0.70, abs=0.02)
     assert ground.pass_error_m < 0.32
     assert ground.holdout_error_m < 0.35
-    assert 30 <= ground.least_scale_m <= 60
+    assert 30 <= ground.min_scale_m <= 60

@@ -38,15 +38,21 @@ def drawn(refused, outlines=TWO_FIELDS, spare: float = 3.0) -> gpd.GeoDataFrame:
     for row, outline in enumerate(outlines):
         number[shapely.contains_xy(outline, x, y)] = row
     inside = np.where(np.isfinite(number), 1.0, np.nan)
-    stack = put(stack, field_number=number, stover_mg_ha=9 * inside, keep_mg_ha=(9 - spare) * inside)
+    stack = put(stack, field_number=number, stover_mg_ha=9 * inside, retention_mg_ha=(9 - spare) * inside)
     stack = put(stack, removable_mg_ha=spare * inside)
-    how = {"working_width_m": 9.0, "smallest_zone_ha": 1.0, "options": OPTIONS}
+    how = {"working_width_m": 9.0, "min_zone_ha": 1.0, "options": OPTIONS}
     return make_zones(stack, fields, refused=refused, **how)
 
 
 def gathered(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The zones as worked where every one may give all it can spare."""
-    offers = {"method": "rake_bale", "title": "rake and bale", "take_mg_ha": 3.0, "limit_mg_ha": 3.0, "allowed": True}
+    offers = {
+        "method": "rake_bale",
+        "title": "rake and bale",
+        "removal_mg_ha": 3.0,
+        "limit_mg_ha": 3.0,
+        "allowed": True,
+    }
     return assign_methods(zones, pd.DataFrame({"zone_id": zones["zone_id"], **offers, "message": "Takes it all."}))
 
 
@@ -61,7 +67,7 @@ def test_a_shape_inside_a_field_is_one_zone_of_its_own_and_gives_nothing():
     refused = at(100, 100, 200, 200)
     zones = gathered(drawn(refused))
     kept = zones[zones["kept_free"]]
-    assert kept[["field_id", "method", "take_mg", "removable_mg_ha", "binding_rule"]].to_numpy().tolist() == [
+    assert kept[["field_id", "method", "removal_mg", "removable_mg_ha", "binding_rule"]].to_numpy().tolist() == [
         ["F1", "leave", 0.0, 0.0, "landowner"]
     ]
     assert kept.geometry.iloc[0].equals(refused)
@@ -69,7 +75,7 @@ def test_a_shape_inside_a_field_is_one_zone_of_its_own_and_gives_nothing():
     assert [m.key for m in kept["reason"].iloc[0]] == ["ground.kept_free"]
     rest = zones[~zones["kept_free"]]
     assert rest.intersection(refused).area.sum() == 0
-    assert rest["take_mg"].sum() == pytest.approx(3.0 * (12 + 8.4 - 1), rel=0.002)
+    assert rest["removal_mg"].sum() == pytest.approx(3.0 * (12 + 8.4 - 1), rel=0.002)
 
 
 @pytest.mark.parametrize(
@@ -124,9 +130,9 @@ def test_any_shape_is_free_of_gathered_zones_and_zones_and_kept_ground_tile_the_
     if refused.is_empty:
         return
     zones = gathered(drawn(refused))
-    worked = zones[zones["take_mg"] > 0]
+    worked = zones[zones["removal_mg"] > 0]
     assert zones.geometry.is_valid.all()
     assert worked.intersection(refused).area.sum() < 1e-3
     assert zones.area.sum() == pytest.approx(680 * 300, abs=25 * 2)  # less than a cell of each field may be no zone
     assert shapely.union_all(list(zones.geometry)).area == pytest.approx(zones.area.sum(), abs=1e-3)
-    assert not zones.loc[zones["kept_free"], "take_mg"].any()
+    assert not zones.loc[zones["kept_free"], "removal_mg"].any()

@@ -24,7 +24,7 @@ from stovergeo.zones import assign_methods, cautious_limit, make_zones, zone_num
 
 CRS = "EPSG:26915"
 WEST, NORTH = 450_000.0, 4_650_000.0
-WIDTH, LEAST_HA = 9.144, 2.0
+WIDTH, MIN_HA = 9.144, 2.0
 OPTIONS = zone_options(load_handbook())
 CASES = [(seed, waterway) for seed in (1, 3, 4, 7, 11) for waterway in (0, 2, 8)]
 
@@ -80,7 +80,7 @@ def made_ground(
             stack,
             field_number=number,
             stover_mg_ha=stover,
-            keep_mg_ha=np.clip(keep, 0, None),
+            retention_mg_ha=np.clip(keep, 0, None),
             removable_mg_ha=np.clip(stover - keep, 0, None),
         ),
         fields,
@@ -99,7 +99,7 @@ def whole_box(width_m: float, height_m: float) -> Polygon:
 
 def zones_of(seed: int = 1, waterway: int = 0, **kw):
     stack, fields = made_ground(seed, waterway_cells=waterway, **kw)
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
     return stack, fields, zones
 
 
@@ -135,7 +135,7 @@ def test_the_outer_edge_is_the_field_boundary_not_a_stair(drawn):
 
 def test_no_zone_is_smaller_or_narrower_than_allowed(drawn):
     _, _, zones = drawn
-    assert (zones["area_ha"] >= LEAST_HA).all()
+    assert (zones["area_ha"] >= MIN_HA).all()
     for zone in zones.geometry:
         widest = max(shapely.get_parts(zone), key=lambda p: p.area)
         assert 2 * shapely.maximum_inscribed_circle(widest).length >= 2 * WIDTH
@@ -165,13 +165,13 @@ def test_no_more_than_the_stated_share_of_a_zone_is_asked_for_too_much(drawn):
     for i, zone in enumerate(zones.itertuples()):
         own = numbers == i
         short = own & (spare < zone.removable_mg_ha - 1e-5)
-        assert area[short].sum() <= OPTIONS.over_share * area[own].sum() * (1 + 1e-6)
+        assert area[short].sum() <= OPTIONS.over_fraction * area[own].sum() * (1 + 1e-6)
 
 
 def test_a_waterway_two_widths_wide_stays_whole():
     stack, _, zones = zones_of(3, waterway=8)  # 40 m
     numbers = zone_numbers(zones, grid_of(stack)).values
-    waterway = (stack["keep_mg_ha"].values > 20) & np.isfinite(numbers)
+    waterway = (stack["retention_mg_ha"].values > 20) & np.isfinite(numbers)
     inside = numbers[waterway].astype(int)
     assert (zones["removable_mg_ha"].to_numpy()[inside] == 0).mean() > 0.95
 
@@ -188,10 +188,10 @@ def test_a_narrow_waterway_lowers_the_ground_it_runs_through():
 
 def test_gathered_water_is_left_even_where_stover_could_be_spared():
     stack, fields = made_ground(1)
-    flow = np.zeros(stack["keep_mg_ha"].shape, np.float32)
+    flow = np.zeros(stack["retention_mg_ha"].shape, np.float32)
     flow[:, 20:40] = 1
     stack["concentrated_flow"] = (("y", "x"), flow)
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
     numbers = zone_numbers(zones, grid_of(stack)).values
     inside = numbers[:, 22:38][np.isfinite(numbers[:, 22:38])].astype(int)
     assert (zones["removable_mg_ha"].to_numpy()[inside] == 0).mean() > 0.95
@@ -208,7 +208,7 @@ def test_ground_k_times_as_long_gives_k_squared_times_as_much(scale, seed):
         outline = box(WEST + 9 * quarter, NORTH - 230 * quarter, WEST + 309 * quarter, NORTH - 9 * quarter)
         stack, fields = made_ground(seed, scale=k, shape=(60, 80), outlines=(outline,))
         stack["cell_area_ha"][:] = (5.0 * k) ** 2 / 1e4
-        zones = make_zones(stack, fields, working_width_m=WIDTH * k, smallest_zone_ha=0.5 * k**2, options=OPTIONS)
+        zones = make_zones(stack, fields, working_width_m=WIDTH * k, min_zone_ha=0.5 * k**2, options=OPTIONS)
         gives.append((zones["removable_mg_ha"] * zones["area_ha"]).sum())
     assert gives[1] == pytest.approx(scale**2 * gives[0], rel=1e-3)  # a cell middle may lie on a line
 
@@ -217,7 +217,7 @@ def test_ground_k_times_as_long_gives_k_squared_times_as_much(scale, seed):
 @given(seed=st.integers(0, 1000), more=st.floats(0.1, 3))
 def test_on_the_same_zones_more_keep_never_gives_more(seed, more):
     stack, fields = made_ground(seed, shape=(60, 80))
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=0.5, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=0.5, options=OPTIONS)
     numbers = zone_numbers(zones, grid_of(stack)).values
     spare, area = stack["removable_mg_ha"].values, stack["cell_area_ha"].values
     for i in range(len(zones)):
@@ -262,7 +262,7 @@ def test_cautious_limit_by_hand(spare, area, share, expected):
 def test_a_field_smaller_than_the_least_zone_is_one_zone():
     outline = whole_box(90, 120)
     stack, fields = made_ground(2, shape=(40, 40), outlines=(outline,))
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
     assert len(zones) == 1
     assert zones.geometry.iloc[0].equals(outline)
 
@@ -270,7 +270,7 @@ def test_a_field_smaller_than_the_least_zone_is_one_zone():
 def test_a_field_smaller_than_a_cell_still_has_its_zone():
     outline = shapely.affinity.translate(whole_box(1, 1), 60.2, -60.2)
     stack, fields = made_ground(2, shape=(40, 40), outlines=(whole_box(50, 50), outline))
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
     assert list(zones["zone_id"]) == ["F1-a", "F2-a"]
     assert zones["removable_mg_ha"].iloc[1] == 0
 
@@ -278,7 +278,7 @@ def test_a_field_smaller_than_a_cell_still_has_its_zone():
 def test_a_field_in_two_parts_tiles_too():
     parts = shapely.union_all([whole_box(150, 300), shapely.affinity.translate(whole_box(60, 60), 300, -100)])
     stack, fields = made_ground(5, shape=(80, 90), outlines=(parts,))
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=1.0, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=1.0, options=OPTIONS)
     union = shapely.union_all(zones.geometry.values)
     assert shapely.symmetric_difference(union, parts).area < 1e-6 * parts.area
     assert (zones["area_ha"] >= 1.0).all()
@@ -286,10 +286,10 @@ def test_a_field_in_two_parts_tiles_too():
 
 def test_where_no_yield_is_known_nothing_is_taken_and_it_is_reported():
     stack, fields = made_ground(1)
-    for name in ("stover_mg_ha", "keep_mg_ha", "removable_mg_ha"):
+    for name in ("stover_mg_ha", "retention_mg_ha", "removable_mg_ha"):
         stack[name][:, :60] = np.nan
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
-    blank = zones[zones["unknown_share"] > 0.9]
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
+    blank = zones[zones["unknown_fraction"] > 0.9]
     assert len(blank)
     assert (blank["removable_mg_ha"] == 0).all()
     assert {m.key for reason in blank["reason"] for m in reason} == {"ground.unknown"}
@@ -313,7 +313,7 @@ def offers(zones: gpd.GeoDataFrame) -> pd.DataFrame:
             take = fraction * zone.stover_mg_ha
             limit = zone.removable_mg_ha
             rows.append((zone.zone_id, method, method.replace("_", " "), take, limit, take <= limit, ("Its bar.",)))
-    columns = ["zone_id", "method", "title", "take_mg_ha", "limit_mg_ha", "allowed", "message"]
+    columns = ["zone_id", "method", "title", "removal_mg_ha", "limit_mg_ha", "allowed", "message"]
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -321,24 +321,24 @@ def test_methods_are_the_greatest_allowed_take(drawn):
     _, _, zones = drawn
     table = offers(zones)
     filled = assign_methods(zones, table)
-    best = table[table["allowed"]].groupby("zone_id")["take_mg_ha"].max()
+    best = table[table["allowed"]].groupby("zone_id")["removal_mg_ha"].max()
     expected = zones["zone_id"].map(best).fillna(0)
-    assert np.allclose(filled["take_mg_ha"], expected)
-    assert (filled["take_mg_ha"] <= filled["removable_mg_ha"] + 1e-9).all()
-    assert np.allclose(filled["take_mg"], filled["take_mg_ha"] * filled["area_ha"])
-    assert ((filled["method"] == "leave") == (filled["take_mg_ha"] == 0)).all()
-    used = filled[filled["take_mg_ha"] > 0]
+    assert np.allclose(filled["removal_mg_ha"], expected)
+    assert (filled["removal_mg_ha"] <= filled["removable_mg_ha"] + 1e-9).all()
+    assert np.allclose(filled["removal_mg"], filled["removal_mg_ha"] * filled["area_ha"])
+    assert ((filled["method"] == "leave") == (filled["removal_mg_ha"] == 0)).all()
+    used = filled[filled["removal_mg_ha"] > 0]
     assert [reason[-1].values["title"] for reason in used["reason"]] == list(used["method"].str.replace("_", " "))
 
 
 def test_the_reason_s_figures_are_the_zone_s(drawn):
     _, _, zones = drawn
-    able = zones[(zones["removable_mg_ha"] > 0) & (zones["unknown_share"] <= 0.5)]
+    able = zones[(zones["removable_mg_ha"] > 0) & (zones["unknown_fraction"] <= 0.5)]
     assert len(able)
     for zone in able.itertuples():
         said = {name: value for message in zone.reason for name, value in message.values.items()}
-        figures = {"stover": zone.stover_mg_ha, "keep": zone.keep_mg_ha, "spare": zone.removable_mg_ha}
-        assert said == figures | ({"share": zone.left_share} if zone.left_share > 0.02 else {})
+        figures = {"stover": zone.stover_mg_ha, "keep": zone.retention_mg_ha, "spare": zone.removable_mg_ha}
+        assert said == figures | ({"share": zone.left_fraction} if zone.left_fraction > 0.02 else {})
 
 
 def test_where_no_method_fits_the_first_that_takes_too_much_says_why():
@@ -351,7 +351,7 @@ def test_where_no_method_fits_the_first_that_takes_too_much_says_why():
         ("single_pass", "single pass", 0.2 * can, 0.9 * can, False, ("Its bales do not keep.",)),
         ("none", "none", np.nan, np.nan, False, ("Not known.",)),
     ]
-    table = pd.DataFrame(rows, columns=["method", "title", "take_mg_ha", "limit_mg_ha", "allowed", "message"])
+    table = pd.DataFrame(rows, columns=["method", "title", "removal_mg_ha", "limit_mg_ha", "allowed", "message"])
     filled = assign_methods(zone, table.assign(zone_id=zone["zone_id"].iloc[0]))
     assert render(filled["reason"].iloc[0][-3:], "us") == (
         "Nothing is gathered: no method fits this ground. Single pass: its bales do not keep. "
@@ -379,7 +379,7 @@ def test_ground_of_which_all_must_stay_names_the_strictest_rule(titles):
     stack = stack.assign(removable_mg_ha=stack["removable_mg_ha"] * 0)
     steep = xr.ones_like(stack["stover_mg_ha"]).assign_attrs(rules=["soil_carbon", "steep_ground"])
     stack["binding_rule"] = steep if titles is None else steep.assign_attrs(titles=titles)
-    zones = make_zones(stack, fields, working_width_m=WIDTH, smallest_zone_ha=LEAST_HA, options=OPTIONS)
+    zones = make_zones(stack, fields, working_width_m=WIDTH, min_zone_ha=MIN_HA, options=OPTIONS)
     named = "steep ground" if titles else "steep_ground"
     said = f"All that grows here must stay; the strictest rule is {named}."
     assert {render(reason, "us") for reason in zones["reason"]} == {said}

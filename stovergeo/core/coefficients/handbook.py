@@ -16,7 +16,7 @@ from stovergeo.core.errors import StovergeoError
 from stovergeo.core.units import SI_UNIT, parse_quantity
 
 if TYPE_CHECKING:
-    import numpy as np
+    pass
 
 
 class Standing(StrEnum):
@@ -107,22 +107,6 @@ class Handbook(Mapping[str, Coefficient]):
                 note=f"handbook default {old.value:g} ({old.low:g} to {old.high:g}) {old.unit}",
             )
         return Handbook(changed)
-
-    def draw(self, rng: np.random.Generator, keys: list[str] | None = None) -> Handbook:
-        """Return a copy with triangular (low, default, high) draws, for Monte Carlo runs.
-
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-        keys : list of str, optional
-            Draw only these; all others keep their default. None draws every key with a spread.
-        """
-        drawn = dict(self._coefficients)
-        for key in self._coefficients if keys is None else keys:
-            c = self._coefficients[key]
-            if c.low < c.high:
-                drawn[key] = replace(c, value=float(rng.triangular(c.low, c.value, c.high)))
-        return Handbook(drawn)
 
 
 class UnknownCoefficientError(StovergeoError, KeyError):
@@ -219,9 +203,10 @@ def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:
     Examples
     --------
     >>> from stovergeo import load_handbook
-    >>> book = load_handbook({"bale.moisture": 16})
-    >>> book.value("bale.moisture"), book["bale.moisture"].unit, book["bale.moisture"].standing.value
+    >>> coefficients = load_handbook({"bale.moisture": 16})
+    >>> own = coefficients["bale.moisture"]
+    >>> own.value, own.unit, own.standing.value
     (16.0, '%', 'set in the plan')
     """
-    book = Handbook(_shipped())
-    return book.with_plan(overrides) if overrides else book
+    coefficients = Handbook(_shipped())
+    return coefficients.with_plan(overrides) if overrides else coefficients

@@ -44,26 +44,26 @@ class Limits(Section):
 
     rules: tuple[str, ...] | None = Field(None, description="Retention rules to use; left out: all that are installed.")
     cover_pct: float = Field(30, ge=0, le=90, description="Ground cover wanted after planting.")
-    keep_at_least_mg_ha: MassPerAreaMgHa = Field(
-        0.0, alias="keep_at_least", description='Never leave less, e.g. "1.5 ton/ac".'
+    retention_min_mg_ha: MassPerAreaMgHa = Field(
+        0.0, alias="retention_min", description='Never leave less, e.g. "1.5 ton/ac".'
     )
-    take_at_most_mg_ha: MassPerAreaMgHa | None = Field(None, alias="take_at_most", description="Never take more.")
+    removal_max_mg_ha: MassPerAreaMgHa | None = Field(None, alias="removal_max", description="Never take more.")
     harvest_from_bu_ac: float | None = Field(
         None, ge=0, le=400, description="No stover leaves where corn yields less, bu/ac."
     )
-    potash_most_mg_ha: MassPerAreaMgHa | None = Field(
-        None, alias="potash_at_most", description='Most K2O that may leave with the stover, e.g. "50 lb/ac".'
+    potash_max_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="potash_max", description='Most K2O that may leave with the stover, e.g. "50 lb/ac".'
     )
-    phosphate_most_mg_ha: MassPerAreaMgHa | None = Field(
-        None, alias="phosphate_at_most", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
+    phosphate_max_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="phosphate_max", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
     )
-    slope_most_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
+    slope_max_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
     take_highly_erodible: bool = Field(
         False, description="Allow harvest on highly erodible land (needs its conservation plan)."
     )
-    tolerance_share: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
+    tolerance_fraction: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
-    @field_validator("cover_pct", "slope_most_pct")
+    @field_validator("cover_pct", "slope_max_pct")
     @classmethod
     def _percent_and_no_fraction(cls, given: float) -> float:
         if 0 < given < 1:
@@ -74,6 +74,6 @@ class Limits(Section):
 class Odds(Section):
     """The Monte Carlo run."""
 
-    draws: int = Field(500, ge=0, le=20_000)
+    samples: int = Field(500, ge=0, le=20_000)
     seed: int = 1
     cautious_pct: float = Field(10, gt=0, le=50, description="Percentile of the limit that decisions use.")

@@ -23,7 +23,7 @@ class Farm(Section):
     margin_m: LengthM = Field(
         80.0, alias="margin", le=5000, description="Ground looked at beyond the fields and the property."
     )
-    memory_most_gb: float | None = Field(
+    memory_max_gb: float | None = Field(
         None, gt=0, description="Memory that a run may take, GB; left out: what this machine has free."
     )
     ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")

@@ -14,8 +14,8 @@ from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section, on
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
 
 #: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
-_LEAST_RAIN_MM: Final = 75.0
-_MOST_RAIN_MM: Final = 4000.0
+_MIN_RAIN_MM: Final = 75.0
+_MAX_RAIN_MM: Final = 4000.0
 
 
 class Gather(Section):
@@ -25,7 +25,7 @@ class Gather(Section):
     working_width_m: LengthM = Field(
         9.144, alias="working_width", ge=1, le=60, description='Width of the machines, e.g. "30 ft".'
     )
-    smallest_zone_ha: AreaHa = Field(2.0, alias="smallest_zone", description='No zone smaller than this, e.g. "5 ac".')
+    min_zone_ha: AreaHa = Field(2.0, alias="min_zone", description='No zone smaller than this, e.g. "5 ac".')
 
 
 class Bale(Section):
@@ -144,6 +144,6 @@ class Storage(Section):
             return given
         if min(given) < 0:
             raise ValueError("rain cannot be negative")
-        if not _LEAST_RAIN_MM <= sum(given) <= _MOST_RAIN_MM:
+        if not _MIN_RAIN_MM <= sum(given) <= _MAX_RAIN_MM:
             raise ValueError(f"twelve months add up to {sum(given):g} mm, which no corn ground gets; are they inches?")
         return given

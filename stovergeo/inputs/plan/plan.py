@@ -20,10 +20,10 @@ from stovergeo.inputs.plan.layers import Layers, Soil
 from stovergeo.inputs.plan.money import Money
 from stovergeo.inputs.plan.need import Need
 from stovergeo.inputs.plan.plain_words import hint_for, said_of
-from stovergeo.inputs.plan.share import Share
+from stovergeo.inputs.plan.report import ReportOptions
 from stovergeo.inputs.plan.yards import Yards
 
-MOST_BYTES = 1_000_000
+MAX_BYTES = 1_000_000
 
 
 class Plan(Section):
@@ -43,7 +43,7 @@ class Plan(Section):
     yards: Yards = Field(default_factory=Yards)
     money: Money = Field(default_factory=Money)
     landowner: Landowner = Field(default_factory=Landowner)
-    share: Share = Field(default_factory=Share)
+    report: ReportOptions = Field(default_factory=ReportOptions)
     handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
 
     _folder: Path = PrivateAttr(default_factory=Path.cwd)
@@ -96,7 +96,7 @@ def read_plan(path: Path, report: Report) -> Plan:
         if not path.is_file():
             inside = f" It is a folder; did you mean {path / 'plan.toml'}?" if (path / "plan.toml").is_file() else ""
             raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.{inside}")
-        if path.stat().st_size > MOST_BYTES:
+        if path.stat().st_size > MAX_BYTES:
             raise report.refuse(
                 "plan.unreadable", where, f"It is over 1 MB, far more than a plan file can be.{_odd(path)}"
             )

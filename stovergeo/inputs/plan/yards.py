@@ -50,9 +50,9 @@ class Yards(Section):
     """The search for stack yards and the layout of rows."""
 
     most: int = Field(8, ge=1, le=200, description="Yards to offer.")
-    smallest_bales: int = Field(40, ge=1, description="No yard for fewer bales than this.")
-    stack_most_mg: MassMg = Field(
-        90.718474, alias="stack_most", gt=0, description='As-is (wet) mass in one stack, e.g. "100 ton".'
+    min_bales: int = Field(40, ge=1, description="No yard for fewer bales than this.")
+    stack_max_mg: MassMg = Field(
+        90.718474, alias="stack_max", gt=0, description='As-is (wet) mass in one stack, e.g. "100 ton".'
     )
     fire_gap_m: LengthM | None = Field(None, alias="fire_gap", description="Between stacks; left out: the handbook's.")
     row_gap_m: LengthM | None = Field(None, alias="row_gap", description="Between rows; left out: the handbook's.")

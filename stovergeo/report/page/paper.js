@@ -2,7 +2,7 @@
 var PAGE = { wide: 190, high: 255 }; // mm: what both common paper sizes hold inside their margins
 var PX_PER_MM = 96 / 25.4;
 var SIZES = [11, 10.5, 10, 9.5, 9, 8.5, 8, 7.5, 7]; // points
-var MOST_LINES = 'short-lines'; // class under which long words end in three dots
+var MAX_LINES = 'short-lines'; // class under which long words end in three dots
 
 function drawPrintYards() {
   fill(byId('print-yards'), plan.yards.filter(function (y) { return y.bales; }).map(function (yard) {
@@ -37,7 +37,7 @@ function fitPart(part, sized) {
     return !tooHigh(part);
   });
   if (fits) { return; }
-  part.classList.add(MOST_LINES);
+  part.classList.add(MAX_LINES);
   while (tooHigh(part) && cutLongest(part)) { /* until it fits or nothing more can go */ }
 }
 
@@ -69,7 +69,7 @@ function forPaper() {
 
 function forScreen() {
   document.body.classList.remove('on-paper');
-  byId('farm-page').classList.remove(MOST_LINES);
+  byId('farm-page').classList.remove(MAX_LINES);
   byId('farm-page').style.fontSize = '';
   fill(byId('print-yards'), []);
   drawAll(); // what was cut comes back

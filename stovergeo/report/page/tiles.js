@@ -34,7 +34,7 @@ var TileLayer = L.Layer.extend({
   _level: function () {
     var here = toWeb(map.getCenter()), metres = Math.abs(fromWeb(here[0] + 1e-6, here[1])[1] - fromWeb(here[0], here[1])[1]) * 1e6;
     var wanted = Math.log2(metres * Math.pow(2, map.getZoom()) / 256);
-    return Math.max(0, Math.min(plan.tiles.zoom_most, Math.round(wanted)));
+    return Math.max(0, Math.min(plan.tiles.zoom_max, Math.round(wanted)));
   },
   _draw: function () {
     var z = this._level(), n = Math.pow(2, z), view = map.getBounds().pad(0.05), layer = this, wanted = {};

@@ -34,7 +34,7 @@ class Rule(Protocol):
 class SpeakingRule(Rule, Protocol):
     """What a rule may have besides; each part may be missing, and the built-in rules have them all but `in_force`."""
 
-    def message(self, keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+    def message(self, retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
         """Return one plain sentence on what the rule asks for, for means over some ground.
 
         Its template stands in ``messages.toml`` beside the rule, see `stovergeo.core.messages`.

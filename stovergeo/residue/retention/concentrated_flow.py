@@ -23,8 +23,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return xr.where(path > 0, stack["stover_mg_ha"], 0.0).where(path.notnull())
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return whether water runs collected here."""
-    if keep_mg_ha == 0:
+    if retention_mg_ha == 0:
         return catalog("concentrated_flow.none")
-    return catalog("concentrated_flow.some", ground=ground_message(keep_mg_ha, stover_mg_ha))
+    return catalog("concentrated_flow.some", ground=ground_message(retention_mg_ha, stover_mg_ha))

@@ -10,9 +10,9 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.residue.cover import mass_of
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
+from stovergeo.residue.production import mass_of
 
 title = "Ground cover after planting"
 reads = ("stover_mg_ha",)
@@ -29,8 +29,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave(flat, stack["stover_mg_ha"])
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if keep_mg_ha < LITTLE_MG_HA:
+    if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    return catalog("ground_cover.some", cover=options.limits.cover_pct, keep=keep_mg_ha)
+    return catalog("ground_cover.some", cover=options.limits.cover_pct, keep=retention_mg_ha)

@@ -42,8 +42,8 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return (listed * stack["stover_mg_ha"]).where(listed.notnull())
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is highly erodible."""
-    if keep_mg_ha == 0:
+    if retention_mg_ha == 0:
         return catalog("highly_erodible.none")
-    return catalog("highly_erodible.some", ground=ground_message(keep_mg_ha, stover_mg_ha))
+    return catalog("highly_erodible.some", ground=ground_message(retention_mg_ha, stover_mg_ha))

@@ -20,7 +20,7 @@ reads_method = True
 
 def in_force(options: RuleOptions) -> bool:
     """Return whether the plan limits potash or phosphate."""
-    return options.limits.potash_most_mg_ha is not None or options.limits.phosphate_most_mg_ha is not None
+    return options.limits.potash_max_mg_ha is not None or options.limits.phosphate_max_mg_ha is not None
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -28,15 +28,15 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     stover = stack["stover_mg_ha"]
     asked = 0.0 * stover
     kind = "content_cob_husk" if options.method is not None and options.method.takes_ear_only else "content"
-    for name, most in (("k2o", options.limits.potash_most_mg_ha), ("p2o5", options.limits.phosphate_most_mg_ha)):
+    for name, most in (("k2o", options.limits.potash_max_mg_ha), ("p2o5", options.limits.phosphate_max_mg_ha)):
         if most is not None:
             asked = asked.clip(min=stover - most * KG_PER_MG / options.number(f"nutrients.{name}.{kind}"))
     return asked
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the plan allows to leave."""
-    given = {"potash": options.limits.potash_most_mg_ha, "phosphate": options.limits.phosphate_most_mg_ha}
+    given = {"potash": options.limits.potash_max_mg_ha, "phosphate": options.limits.phosphate_max_mg_ha}
     amounts = (
         catalog(f"nutrient_floor.{name}", amount=rescaled(most, KG_PER_MG))
         for name, most in given.items()

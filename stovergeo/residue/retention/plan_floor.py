@@ -22,30 +22,30 @@ def in_force(options: RuleOptions) -> bool:
     """Return whether the plan sets any floor."""
     limits = options.limits
     return (
-        limits.keep_at_least_mg_ha > 0 or limits.take_at_most_mg_ha is not None or limits.harvest_from_bu_ac is not None
+        limits.retention_min_mg_ha > 0 or limits.removal_max_mg_ha is not None or limits.harvest_from_bu_ac is not None
     )
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover that the plan wants left, Mg/ha."""
     limits, stover = options.limits, stack["stover_mg_ha"]
-    asked = limits.keep_at_least_mg_ha + 0.0 * stover
-    if limits.take_at_most_mg_ha is not None:
-        asked = asked.clip(min=stover - limits.take_at_most_mg_ha)
+    asked = limits.retention_min_mg_ha + 0.0 * stover
+    if limits.removal_max_mg_ha is not None:
+        asked = asked.clip(min=stover - limits.removal_max_mg_ha)
     if limits.harvest_from_bu_ac is not None:
         poor = stack["grain_mg_ha"] < limits.harvest_from_bu_ac * MG_HA_DRY_PER_BU_ACRE
         asked = xr.where(poor, asked.clip(min=stover), asked)
     return asked
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the plan asks for."""
     limits = options.limits
     floors = []
-    if limits.keep_at_least_mg_ha > 0:
-        floors.append(catalog("plan_floor.stay", keep=limits.keep_at_least_mg_ha))
-    if limits.take_at_most_mg_ha is not None:
-        floors.append(catalog("plan_floor.leave", take=limits.take_at_most_mg_ha))
+    if limits.retention_min_mg_ha > 0:
+        floors.append(catalog("plan_floor.stay", keep=limits.retention_min_mg_ha))
+    if limits.removal_max_mg_ha is not None:
+        floors.append(catalog("plan_floor.leave", take=limits.removal_max_mg_ha))
     if limits.harvest_from_bu_ac is not None:
         bushels = limits.harvest_from_bu_ac
         grain = Quantity(bushels * MG_HA_DRY_PER_BU_ACRE, bushels, "bu/ac")

@@ -14,7 +14,7 @@ from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import Number, RuleOptions
 
 title = "Soil carbon"
-reads = ("stover_usual_mg_ha",)
+reads = ("stover_typical_mg_ha",)
 source = "Wilhelm et al. 2007, Agron. J. 99:1665-1667; spread after Johnson et al. 2014, BioEnergy Research"
 valid = (
     "Corn Belt soils in continuous corn or corn and soybean; one table for all of them is unsafe, hence the wide spread"
@@ -42,15 +42,15 @@ def required(options: RuleOptions) -> Number:
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave in a year of harvest, Mg/ha."""
     # the years without harvest give what most years give
-    stover = stack["stover_usual_mg_ha"]
+    stover = stack["stover_typical_mg_ha"]
     return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_one_year_in)
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if keep_mg_ha < LITTLE_MG_HA:
+    if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
     rotation, years = options.crop.rotation, options.crop.harvest_one_year_in
     if years == 1:
-        return catalog("soil_carbon.each_year", rotation=rotation, keep=keep_mg_ha)
-    return catalog("soil_carbon.some_years", rotation=rotation, keep=keep_mg_ha, years=years)
+        return catalog("soil_carbon.each_year", rotation=rotation, keep=retention_mg_ha)
+    return catalog("soil_carbon.some_years", rotation=rotation, keep=retention_mg_ha, years=years)

@@ -17,11 +17,6 @@ forbids = True
 reads_method = False
 
 
-def index_of(organic: float, operations: float, erosion: float) -> float:
-    """Return the index from its three terms: 0.4 organic matter + 0.4 field operations + 0.2 erosion (NRCS)."""
-    return 0.4 * organic + 0.4 * operations + 0.2 * erosion
-
-
 def in_force(options: RuleOptions) -> bool:
     """Return whether the plan gives an index."""
     return options.crop.soil_conditioning_index is not None
@@ -33,7 +28,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return stack["stover_mg_ha"] * (1.0 if index is not None and index < 0 else 0.0)
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the index means."""
     index = options.crop.soil_conditioning_index
     low = index is not None and index < 0

@@ -20,12 +20,12 @@ reads_method = False
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return all stover where the ground is too steep, else 0; Mg/ha."""
     slope = stack["slope_pct"]
-    return xr.where(slope > options.limits.slope_most_pct, stack["stover_mg_ha"], 0.0).where(slope.notnull())
+    return xr.where(slope > options.limits.slope_max_pct, stack["stover_mg_ha"], 0.0).where(slope.notnull())
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is too steep."""
-    limit = options.limits.slope_most_pct
-    if keep_mg_ha == 0:
+    limit = options.limits.slope_max_pct
+    if retention_mg_ha == 0:
         return catalog("steep_ground.none", limit=limit)
-    return catalog("steep_ground.some", limit=limit, ground=ground_message(keep_mg_ha, stover_mg_ha))
+    return catalog("steep_ground.some", limit=limit, ground=ground_message(retention_mg_ha, stover_mg_ha))

@@ -40,7 +40,7 @@ def bare_loss(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def tolerable(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return the soil loss to stay under, Mg/(ha yr)."""
-    return stack["soil_loss_tolerance"] * options.limits.tolerance_share
+    return stack["soil_loss_tolerance"] * options.limits.tolerance_fraction
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -54,13 +54,13 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if keep_mg_ha < LITTLE_MG_HA:
+    if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    if keep_mg_ha >= stover_mg_ha:
+    if retention_mg_ha >= stover_mg_ha:
         return catalog("water_erosion.all")
-    return catalog("water_erosion.some", keep=keep_mg_ha)
+    return catalog("water_erosion.some", keep=retention_mg_ha)
 
 
 def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:

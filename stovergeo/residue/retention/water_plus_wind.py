@@ -44,10 +44,10 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if keep_mg_ha < LITTLE_MG_HA:
+    if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    if keep_mg_ha >= stover_mg_ha:
+    if retention_mg_ha >= stover_mg_ha:
         return catalog("water_plus_wind.all")
-    return catalog("water_plus_wind.some", keep=keep_mg_ha)
+    return catalog("water_plus_wind.some", keep=retention_mg_ha)

@@ -29,12 +29,12 @@ def ratio_allowed(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     index, bare = stack["wind_erodibility"], options.crop.wind_loss_us
     if bare is None:
         prone = index >= options.number("retention.wind.index_from")
-        return xr.where(prone, options.number("retention.wind.ratio_most"), 1.0).where(index.notnull())
+        return xr.where(prone, options.number("retention.wind.ratio_max"), 1.0).where(index.notnull())
     if bare == 0:
         return (1.0 + 0.0 * index).where(index.notnull())
     assumed = options.number("retention.water.tolerance_unknown") + 0.0 * index
     tolerance = stack.get("soil_loss_tolerance", assumed)
-    return (tolerance * options.limits.tolerance_share / (bare * MG_HA_PER_TON_ACRE)).clip(max=1.0)
+    return (tolerance * options.limits.tolerance_fraction / (bare * MG_HA_PER_TON_ACRE)).clip(max=1.0)
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -44,10 +44,10 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if keep_mg_ha < LITTLE_MG_HA:
+    if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    if keep_mg_ha >= stover_mg_ha:
+    if retention_mg_ha >= stover_mg_ha:
         return catalog("wind_erosion.all")
-    return catalog("wind_erosion.some", keep=keep_mg_ha)
+    return catalog("wind_erosion.some", keep=retention_mg_ha)

@@ -30,7 +30,10 @@ class Access:
         start = site.touched(starts)
         if not start.any():
             return NotChecked(message("not_checked.no_way", layers=(message("layer.roads"), message("layer.gates"))))
-        most, weight = options.book.value("yards.way.slope_most"), options.book.value("yards.way.slope_weight")
+        most, weight = (
+            options.coefficients.value("yards.way.slope_max"),
+            options.coefficients.value("yards.way.slope_weight"),
+        )
         hardness = np.ones(site.shape, np.float32)
         if "slope_pct" in site.stack:
             slope = np.nan_to_num(site.array("slope_pct"))
@@ -40,10 +43,10 @@ class Access:
                 hardness[site.touched(list(frame.geometry))] = np.nan
         if (own := site.layer("property")) is not None:
             # nobody drives over the neighbour's ground, but the verge between road and line is crossed
-            verge = site.distance_m("roads") <= options.book.value("yards.way.verge")
+            verge = site.distance_m("roads") <= options.coefficients.value("yards.way.verge")
             hardness[~site.touched(list(own.geometry)) & ~verge] = np.nan
         way = way_m(start, hardness, site.cell_m)
-        good, far = options.book.value("yards.way.good"), options.book.value("yards.way.far")
+        good, far = options.coefficients.value("yards.way.good"), options.coefficients.value("yards.way.far")
         reached = np.isfinite(way)
         score = np.where(reached, ramp(way, (good, far, 3 * far), (1, 0.2, 0)), 0)
         return site.rating(score, reached, way, "m", limit=most)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stovergeo.core.messages import Message
-from stovergeo.siting.base import base_kind, kind_message
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
+from stovergeo.siting.yard import base_kind, kind_message
 
 _SCORES = np.array([np.nan, 1.0, 0.9, 0.6, 0.3], np.float32)
 
@@ -25,9 +25,9 @@ class Base:
         kind = base_kind(
             site.array("drainage_class"),
             site.array("clay_pct"),
-            options.book.value("yards.clay.good"),
-            options.book.value("yards.clay.fair"),
-            options.book.value("yards.clay.most"),
+            options.coefficients.value("yards.clay.good"),
+            options.coefficients.value("yards.clay.fair"),
+            options.coefficients.value("yards.clay.most"),
         )
         value = np.where(kind == 0, np.nan, kind)
         return site.rating(_SCORES[kind], site.everywhere(True), value, "1")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Message
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 
@@ -24,7 +24,7 @@ class FieldEdge:
         if not outside.any():  # the field fills the grid: its edge is not on the map
             return NotChecked(message("not_checked.no_edge"))
         inward = distance_to_cells(outside, site.cell_m)
-        good, far, least = (options.book.value(f"yards.field_edge.{k}") for k in ("good", "far", "least"))
+        good, far, least = (options.coefficients.value(f"yards.field_edge.{k}") for k in ("good", "far", "least"))
         return site.rating(ramp(inward, (good, far), (1, least)), site.everywhere(True), inward, "m")
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Message
-from stovergeo.siting.distance import distance_to_cells
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
 
@@ -23,7 +23,7 @@ class FlowPath:
         """Forbid the clear distance around cells of gathered flow."""
         flow = site.array("concentrated_flow") >= 1
         own = options.yards.setbacks.waterway_m
-        number = options.book["setbacks.flow_path"]
+        number = options.coefficients["setbacks.flow_path"]
         asked = number.value if own is None else own
         distance = distance_to_cells(flow, site.cell_m)
         # centres of two cells are farther apart than the cells themselves by up to one diagonal

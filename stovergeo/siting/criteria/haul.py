@@ -28,7 +28,7 @@ class Haul:
         if not give.any():
             return NotChecked(message("not_checked.no_field"))
         mean = mean_distance_m(give, site.cell_m)
-        good, far = options.book.value("yards.haul.good"), options.book.value("yards.haul.far")
+        good, far = options.coefficients.value("yards.haul.good"), options.coefficients.value("yards.haul.far")
         return site.rating(ramp(mean, (good, far), (1, 0.2)), site.everywhere(True), mean, "m")
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:

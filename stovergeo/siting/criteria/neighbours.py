@@ -34,11 +34,11 @@ class Neighbours:
         frames = [frame for layer in _LAYERS if (frame := site.layer(layer)) is not None]
         shapes = np.concatenate([np.empty(0, object), *(frame.geometry.to_numpy() for frame in frames)])
         theirs = shapes[~shapely.intersects(shapes, own.geometry.union_all())]
-        reach = options.book.value("yards.neighbours.reach")
+        reach = options.coefficients.value("yards.neighbours.reach")
         wind = options.yards.wind_from_deg
-        upwind = 1.0 if wind is None else options.book.value("yards.neighbours.upwind")
+        upwind = 1.0 if wind is None else options.coefficients.value("yards.neighbours.upwind")
         score, nearest = np.ones(site.shape, np.float32), np.full(site.shape, np.nan, np.float32)
-        for place in one_place(theirs, options.book.value("yards.neighbours.together")):
+        for place in one_place(theirs, options.coefficients.value("yards.neighbours.together")):
             ends = site.row_col(shapely.get_coordinates(_sides(place))).reshape(-1, 4) * site.cell_m
             middle = site.row_col(shapely.get_coordinates(place.centroid))[0] * site.cell_m
             _leave(ends, middle, site.cell_m, reach, np.radians(0.0 if wind is None else wind), upwind, score, nearest)

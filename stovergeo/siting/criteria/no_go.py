@@ -20,7 +20,7 @@ class NoGo:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Forbid the layer `no_go`; none given means nothing is refused."""
         frame = site.layer("no_go")
-        lane = options.book.value("yards.lane")
+        lane = options.coefficients.value("yards.lane")
         if frame is None:
             return site.rating(site.everywhere(1.0), site.everywhere(True), site.everywhere(1.0), "1", limit=lane)
         keep_out = around(frame.geometry, lane)

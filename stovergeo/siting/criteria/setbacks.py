@@ -33,7 +33,7 @@ class Setback:
     add_height: bool = False  #: the stack's height is added
     at_least_height: bool = False  #: never less than the stack's height
     reads: tuple[str, ...] = ()
-    curable: bool = False
+    mitigable: bool = False
     of_yard: str = "nearest"  #: a yard's distance is measured exactly, from its stacks
 
     @property
@@ -44,7 +44,7 @@ class Setback:
     def distances_m(self, options: SiteOptions) -> tuple[float, float]:
         """Return the distance asked for, and the most cautious one; the plan's own number comes first."""
         own = getattr(options.yards.setbacks, f"{self.key}_m")
-        number = options.book[f"setbacks.{self.key}"]
+        number = options.coefficients[f"setbacks.{self.key}"]
         asked, high = (number.value, number.high) if own is None else (own, max(own, number.high))
         if self.at_least_height:
             asked = max(asked, options.pattern.height_m)
@@ -98,7 +98,7 @@ class RoadSetback(Setback):
 
     def extra_m(self, frame: gpd.GeoDataFrame, options: SiteOptions) -> np.ndarray | float:
         """Return half a road's width for lines, nothing for polygons."""
-        half = options.book.value("setbacks.road_half_width")
+        half = options.coefficients.value("setbacks.road_half_width")
         return np.where(frame.geometry.geom_type.str.contains("Polygon"), 0.0, half)
 
 
@@ -120,22 +120,8 @@ class PropertyLine(Setback):
         return Setback.rate(self, Site(site.stack, {self.layer: outline}), options)
 
 
-WELLS = Setback(
-    "setback_wells",
-    "Clear of wells",
-    "wells",
-    "well",
-    "well",
-    10,
-)
-DWELLINGS = Setback(
-    "setback_dwellings",
-    "Clear of dwellings",
-    "dwellings",
-    "dwelling",
-    "dwelling",
-    11,
-)
+WELLS = Setback("setback_wells", "Clear of wells", "wells", "well", "well", 10)
+DWELLINGS = Setback("setback_dwellings", "Clear of dwellings", "dwellings", "dwelling", "dwelling", 11)
 OVERHEAD_LINES = Setback(
     "setback_overhead_lines",
     "Clear of overhead lines",
@@ -146,43 +132,11 @@ OVERHEAD_LINES = Setback(
     add_height=True,
 )
 BUILDINGS = Setback(
-    "setback_buildings",
-    "Clear of buildings",
-    "buildings",
-    "building",
-    "building",
-    13,
-    at_least_height=True,
+    "setback_buildings", "Clear of buildings", "buildings", "building", "building", 13, at_least_height=True
 )
-ROADS = RoadSetback(
-    "setback_roads",
-    "Clear of roads",
-    "roads",
-    "road",
-    "road",
-    14,
-)
-WATER = Setback(
-    "setback_water",
-    "Clear of water",
-    "water",
-    "water",
-    "stream, ditch or pond",
-    15,
-)
+ROADS = RoadSetback("setback_roads", "Clear of roads", "roads", "road", "road", 14)
+WATER = Setback("setback_water", "Clear of water", "water", "water", "stream, ditch or pond", 15)
 PROPERTY_LINE = PropertyLine(
-    "setback_property_line",
-    "Clear of the property line",
-    "property",
-    "property_line",
-    "property line",
-    16,
+    "setback_property_line", "Clear of the property line", "property", "property_line", "property line", 16
 )
-TREES = Setback(
-    "setback_trees",
-    "Clear of trees",
-    "trees",
-    "trees",
-    "tree crown",
-    17,
-)
+TREES = Setback("setback_trees", "Clear of trees", "trees", "trees", "tree crown", 17)

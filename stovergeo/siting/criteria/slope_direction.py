@@ -21,8 +21,8 @@ class SlopeDirection:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Score by the cosine from south, faded out below the slope that drains well."""
         aspect, slope = site.array("aspect_deg"), site.array("slope_pct")
-        least = options.book.value("yards.slope.direction_least")
-        full = options.book.value("yards.slope.best_low")
+        least = options.coefficients.value("yards.slope.direction_min")
+        full = options.coefficients.value("yards.slope.best_low")
         northward = (1 + np.cos(np.radians(aspect))) / 2  # 1 to the north, 0 to the south
         matters = np.clip(slope / full, 0, 1)
         score = np.where(slope < 0.1, 1.0, 1 - (1 - least) * northward * matters)  # flat ground has no aspect

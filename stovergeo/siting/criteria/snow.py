@@ -26,13 +26,13 @@ class Snow:
             return NotChecked(message("not_checked.no_wind"))
         if not (site.given("trees") or site.given("buildings")):
             return no_layer("trees", "buildings")
-        heights = options.book.value("yards.snow.heights")
+        heights = options.coefficients.value("yards.snow.heights")
         lee = np.zeros(site.shape, bool)
         for name in ("trees", "buildings"):
             frame = site.layer(name)
             if frame is not None and "height_m" in frame.columns:
                 lee |= site.touched(drifts(frame, wind, heights))
-        low = options.book.value("yards.snow.score")
+        low = options.coefficients.value("yards.snow.score")
         return site.rating(np.where(lee, low, 1), site.everywhere(True), lee, "1")
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:

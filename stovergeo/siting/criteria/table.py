@@ -45,7 +45,7 @@ class Measured:
     per_si_unit: float = 1.0  #: of the variable's own unit
     classes: Mapping[int, str] = field(default_factory=dict)  #: what the soil survey calls each value
     of_yard: str = "mean"
-    curable: bool = False
+    mitigable: bool = False
 
     @property
     def reads(self) -> tuple[str, ...]:
@@ -54,11 +54,13 @@ class Measured:
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Interpolate the score, forbid what lies beyond the limit."""
-        value, book = site.array(self.variable), options.book
-        score = ramp(value, [_number(n, book) for n in self.at], [_number(n, book) for n in self.scores])
+        value, coefficients = site.array(self.variable), options.coefficients
+        score = ramp(
+            value, [_number(n, coefficients) for n in self.at], [_number(n, coefficients) for n in self.scores]
+        )
         allowed, limit = site.everywhere(True), np.nan
         if self.forbidden is not None:
-            limit = book.value(self.limit)
+            limit = coefficients.value(self.limit)
             allowed = ~self.forbidden(value, limit)
         if self.per_si_unit != 1:
             value, limit = value / self.per_si_unit, limit / self.per_si_unit
@@ -75,8 +77,8 @@ class Measured:
         return next(fits, self.sentences[-1].key)
 
 
-def _number(number: float | str, book: Handbook) -> float:
-    return book.value(number) if isinstance(number, str) else number
+def _number(number: float | str, coefficients: Handbook) -> float:
+    return coefficients.value(number) if isinstance(number, str) else number
 
 
 FLOODING: Final = Measured(
@@ -115,18 +117,18 @@ PONDING_CLASS: Final = Measured(
     refusal="ponding_class.refused",
     classes={0: "no", 1: "rare", 2: "occasional", 3: "frequent"},
     of_yard="greatest",
-    curable=True,
+    mitigable=True,
 )
 PONDING: Final = Measured(
     name="ponding",
     title="Hollows that hold water",
     variable="ponding_m",
-    source="fill depth; the least depth that counts is judgement, handbook, yards.ponding.most_m",
+    source="fill depth; the least depth that counts is judgement, handbook, yards.ponding.max_m",
     order=22,
-    at=(0, "yards.ponding.most_m"),
+    at=(0, "yards.ponding.max_m"),
     scores=(1, 0),
     sentences=(Sentence("ponding.dry", max_value=0.01), Sentence("ponding.shallow")),
-    limit="yards.ponding.most_m",
+    limit="yards.ponding.max_m",
     forbidden=np.greater_equal,
     refusal="ponding.refused",
     unit="m",
@@ -177,7 +179,7 @@ DRAINAGE: Final = Measured(
         8: "underwater",
     },
     of_yard="greatest",
-    curable=True,
+    mitigable=True,
 )
 CLAY: Final = Measured(
     name="clay",
@@ -197,7 +199,7 @@ CLAY: Final = Measured(
     refusal="clay.refused",
     unit="%",
     of_yard="greatest",
-    curable=True,
+    mitigable=True,
 )
 WATER_TABLE: Final = Measured(
     name="water_table",
@@ -214,7 +216,7 @@ WATER_TABLE: Final = Measured(
     unit="m",
     per_si_unit=100,
     of_yard="least",
-    curable=True,
+    mitigable=True,
 )
 SLOPE: Final = Measured(
     name="slope",
@@ -254,7 +256,7 @@ HYDRIC: Final = Measured(
 SUN: Final = Measured(
     name="sun",
     title="Sun in the storage season",
-    variable="sun_share",
+    variable="sun_fraction",
     source="handbook, yards.sun (judgement); sun dries: Martinson, Univ. Minnesota",
     order=63,
     at=("yards.sun.worst", "yards.sun.good"),

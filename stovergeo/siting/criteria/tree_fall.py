@@ -29,7 +29,7 @@ class TreeFall:
                 reach = site.touched([around(tall.geometry, tall["height_m"].to_numpy(float))])
         elif frame is not None:
             return NotChecked(message("not_checked.no_heights", layer=message("layer.trees")))
-        low = options.book.value("yards.trees.fall_score")
+        low = options.coefficients.value("yards.trees.fall_score")
         return site.rating(np.where(reach, low, 1), site.everywhere(True), reach, "1")
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:

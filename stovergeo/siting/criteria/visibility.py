@@ -7,7 +7,7 @@ from pyproj import Transformer
 
 from stovergeo.core.messages import Message
 from stovergeo.inputs.plan.yards import Visibility
-from stovergeo.siting.sight import looking_places, places_most, seen_share
+from stovergeo.siting.sight import looking_places, places_max, seen_fraction
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message
 
 _OUT_OF_SIGHT = 0.02
@@ -29,8 +29,8 @@ class InView:
         lacking = [layer for layer in wish.seen_from if not site.given(layer)]
         if lacking:
             return NotChecked(message("not_checked.no_view", layer=message(f"layer.{lacking[0]}")))
-        book = options.book
-        reach = book.value("yards.visibility.reach") if wish.reach_m is None else wish.reach_m
+        coefficients = options.coefficients
+        reach = coefficients.value("yards.visibility.reach") if wish.reach_m is None else wish.reach_m
         named = self._named(site, wish)
         far = [place.name for place, at in zip(wish.places, named, strict=True) if not _within(at, site, reach)]
         if far:
@@ -38,16 +38,16 @@ class InView:
         ground = site.array("elevation_m")
         surface = site.array("surface_m") if "surface_m" in site.stack else ground
         value = np.where(np.isnan(ground), np.float32(np.nan), np.float32(0))
-        every, most = book.value("yards.visibility.every"), places_most(reach / site.cell_m)
+        every, most = coefficients.value("yards.visibility.every"), places_max(reach / site.cell_m)
         shapes = [frame.geometry.to_numpy() for name in wish.seen_from if (frame := site.layer(name)) is not None]
         places = [site.row_col(looking_places(s, every, 1.5 * site.cell_m, most)) for s in shapes]
         for group in [*places, named]:
-            seen = seen_share(
+            seen = seen_fraction(
                 ground,
                 surface,
                 group,
                 site.cell_m,
-                eye_m=book.value("yards.visibility.eye"),
+                eye_m=coefficients.value("yards.visibility.eye"),
                 stack_m=options.pattern.height_m,
                 reach_m=reach,
             )
@@ -71,7 +71,7 @@ class InView:
 
 
 def _within(row_col: np.ndarray, site: Site, reach_m: float) -> bool:
-    """Tell whether a place is near enough to the grid for something on it to be seen."""
+    """ReportSize whether a place is near enough to the grid for something on it to be seen."""
     beyond = np.maximum(np.maximum(-row_col, row_col - np.array(site.shape)), 0)
     return bool(np.hypot(*beyond) * site.cell_m < reach_m)  # false too where the place is nowhere
 

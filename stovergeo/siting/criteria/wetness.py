@@ -27,7 +27,10 @@ class Wetness:
         # a value that much of the ground has gets the middle of its ranks
         marks, first, count = np.unique(marks, return_index=True, return_counts=True)
         rank = np.interp(wetness, marks, shares[first] + (count - 1) / 2000)
-        dry, wet = options.book.value("yards.wetness.dry_rank"), options.book.value("yards.wetness.wet_rank")
+        dry, wet = (
+            options.coefficients.value("yards.wetness.dry_rank"),
+            options.coefficients.value("yards.wetness.wet_rank"),
+        )
         return site.rating(ramp(rank, (dry, wet), (1, 0)), site.everywhere(True), rank, "1")
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:

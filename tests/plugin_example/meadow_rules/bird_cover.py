@@ -20,6 +20,6 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     return SHARE * stack["stover_mg_ha"]
 
 
-def message(keep_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
+def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return catalog("bird_cover.some", keep=keep_mg_ha)
+    return catalog("bird_cover.some", keep=retention_mg_ha)

@@ -14,7 +14,7 @@ GOOD = "https://a.example.test/ground/{z}/{x}/{y}.png"
 
 
 def plan_with(**share: object) -> Plan:
-    return plan_from({"farm": {"name": "f", "season": 2026}, "layers": {}, "share": share}, Path(), Report())
+    return plan_from({"farm": {"name": "f", "season": 2026}, "layers": {}, "report": share}, Path(), Report())
 
 
 @pytest.mark.parametrize(
@@ -26,12 +26,12 @@ def plan_with(**share: object) -> Plan:
     ],
 )
 def test_a_sound_template_gives_its_origin(template: str, origin: str) -> None:
-    assert plan_with(tiles=template, tiles_credit="someone").share.tiles_origin == origin
+    assert plan_with(tiles=template, tiles_credit="someone").report.tiles_origin == origin
 
 
 def test_left_out_there_is_none() -> None:
-    assert plan_with().share.tiles is None
-    assert plan_with().share.tiles_origin is None
+    assert plan_with().report.tiles is None
+    assert plan_with().report.tiles_origin is None
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_anything_else_is_a_problem_of_the_plan(template: str) -> None:
     with pytest.raises(InputError) as refused:
         plan_with(tiles=template, tiles_credit="someone")
     assert [p.code for p in refused.value.problems] == ["plan.bad_value"]
-    assert "share.tiles" in refused.value.problems[0].where
+    assert "report.tiles" in refused.value.problems[0].where
 
 
 def test_whose_they_are_must_be_named() -> None:

@@ -1,4 +1,4 @@
-"""``[share]``: what the landowner's map may ask a network for; left out, it asks for nothing."""
+"""``[report]``: what the landowner's map may ask a network for; left out, it asks for nothing."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ _HOST: Final = r"(?:[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?\.)*[a-z0-9](?:[a-z0-9-]
 #: letters that have no meaning in markup, in a script or in a content-security policy
 _REST: Final = r"/[A-Za-z0-9._~/{}?&=%+@:-]*"
 _PLACES: Final = ("{z}", "{x}", "{y}")
-MOST_LETTERS: Final = 500
+MAX_LETTERS: Final = 500
 
 
-class Share(Section):
+class ReportOptions(Section):
     """How the landowner's map is made."""
 
     tiles: str | None = Field(
         None, description="Background pictures, `https://HOST/.../{z}/{x}/{y}.png`; left out: the map asks no network."
     )
     tiles_credit: str = Field("", max_length=300, description="Whom the pictures belong to, as their owner wants it.")
-    tiles_zoom_most: int = Field(19, ge=1, le=24, description="Finest level that the host has pictures of.")
+    tiles_zoom_max: int = Field(19, ge=1, le=24, description="Finest level that the host has pictures of.")
 
     @field_validator("tiles")
     @classmethod
     def _is_a_plain_template(cls, tiles: str | None) -> str | None:
         if tiles is None:
             return None
-        if len(tiles) > MOST_LETTERS:
-            raise ValueError(f"it is longer than {MOST_LETTERS} letters")
+        if len(tiles) > MAX_LETTERS:
+            raise ValueError(f"it is longer than {MAX_LETTERS} letters")
         if not tiles.startswith("https://"):
             raise ValueError("pictures are asked for by https:// only")
         if re.fullmatch(f"https://{_HOST}{_REST}", tiles) is None:
@@ -41,7 +41,7 @@ class Share(Section):
         return tiles
 
     @model_validator(mode="after")
-    def _says_whose_they_are(self) -> Share:
+    def _says_whose_they_are(self) -> ReportOptions:
         if self.tiles is not None and not self.tiles_credit.strip():
             raise ValueError("tiles_credit must say whom the background pictures belong to")
         return self

@@ -29,7 +29,7 @@ def check_one_harvest(points: gpd.GeoDataFrame, layer: PointsLayer, where: str, 
         raise report.refuse("years.one_file", where, f"The records' clock spans {days:,.0f} days.")
 
 
-def check_believable(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
+def check_plausible(points: gpd.GeoDataFrame, where: str, report: Report) -> None:
     """Refuse a table without any harvest, or with a typical yield no corn field has; say what is unusual in it."""
     gaps = points["grain_kg"].isna()
     if "moisture_pct" in points:  # already reported where the moisture is missing

@@ -19,17 +19,19 @@ def distance_to_cells(marked: np.ndarray, cell_m: float) -> np.ndarray:
     -------
     float32 array (rows, cols)
         Metres; NaN everywhere when nothing is marked.
+
+    Notes
+    -----
+    Several times faster than the general transform of scipy; see docs/decisions/0122-one-of-each.md.
     """
     if not marked.any():
         return np.full(marked.shape, np.nan, np.float32)
-    out = _distance_cells(np.ascontiguousarray(marked))
-    out *= np.float32(cell_m)
-    return out
+    return _distances(np.ascontiguousarray(marked), float(cell_m))
 
 
 @njit(cache=True, nogil=True)
-def _distance_cells(marked: np.ndarray) -> np.ndarray:
-    """Exact Euclidean distance in cells, linear in the cells.
+def _distances(marked: np.ndarray, cell_m: float) -> np.ndarray:
+    """Return the exact Euclidean distance, linear in the cells.
 
     Meijster, Roerdink & Hesselink 2000: distances along columns first, then the lower
     envelope of the columns' parabolas along each row. At least one cell is marked.
@@ -75,7 +77,7 @@ def _distance_cells(marked: np.ndarray) -> np.ndarray:
                     start[top] = w
         for u in range(cols - 1, -1, -1):
             s = site[top]
-            out[i, u] = np.sqrt(float((u - s) ** 2 + np.int64(down[i, s]) ** 2))
+            out[i, u] = cell_m * np.sqrt(float((u - s) ** 2 + np.int64(down[i, s]) ** 2))
             if u == start[top]:
                 top -= 1
     return out

@@ -15,10 +15,10 @@ LONG_RUN: Final = 300
 MUCH_LONGER: Final = 10.0
 #: share of runs that counts as usual
 _USUAL: Final = 0.99
-_LEAST_VALUES: Final = 10
+_MIN_VALUES: Final = 10
 
 
-def report_stuck(values: np.ndarray, where: str, report: Report, zeros: bool = False) -> None:
+def report_frozen(values: np.ndarray, where: str, report: Report, zeros: bool = False) -> None:
     """Report records in which a measured column holds one value for far longer than it does elsewhere.
 
     Parameters
@@ -33,7 +33,7 @@ def report_stuck(values: np.ndarray, where: str, report: Report, zeros: bool = F
         return
     starts = np.flatnonzero(np.diff(known, prepend=np.nan) != 0)
     lengths = np.diff(starts, append=len(known))
-    if len(np.unique(known)) < _LEAST_VALUES:  # one width, one duration: nothing that moves
+    if len(np.unique(known)) < _MIN_VALUES:  # one width, one duration: nothing that moves
         return
     usual = float(np.quantile(lengths, _USUAL))
     long = (lengths >= LONG_RUN) & (lengths > MUCH_LONGER * usual)
