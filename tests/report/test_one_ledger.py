@@ -87,7 +87,7 @@ class Known:
     def __init__(self, season: SeasonResult, ledger: Ledger) -> None:
         self.si = np.unique([abs(float(e.value)) for _, e in ledger if e.value == e.value])
         self.printed = {e.text(system) for _, e in ledger for system in UNIT_SYSTEMS}
-        self.cells = {text.replace(",", "") for text in self.printed}
+        self.cells = {cleaned(text) for text in self.printed}
         self.said = said_numbers(messages_of(season))
 
     def __contains__(self, found: Number) -> bool:
