@@ -17,14 +17,16 @@ from stovergeo.residue.monte_carlo import DrawnLimits, odds_table, sample_limits
 from stovergeo.residue.nutrients import nutrients
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
-from stovergeo.residue.removable import limits
+from stovergeo.residue.removable import NamedRule, check_rules, limits
 from stovergeo.residue.why import gain_without, limit_totals
 from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
 
 __all__ = [
     "DrawnLimits",
     "Method",
+    "NamedRule",
     "RuleOptions",
+    "check_rules",
     "gain_without",
     "harvest_calendar",
     "limit_totals",
