@@ -92,7 +92,7 @@ def check_rules_have_data(rules: list[residue.NamedRule], farm: FarmLayers, repo
 def _unknown_variables(farm: FarmLayers) -> set[str]:
     """Return the variables that no stack of these layers can hold."""
     made = {step.name: set(step.makes) for step in STEPS}
-    unknown = set(made["terrain.sky_view"])
+    unknown: set[str] = set()
     if not farm.earlier:
         unknown |= made["yieldmap.compare_years"]
     if farm.elevation is None:

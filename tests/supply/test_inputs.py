@@ -126,7 +126,7 @@ def test_a_new_wrap_is_one_entry_and_its_numbers_in_the_handbook(monkeypatch):
     numbers |= {"wrap.price.paper": 0.01}
     made_up = {k: Coefficient(k, v, v, v, "1", "made up", "", Standing.JUDGEMENT) for k, v in numbers.items()}
     coefficients = Handbook({**load_handbook(), **made_up})
-    with pytest.raises(InputError, match=r"Must be one of .*'paper' or 'best' \(found: papre\)"):
+    with pytest.raises(InputError, match=r"Unknown value \"papre\". Did you mean \"paper\"\?"):
         plan(wrap={"kind": "papre"})
     assert plan(wrap={"kind": "paper"}).wrap.kind == "paper"
 

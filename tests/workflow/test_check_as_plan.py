@@ -167,7 +167,7 @@ CASES: dict[str, tuple[Spoil, set[tuple[str, str]]]] = {
 @pytest.fixture
 def farm(tmp_path: Path) -> tuple[dict[str, Any], Path]:
     plan = write_small_farm(tmp_path, side_m=200.0, cell_m=10.0)
-    plan["odds"] = {"draws": 5}
+    plan["odds"] = {"samples": 5}
     return plan, tmp_path
 
 
