@@ -101,7 +101,7 @@ VARIABLES: Final[dict[str, Variable]] = {name: kind for made in BY_PACKAGE.value
 #: families of names that rules and criteria make, each with its own name inside
 _FAMILIES: Final[tuple[tuple[re.Pattern[str], Variable], ...]] = (
     (
-        re.compile(r"keep_(?P<name>[a-z0-9_]+)_mg_ha"),
+        re.compile(r"retention_(?P<name>[a-z0-9_]+)_mg_ha"),
         Variable("Mg/ha", "dry stover asked for by the rule {name}", 0),
     ),
     (re.compile(r"score_(?P<name>[a-z0-9_]+)"), Variable("1", "score for the criterion {name}", 0, 1)),
