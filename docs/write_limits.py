@@ -93,8 +93,8 @@ def page() -> str:
             f"Holds for {rule.valid}. {rule.lift}",
             "",
         ]
-        coefficients = asked_of(plugin.name, coefficients)
-        lines += [*coefficient_rows(coefficients), ""] if coefficients else []
+        asked = asked_of(plugin.name, coefficients)
+        lines += [*coefficient_rows(asked), ""] if asked else []
     lines += [
         "### Passes",
         "",
@@ -152,8 +152,8 @@ machine takes. For each zone: its own departure, and the part of the grain map's
 the plan has no spread and is not sampled.
 
 Rules run on at most 60 cells a zone, taken evenly along the rank of their removable stover. `compliance_probability` is
-the share of samples in which the removal, itself sampled, fits under every limit. The ranked inputs are squared standard
-coefficients of a regression on ranks, without those that lie within three standard errors of zero.
+the share of samples in which the removal, itself sampled, fits under every limit. The ranked inputs are squared
+standard coefficients of a regression on ranks, without those that lie within three standard errors of zero.
 
 ## Known slips of the sources
 

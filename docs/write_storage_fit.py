@@ -37,7 +37,9 @@ def design(trials: pd.DataFrame, coefficients: Handbook) -> np.ndarray:
     matrix[:, 0], matrix[:, 1] = 1, months
     for row, (cover, base) in enumerate(zip(trials["cover"], trials["base"], strict=True)):
         if cover in COVERS:
-            through, wick = (coefficients.value(WRAPS[cover].loss_key(part)) for part in ("through", "wick"))
+            through, wick = (
+                coefficients.value(WRAPS[cover].loss_key(part)) for part in ("rain_entry", "ground_wicking")
+            )
             share = (through + wick * coefficients.value(f"storage.base.{base}")) / (through + wick)
             matrix[row, 2 + COVERS.index(cover)] = wet[row] * share
     return matrix
@@ -125,8 +127,8 @@ Percent of the dry matter baled, after `m` months:
 `T` is rain that enters through the cover and `G` what wicks up from drained soil; `base` is the ground against
 drained soil; `P` is the rain in storage; `crop` is 1.0 for hay and perennial grass and
 {coefficients.value("storage.crop.stover"):g} for stover, which sheds water less well (judgement: no trial measured
-it on round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.` and
-can be overridden in a plan.
+it on round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.`
+and can be overridden in a plan.
 
 In a plan, the rain of months colder than 5 °C counts at 0.3, rescaled so that September to June of the default
 climate still counts 27 in. The trials below use whole-season rain, on which the model was calibrated.

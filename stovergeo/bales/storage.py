@@ -250,14 +250,9 @@ def storage_loss(
         same = np.ones_like(np.asarray(months, dtype=float))
         return Loss(flat.low * same, flat.value * same, flat.high * same)
     pattern = "single_row" if cover.over_row else keeping.pattern.replace(" ", "_")
+    asked = ("start", "month", "moisture_from", "moisture_to", "moisture_point")
     breath = respiration_pct(
-        months,
-        bale.moisture_pct,
-        start=coefficients.value("storage.respiration.start"),
-        month=coefficients.value("storage.respiration.month"),
-        moisture_from=coefficients.value("storage.respiration.moisture_from"),
-        moisture_to=coefficients.value("storage.respiration.moisture_to"),
-        moisture_point=coefficients.value("storage.respiration.moisture_point"),
+        months, bale.moisture_pct, **{n: coefficients.value(f"storage.respiration.{n}") for n in asked}
     )
     # through the skin, and from the ground against drained soil; the pattern against single rows, the crop against hay
     ground = coefficients.value(cover.loss_key("ground_wicking")) * coefficients.value(f"storage.base.{keeping.base}")
@@ -270,12 +265,5 @@ def storage_loss(
         age_from=coefficients.value("storage.age.from_months"),
         age_month=coefficients.value("storage.age.month"),
     )
-    return loss_band(
-        breath,
-        weather,
-        most=coefficients.value("storage.most"),
-        low_respiration=coefficients.value("storage.low_respiration"),
-        low_weather=coefficients.value("storage.low_weather"),
-        high_respiration=coefficients.value("storage.high_respiration"),
-        high_weather=coefficients.value("storage.high_weather"),
-    )
+    asked = ("most", "low_respiration", "low_weather", "high_respiration", "high_weather")
+    return loss_band(breath, weather, **{n: coefficients.value(f"storage.{n}") for n in asked})

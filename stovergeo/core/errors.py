@@ -119,12 +119,16 @@ class Report:
 
     def __init__(self) -> None:
         self.problems: list[Problem] = []
+        self._met: dict[tuple[str, str, str], Problem] = {}
 
     def add(self, code: str, where: str, what: str | Message, cure: str | None = None) -> Problem:
-        """Note a problem and go on."""
+        """Note a problem and go on; the same one met again, by a check and by the step it is for, is noted once."""
         found = problem(code, where, what, cure)
-        self.problems.append(found)
-        return found
+        same = (found.code, found.where, repr(found.what))
+        if same not in self._met:
+            self._met[same] = found
+            self.problems.append(found)
+        return self._met[same]
 
     def refuse(self, code: str, where: str, what: str | Message, cure: str | None = None) -> InputError:
         """Note a problem and return the error to raise, for a reader that cannot go on."""

@@ -129,8 +129,8 @@ def how_printed(kind: str, system: str) -> Printed:
 
 
 def number(kind: str, value: float, system: str) -> str:
-    """Return the number alone, converted, rounded and with its thousands marked; "not known" for NaN."""
-    if math.isnan(value):
+    """Return the number alone, converted, rounded and with its thousands marked; "not known" unless finite."""
+    if not math.isfinite(value):
         return UNKNOWN
     if isinstance(value, Quantity) and (own := value.printed.get(system)) is not None:
         return own

@@ -136,7 +136,7 @@ class _Reader:
             elevation=self._raster("elevation", read_heights, box, ground, crs),
             surface=self._raster("surface", read_heights, box, None, crs),
             surroundings=surroundings,
-            no_go=self._no_go(raw.get("no_go"), crs),
+            no_go=self._no_go(raw.get("no_go"), region, crs),
             not_checked=not_checked(layers),
         )
         if fields is not None and points is not None and layers.yield_points is not None:
@@ -259,13 +259,14 @@ class _Reader:
             self.attempt("soils", report_unknown, soils, fields, "soils", self.report)
         return soils
 
-    def _no_go(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
-        return None if frame is None else self._polygons("no_go", frame, crs)
-
-    def _polygons(self, key: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame | None:
-        flat = self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
+    def _no_go(self, frame: gpd.GeoDataFrame | None, region: shapely.Polygon, crs: CRS) -> gpd.GeoDataFrame | None:
+        key = "no_go"
+        flat = None if frame is None else self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
         sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report, 0.0)
-        return None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
+        placed = None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
+        if placed is not None and not placed.geometry.intersects(region).any():
+            self.report.add("answer.far_away", key, f"None of its {len(placed):,} places lies near the farm.")
+        return placed
 
     def _raster(
         self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS

@@ -65,7 +65,7 @@ _BY_ENDING: Final = {
     "_mg": "mass",
     "_ha": "area",
     "_pct": "percent1",
-    "_share": "share",
+    "_fraction": "share",
     "_m": "length1",
     "_bu_ac": "number1",
     "": "number2",

@@ -17,14 +17,16 @@ from stovergeo.residue.monte_carlo import DrawnLimits, odds_table, sample_limits
 from stovergeo.residue.nutrients import nutrients
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
-from stovergeo.residue.removable import limits
+from stovergeo.residue.removable import NamedRule, check_rules, limits
 from stovergeo.residue.why import gain_without, limit_totals
 from stovergeo.residue.zone_tables import recommended, zone_limits, zone_methods
 
 __all__ = [
     "DrawnLimits",
     "Method",
+    "NamedRule",
     "RuleOptions",
+    "check_rules",
     "gain_without",
     "harvest_calendar",
     "limit_totals",
@@ -55,7 +57,8 @@ def odds(
     """Return percentiles of what may leave from each zone, and the odds that the take holds, from samples made here.
 
     A caller that also wants `zone_methods` or `sensitivity` samples once with `sample_limits` and then asks
-    `odds_table`. Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own `method` column.
+    `odds_table`. Parameters are as for those two; `ways` defaults to all methods, `chosen` to the zones' own
+    `method` column.
     """
     ways = methods(options.coefficients) if ways is None else ways
     if chosen is None and "method" in zones:

@@ -11,6 +11,7 @@ import xarray as xr
 
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import Report
+from stovergeo.core.nearest import unknown_value
 from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue.collection import Method
@@ -111,9 +112,5 @@ def check_passes(crop: Crop, coefficients: Handbook, report: Report) -> None:
     known = coefficients.group("tillage")
     for name in crop.tillage:
         if name not in known:
-            report.add(
-                "residue.unknown_pass",
-                "plan file, crop.tillage",
-                f"No pass is called '{name}'.",
-                f"Use names from: {', '.join(known)}.",
-            )
+            cure = f"Use names from: {', '.join(known)}."
+            report.add("residue.unknown_pass", "plan file, crop.tillage", unknown_value(name, known), cure)

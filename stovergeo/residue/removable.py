@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.nearest import unknown_value
 from stovergeo.core.plugins import RETENTION_RULES, load_plugins
 from stovergeo.core.stack import need, put
 from stovergeo.residue.options import RuleOptions, check_passes
@@ -46,13 +47,8 @@ def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
     rules = []
     for name in wanted:
         if name not in found:
-            known = ", ".join(sorted(found))
-            report.add(
-                "residue.unknown_rule",
-                "plan file, limits.rules",
-                f"No rule is called '{name}'.",
-                f"Use names from: {known}.",
-            )
+            cure = f"Use names from: {', '.join(sorted(found))}."
+            report.add("residue.unknown_rule", "plan file, limits.rules", unknown_value(name, found), cure)
         elif found[name].broken:
             report.add(
                 "residue.rule_broken", f"retention rule {name} of {found[name].package}", f"{found[name].broken}."
@@ -60,6 +56,17 @@ def rules_for(options: RuleOptions, report: Report) -> list[NamedRule]:
         elif getattr(found[name].thing, "in_force", _always)(options):
             rules.append(NamedRule(name, found[name].thing, found[name].package))
     return sorted(rules, key=lambda r: not r.trait("forbids", False))
+
+
+def check_rules(options: RuleOptions, report: Report) -> list[NamedRule]:
+    """Return the rules in force; report what the plan says wrongly of crop and limits. No ground is read."""
+    check_passes(options.crop, options.coefficients, report)
+    _warn_of_conditioning(options, report)
+    refused = len(report.refused)
+    rules = rules_for(options, report)
+    if not rules and len(report.refused) == refused:
+        report.add("residue.no_rule", "plan file, limits.rules", "The plan puts no retention rule in force.")
+    return rules
 
 
 def _always(options: RuleOptions) -> bool:
@@ -117,10 +124,8 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     {'residue.rule_not_checked'}
     """
     need(stack, ["grain_mg_ha"], "the residue package")
-    check_passes(options.crop, options.coefficients, report)
-    rules = rules_for(options, report)
+    rules = check_rules(options, report)
     report.stop_if_refused()
-    _warn_of_conditioning(options, report)
     stack = put(stack, stover_mg_ha=expected_stover(stack["grain_mg_ha"].astype(float), options))
     stack = put(stack, stover_typical_mg_ha=_usual_or_less(stack, options))
     inputs = with_cautious_soil(stack, options, report)

@@ -1,7 +1,7 @@
 """Stack yards: rating the ground, finding the best places, laying out the rows."""
 
 from stovergeo.siting.explain import forbidden_shares
-from stovergeo.siting.rate import GroundRatings, rate_ground, setback_areas
+from stovergeo.siting.rate import GroundRatings, check_yards, rate_ground, setback_areas
 from stovergeo.siting.search import FoundYards, find_yards
 from stovergeo.siting.sheet import sun_months
 from stovergeo.siting.site import Criterion, NotChecked, Rating, Site, SiteOptions
@@ -14,6 +14,7 @@ __all__ = [
     "Rating",
     "Site",
     "SiteOptions",
+    "check_yards",
     "find_yards",
     "forbidden_shares",
     "rate_ground",

@@ -19,6 +19,7 @@ from stovergeo.bales import bale_of
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.messages import Catalog, Message
+from stovergeo.core.nearest import unknown_value
 from stovergeo.core.plugins import SITE_CRITERIA, Plugin, load_plugins
 from stovergeo.core.schemas import SETBACK_AREAS
 from stovergeo.core.stack import put, variable
@@ -178,11 +179,8 @@ def rate_ground(
     """
     options = SiteOptions(yards_plan, pattern_of(bale, pattern, yards_plan, coefficients), coefficients)
     site = Site(stack, dict(surroundings))
-    offered = load_plugins(SITE_CRITERIA)
-    _all_own_are_there(offered, coefficients)
-    plugins = _chosen(offered, yards_plan, coefficients, report)
+    plugins = check_yards(yards_plan, coefficients, report)
     report.stop_if_refused()
-    _warn_of_short_setbacks(yards_plan, coefficients, report)
 
     # The kernels and numpy let go of the interpreter. Warning filters are one for all threads: the rasteriser
     # silences a warning of its own, and another thread may lift that too early; so it is silenced for all.
@@ -206,6 +204,14 @@ def rate_ground(
     return new, GroundRatings(rated, not_checked, options, site, not_mitigable, titles)
 
 
+def check_yards(yards_plan: Yards, coefficients: Handbook, report: Report) -> list[Plugin]:
+    """Return the criteria that the plan asks for; report what it says wrongly of them. No ground is read."""
+    offered = load_plugins(SITE_CRITERIA)
+    _all_own_are_there(offered, coefficients)
+    _warn_of_short_setbacks(yards_plan, coefficients, report)
+    return _chosen(offered, yards_plan, coefficients, report)
+
+
 def _all_own_are_there(offered: list[Plugin], coefficients: Handbook) -> None:
     """Refuse to rate without one of our own criteria: a danger would go unseen.
 
@@ -225,7 +231,8 @@ def _chosen(plugins: list[Plugin], plan: Yards, coefficients: Handbook, report: 
     for key, names in (("yards.criteria", plan.criteria or ()), ("yards.weights", plan.weights)):
         for name in names:
             if name not in known:
-                report.add("yards.unknown_criterion", f"plan file, {key}", f"There is no site criterion {name!r}.")
+                cure = f"Use names from: {', '.join(sorted(known))}."
+                report.add("yards.unknown_criterion", f"plan file, {key}", unknown_value(name, known), cure)
     if plan.criteria is not None:
         return [p for p in plugins if p.name in plan.criteria]
     return [p for p in plugins if not getattr(p.thing, "optional", False) or _weight(p, plan, coefficients) > 0]

@@ -116,8 +116,7 @@ def with_terrain(
             coefficients=coefficients,
         )
         stack = put(stack, **_named(water))
-    elif farm.points is not None and "height_m" in farm.points:
-        ground = yieldmap.ground_from_points(farm.points, stack, coefficients)
+    elif (ground := _ground_from_points(farm, stack, coefficients)) is not None:
         stack = put_surface(put(stack, elevation_m=ground.elevation), farm)
         stack = put(stack, **_named(terrain.slope_aspect(stack["elevation_m"])))
         stack = put(stack, ls_factor=terrain.ls_by_class(stack["slope_pct"], coefficients))
@@ -146,6 +145,16 @@ def with_terrain(
     return put(stack, sun_kwh_m2=season, sun_fraction=share), months
 
 
+def _ground_from_points(farm: FarmLayers, stack: xr.Dataset, coefficients: Handbook) -> yieldmap.Ground | None:
+    """Return the ground from the heights of the yield points; None where they carry none, or too few."""
+    if farm.points is None or "height_m" not in farm.points:
+        return None
+    try:
+        return yieldmap.ground_from_points(farm.points, stack, coefficients)
+    except ContractError:
+        return None
+
+
 def _from_gps(ground: yieldmap.Ground) -> Message:
     """Return what heights from the combine's GPS are good for."""
     if np.isfinite(ground.min_scale_m):
@@ -158,11 +167,7 @@ def _sky(stack: xr.Dataset, plan: Plan, farm: FarmLayers, latitude: float) -> di
     options: dict[str, Any] = {}
     if plan.storage.sunshine_h is not None:
         hours = dict(enumerate(plan.storage.sunshine_h, start=1))
-        try:
-            options["cloud"] = terrain.cloud_from_sunshine(hours, latitude)
-        except ContractError as error:
-            where = "plan file, storage.sunshine_h"
-            raise Report().refuse("plan.bad_value", where, f"{error}.") from None
+        options["cloud"] = terrain.cloud_from_sunshine(hours, latitude)
     trees = plan.layers.trees
     if trees is not None and trees.bare_light_pct is not None:
         options["through_trees"] = dict.fromkeys(_BARE_MONTHS, trees.bare_light_pct / 100)

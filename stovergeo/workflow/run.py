@@ -10,28 +10,24 @@ from contextlib import contextmanager, suppress
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from typing import Final
 
 import geopandas as gpd
 import pandas as pd
 
-from stovergeo import bales, residue, siting, supply, yieldmap, zones
-from stovergeo.core.coefficients import Handbook, load_handbook
-from stovergeo.core.coefficients.handbook import UnknownCoefficientError
-from stovergeo.core.errors import Report
+from stovergeo import bales, residue, siting, supply, zones
+from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import new_stack
-from stovergeo.inputs.farm_size import FarmSize
-from stovergeo.inputs.grid import farm_grid, put_layers
+from stovergeo.inputs.grid import put_layers
 from stovergeo.inputs.plan import Plan, read_plan
-from stovergeo.inputs.read import read_layers
 from stovergeo.inputs.roles import Proposal, propose_roles
 from stovergeo.report import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, read_answer, refuse_existing
 from stovergeo.result import SeasonResult
 from stovergeo.workflow import story
+from stovergeo.workflow.checks import get_ready
 from stovergeo.workflow.ground import grain_map, with_earlier_years, with_terrain
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, why_unknown, with_unknown
-from stovergeo.workflow.run_size import ReportSize, fits, need_of, no_progress
+from stovergeo.workflow.run_size import ReportSize, no_progress
 from stovergeo.workflow.tables import (
     ground_of,
     in_whole_bales,
@@ -44,8 +40,6 @@ from stovergeo.workflow.tables import (
     yard_routes,
 )
 
-#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
-FAR_OFF: Final = 3.0
 Step = Callable[[str], None]
 
 
@@ -84,8 +78,8 @@ def check_season(plan_path: Path, report: Report, tell: ReportSize = no_progress
         When the plan file cannot be read; the report holds every problem met.
     """
     plan = read_plan(plan_path, report)
-    coefficients_of(plan, report)
-    read_layers(plan, report, _sized(plan, report, tell))
+    with suppress(InputError):  # what forbids a season stands in the report
+        get_ready(plan, report, tell)
     return propose_roles(plan, Report())  # what is wrong with the points stands in the report already
 
 
@@ -135,16 +129,11 @@ def run_season(
     (True, True, [])
     """
     step("Reading the plan and its layers")
-    plan = plan if isinstance(plan, Plan) else read_plan(plan, report)
-    coefficients = coefficients_of(plan, report)
-    farm = read_layers(plan, report, _sized(plan, report, tell))
-    report.stop_if_refused()
+    ready = get_ready(plan if isinstance(plan, Plan) else read_plan(plan, report), report, tell)
+    plan, coefficients, farm, fields, grid = ready.plan, ready.coefficients, ready.farm, ready.fields, ready.grid
     not_checked: dict[str, Message | str] = dict(farm.not_checked)
 
     step("Making the grain map")
-    fields = farm.fields if farm.fields is not None else yieldmap.boundary_from_points(farm.points)
-    ground = farm.surroundings.get("property")
-    grid = farm_grid(fields, ground, farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     stack = put_layers(new_stack(grid), farm, fields)
     grain = grain_map(stack, farm, fields, coefficients, report)
     no_yield = why_unknown(grain.stack, fields, grain.left_out, report)
@@ -365,31 +354,3 @@ def _put_back_if_it_fails(path: Path) -> Iterator[None]:
             with suppress(OSError):
                 path.parent.rmdir()
         raise
-
-
-def _sized(plan: Plan, report: Report, tell: ReportSize) -> Callable[[FarmSize], bool]:
-    def judge(size: FarmSize) -> bool:
-        need = need_of(size, plan.farm.cell_m)
-        tell(need)
-        return fits(need, plan, report)
-
-    return judge
-
-
-def coefficients_of(plan: Plan, report: Report) -> Handbook:
-    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported."""
-    try:
-        coefficients = load_handbook(plan.handbook)
-    except UnknownCoefficientError as error:
-        raise report.refuse("plan.unknown_key", "plan file, handbook", f"{error}.") from None
-    usual = load_handbook()
-    for key, number in plan.handbook.items():
-        known = usual[key]
-        where = f"plan file, handbook.{key}"
-        said = f"It says {number:g} {known.unit}; the handbook {known.low:g} to {known.high:g}."
-        if known.low >= 0 > number or known.high <= 0 < number:
-            report.add("plan.bad_value", where, said, "Correct the number, its sign at least; or take it out.")
-        elif not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
-            report.add("plan.far_from_handbook", where, said)
-    report.stop_if_refused()
-    return coefficients

@@ -20,7 +20,7 @@ def make_plan(**sections):
 
 
 @pytest.fixture
-def book():
+def coefficients():
     return load_handbook()
 
 

@@ -70,7 +70,7 @@ def test_what_is_printed_is_the_converted_value_rounded_once(value: float, kind:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_is_not_known_prints_as_such_without_a_unit(kind: str) -> None:
-    assert {quantity(kind, math.nan, s) for s in UNIT_SYSTEMS} == {"not known"}
+    assert {quantity(kind, value, s) for s in UNIT_SYSTEMS for value in (math.nan, math.inf)} == {"not known"}
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from stovergeo.residue import RuleOptions, limits, methods
 
 
 @pytest.fixture(scope="session")
-def book():
+def coefficients():
     return load_handbook()
 
 

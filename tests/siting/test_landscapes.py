@@ -250,7 +250,7 @@ def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     rows = found.stacks[found.stacks["yard_id"] == "Y1"].geometry.union_all()
     stray = g.local(rows).difference(best.buffer(1e-6)).area
     assert stray == pytest.approx(0, abs=1e-6), f"{g.local(rows).bounds} lies outside {best.bounds}"
-    col, row = (int(n) for n in ~stack.rio.transform() * (x + 500_000, y + 4_650_000))
+    row, col = (round(float(n)) for n in ratings.site.row_col(np.array([[x + 500_000, y + 4_650_000]]))[0])
     told = [*(r.message_at(row, col) for r in ratings.rated), *ratings.not_checked.values()]
     assert any(said.lower() in str(message).lower() for message in told)
     first = found.yards.iloc[0]

@@ -244,7 +244,7 @@ def _values(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     yield from _budgets(result)
     for name, raster in result.stack.data_vars.items():
         known = raster.values[np.isfinite(raster.values)]
-        frozen = str(name).replace("keep_", "retention_")
+        frozen = str(name)
         yield "raster cells", frozen, "known", len(known)
         table = "site raster" if frozen.startswith("score_") else "raster"
         yield table, frozen, "mean", float(known.mean(dtype=np.float64)) if len(known) else float("nan")

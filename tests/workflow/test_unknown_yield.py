@@ -193,8 +193,8 @@ def test_a_field_off_the_yield_map_is_not_known(tmp_path) -> None:
     assert code == 0
     lines = {(line["place"], line["what"]): line["one"] for line in json.loads(out)}
     assert lines["east", "Bales"] is None
-    assert lines["east", "Gathered by"] == "not known: no usable yield data"
-    assert lines["Whole farm", "Dry stover taken"] is not None
+    assert lines["east", "Baled by"] == "not known: no usable yield data"
+    assert lines["Whole farm", "Dry stover removed"] is not None
 
 
 def test_a_farm_of_unknown_fields_only_is_refused(tmp_path) -> None:

@@ -26,7 +26,7 @@ def made() -> ModuleType:
 
 
 @pytest.fixture(scope="session")
-def book() -> Handbook:
+def coefficients() -> Handbook:
     return load_handbook()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -13,6 +12,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from stovergeo.core.errors import StovergeoError
+from stovergeo.core.nearest import nearest
 from stovergeo.core.units import SI_UNIT, parse_quantity
 
 if TYPE_CHECKING:
@@ -59,8 +59,8 @@ class Handbook(Mapping[str, Coefficient]):
 
     def __getitem__(self, key: str) -> Coefficient:
         if key not in self._coefficients:
-            near = difflib.get_close_matches(key, self._coefficients, n=1)
-            hint = f"; did you mean {near[0]!r}?" if near else ""
+            near = nearest(key, self._coefficients)
+            hint = f"; did you mean {near!r}?" if near else ""
             raise UnknownCoefficientError(f"the handbook has no {key!r}{hint}")
         self._used.add(key)
         return self._coefficients[key]

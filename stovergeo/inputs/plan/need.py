@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final, Literal, get_args
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from stovergeo.inputs.plan.base import MassMg, MoneyPerMg, Section
 
@@ -58,10 +58,9 @@ class Need(Section):
         """Longest road haul of any contract, km; 0 where there is none."""
         return max((c.distance_km for c in self.contract), default=0.0)
 
-    @field_validator("herd", "contract")
-    @classmethod
-    def _names_differ(cls, given: tuple[Herd | Contract, ...]) -> tuple[Herd | Contract, ...]:
-        names = [n.name for n in given]
+    @model_validator(mode="after")
+    def _names_differ(self) -> Need:
+        names = [*(herd.name for herd in self.herd), *(contract.name for contract in self.contract)]
         if len(set(names)) < len(names):
             raise ValueError("two needs have the same name; each needs its own")
-        return given
+        return self

@@ -52,6 +52,11 @@ def said_of(kind: str, message: str, context: dict[str, Any], attribute: str) ->
     return words.format(**numbers) + (f" {unit}" if bounded and unit else "")
 
 
+def literals_in(expected: str) -> list[str]:
+    """Return the values that the validation library lists as ``'a', 'b' or 'c'``."""
+    return re.findall(r"'([^']*)'", expected)
+
+
 def hint_for(text: str, message: str) -> str:
     """Return how to mend the line that a TOML parser stopped at, as far as its look tells; "" where it does not."""
     found = re.search(r"at line (\d+)", message)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 import typing
 from importlib.resources import files
@@ -12,6 +11,7 @@ from pydantic import BaseModel, Field, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails
 
 from stovergeo.core.errors import Report
+from stovergeo.core.nearest import nearest, unknown_value
 from stovergeo.inputs.plan.base import Section
 from stovergeo.inputs.plan.crop import Crop, Limits, Odds
 from stovergeo.inputs.plan.farm import Farm, Landowner
@@ -19,7 +19,7 @@ from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.layers import Layers, Soil
 from stovergeo.inputs.plan.money import Money
 from stovergeo.inputs.plan.need import Need
-from stovergeo.inputs.plan.plain_words import hint_for, said_of
+from stovergeo.inputs.plan.plain_words import hint_for, literals_in, said_of
 from stovergeo.inputs.plan.report import ReportOptions
 from stovergeo.inputs.plan.yards import Yards
 
@@ -139,11 +139,15 @@ def _report(detail: ErrorDetails, report: Report, where: str) -> None:
     key = _cut(".".join(str(part) for part in detail["loc"]), 120)
     place = f"{where}, {key}" if key else where
     if detail["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(detail["loc"][-1]), _known_keys(detail["loc"][:-1]), n=1, cutoff=0.5)
-        hint = f" Did you mean '{near[0]}'?" if near else ""
+        near = nearest(str(detail["loc"][-1]), _known_keys(detail["loc"][:-1]))
+        hint = f" Did you mean '{near}'?" if near else ""
         report.add("plan.unknown_key", place, f"No such key is known here.{hint}")
     elif detail["type"] == "missing":
         report.add("plan.missing_key", place, "This key is missing.")
+    elif detail["type"] == "literal_error" and isinstance(detail["input"], str):
+        known = literals_in(detail["ctx"]["expected"])
+        cure = f"Use one of: {', '.join(known)}."
+        report.add("plan.bad_value", place, unknown_value(detail["input"], known), cure)
     else:
         plain = said_of(detail["type"], detail["msg"], detail.get("ctx", {}), _attribute_at(detail["loc"]))
         said = _cut(plain, 400)

@@ -6,7 +6,7 @@ function byId(id) { return document.getElementById(id); }
 
 // the number alone, as stovergeo.core.printing prints it: converted, rounded (a true half to even), thousands marked
 function number(kind, value, places) {
-  if (value === null || value === undefined || Number.isNaN(value)) { return plan.unknown; }
+  if (!Number.isFinite(value)) { return plan.unknown; }
   var how = plan.systems[units].kinds[kind], shown = value * how.factor + how.offset, size = Math.abs(shown);
   if (places === undefined) { places = how.decimals; }
   var scale = Math.pow(10, places), half = (size * scale) % 1 === 0.5 && (size * Math.pow(2, places + 1)) % 1 === 0;

@@ -12,7 +12,7 @@ import xarray as xr
 
 from stovergeo.core.messages import Message
 from stovergeo.core.units import M2_PER_HA, R_SI_PER_US
-from stovergeo.residue.messages import LITTLE_MG_HA, catalog
+from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
 
@@ -56,11 +56,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if retention_mg_ha < LITTLE_MG_HA:
-        return catalog("rule.little", title=title)
-    if retention_mg_ha >= stover_mg_ha:
-        return catalog("water_erosion.all")
-    return catalog("water_erosion.some", keep=retention_mg_ha)
+    return amount_message(title, retention_mg_ha, stover_mg_ha, "water_erosion.some", "water_erosion.all")
 
 
 def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:

@@ -9,7 +9,7 @@ import xarray as xr
 
 from stovergeo.core.messages import Message
 from stovergeo.core.units import MG_HA_PER_TON_ACRE
-from stovergeo.residue.messages import LITTLE_MG_HA, catalog
+from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.retention.water_erosion import bare_loss, tolerable
 from stovergeo.residue.soil_loss import cover_effect
@@ -46,8 +46,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if retention_mg_ha < LITTLE_MG_HA:
-        return catalog("rule.little", title=title)
-    if retention_mg_ha >= stover_mg_ha:
-        return catalog("water_plus_wind.all")
-    return catalog("water_plus_wind.some", keep=retention_mg_ha)
+    return amount_message(title, retention_mg_ha, stover_mg_ha, "water_plus_wind.some", "water_plus_wind.all")

@@ -11,7 +11,7 @@ import xarray as xr
 
 from stovergeo.core.messages import Message
 from stovergeo.core.units import MG_HA_PER_TON_ACRE
-from stovergeo.residue.messages import LITTLE_MG_HA, catalog
+from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.wind import cover_needed_pct
 
@@ -46,8 +46,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    if retention_mg_ha < LITTLE_MG_HA:
-        return catalog("rule.little", title=title)
-    if retention_mg_ha >= stover_mg_ha:
-        return catalog("wind_erosion.all")
-    return catalog("wind_erosion.some", keep=retention_mg_ha)
+    return amount_message(title, retention_mg_ha, stover_mg_ha, "wind_erosion.some", "wind_erosion.all")

@@ -1,0 +1,154 @@
+"""Everything that can be wrong with a plan and its layers, found before any number is computed.
+
+`stovergeo check` and a season begin alike, with `get_ready`: what one refuses the other refuses too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+from odc.geo.geobox import GeoBox
+from pyproj import Transformer
+
+from stovergeo import bales, residue, siting, terrain, yieldmap
+from stovergeo.core.coefficients import Handbook, load_handbook
+from stovergeo.core.contracts import STEPS
+from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.messages import Catalog
+from stovergeo.core.nearest import unknown_value
+from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.farm_size import FarmSize
+from stovergeo.inputs.grid import farm_grid
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.read import read_layers
+from stovergeo.workflow.run_size import ReportSize, fits, need_of
+
+message = Catalog("stovergeo.workflow")
+#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
+FAR_OFF: Final = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """What a season is made from, nothing wrong with it."""
+
+    plan: Plan
+    coefficients: Handbook  #: with the plan's own numbers
+    farm: FarmLayers
+    fields: gpd.GeoDataFrame  #: as given, or drawn from the yield points
+    grid: GeoBox
+
+
+def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
+    """Check the plan, read its layers and check the two against each other.
+
+    Raises
+    ------
+    InputError
+        With every problem found, when the season cannot be planned.
+    """
+    coefficients = own_handbook(plan, report)
+    rules = check_plan(plan, coefficients, report)
+    farm = read_layers(plan, report, _sized(plan, report, tell))
+    check_rules_have_data(rules, farm, report)
+    fields = farm.fields if farm.fields is not None else _drawn_fields(farm, report)
+    if fields is None:
+        report.stop_if_refused()
+    assert fields is not None
+    grid = farm_grid(fields, farm.surroundings.get("property"), farm.crs, plan.farm.cell_m, plan.farm.margin_m)
+    check_sunshine(plan, grid, report)
+    report.stop_if_refused()
+    return Ready(plan, coefficients, farm, fields, grid)
+
+
+def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[residue.NamedRule]:
+    """Report everything wrong with a plan that can be seen without its layers; return the retention rules in force.
+
+    Parameters
+    ----------
+    plan : Plan
+    coefficients : Handbook
+        With the plan's own numbers.
+    report : Report
+    """
+    rules = residue.check_rules(residue.RuleOptions(plan.crop, plan.limits, coefficients), report)
+    bales.storable_methods(
+        residue.methods(coefficients, plan.gather.methods, plan.crop.cut_height_m), plan, coefficients, report
+    )
+    siting.check_yards(plan.yards, coefficients, report)
+    return rules
+
+
+def check_rules_have_data(rules: list[residue.NamedRule], farm: FarmLayers, report: Report) -> None:
+    """Report that no retention rule in force has the data it reads."""
+    unknown = _unknown_variables(farm)
+    if rules and all(unknown & set(named.rule.reads) for named in rules):
+        report.add("residue.no_rule", "plan file, limits.rules", "No retention rule could be checked.")
+
+
+def _unknown_variables(farm: FarmLayers) -> set[str]:
+    """Return the variables that no stack of these layers can hold."""
+    made = {step.name: set(step.makes) for step in STEPS}
+    unknown = set(made["terrain.sky_view"])
+    if not farm.earlier:
+        unknown |= made["yieldmap.compare_years"]
+    if farm.elevation is None:
+        unknown |= made["terrain.water"] - made["terrain.ls_by_class"]
+        if farm.points is None or "height_m" not in farm.points:
+            unknown |= made["terrain.slope_aspect"] | made["terrain.ls_by_class"] | made["terrain.season_sun"]
+            unknown |= {"elevation_m", "surface_m"}
+    return unknown
+
+
+def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
+    """Report hours of sunshine that the days of this farm do not have."""
+    if plan.storage.sunshine_h is None:
+        return
+    x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
+    _, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
+    try:
+        terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), latitude)
+    except ContractError as error:
+        report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
+
+
+def own_handbook(plan: Plan, report: Report) -> Handbook:
+    """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported, not used."""
+    given = load_handbook()
+    own = {}
+    for key, number in plan.handbook.items():
+        where = f"plan file, handbook.{key}"
+        if key not in given:
+            report.add("plan.unknown_key", where, unknown_value(key, given))
+            continue
+        known = given[key]
+        said = f"It says {number:g} {known.unit}; the handbook {known.low:g} to {known.high:g}."
+        if known.low >= 0 > number or known.high <= 0 < number:
+            report.add("plan.bad_value", where, said, "Correct the number, its sign at least; or take it out.")
+            continue
+        if not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
+            report.add("plan.far_from_handbook", where, said)
+        own[key] = number
+    return load_handbook(own)
+
+
+def _drawn_fields(farm: FarmLayers, report: Report) -> gpd.GeoDataFrame | None:
+    if farm.points is None:
+        return None  # its refusal stands in the report
+    try:
+        return yieldmap.boundary_from_points(farm.points)
+    except ContractError as error:
+        report.add("fields.not_drawn", "yield_points", f"{str(error).capitalize()}.")
+        return None
+
+
+def _sized(plan: Plan, report: Report, tell: ReportSize) -> Callable[[FarmSize], bool]:
+    def judge(size: FarmSize) -> bool:
+        need = need_of(size, plan.farm.cell_m)
+        tell(need)
+        return fits(need, plan, report)
+
+    return judge
