@@ -106,10 +106,10 @@ def test_tables_have_a_row_each_and_us_units_beside_si(written, result):
     # 1 acre = 0.40468564224 ha exactly, from the international foot of 0.3048 m
     assert float(zones[0]["area_ac"]) == pytest.approx(30 / 0.40468564224, abs=0.1)
     # 1 short ton = 0.90718474 Mg exactly (2,000 lb of 0.45359237 kg)
-    assert float(zones[0]["take_ton"]) == pytest.approx(132 / 0.90718474, abs=1)
+    assert float(zones[0]["removal_ton"]) == pytest.approx(132 / 0.90718474, abs=1)
     # they are printed as on the map, and add up to what is printed of the whole farm
     ledger = ledger_of(result)
-    for column, what in (("area_ac", "area"), ("take_ton", "removal")):
+    for column, what in (("area_ac", "area"), ("removal_ton", "removal")):
         total = sum(float(z[column]) for z in zones)
         assert round(total, 1) == float(ledger.text("farm", what, "us").replace(",", ""))
     assert sum(float(z["bales"]) for z in zones) == 430
