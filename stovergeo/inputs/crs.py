@@ -11,6 +11,7 @@ from typing import Final
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from pyproj import CRS, Geod, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import CRSError, ProjError
@@ -120,10 +121,17 @@ def named(crs: CRS) -> str:
 
 
 def to_working(frame: gpd.GeoDataFrame, working: CRS, where: str, report: Report) -> gpd.GeoDataFrame:
-    """Return a layer in the working CRS, saying what had to be done on the way."""
+    """Return a layer in the working CRS, saying what had to be done on the way; polygons stay valid."""
     west, south, east, north = (float(v) for v in frame.total_bounds)
     note_conversion(CRS(frame.crs), (west, south, east, north), working, where, report)
-    return frame.to_crs(working)
+    moved = frame.to_crs(working)
+    # rounding can lay a corner across the line that it touches
+    crossed = ~moved.is_valid & moved.geom_type.isin(["Polygon", "MultiPolygon"])
+    if crossed.any():
+        shapes = moved.geometry.to_numpy().copy()
+        shapes[crossed] = shapely.make_valid(shapes[crossed], method="structure", keep_collapsed=False)
+        moved = moved.set_geometry(shapes, crs=working)
+    return moved[~(crossed & moved.is_empty)]
 
 
 def note_conversion(crs: CRS, bounds: Bounds, working: CRS, where: str, report: Report) -> None:

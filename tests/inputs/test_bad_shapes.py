@@ -111,3 +111,16 @@ def test_field_beyond_the_property(farm, given, hear):
     land.to_file(farm.folder / "land.gpkg")
     farm.layers["property"] = {"path": "land.gpkg"}
     hear("property.field_outside", "warn")
+
+
+@pytest.mark.surprise("A corner that touches a line lay across it once the layer was in the farm's CRS.")
+def test_an_outline_that_touches_itself_stays_valid_in_the_working_crs(farm):
+    ring = [(-93.637, 42.053), (-93.64, 42.05), (-93.64, 42.050999999999995), (-93.638, 42.052), (-93.637, 42.053)]
+    outline = gpd.GeoDataFrame({"name": ["needle"]}, geometry=[shapely.Polygon(ring)], crs=4326)
+    assert outline.is_valid.all()
+    assert not outline.to_crs(32615).is_valid.all()
+    farm.write_fields(outline, "fields.geojson")
+    farm.data["farm"]["crs"] = "EPSG:32615"
+    fields = farm.read().fields
+    assert fields.geometry.is_valid.all()
+    assert fields["area_ha"].sum() == pytest.approx(outline.to_crs(5070).area.sum() / 1e4, rel=1e-3)

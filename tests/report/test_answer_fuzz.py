@@ -47,8 +47,9 @@ def judged(result, tmp_path):
         assert layer.exists() == (len(refused) > 0)
         if len(refused):
             back = read_layer(Layer(path=plan.landowner.no_go), plan, "no_go", Report())
-            ground = gpd.GeoSeries(refused.geometry.to_numpy(), crs=4326).to_crs(result.crs)
-            assert back.to_crs(result.crs).union_all().symmetric_difference(ground.union_all()).area < 1.0
+            # rounding can lay a corner across the line that it touches; that moves no ground
+            ground = gpd.GeoSeries(refused.geometry.to_numpy(), crs=4326).to_crs(result.crs).make_valid()
+            assert back.to_crs(result.crs).make_valid().union_all().symmetric_difference(ground.union_all()).area < 1.0
 
     return judge
 
