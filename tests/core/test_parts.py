@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-PROPERTY = "tests/core/test_handbook.py::test_draws_stay_inside_the_spread_and_repeat_by_seed"
+PROPERTY = "tests/report/test_ledger.py::test_shares_are_whole_and_within_one_of_their_part"
 
 
 def tried(request: pytest.FixtureRequest, *options: str) -> list[str]:
@@ -21,12 +21,12 @@ def tried(request: pytest.FixtureRequest, *options: str) -> list[str]:
         capture_output=True, text=True, env=env, cwd=request.config.rootpath, timeout=120, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stdout + run.stderr
-    return re.findall(r"^\s+seed=(\w+)", run.stdout, re.MULTILINE)
+    return re.findall(r"^\s+(?:count|values)=(.+)$", run.stdout, re.MULTILINE)
 
 
 def test_the_short_part_tries_the_same_examples_each_time(request: pytest.FixtureRequest) -> None:
     first = tried(request)
-    assert len(set(first)) >= 90
+    assert len(set(first)) >= 40
     assert tried(request) == first
 
 

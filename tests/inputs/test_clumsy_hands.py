@@ -42,7 +42,7 @@ KEYS = [
     ("limits", "slope_max_pct", 0.08, "plan.bad_value", "looks like a fraction"),
     ("limits", "cover_pct", 0.3, "plan.bad_value", "looks like a fraction"),
     ("need", "herd", {"name": "cows", "head": 10}, "plan.bad_value", "[[...]]"),
-    ("need", "herd", [{"name": "cows", "head": 10, "months": ["November"]}], "plan.bad_value", "'Nov'"),
+    ("need", "herd", [{"name": "cows", "head": 10, "months": ["November"]}], "plan.bad_value", '"Nov"'),
     ("need", "herd", [{"name": "cows", "head": 0}], "plan.bad_value", "more than 0"),
     ("handbook", "residue.slope", 85, "plan.far_from_handbook", "0.85"),
     ("handbook", "residue.slope", -0.85, "plan.bad_value", "its sign"),

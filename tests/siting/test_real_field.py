@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from stovergeo.core.errors import Report
+from stovergeo.core.printing import render
 from stovergeo.workflow import run_season
 
 pytestmark = pytest.mark.open_data
@@ -15,7 +16,7 @@ pytestmark = pytest.mark.open_data
 def test_heavy_clay_leaves_no_good_ground(real_field) -> None:
     # its README: "The ground is heavy clay lake plain: an honest answer may be that no good stack yard lies inside it."
     result = run_season(Path(__file__).parents[1] / "real_field.toml", Report())
-    text = " ".join(result.words["yards"])
+    text = render(result.words["yards"], "us")
     assert len(result.yards) == 0
     assert "No ground on this farm is allowed for a stack." in text
     assert "Poorly drained soil" in text

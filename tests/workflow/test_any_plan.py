@@ -20,7 +20,7 @@ LAYERS = PLAN[PLAN.index("[layers.fields]") :].replace("samples = 20", "samples 
 
 #: keys that name what is not there, prices under which six hectares are not worth a baler
 NOT_HERE = (
-    *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "take_at", "wind_loss"),
+    *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "removal_max", "wind_loss"),
     *("retention_min", "potash_max", "phosphate_max", "accept_base"),
 )
 

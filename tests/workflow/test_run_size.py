@@ -57,7 +57,7 @@ def test_a_farm_of_many_cells_keeps_to_the_stated_memory(large_farm: Path, with_
 def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Path) -> None:
     before = sorted(p.name for p in large_farm.rglob("*"))
     text = (large_farm / "plan.toml").read_text("utf-8")
-    (large_farm / "plan.toml").write_text(text.replace("[farm]", "[farm]\nmemory_most_gb = 1.0"), encoding="utf-8")
+    (large_farm / "plan.toml").write_text(text.replace("[farm]", "[farm]\nmemory_max_gb = 1.0"), encoding="utf-8")
     run = command("plan", large_farm / "plan.toml", "--out", large_farm / "out")
     said = " ".join(run.stderr.split())
     assert run.returncode == 2
@@ -71,7 +71,7 @@ def test_what_cannot_fit_is_refused_with_numbers_and_two_ways_out(large_farm: Pa
     # the cell that is proposed fits
     cell = re.search(r'cell = "([\d.]+ m)" would do', said)[1]
     (large_farm / "plan.toml").write_text(
-        text.replace("[farm]", "[farm]\nmemory_most_gb = 1.0").replace('cell = "2 m"', f'cell = "{cell}"'),
+        text.replace("[farm]", "[farm]\nmemory_max_gb = 1.0").replace('cell = "2 m"', f'cell = "{cell}"'),
         encoding="utf-8",
     )
     assert "grid.too_big" not in command("check", large_farm / "plan.toml").stdout

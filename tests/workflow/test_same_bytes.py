@@ -17,9 +17,9 @@ WITH_THREADS = """
 import os, sys
 threads = int(sys.argv.pop(1))
 os.cpu_count = lambda: threads
-from stovergeo.terrain import sky, sun
-from stovergeo.siting import best_fit, rate
-sky.THREADS = sun.THREADS = best_fit._THREADS = rate._THREADS = threads
+from stovergeo.terrain import sun
+from stovergeo.siting import fit, rate
+sun.THREADS = fit._THREADS = rate._THREADS = threads
 from stovergeo.cli import main
 main()
 """
