@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 from unittest import mock
 
-from stovergeo.cli import main
+from stovergeo import cli
 
 
 def ask(*words: object) -> tuple[int, str, str]:
@@ -21,10 +21,12 @@ def ask(*words: object) -> tuple[int, str, str]:
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
         mock.patch.object(sys, "argv", line),
-        mock.patch.dict(os.environ, {"COLUMNS": "400", "STOVERGEO_DEBUG": "1"}),  # a fault of ours is raised
+        mock.patch.dict(os.environ, {"STOVERGEO_DEBUG": "1"}),  # a fault of ours is raised
+        mock.patch.object(cli.to_user, "_width", 400),  # so that no word is broken over two lines
+        mock.patch.object(cli.to_side, "_width", 400),
     ):
         try:
-            main()
+            cli.main()
             code = 0
         except SystemExit as stopped:
             code = int(stopped.code or 0)
