@@ -1,9 +1,11 @@
 """One season of one farm, from plan file to result: the only package that knows the whole workflow.
 
-`run` walks it; `ground` turns layers into grain, slope, water and sun on the grid; `tables` puts the joint
-choice into the tables; `story` adds up and says what no single package can.
+`run` walks it, step by step (`steps`), and `assemble` makes the result; `answered` plans again with the landowner's
+answer. `checks` finds what is wrong before any number is computed, `ground` turns layers into grain, slope, water and
+sun on the grid, `tables` puts the joint choice into the tables, `story` says what no single package can.
 """
 
-from stovergeo.workflow.run import check_season, replan_with_answer, run_season, sample_plan_path
+from stovergeo.workflow.answered import replan_with_answer
+from stovergeo.workflow.run import check_season, run_season, sample_plan_path
 
 __all__ = ["check_season", "replan_with_answer", "run_season", "sample_plan_path"]

@@ -13,6 +13,7 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import total
 from stovergeo.result import SeasonResult
+from stovergeo.supply import Choice
 
 message = Catalog("stovergeo.workflow")
 _POORLY: Final = 6  # class number of "poorly drained"
@@ -104,6 +105,18 @@ def totals(
         "need_bales": float(need["bales"].sum()),
         **{f"{n}_kg": float(nutrients[f"{n}_kg"].sum()) for n in ("n", "p2o5", "k2o", "s")},
         "nutrient_cost": float(nutrients["cost"].sum()),
+    }
+
+
+def cost_totals(choice: Choice) -> dict[str, float]:
+    """Return the cost of the choice, $, in whole and by step, and the mass ($ a Mg, Mg) and yards it stands for."""
+    return {
+        "cost": choice.total_cost,
+        "cost_per_mg": choice.cost_per_mg,
+        "withdrawn_mg": choice.withdrawn_mg,
+        "short_bales": float(choice.short_bales),
+        "yards_used": float(len(choice.yard_use)),
+        **{f"cost_{name}": float(cost) for name, cost in choice.cost.items()},
     }
 
 

@@ -74,7 +74,7 @@ def test_ctrl_c_leaves_the_results_that_stood_there(farm: Path, whole_s: float) 
 
 @pytest.mark.parametrize("stood", [None, "an older one"])
 def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_path: Path, monkeypatch, stood) -> None:
-    from stovergeo.workflow import run
+    from stovergeo.workflow import answered
 
     west, south = 440_100.0, 4_650_100.0
     place = gpd.GeoSeries([box(west, south, west + 30, south + 30)], crs=CRS).to_crs(4326)[0]
@@ -93,7 +93,7 @@ def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_
     if stood is not None:
         out.mkdir()
         (out / "no_go.geojson").write_text(stood, "utf-8")
-    whole, calls = run.run_season, []
+    whole, calls = answered.run_season, []
 
     def once(*args, **kwargs):
         calls.append(args)
@@ -102,7 +102,7 @@ def test_an_answer_whose_plan_is_stopped_leaves_no_layer_behind(farm: Path, tmp_
             raise KeyboardInterrupt
         return whole(*args, **kwargs)
 
-    monkeypatch.setattr(run, "run_season", once)
+    monkeypatch.setattr(answered, "run_season", once)
     code, _, err = ask("answer", farm / "plan.toml", tmp_path / "answer.geojson", "--out", out, "--overwrite")
     assert code == 130, err
     assert len(calls) == 2
