@@ -86,9 +86,10 @@ class Message:
         return templates(self.package)[self.key]
 
     def __str__(self) -> str:
-        from stovergeo.core.printing import render  # printing imports this module
+        """Return it in both unit systems, for a table in a notebook; no file or page is written this way."""
+        from stovergeo.core.printing import BOTH, render  # printing imports this module
 
-        return render(self, "metric")
+        return render(self, BOTH)
 
 
 class Catalog:
@@ -184,12 +185,12 @@ def check_message(value: object) -> None:
 
 
 def is_text(value: object) -> bool:
-    """ReportSize whether a value is something to say: text, a message, or several of these."""
+    """Tell whether a value is something to say: text, a message, or several of these."""
     if isinstance(value, str | Message):
         return True
     return isinstance(value, tuple | list) and bool(value) and all(is_text(v) for v in value)
 
 
 def is_date(value: object) -> bool:
-    """ReportSize whether a value is a day."""
+    """Tell whether a value is a day."""
     return isinstance(value, date)
