@@ -101,8 +101,8 @@ class _Reader:
         layers, plan, report = self.layers, self.plan, self.report
         if layers.fields is None and layers.yield_points is None:
             report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
-        if layers.yield_points is None and layers.yield_raster is None:
-            said = "Neither yield points nor a yield map of the season are named."
+        if not self._says_yields():
+            said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
             report.add("yield.needed", "plan file, layers", said)
         if layers.soils is None and plan.soil is None:
             report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
@@ -146,6 +146,11 @@ class _Reader:
         if fields is not None and owned is not None:
             self.attempt("property", check_property, fields, owned, report)
         return farm
+
+    def _says_yields(self) -> bool:
+        layers, stated = self.layers, self.plan.yields
+        measured = (layers.yield_points, layers.yield_raster, *layers.earlier_points, *layers.earlier_maps)
+        return any(layer is not None for layer in measured) or stated.everywhere is not None or bool(stated.by_field)
 
     def _earlier(
         self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS

@@ -116,7 +116,7 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     plan, coefficients = ready.plan, ready.coefficients
     break_even = bales.break_even_table(counts.losses, sites.bale) if counts.made["bales"].sum() else None
     return {
-        "unknown": unknown,
+        "unknown": [*unknown, *season.yields.basis.values()],
         "choice": choice.messages,
         "grower": [
             *choice.grower_messages,

@@ -60,6 +60,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
     assert fields is not None
     grid = farm_grid(fields, farm.surroundings.get("property"), farm.crs, plan.farm.cell_m, plan.farm.margin_m)
     check_sunshine(plan, grid, report)
+    check_stated_yields(plan, fields, report)
     report.stop_if_refused()
     return Ready(plan, coefficients, farm, fields, grid)
 
@@ -113,6 +114,14 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
         terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), latitude)
     except ContractError as error:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
+
+
+def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Report stated yields that no field has the name for."""
+    names = [str(name) for name in fields["name"]]
+    for name in plan.yields.by_field:
+        if name not in names:
+            report.add("yield.no_such_field", f"plan file, yields.by_field.{name}", unknown_value(name, names))
 
 
 def own_handbook(plan: Plan, report: Report) -> Handbook:

@@ -1,99 +1,24 @@
-"""From layers to the ground of one farm: grain, slope, water and sun on the grid."""
+"""From layers to the ground of one farm: slope, water and sun on the grid."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Any, Final
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
 import xarray as xr
 from pyproj import Transformer
 
 from stovergeo import bales, terrain, yieldmap
 from stovergeo.core.coefficients import Handbook
-from stovergeo.core.errors import ContractError, Report
+from stovergeo.core.errors import ContractError
 from stovergeo.core.messages import Catalog, Message
-from stovergeo.core.stack import grid_of, put
+from stovergeo.core.stack import put
 from stovergeo.inputs.farm_layers import FarmLayers
-from stovergeo.inputs.grid import cells_touched, onto_grid, put_surface, raised_by
+from stovergeo.inputs.grid import cells_touched, put_surface, raised_by
 from stovergeo.inputs.plan import Plan
-from stovergeo.workflow.not_known import left_out_by_field, report_left_out
 
 message = Catalog("stovergeo.workflow")
 _BARE_MONTHS: Final = (11, 12, 1, 2, 3, 4)  # deciduous trees of the corn lands stand without leaves
-
-
-@dataclass(frozen=True, slots=True)
-class GrainMap:
-    """What the yield map made."""
-
-    stack: xr.Dataset
-    points: gpd.GeoDataFrame | None = None
-    cleaning: pd.DataFrame | None = None
-    left_out: pd.DataFrame | None = None  #: by field, from `left_out_by_field`
-    report: dict[str, float | str] = field(default_factory=dict)
-
-
-def grain_map(
-    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
-) -> GrainMap:
-    """Put the grain map into the stack: from raw points, or from a finished map."""
-    if farm.points is None:
-        assert farm.yield_raster is not None  # reading refuses a farm with neither points nor a map
-        grain = onto_grid(farm.yield_raster, grid_of(stack))
-        inside = stack["field_number"].notnull().to_numpy()
-        return GrainMap(
-            put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
-        )
-    cleaned = yieldmap.clean_points(farm.points, coefficients, report)
-    surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
-    left = left_out_by_field(cleaned, fields)
-    report_left_out(left, fields, "yield points", report)
-    kept = cleaned.points.assign(removed_because="")
-    points = pd.concat([kept, cleaned.removed]).sort_index()
-    raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
-    clean = {f"cleaned_{name}": number for name, number in yieldmap.raw_summary(cleaned.points).items()}
-    return GrainMap(
-        put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error),
-        points,
-        cleaned.counts,
-        left,
-        {**surface.report, **raw, **clean},
-    )
-
-
-def with_earlier_years(
-    stack: xr.Dataset, plan: Plan, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
-) -> xr.Dataset:
-    """Put into the stack what earlier harvests tell: what each place gives in most years, and how steadily."""
-    if not farm.earlier:
-        return stack
-    inside = stack["field_number"].notnull().to_numpy()
-    grain = {}
-    for year, layer in sorted(farm.earlier.items()):
-        if isinstance(layer, xr.DataArray):
-            values = onto_grid(layer, grid_of(stack))
-            grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
-        else:
-            cleaned = yieldmap.clean_points(layer, coefficients, report)
-            report_left_out(left_out_by_field(cleaned, fields), fields, f"harvest of {year}", report)
-            surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
-            grain[str(year)] = surface.grain
-    grain[str(plan.farm.season)] = stack["grain_mg_ha"]
-    years = yieldmap.compare_years(grain, stack["field_number"], coefficients)
-    for name in grain:
-        if not any(name in used for used in years.used.values()):
-            said = f"The harvest of {name} tells of less than half of every field."
-            report.add("years.little", f"harvest of {name}", said)
-    return put(
-        stack,
-        relative_yield=years.relative,
-        yield_variation=years.variation,
-        yield_stability=years.stability,
-        grain_mean_mg_ha=years.mean,
-    )
 
 
 def with_terrain(

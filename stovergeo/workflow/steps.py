@@ -21,7 +21,8 @@ from stovergeo.siting.search import FoundYards
 from stovergeo.supply.haul import HaulGround
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.workflow.checks import Ready
-from stovergeo.workflow.ground import GrainMap, grain_map, with_earlier_years, with_terrain
+from stovergeo.workflow.grain import GrainMap, earlier_grain, grain_map, with_earlier_years, with_expected
+from stovergeo.workflow.ground import with_terrain
 from stovergeo.workflow.not_known import why_unknown
 from stovergeo.workflow.tables import (
     ground_of,
@@ -41,15 +42,19 @@ class Yields:
     stack: xr.Dataset
     grain: GrainMap
     no_yield: dict[str, Message]  #: fields without a usable yield -> why
+    basis: dict[str, Message]  #: fields whose yield was not measured -> what it rests on
 
 
 def map_yields(ready: Ready, report: Report) -> Yields:
     """Put the layers on the grid and map the grain yield."""
-    stack = put_layers(new_stack(ready.grid), ready.farm, ready.fields)
-    grain = grain_map(stack, ready.farm, ready.fields, ready.coefficients, report)
-    no_yield = why_unknown(grain.stack, ready.fields, grain.left_out, report)
-    stack = with_earlier_years(grain.stack, ready.plan, ready.farm, ready.fields, ready.coefficients, report)
-    return Yields(stack, grain, no_yield)
+    plan, coefficients, farm, fields = ready.plan, ready.coefficients, ready.farm, ready.fields
+    stack = put_layers(new_stack(ready.grid), farm, fields)
+    grain = grain_map(stack, farm, fields, coefficients, report)
+    earlier = earlier_grain(grain.stack, farm, fields, coefficients, report)
+    stack, basis = with_expected(grain.stack, earlier, plan, fields, coefficients, report)
+    no_yield = why_unknown(stack, fields, grain.left_out, report)
+    stack = with_earlier_years(stack, earlier, grain.stack["grain_mg_ha"], plan, coefficients, report)
+    return Yields(stack, grain, no_yield, basis)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,9 @@ class Farm(Section):
     memory_max_gb: float | None = Field(
         None, gt=0, description="Memory that a run may take, GB; left out: what this machine has free."
     )
+    market_moisture_pct: float = Field(
+        15.5, ge=5, le=30, description="Moisture of the grain that yields at market moisture are stated for, percent."
+    )
     ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")
 
 

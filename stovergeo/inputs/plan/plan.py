@@ -22,6 +22,7 @@ from stovergeo.inputs.plan.need import Need
 from stovergeo.inputs.plan.plain_words import hint_for, literals_in, said_of
 from stovergeo.inputs.plan.report import ReportOptions
 from stovergeo.inputs.plan.yards import Yards
+from stovergeo.inputs.plan.yields import Yields
 
 MAX_BYTES = 1_000_000
 
@@ -31,6 +32,7 @@ class Plan(Section):
 
     farm: Farm
     layers: Layers
+    yields: Yields = Field(default_factory=Yields)
     soil: Soil | None = None
     crop: Crop = Field(default_factory=Crop)
     limits: Limits = Field(default_factory=Limits)

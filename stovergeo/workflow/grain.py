@@ -1,0 +1,195 @@
+"""The season's grain on the grid: from raw points, from a finished map, from earlier harvests or as stated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from stovergeo import yieldmap
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.core.stack import grid_of, put
+from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.grid import onto_grid
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.yields import dry_yield
+from stovergeo.workflow.not_known import left_out_by_field, report_left_out
+
+message = Catalog("stovergeo.workflow")
+#: a stated yield so far from the map's mean is reported, as a share of the map's (judgement)
+FAR_FROM_MAP: Final = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class GrainMap:
+    """What the yield map made."""
+
+    stack: xr.Dataset
+    points: gpd.GeoDataFrame | None = None
+    cleaning: pd.DataFrame | None = None
+    left_out: pd.DataFrame | None = None  #: by field, from `left_out_by_field`
+    report: dict[str, float | str] = field(default_factory=dict)
+
+
+def grain_map(
+    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
+) -> GrainMap:
+    """Put the season's measured grain into the stack: from raw points, or from a finished map; NaN without either."""
+    if farm.points is None:
+        if farm.yield_raster is None:
+            nothing = np.full(stack["field_number"].shape, np.nan)
+            return GrainMap(put(stack, grain_mg_ha=nothing), report={"method": "no yields were measured"})
+        grain = onto_grid(farm.yield_raster, grid_of(stack))
+        inside = stack["field_number"].notnull().to_numpy()
+        return GrainMap(
+            put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
+        )
+    cleaned = yieldmap.clean_points(farm.points, coefficients, report)
+    surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
+    left = left_out_by_field(cleaned, fields)
+    report_left_out(left, fields, "yield points", report)
+    kept = cleaned.points.assign(removed_because="")
+    points = pd.concat([kept, cleaned.removed]).sort_index()
+    raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
+    clean = {f"cleaned_{name}": number for name, number in yieldmap.raw_summary(cleaned.points).items()}
+    return GrainMap(
+        put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error),
+        points,
+        cleaned.counts,
+        left,
+        {**surface.report, **raw, **clean},
+    )
+
+
+def earlier_grain(
+    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
+) -> dict[str, xr.DataArray]:
+    """Return the grain of each earlier harvest on the grid, by year."""
+    inside = stack["field_number"].notnull().to_numpy()
+    grain = {}
+    for year, layer in sorted(farm.earlier.items()):
+        if isinstance(layer, xr.DataArray):
+            values = onto_grid(layer, grid_of(stack))
+            grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
+        else:
+            cleaned = yieldmap.clean_points(layer, coefficients, report)
+            report_left_out(left_out_by_field(cleaned, fields), fields, f"harvest of {year}", report)
+            surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
+            grain[str(year)] = surface.grain
+    return grain
+
+
+def with_expected(
+    measured: xr.Dataset,
+    earlier: dict[str, xr.DataArray],
+    plan: Plan,
+    fields: gpd.GeoDataFrame,
+    coefficients: Handbook,
+    report: Report,
+) -> tuple[xr.Dataset, dict[str, Message]]:
+    """Give fields without any measured yield what their grower states, what earlier harvests show, or both.
+
+    A stated yield is the field's mean; earlier harvests give its pattern. The standard error of a cell is that of the
+    field's mean, common to all its cells, and that of the cell's departure from it.
+
+    Parameters
+    ----------
+    measured : Dataset
+        With ``field_number`` and ``grain_mg_ha``.
+    earlier : dict
+        Year -> grain, Mg/ha, from `earlier_grain`.
+    plan : Plan
+    fields : GeoDataFrame
+    coefficients : Handbook
+        ``yields.*`` and ``residue.grain_error_shared``.
+    report : Report
+        Gains stated yields that are far from what was measured.
+
+    Returns
+    -------
+    Dataset
+        With ``grain_mg_ha`` and, where any field was filled, ``grain_error_mg_ha``.
+    dict
+        field_id -> what its yield rests on, for the fields that were filled.
+    """
+    number = measured["field_number"].to_numpy()
+    grain = measured["grain_mg_ha"].to_numpy().copy()
+    error = measured["grain_error_mg_ha"].to_numpy().copy() if "grain_error_mg_ha" in measured else 0.0 * grain
+    pattern = np.full(grain.shape, np.nan)
+    if earlier:
+        pattern = xr.concat(list(earlier.values()), "year").mean("year").to_numpy()
+    basis: dict[str, Message] = {}
+    for row, field_row in enumerate(fields.itertuples()):
+        inside = number == row
+        given = plan.yields.stated(field_row.name)
+        mean = None if given is None else dry_yield(given, plan.farm.market_moisture_pct)
+        if np.isfinite(grain[inside]).any():
+            _compare(mean, given, float(np.nanmean(grain[inside])), field_row.name, report)
+            continue
+        shown = pattern[inside]
+        known = np.isfinite(shown).mean() >= coefficients.value("yieldmap.years.min_fraction")
+        if mean is None and not known:
+            continue
+        level = coefficients.value("yields.season_to_season" if mean is None else "yields.stated_error")
+        usual = float(np.nanmean(shown)) if known else 1.0
+        mean = usual if mean is None else mean
+        grain[inside] = np.where(np.isfinite(shown), shown / usual, 1.0) * mean if known else mean
+        within = coefficients.value("yields.after_pattern" if known else "yields.within_field")
+        shared = coefficients.value("residue.grain_error_shared")
+        error[inside] = mean * np.hypot(level / shared, within)
+        key = ("both" if known else "stated") if given is not None else "earlier"
+        values: dict[str, float | tuple[str, ...]] = {"years": tuple(earlier)} if known else {}
+        if given is not None:
+            values["grain"] = mean
+        basis[field_row.field_id] = message(f"yield_basis.{key}", field=field_row.name, **values)
+    if not basis:
+        return measured, basis
+    return put(measured, grain_mg_ha=grain, grain_error_mg_ha=error), basis
+
+
+def _compare(mean: float | None, given: float | None, measured: float, name: str, report: Report) -> None:
+    """Report a stated yield that is far from what was measured; the measurement is used."""
+    if mean is None or abs(mean - measured) <= FAR_FROM_MAP * measured:
+        return
+    report.add(
+        "yield.stated_far",
+        f"fields, {name!r}",
+        message("yield_basis.far", stated=mean, measured=measured, ratio=measured / mean),
+    )
+
+
+def with_earlier_years(
+    stack: xr.Dataset,
+    earlier: dict[str, xr.DataArray],
+    season: xr.DataArray,
+    plan: Plan,
+    coefficients: Handbook,
+    report: Report,
+) -> xr.Dataset:
+    """Put into the stack what several harvests tell: what each place gives in most years, and how steadily.
+
+    `season` is the season's grain where it was measured, NaN elsewhere.
+    """
+    grain = dict(earlier)
+    if bool(season.notnull().any()):
+        grain[str(plan.farm.season)] = season
+    if len(grain) < 2:
+        return stack
+    years = yieldmap.compare_years(grain, stack["field_number"], coefficients)
+    for name in grain:
+        if not any(name in used for used in years.used.values()):
+            said = f"The harvest of {name} tells of less than half of every field."
+            report.add("years.little", f"harvest of {name}", said)
+    return put(
+        stack,
+        relative_yield=years.relative,
+        yield_variation=years.variation,
+        yield_stability=years.stability,
+        grain_mean_mg_ha=years.mean,
+    )
