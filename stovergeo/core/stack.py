@@ -141,7 +141,7 @@ def new_stack(grid: GeoBox) -> xr.Dataset:
     Raises
     ------
     ContractError
-        When the grid has no coordinate reference system.
+        When the grid has no coordinate reference system, one that is not projected in meters, or is not north-up.
 
     Examples
     --------
@@ -152,6 +152,8 @@ def new_stack(grid: GeoBox) -> xr.Dataset:
     >>> dict(stack.sizes), round(float(stack["cell_area_ha"].sum()), 2)
     ({'y': 20, 'x': 30}, 6.0)
     """
+    if grid.transform.a <= 0 or grid.transform.e >= 0 or grid.transform.b or grid.transform.d:
+        raise ContractError("the grid of a stack must be north-up, its rows from north to south; resample it so")
     rows, cols = grid.shape
     x = grid.transform.c + grid.transform.a * (np.arange(cols) + 0.5)
     y = grid.transform.f + grid.transform.e * (np.arange(rows) + 0.5)
@@ -176,7 +178,7 @@ def put(stack: xr.Dataset, **values: np.ndarray | xr.DataArray) -> xr.Dataset:
     Raises
     ------
     ContractError
-        For an unknown name, a shape that is not the grid's, or an array that says another unit.
+        For an unknown name, a shape that is not the grid's, or an array that says another unit or lies elsewhere.
 
     Examples
     --------
@@ -195,6 +197,8 @@ def put(stack: xr.Dataset, **values: np.ndarray | xr.DataArray) -> xr.Dataset:
         data = np.asarray(value, dtype=np.float32)
         if data.shape != shape:
             raise ContractError(f"{name} has shape {data.shape}, the stack {shape}")
+        if isinstance(value, xr.DataArray):
+            _check_place(value, stack, name)
         extra = dict(value.attrs) if isinstance(value, xr.DataArray) else {}
         if extra.get("units", kind.unit) != kind.unit:
             raise ContractError(
@@ -211,14 +215,21 @@ def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
     Raises
     ------
     ContractError
-        Naming what is missing or carries another unit, and who asked.
+        Naming what is missing or carries another unit, and who asked; or that the stack is not in meters.
     """
+    _check_holds(stack, names, who)
+    for name in names:
+        check_unit(stack[name], name, who)
+
+
+def _check_holds(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
+    if stack.rio.crs is not None:
+        _check_metric(stack.rio.crs, f"the stack that {who} reads")
     for name in names:
         if name not in stack:
             raise ContractError(
                 f"{who} reads {name!r}, which the stack does not hold; run the package that makes it first"
             )
-        check_unit(stack[name], name, who)
 
 
 def check_unit(array: xr.DataArray, name: str, who: str) -> None:
@@ -236,7 +247,14 @@ def check_unit(array: xr.DataArray, name: str, who: str) -> None:
 
 
 def total(stack: xr.Dataset, name: str, where: np.ndarray | xr.DataArray | None = None) -> float:
-    """Return the sum over true area of a per-hectare variable (Mg/ha -> Mg), unknown cells left out."""
+    """Return the sum over true area of a per-hectare variable (Mg/ha -> Mg), unknown cells left out.
+
+    Raises
+    ------
+    ContractError
+        When the stack lacks the variable or the cells' area, or is not in meters.
+    """
+    _check_holds(stack, (name, "cell_area_ha"), "total")
     mass = stack[name] * stack["cell_area_ha"]
     if where is not None:
         mass = mass.where(where)
@@ -256,9 +274,34 @@ def summary(stack: xr.Dataset) -> Mapping[str, tuple[str, float, float]]:
     }
 
 
+def _check_metric(crs: object, what: str) -> None:
+    """Refuse what is not in meters on a plane: areas and slopes would be off by orders of magnitude."""
+    if crs is None:
+        raise ContractError(f"{what} needs a coordinate reference system; set it, for instance with rio.write_crs")
+    system = CRS.from_user_input(crs.to_wkt() if hasattr(crs, "to_wkt") else crs)
+    if not system.is_projected or any(axis.unit_name not in ("metre", "meter") for axis in system.axis_info[:2]):
+        raise ContractError(
+            f"{what} is in {system.axis_info[0].unit_name}s ({system.name}); reproject it to a projected system in "
+            "meters, such as the UTM zone"
+        )
+
+
+def _check_place(value: xr.DataArray, stack: xr.Dataset, name: str) -> None:
+    """Refuse an array that says it lies in another reference system, or on other ground, than the stack."""
+    crs = value.rio.crs
+    if crs is not None and CRS.from_user_input(crs.to_wkt()) != CRS.from_user_input(stack.rio.crs.to_wkt()):
+        raise ContractError(f"{name} is in {crs.to_string()}, the stack in {stack.rio.crs.to_string()}; reproject it")
+    for axis in ("x", "y"):
+        if axis in value.coords and value[axis].size == stack[axis].size:
+            cell = abs(float(stack[axis][1] - stack[axis][0])) if stack[axis].size > 1 else 1.0
+            off = float(np.abs(value[axis].to_numpy() - stack[axis].to_numpy()).max())
+            if not off <= 0.5 * cell:
+                raise ContractError(f"{name} lies {off:,.6g} m off the stack's grid along {axis}; resample it onto it")
+
+
 def _wkt(grid: GeoBox) -> str:
-    if grid.crs is None:
-        raise ContractError("the grid of a stack needs a coordinate reference system")
+    _check_metric(grid.crs, "the grid of a stack")
+    assert grid.crs is not None  # refused just now
     return grid.crs.to_wkt()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from affine import Affine
 from hypothesis import given
 from hypothesis import strategies as st
 from odc.geo.geobox import GeoBox
@@ -87,3 +88,46 @@ def test_what_says_another_unit_is_not_put_in() -> None:
     with pytest.raises(ContractError, match=r"slope_pct stands in the stack in %, .* says degree; convert"):
         put(new_stack(grid()), slope_pct=slope)
     put(new_stack(grid()), slope_pct=slope.assign_attrs(units="%"))
+
+
+def metric() -> GeoBox:
+    return GeoBox.from_bbox((440_000, 4_650_000, 440_300, 4_650_200), crs="EPSG:32615", resolution=10)
+
+
+@pytest.mark.parametrize(
+    ("crs", "box", "cell"),
+    [
+        ("EPSG:4326", (-93.0, 42.0, -92.99, 42.01), 0.0001),  # degrees
+        ("EPSG:2264", (1_500_000, 500_000, 1_501_000, 501_000), 30),  # US survey feet
+        ("EPSG:3417", (5_000_000, 3_000_000, 5_001_000, 3_001_000), 30),
+    ],
+)
+def test_a_grid_that_is_not_in_meters_is_refused_with_the_cure(crs: str, box: tuple, cell: float) -> None:
+    with pytest.raises(ContractError, match="UTM"):
+        new_stack(GeoBox.from_bbox(box, crs=crs, resolution=cell))
+
+
+def test_a_grid_turned_or_upside_down_is_refused() -> None:
+    for transform in (Affine(10, 0, 440_000, 0, 10, 4_650_000), Affine(10, 2, 440_000, 2, -10, 4_650_000)):
+        with pytest.raises(ContractError, match="north-up"):
+            new_stack(GeoBox((20, 30), transform, "EPSG:32615"))
+
+
+def test_an_array_from_other_ground_or_another_system_is_not_put_in() -> None:
+    stack = new_stack(metric())
+    sound = stack["cell_area_ha"].copy(data=np.full((20, 30), 9.0)).drop_attrs()
+    assert float(put(stack, grain_mg_ha=sound)["grain_mg_ha"].mean()) == 9.0
+    with pytest.raises(ContractError, match="EPSG:32616"):
+        put(stack, grain_mg_ha=sound.rio.write_crs("EPSG:32616"))
+    with pytest.raises(ContractError, match="off the stack's grid"):
+        put(stack, grain_mg_ha=sound.assign_coords(x=sound.x + 2000))
+    with pytest.raises(ContractError, match="off the stack's grid"):
+        put(stack, grain_mg_ha=sound.isel(y=slice(None, None, -1)))
+
+
+def test_a_total_over_degrees_is_refused_not_near_zero() -> None:
+    degrees = put(new_stack(metric()), grain_mg_ha=np.full((20, 30), 10.0)).rio.write_crs("EPSG:4326")
+    with pytest.raises(ContractError, match="degree"):
+        total(degrees, "grain_mg_ha")
+    with pytest.raises(ContractError, match="does not hold"):
+        total(new_stack(metric()), "grain_mg_ha")
