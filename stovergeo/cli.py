@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import sys
+import time
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -60,13 +61,13 @@ def plan(
 ) -> None:
     """Do the whole job: read the layers, plan the season, write the map and the files."""
     from stovergeo.report import grower_table, refuse_existing, write_outputs
-    from stovergeo.workflow import run_season, sample_plan_path
+    from stovergeo.workflow import begin, run_season, sample_plan_path
 
     report = Report()
     refuse_existing(out, overwrite, report)
     with _progress() as step:
         result = run_season(plan_path or sample_plan_path(), report, step, _tell_need)
-        step("Writing map and files")
+        step(*begin("files"))
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
     for renderable in grower_table(result):
@@ -190,12 +191,12 @@ def answer(
 ) -> None:
     """Take in the landowner's answer, plan again, and make a map that shows what changed."""
     from stovergeo.report import grower_table, write_outputs
-    from stovergeo.workflow import replan_with_answer
+    from stovergeo.workflow import begin, replan_with_answer
 
     report = Report()
     with _progress() as step:
         result = replan_with_answer(plan_path, answer_path, report, out, step, _tell_need, overwrite=overwrite)
-        step("Writing map and files")
+        step(*begin("files"))
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
     for line in result.words.get("changed", []):
@@ -274,17 +275,22 @@ def _print_problems(problems: list[Problem], console: Console, *, short: bool = 
 
 
 class _progress:  # noqa: N801  reads as a verb at the call
-    """Show each step on stderr while it runs; silent where stderr is not a terminal."""
+    """Show on stderr what is being done, the share done and the time left: one line on a terminal, else plain lines."""
 
     def __enter__(self) -> _progress:
+        self._began = time.monotonic()
         self._status = to_side.status("Starting") if to_side.is_terminal else None
         if self._status:
             self._status.__enter__()
         return self
 
-    def __call__(self, what: str) -> None:
-        if self._status:
-            self._status.update(escape(what))
+    def __call__(self, what: str, done: float) -> None:
+        if self._status is None:
+            to_side.print(f"{done:4.0%}  {what}", markup=False, highlight=False, soft_wrap=True)
+            return
+        passed = time.monotonic() - self._began
+        left = f", about {passed * (1 - done) / done:.0f} s left" if done > 0.05 else ""
+        self._status.update(escape(f"{done:.0%}  {what}{left}"))
 
     def __exit__(self, *error: object) -> None:
         if self._status:

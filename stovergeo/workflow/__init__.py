@@ -6,6 +6,7 @@ sun on the grid, `tables` puts the joint choice into the tables, `story` says wh
 """
 
 from stovergeo.workflow.answered import replan_with_answer
+from stovergeo.workflow.progress import begin
 from stovergeo.workflow.run import check_season, run_season, sample_plan_path
 
-__all__ = ["check_season", "replan_with_answer", "run_season", "sample_plan_path"]
+__all__ = ["begin", "check_season", "replan_with_answer", "run_season", "sample_plan_path"]

@@ -11,7 +11,8 @@ from stovergeo.core.errors import Report
 from stovergeo.report import ANSWER_NAMES, NO_GO_NAME, add_answer, plan_key, read_answer, refuse_existing
 from stovergeo.result import SeasonResult
 from stovergeo.workflow import story
-from stovergeo.workflow.run import Step, quiet, run_season
+from stovergeo.workflow.progress import Step, part_of, quiet
+from stovergeo.workflow.run import run_season
 from stovergeo.workflow.run_size import ReportSize, no_progress
 
 
@@ -37,7 +38,7 @@ def replan_with_answer(
     out : Path
         Folder that gains ``no_go.geojson``; made where it is missing.
     step : callable, optional
-        Told what is being done.
+        Told what is being done and the share done before it.
     tell : callable, optional
         Told what each run will need, before any raster is read.
     overwrite : bool
@@ -54,14 +55,14 @@ def replan_with_answer(
         When the plan, its layers or the answer file cannot be used; ``out.exists`` before any work.
     """
     refuse_existing(out, overwrite, report, ANSWER_NAMES)
-    before = run_season(plan_path, report, step, tell)
-    step("Reading the landowner's answer")
+    before = run_season(plan_path, report, part_of(step, 0.0, 0.55), tell)
+    step("Reading the landowner's answer", 0.4)
     answer = read_answer(answer_path, report, near=before.fields, plan_key=plan_key(before))
     layer = out / NO_GO_NAME
     with _put_back_if_it_fails(layer):
         out.mkdir(parents=True, exist_ok=True)
         plan = add_answer(before.plan, answer, layer, report)
-        after = run_season(plan, Report(), step, yards_before=before.yards)
+        after = run_season(plan, Report(), part_of(step, 0.4, 1.0), yards_before=before.yards)
     after.words["changed"] = story.changed_messages(before, after)
     after.words["grower"] = [*story.changed_cost_messages(before, after), *after.words["grower"]]
     after.words["answer"] = answer.messages()

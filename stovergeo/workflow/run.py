@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
@@ -19,13 +18,8 @@ from stovergeo.result import SeasonResult
 from stovergeo.workflow import steps
 from stovergeo.workflow.assemble import season_result
 from stovergeo.workflow.checks import get_ready
+from stovergeo.workflow.progress import Step, begin, quiet
 from stovergeo.workflow.run_size import ReportSize, no_progress
-
-Step = Callable[[str], None]
-
-
-def quiet(what: str) -> None:
-    """Take note of no step: the default for callers that show no progress."""
 
 
 def sample_plan_path() -> Path:
@@ -81,7 +75,7 @@ def run_season(
     report : Report
         Collects every problem met on the way.
     step : callable, optional
-        Told what is being done, for a progress line.
+        Told what is being done and the share of the run done before it, for a progress line.
     tell : callable, optional
         Told what the run will need, before any raster is read.
     yards_before : GeoDataFrame, optional
@@ -109,21 +103,21 @@ def run_season(
     >>> len(result.zones) > 0, len(result.yards) > 0, report.refused
     (True, True, [])
     """
-    step("Reading the plan and its layers")
+    step(*begin("layers"))
     ready = get_ready(plan if isinstance(plan, Plan) else read_plan(plan, report), report, tell)
-    step("Making the grain map")
+    step(*begin("yields"))
     yields = steps.map_yields(ready, report)
-    step("Slope, water and the season's sun")
+    step(*begin("terrain"))
     terrain = steps.map_terrain(ready, yields)
-    step("What must stay on the ground")
+    step(*begin("removable"))
     removable = steps.find_removable(ready, terrain, report)
-    step("Drawing zones, and the odds that each limit holds")
+    step(*begin("offers"))
     offers = steps.offer_zones(ready, removable)
-    step("Finding stack yards")
+    step(*begin("sites"))
     sites = steps.find_sites(ready, removable, offers, report, yards_before)
-    step("Choosing zones, methods, yards and wraps together")
+    step(*begin("choice"))
     chosen = steps.choose_supply(ready, removable, offers, sites)
-    step("Counting bales, net and nutrients")
+    step(*begin("counts"))
     counts = steps.count(ready, removable, sites, chosen)
     made = steps.Season(ready, yields, terrain, removable, offers, sites, chosen, counts)
     return season_result(made, report)
