@@ -32,19 +32,19 @@ MAX_CORNERS: Final = 2_000
 _FAR_M: Final = 20_000.0
 #: kind of mark -> the only geometries it may have
 _KINDS: Final = {"yard": {"Polygon", "MultiPolygon"}, "no_go": {"Polygon"}, "pin": {"Point"}}
-_SAYS: Final = {"yes", "no", "maybe", ""}
+_REPLIES: Final = {"yes", "no", "maybe", ""}
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What the landowner said. Geometries are in longitude and latitude (EPSG:4326)."""
+    """What the landowner answered. Geometries are in longitude and latitude (EPSG:4326)."""
 
     yards: gpd.GeoDataFrame  #: yard_id, answer (yes, no, maybe or ""), note; the yard's outline
     no_go: gpd.GeoDataFrame  #: note; ground to keep free
     pins: gpd.GeoDataFrame  #: note; a place
     said_by: str
     season: int | None
-    plan_key: str  #: fingerprint of the plan whose map was answered, see `share.page_data.plan_key`
+    plan_key: str  #: fingerprint of the plan whose map was answered, see `report.page_data.plan_key`
 
     def refused(self) -> gpd.GeoDataFrame:
         """Return all ground the landowner refuses: areas drawn, and yards answered with no.
@@ -65,7 +65,7 @@ class Answer:
         return gpd.GeoDataFrame(columns, geometry=[*self.no_go.geometry, *no.geometry], crs=4326)
 
     def messages(self) -> list[Message]:
-        """Return what the landowner said, a line for each yard and mark, notes in their own words."""
+        """Return the answer, a line for each yard and mark, notes in their own words."""
         lines = [
             _noted("answer.yard", y.note, yard=y.yard_id, answer=y.answer or message("answer.no_answer"))
             for y in self.yards.itertuples()
@@ -96,7 +96,7 @@ def read_answer(
     Returns
     -------
     Answer
-        What was said of each yard, ground to keep free, places; in longitude and latitude.
+        The reply to each yard, ground to keep free, places; in longitude and latitude.
 
     Raises
     ------
@@ -165,21 +165,21 @@ def _mark(feature: Any, place: str, report: Report) -> dict[str, Any]:
     """Return one mark as a row: kind, geometry, note, and for a yard its id and answer."""
     if not isinstance(feature, dict) or not isinstance(feature.get("properties"), dict):
         raise report.refuse("answer.unreadable", place, "It is not a GeoJSON feature with properties.")
-    told = feature["properties"]
-    kind = told.get("kind")
+    properties = feature["properties"]
+    kind = properties.get("kind")
     if not isinstance(kind, str) or kind not in _KINDS:
         raise report.refuse("answer.unreadable", place, f"Its kind is {clean_text(kind)[:40]!r}, which is unknown.")
-    note = told.get("note", "")
+    note = properties.get("note", "")
     if not isinstance(note, str):
         raise report.refuse("answer.unreadable", place, "Its note is not text.")
     row = {"kind": kind, "note": clean_text(note), "geometry": _geometry(feature.get("geometry"), kind, place, report)}
     if kind == "yard":
-        yard_id, says = told.get("yard_id"), told.get("answer")
+        yard_id, reply = properties.get("yard_id"), properties.get("answer")
         if not isinstance(yard_id, str) or not clean_text(yard_id) or len(yard_id) > 40:
             raise report.refuse("answer.unreadable", place, "It names no yard.")
-        if not isinstance(says, str) or says not in _SAYS:
+        if not isinstance(reply, str) or reply not in _REPLIES:
             raise report.refuse("answer.unreadable", place, "Its answer is none of yes, no and maybe.")
-        row |= {"yard_id": clean_text(yard_id), "answer": says}
+        row |= {"yard_id": clean_text(yard_id), "answer": reply}
     return row
 
 
@@ -202,14 +202,14 @@ def _geometry(given: Any, kind: str, place: str, report: Report) -> BaseGeometry
     try:
         whole = shapely.make_valid(found)
     except shapely.errors.GEOSException as error:  # such as an outer ring on one spot with a hole elsewhere
-        said = f"Its outline cannot be repaired: {clean_text(error)}."
-        raise report.refuse("answer.unreadable", place, said) from None
+        problem = f"Its outline cannot be repaired: {clean_text(error)}."
+        raise report.refuse("answer.unreadable", place, problem) from None
     parts = [p for p in shapely.get_parts(whole) if p.geom_type in ("Polygon", "MultiPolygon")]
-    mended = shapely.union_all(parts) if parts else None
-    if mended is None or mended.is_empty:
+    repaired = shapely.union_all(parts) if parts else None
+    if repaired is None or repaired.is_empty:
         raise report.refuse("answer.unreadable", place, "Its outline encloses no ground.")
     report.add("answer.repaired", place, "Its outline was repaired.")
-    return mended
+    return repaired
 
 
 def _positions(coordinates: Any, depth: int) -> Iterator[tuple[float, float]]:

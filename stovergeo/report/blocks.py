@@ -13,6 +13,7 @@ import pandas as pd
 
 from stovergeo.core.messages import Catalog, templates
 from stovergeo.core.printing import UNIT_SYSTEMS, Parts, parts, quantity
+from stovergeo.report.embedded import without_inner_capitals
 from stovergeo.report.ledger import Ledger
 
 Block = dict[str, Any]
@@ -21,14 +22,14 @@ MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", 
 message: Final = Catalog("stovergeo.report")
 
 
-def text(said: Any) -> Parts:
+def text(value: Any) -> Parts:
     """Return a message, a plain text, or several one after the other, as the page holds them."""
-    return parts(said, "landowner")
+    return parts(without_inner_capitals(value), "landowner")
 
 
-def texts(said: Sequence[Any]) -> list[Parts]:
+def texts(values: Sequence[Any]) -> list[Parts]:
     """Return messages as texts of their own, without those that say nothing to a landowner."""
-    return [one for one in map(text, said) if one]
+    return [one for one in map(text, values) if one]
 
 
 def amount(kind: str, value: float) -> Parts:
@@ -44,35 +45,50 @@ def entry(ledger: Ledger, of: str, what: str) -> Parts:
 
 
 def has_message(key: str) -> bool:
-    """ReportSize whether the report has a message under a key: of what a plug-in brings it has none."""
+    """Return whether the report has a message under a key: of what a plug-in brings it has none."""
     return key in templates(message.package)
 
 
-def table(caption: str, head: list[str], rows: Sequence[Sequence[Cell]]) -> Block:
-    """Return a block that is a table."""
-    return {"table": {"caption": caption, "head": head, "rows": rows}}
+def plain(key: str, **values: Any) -> str:
+    """Return a message without quantities as text."""
+    return str(message(key, **values))
 
 
-def facts(caption: str, rows: Sequence[Sequence[Cell]]) -> Block:
+def label(name: str, **values: str) -> str:
+    """Return the label of a row or the head of a column."""
+    return plain(f"label.{name}", **values)
+
+
+def caption(name: str) -> str:
+    """Return the title of a table, a picture, or of what is folded away."""
+    return plain(f"caption.{name}")
+
+
+def table(name: str, columns: str, rows: Sequence[Sequence[Cell]]) -> Block:
+    """Return a block that is a table, with the names of its columns."""
+    return {"table": {"caption": caption(name), "head": [label(c) for c in columns.split()], "rows": rows}}
+
+
+def facts(name: str, rows: Sequence[Sequence[Cell]]) -> Block:
     """Return a table of what there is and how much."""
-    return table(caption, ["What", "How much"], rows)
+    return table(name, "what how_much", rows)
 
 
-def more(title: str, *blocks: Block) -> Block:
+def more(name: str, *blocks: Block) -> Block:
     """Return blocks folded away under a title."""
-    return {"more": {"title": title, "blocks": blocks}}
+    return {"more": {"title": caption(name), "blocks": blocks}}
 
 
 def bars(
-    caption: str, kind: str, rows: Sequence[tuple[str, float]], line: tuple[str, float] | None = None, whole: float = 0
+    name: str, kind: str, rows: Sequence[tuple[str, float]], line: tuple[str, float] | None = None, whole: float = 0
 ) -> Block:
     """Return bars as shares of the longest, or of `whole` where that is more; each with its number beside it."""
     longest = max([whole, *(v for _, v in [*rows, *([line] if line else [])] if v == v)]) or 1.0
 
-    def bar(label: str, value: float) -> list[Any]:
-        return [label, round(value / longest, 4) if value == value else 0, amount(kind, value)]
+    def bar(title: str, value: float) -> list[Any]:
+        return [title, round(value / longest, 4) if value == value else 0, amount(kind, value)]
 
-    return {"bars": {"caption": caption, "rows": [bar(*r) for r in rows], "line": bar(*line) if line else None}}
+    return {"bars": {"caption": caption(name), "rows": [bar(*r) for r in rows], "line": bar(*line) if line else None}}
 
 
 def rows_of(frame: pd.DataFrame, column: str, value: str) -> Iterator[Any]:

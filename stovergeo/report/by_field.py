@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from stovergeo.core.schemas import UNKNOWN
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import plain
 from stovergeo.result import SeasonResult
 
 
@@ -24,9 +24,9 @@ def field_rows(result: SeasonResult) -> list[dict[str, str]]:
         all_kept = bool(len(zones) and kept.all())
         nothing = "kept_free" if all_kept else "unknown" if unknown.all() else "stays"
         taken = zones[zones["removal_mg"] > 0]
-        how = ", ".join(str(titles.get(m, m)) for m in taken["method"].unique()) or str(message(f"field.{nothing}"))
+        how = ", ".join(str(titles.get(m, m)) for m in taken["method"].unique()) or plain(f"field.{nothing}")
         if unknown.any() and not unknown.all():
-            how = str(message("field.part_unknown", how=how))
+            how = plain("field.part_unknown", how=how)
         yards = result.hauls.loc[result.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
         rows.append(
             {

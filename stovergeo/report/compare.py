@@ -10,44 +10,34 @@ from typing import Any, Final
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.core.printing import KINDS, UNKNOWN, how_printed, number, quantity
+from stovergeo.core.printing import KINDS, UNKNOWN, how_printed, listing, number, quantity
 from stovergeo.core.schemas import UNKNOWN as UNKNOWN_METHOD
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import label, plain
 from stovergeo.report.compare_record import PlanRecord, ZoneRow
 from stovergeo.report.panels import capital
 
-_WHOLE_FARM: Final = "Whole farm"
-#: what is compared of each field: title, kind of quantity, what it is in the ledger; texts have neither
-_PER_FIELD: Final = (
-    ("Ground baled", "area", "gathered_area"),
-    ("Dry stover removed", "mass", "removal"),
-    ("Baled by", "", ""),
-    ("Bales", "count", "bales"),
-    ("Yards", "", ""),
-)
+#: what is compared of each field, as in the ledger, and its kind of quantity; texts have none
+_PER_FIELD: Final = {"gathered_area": "area", "removal": "mass", "method": "", "bales": "count", "yards_of_field": ""}
 #: and of the whole farm
-_WHOLE: Final = (
-    ("Ground baled", "area", "gathered_area"),
-    ("Dry stover removed", "mass", "removal"),
-    ("Stays on the ground", "share", "stays_fraction"),
-    ("Bales", "count", "bales"),
-    ("Cost", "money", "cost"),
-    ("Cost, delivered", "per_mass", "cost_per_mass"),
-    ("Bales short", "count", "short_bales"),
-    ("Nitrogen removed", "bale_mass", "nitrogen"),
-    ("Phosphate removed", "bale_mass", "phosphate"),
-    ("Potash removed", "bale_mass", "potash"),
-    ("Sulfur removed", "bale_mass", "sulfur"),
-    ("Cost to replace these", "money", "nutrient_cost"),
-    ("Yards used", "count", "yards"),
-)
+_WHOLE: Final = {
+    "gathered_area": "area",
+    "removal": "mass",
+    "stays_fraction": "share",
+    "bales": "count",
+    "cost": "money",
+    "cost_per_mass": "per_mass",
+    "short_bales": "count",
+    **dict.fromkeys(("nitrogen", "phosphate", "potash", "sulfur"), "bale_mass"),
+    "nutrient_cost": "money",
+    "yards": "count",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Compared:
     """One line of the comparison: numbers in SI (NaN where not known), or texts where `kind` is empty."""
 
-    place: str  #: a field's name, or "Whole farm"
+    place: str  #: a field's name, or what stands for the whole farm
     what: str
     kind: str  #: of `stovergeo.core.printing.KINDS`
     one: float | str
@@ -57,7 +47,7 @@ class Compared:
         """Return both values and what changes from the first to the second, as printed."""
         if isinstance(self.one, str) or isinstance(self.two, str):
             one, two = str(self.one), str(self.two)
-            return one, two, "same" if one == two else "differs"
+            return one, two, plain("compare.same" if one == two else "compare.differs")
         one, two = (quantity(self.kind, v, system) for v in (self.one, self.two))
         if math.isnan(self.one) or math.isnan(self.two):
             return one, two, UNKNOWN
@@ -66,8 +56,8 @@ class Compared:
         change = (shown[1] - shown[0]) / how_printed(self.kind, system).factor
         size = number(self.kind, abs(change), system)
         if not size.strip("0.,"):
-            return one, two, "same"
-        grown = f"{size} points" if self.kind == "share" else quantity(self.kind, abs(change), system)
+            return one, two, plain("compare.same")
+        grown = plain("compare.points", size=size) if self.kind == "share" else quantity(self.kind, abs(change), system)
         return one, two, f"{'+' if change > 0 else '−'}{grown}"
 
     def as_dict(self) -> dict[str, Any]:
@@ -81,70 +71,58 @@ class Compared:
 def compare_plans(one: PlanRecord, two: PlanRecord) -> list[Compared]:
     """Return the comparison: fields of either plan, matched by name, then the whole farm."""
     sides = [_by_field(one), _by_field(two)]
-    places = [*sides[0], *(p for p in sides[1] if p not in sides[0])]
-    lines = [
-        Compared(
-            place if number == 1 else f"{place} ({number})",
-            what,
-            kind,
-            *(_value(s, (place, number), what, kind) for s in sides),
-        )
-        for place, number in places
-        for what, kind, _ in _PER_FIELD
-    ]
+    none = plain("compare.no_field")
+    lines = []
+    for field, twin in dict.fromkeys([*sides[0], *sides[1]]):
+        place = field if twin == 1 else plain("compare.twin", field=field, number=twin)
+        for what, kind in _PER_FIELD.items():
+            values = (s[field, twin][what] if (field, twin) in s else math.nan if kind else none for s in sides)
+            lines.append(Compared(place, _title(what), kind, *values))
+    farm = plain("compare.whole_farm")
     return lines + [
-        Compared(_WHOLE_FARM, what, kind, *(_known(r, "farm", key) for r in (one, two))) for what, kind, key in _WHOLE
+        Compared(farm, _title(what), kind, *(r.numbers.get(("farm", what), math.nan) for r in (one, two)))
+        for what, kind in _WHOLE.items()
     ]
 
 
-_Side = dict[tuple[str, int], dict[str, float | str]]
+def _title(what: str) -> str:
+    return plain(f"compare.row.{what}")
 
 
-def _value(side: _Side, place: tuple[str, int], what: str, kind: str) -> float | str:
-    """Return a value of a field; a field that a plan does not have gives none."""
-    if place in side:
-        return side[place][what]
-    return math.nan if kind else "no such field"
-
-
-def _known(record: PlanRecord, of: str, what: str) -> float:
-    return record.numbers.get((of, what), math.nan)
-
-
-def _by_field(record: PlanRecord) -> _Side:
+def _by_field(record: PlanRecord) -> dict[tuple[str, int], dict[str, float | str]]:
     """Return what each field gives, by its name and which of that name it is."""
     titles: Mapping[str, str] = {m.method: capital(m.title) for m in record.zone_methods}
-    side: _Side = {}
+    side: dict[tuple[str, int], dict[str, float | str]] = {}
     for field in (f.properties for f in record.fields.features):
         zones = [z.properties for z in record.zones.features if z.properties.field_id == field.field_id]
         own = {z.zone_id for z in zones}
         hauled = [h.properties for h in record.hauls.features if h.properties.zone_id in own]
         yards = dict.fromkeys(h.yard_id for h in hauled if (h.bales or 0) > 0)
         twin = 1 + sum(name == field.name for name, _ in side)
+        of = f"field {field.field_id}"
         side[field.name, twin] = {
-            **{what: _known(record, f"field {field.field_id}", key) for what, _, key in _PER_FIELD if key},
-            "Baled by": _baled_by(zones, titles),
-            "Yards": ", ".join(yards) or "–",
+            **{what: record.numbers.get((of, what), math.nan) for what, kind in _PER_FIELD.items() if kind},
+            "method": _methods(zones, titles),
+            "yards_of_field": ", ".join(yards) or "–",
         }
     return side
 
 
-def _baled_by(zones: list[ZoneRow], titles: Mapping[str, str]) -> str:
+def _methods(zones: list[ZoneRow], titles: Mapping[str, str]) -> str:
     methods = dict.fromkeys(titles.get(z.method, z.method) for z in zones if (z.removal_mg or 0) > 0)
     dark = bool(zones) and all(z.method == UNKNOWN_METHOD for z in zones)
-    return ", ".join(methods) or str(message("field.unknown" if dark else "field.stays"))
+    return ", ".join(methods) or plain("field.unknown" if dark else "field.stays")
 
 
 def comparison_table(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> Table:
     """Return the comparison for a console to print, in the first plan's units; all text is literal, never markup."""
     system = records[0].farm.units
-    farms = dict.fromkeys(f"{r.farm.name}, {r.farm.season}" for r in records)
-    table = Table(title=Text(" and ".join(farms)))
-    for head in ("Where", "What"):
-        table.add_column(head)
-    for head, record in zip(("First", "Second"), records, strict=True):
-        table.add_column(Text(f"{head}: {record.read_from}"), justify="right")
-    table.add_column("Change", justify="right")
+    table = Table(title=Text(listing(list(dict.fromkeys(r.title for r in records)))))
+    for head in ("where", "what"):
+        table.add_column(label(head))
+    for order, record in zip(("first", "second"), records, strict=True):
+        table.add_column(Text(plain(f"compare.{order}", plan=record.read_from)), justify="right")
+    table.add_column(plain("compare.change"), justify="right")
     before = ""
     for line in lines:
         if before not in ("", line.place):

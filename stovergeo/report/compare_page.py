@@ -16,7 +16,7 @@ from stovergeo.core.errors import Report
 from stovergeo.core.printing import UNKNOWN, how_printed, number
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.bare_page import bare_page
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import label, message, plain
 from stovergeo.report.compare import Compared
 from stovergeo.report.compare_record import PlanRecord, ZoneRow
 from stovergeo.report.drawing import Drawing
@@ -31,24 +31,25 @@ _FRAME_MAX: Final = 3.0
 def comparison_page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
     """Return the comparison as one HTML page, in the first plan's units."""
     system = records[0].farm.units
-    heads = [
-        f"{number}: {r.read_from} ({r.farm.name}, {r.farm.season})"
-        for number, r in zip(("First", "Second"), records, strict=True)
-    ]
+    heads = []
+    for order, record in zip(("first", "second"), records, strict=True):
+        farm = {"farm": record.farm.name, "season": str(record.farm.season)}
+        plan = message("compare.plan", name=record.read_from, **farm)
+        heads.append(plain(f"compare.{order}", plan=plan))
     return bare_page(
-        "Two plans side by side",
+        plain("compare.title"),
         ("drawing.css", "crew.css", "compare.css"),
         "compare.html",
-        maps=list(zip(heads, map(Markup, _drawings(records, system)), strict=True)),
-        legend=str(message("compare.legend", unit=how_printed("rate", system).label)),
-        heads=("What", *heads, "Change"),
+        maps=list(zip(heads, _drawings(records, system), strict=True)),
+        legend=plain("compare.legend", unit=how_printed("rate", system).label),
+        heads=(label("what"), *heads, plain("compare.change")),
         places=[(place, [_cells(line, system) for line in own]) for place, own in groupby(lines, lambda li: li.place)],
     )
 
 
 def _cells(line: Compared, system: str) -> tuple[str, str, str, str, bool]:
     one, two, change = line.cells(system)
-    return line.what, one, two, change, change not in ("same", UNKNOWN)
+    return line.what, one, two, change, change not in (plain("compare.same"), UNKNOWN)
 
 
 def write_comparison(page: str, path: Path, overwrite: bool, report: Report) -> None:
@@ -73,7 +74,7 @@ def refuse_page_place(path: Path, overwrite: bool, report: Report) -> None:
     outputs_folder.prepare_folder(path.parent, (path.name,), overwrite, report, leave=False)
 
 
-def _drawings(records: tuple[PlanRecord, PlanRecord], system: str) -> list[str]:
+def _drawings(records: tuple[PlanRecord, PlanRecord], system: str) -> list[Markup]:
     """Return a drawing of each plan, in one frame where both are of the same ground."""
     own = [_lonlat_bounds(_shapes(r)) for r in records]
     both = (*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:])
@@ -109,31 +110,31 @@ def _extent(bounds: tuple[float, ...]) -> float:
 
 def _drawing(
     record: PlanRecord, frame: tuple[float, float, float, float], most: float, system: str, prefix: str
-) -> str:
+) -> Markup:
     west, south, east, north = frame
     # a farm is small: a degree of longitude is taken as long everywhere as in its middle
     per_degree = np.radians(1) * _EARTH_RADIUS_M
     scale = np.array([per_degree * np.cos(np.radians((south + north) / 2)), per_degree])
 
-    def metres(geometry: BaseGeometry) -> BaseGeometry:
+    def in_meters(geometry: BaseGeometry) -> BaseGeometry:
         return shapely.transform(geometry, lambda corners: (corners - (west, south)) * scale)
 
     drawing = Drawing(
         (0.0, 0.0, float((east - west) * scale[0]), float((north - south) * scale[1])),
         _MAP_PX,
-        str(message("compare.drawing", farm=record.farm.name)),
+        plain("compare.drawing", farm=record.farm.name),
         prefix,
     )
-    zones = [(metres(z.geometry), z.properties) for z in record.zones.features]
+    zones = [(in_meters(z.geometry), z.properties) for z in record.zones.features]
     for ground, zone in zones:
         rate = _removal(record, zone)
         drawing.shape(ground, f"d-take{_shade(rate, most)}" if (zone.removal_mg or 0) > 0 else "d-leave")
     for field in record.fields.features:
-        drawing.shape(metres(field.geometry).boundary, "d-field")
+        drawing.shape(in_meters(field.geometry).boundary, "d-field")
     used = record.yards_in_use()
     for yard in (y for y in record.yards.features if y.properties.yard_id in used):
-        drawing.shape(metres(yard.geometry), "d-yard")
-        drawing.label(metres(yard.geometry).representative_point(), yard.properties.yard_id)
+        drawing.shape(in_meters(yard.geometry), "d-yard")
+        drawing.label(in_meters(yard.geometry).representative_point(), yard.properties.yard_id)
     for ground, zone in zones:
         rate = _removal(record, zone)
         if (zone.removal_mg or 0) > 0 and rate == rate and not ground.is_empty:

@@ -20,9 +20,10 @@ from stovergeo.core.units import Quantity
 from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan.base import one_of
 from stovergeo.inputs.text import clean_text
+from stovergeo.report.blocks import plain
 
 MAX_BYTES: Final = 200_000_000
-_MAX_TOLD: Final = 5
+_MAX_PROBLEMS: Final = 5
 
 
 def _to_shape(given: object) -> BaseGeometry:
@@ -46,46 +47,46 @@ class _Strict(BaseModel):
 
 
 Number = float | None  #: an unknown number is null in the record
-Words = Annotated[str, BeforeValidator(lambda v: clean_text(v) if isinstance(v, str) else v)]
+Text = Annotated[str, BeforeValidator(lambda v: clean_text(v) if isinstance(v, str) else v)]
 Ground = Annotated[BaseGeometry, BeforeValidator(_to_shape)]
 
 
 class _FieldRow(_Strict):
-    field_id: Words
-    name: Words
+    field_id: Text
+    name: Text
 
 
 class ZoneRow(_Strict):
     """A zone, as far as it is compared."""
 
-    zone_id: Words
-    field_id: Words
-    method: Words
+    zone_id: Text
+    field_id: Text
+    method: Text
     removal_mg: Number
 
 
 class _YardRow(_Strict):
-    yard_id: Words
+    yard_id: Text
 
 
 class _HaulRow(_Strict):
-    zone_id: Words
-    yard_id: Words
+    zone_id: Text
+    yard_id: Text
     bales: Number
 
 
 class _Entry(_Strict):
     """A number of the plan, as printed there."""
 
-    of: Words
-    what: Words
+    of: Text
+    what: Text
     value: Number
     printed: dict[str, Annotated[str, Field(pattern=r"^(-?[\d,]+(\.\d+)?|not known)$")]]
 
 
 class _MethodRow(_Strict):
-    method: Words
-    title: Words
+    method: Text
+    title: Text
 
 
 Row = TypeVar("Row", bound=BaseModel)
@@ -100,18 +101,18 @@ class _Places(_Strict, Generic[Row]):
     features: list[_Place[Row]]
 
 
-class _Told(_Strict, Generic[Row]):
-    """Features whose shapes are not drawn."""
+class _Haul(_Strict):
+    """A haul, whose route is not drawn."""
 
-    properties: Row
+    properties: _HaulRow
 
 
-class _Ways(_Strict, Generic[Row]):
-    features: list[_Told[Row]]
+class _Hauls(_Strict):
+    features: list[_Haul]
 
 
 class _Farm(_Strict):
-    name: Words
+    name: Text
     season: int
     units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)]
 
@@ -128,7 +129,7 @@ class PlanRecord(_Strict):
     fields: _Places[_FieldRow]
     zones: _Places[ZoneRow]
     yards: _Places[_YardRow]
-    hauls: _Ways[_HaulRow]
+    hauls: _Hauls
     zone_methods: list[_MethodRow]
     ledger: list[_Entry]
     read_from: str = ""  #: name of the folder or file, to tell two plans of one farm apart; set by `read_record`
@@ -137,6 +138,11 @@ class PlanRecord(_Strict):
     def farm(self) -> _Farm:
         """Name, season and units."""
         return self.plan.farm
+
+    @property
+    def title(self) -> str:
+        """Name of the farm, and season."""
+        return plain("compare.farms", farm=self.farm.name, season=str(self.farm.season))
 
     @cached_property
     def numbers(self) -> dict[tuple[str, str], Quantity]:
@@ -177,7 +183,7 @@ def read_record(path: Path, report: Report) -> PlanRecord:
         name = local.resolve().parent.name if local.name == "plan.json" else local.stem
         return PlanRecord.model_validate(data).model_copy(update={"read_from": clean_text(name)})
     except ValidationError as error:
-        for detail in error.errors(include_url=False)[:_MAX_TOLD]:
+        for detail in error.errors(include_url=False)[:_MAX_PROBLEMS]:
             key = clean_text(".".join(str(part) for part in detail["loc"])) or "the whole"
             report.add("compare.unreadable", f"{where}, {key}", f"{clean_text(detail['msg'])}.")
         report.stop_if_refused()
@@ -191,7 +197,6 @@ def _no_constant(name: str) -> float:
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:
     """Return two plans read from their folders; other farms, seasons and the like are reported as a warning."""
     first, second = read_record(Path(one), report), read_record(Path(two), report)
-    names = [f"{r.farm.name}, {r.farm.season}" for r in (first, second)]
-    if names[0] != names[1]:
-        report.add("compare.other_farm", "the two plans", f"They are of {names[0]} and of {names[1]}.")
+    if first.title != second.title:
+        report.add("compare.other_farm", "the two plans", f"They are of {first.title} and of {second.title}.")
     return first, second

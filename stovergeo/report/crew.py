@@ -10,57 +10,35 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 import pandas as pd
+import shapely
 from markupsafe import Markup
 from shapely.geometry import box
 
 from stovergeo.core.printing import quantity, render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import message, plain
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.field_work import load_rows, near_field
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import method_titles
-from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
-#: topics of the crew notes, in the order they are printed, with their headings
-TOPICS: Final[dict[str, str]] = {
-    "method": "How to gather",
-    "cut": "Cut height",
-    "not_here": "Where not to bale",
-    "bale": "Bale setting",
-    "wrap": "Net or wrap",
-    "gate": "Opening the gate",
-    "first_bale": "After the first bale",
-    "approach": "Coming to a bale",
-    "carry": "Carrying",
-    "row": "Setting rows",
-    "hazard": "Hazards",
-    "heating": "If bales heat",
-    "caution": "Take care",
-}
+#: topics of the crew notes, in the order they are printed
+TOPICS: Final = (
+    *("method", "cut", "not_here", "bale", "wrap", "gate", "first_bale"),
+    *("approach", "carry", "row", "hazard", "heating", "caution"),
+)
 _NOT_BALED_TOPICS: Final = ("not_here", "hazard")
 _PART: Final = 0.995  # a larger share of a zone prints as all of it
-#: layers near a field, as one of them is called
-_ONE_OF: Final = {
-    "gates": "Gate",
-    "overhead_lines": "Overhead wires",
-    "wells": "Well",
-    "water": "Water",
-    "buildings": "Building",
-    "dwellings": "House",
-    "roads": "Road",
-}
 Line = tuple[str, str]  #: its title, or nothing, and its text
 
 
-def crew_sheet(result: SeasonResult, ledger: Ledger | None = None) -> str:
+def crew_sheet(result: SeasonResult, ledger: Ledger) -> str:
     """Return the crew sheet as one HTML page that loads nothing and runs nothing."""
-    ledger = ledger_of(result) if ledger is None else ledger
     fields = [_field(result, ledger, f) for f in result.fields.itertuples()]
-    return bare_page("Crew sheet", ("drawing.css", "crew.css"), "crew.html", fields=fields, guidance=GUIDANCE)
+    return bare_page(plain("crew.title"), ("drawing.css", "crew.css"), "crew.html", fields=fields, guidance=GUIDANCE)
 
 
 def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:
@@ -71,16 +49,16 @@ def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:
     dark = zones["method"] == UNKNOWN
     about = {"farm": result.plan.farm.name, "season": str(result.plan.farm.season), "area": ledger[of, "area"]}
     if dark.all():
-        said = message("crew.unknown", **about)
+        line = message("crew.unknown", **about)
     else:
-        said = message("crew.made_in_part" if dark.any() else "crew.made", **about, bales=int(ledger[of, "bales"]))
+        line = message("crew.made_in_part" if dark.any() else "crew.made", **about, bales=int(ledger[of, "bales"]))
     return {
         "name": str(field.name),
-        "about": render(said, system),
+        "about": render(line, system),
         "unknown": bool(dark.all()),
         "zones": [_zone_row(result, ledger, z) for z in zones.itertuples()],
         "loads": list(_load_rows(result, ledger, hauls)),
-        "drawing": Markup(_field_drawing(result, field, zones, hauls)),
+        "drawing": _field_drawing(result, field, zones, hauls),
         "notes": list(_notes(result, ledger, field, zones, hauls)),
     }
 
@@ -88,36 +66,39 @@ def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:
 def _notes(
     result: SeasonResult, ledger: Ledger, field: Any, zones: pd.DataFrame, hauls: pd.DataFrame
 ) -> Iterator[tuple[str, str, list[Line]]]:
-    """Yield topic, heading and lines of what is told of a field.
+    """Yield topic, heading and lines of the notes on a field.
 
     A field that is not baled needs no settings, only the word that it is not, and what is around it.
     """
     system = result.plan.farm.units
-    told = _told(result, {"farm", field.field_id, *zones["zone_id"], *hauls["yard_id"]})
+    notes = _scoped_notes(result, {"farm", field.field_id, *zones["zone_id"], *hauls["yard_id"]})
     for topic in TOPICS if ledger[f"field {field.field_id}", "bales"] > 0 else _NOT_BALED_TOPICS:
-        lines = told.get(topic, [])
+        lines = notes.get(topic, [])
         if topic == "not_here":
             whole = zones[zones["method"].isin(["leave", UNKNOWN])]
-            lines = [*((f"Zone {z.zone_id}", render(z.reason, system)) for z in whole.itertuples()), *lines]
+            lines = [
+                *((plain("crew.zone", zone=z.zone_id), render(z.reason, system)) for z in whole.itertuples()),
+                *lines,
+            ]
         if topic == "hazard":
             lines = [*_near(result, ledger, field), *lines]
         if topic == "caution":
-            lines = [*lines, *((c.title, c.words) for c in CREW)]
+            lines = [*lines, *CREW]
         if lines:
-            yield topic, TOPICS[topic], lines
+            yield topic, plain(f"crew.topic.{topic}"), lines
 
 
-def _told(result: SeasonResult, scopes: set[str]) -> dict[str, list[Line]]:
+def _scoped_notes(result: SeasonResult, scopes: set[str]) -> dict[str, list[Line]]:
     """Return the crew notes of some scopes by topic, each once."""
-    told: dict[str, list[Line]] = {}
+    notes: dict[str, list[Line]] = {}
     if result.crew is None:
-        return told
+        return notes
     system = result.plan.farm.units
     for note in result.crew[result.crew["scope"].isin(scopes)].itertuples():
         line = (render(note.title, system), render(note.message, system))
-        if line not in told.setdefault(str(note.topic), []):
-            told[str(note.topic)].append(line)
-    return told
+        if line not in notes.setdefault(str(note.topic), []):
+            notes[str(note.topic)].append(line)
+    return notes
 
 
 def _near(result: SeasonResult, ledger: Ledger, field: Any) -> Iterator[Line]:
@@ -125,7 +106,10 @@ def _near(result: SeasonResult, ledger: Ledger, field: Any) -> Iterator[Line]:
     for near in near_field(result, field.geometry):
         away = ledger[f"near {field.field_id} {near.layer} {near.number}", "distance"]
         named = message("crew.near", name=near.name, distance=away)
-        yield _ONE_OF[near.layer], render(named if near.name else message("crew.near_unnamed", distance=away), system)
+        yield (
+            plain(f"crew.near_layer.{near.layer}"),
+            render(named if near.name else message("crew.near_unnamed", distance=away), system),
+        )
 
 
 def _zone_row(result: SeasonResult, ledger: Ledger, zone: Any) -> list[str]:
@@ -151,7 +135,7 @@ def _load_rows(result: SeasonResult, ledger: Ledger, hauls: pd.DataFrame) -> Ite
     for load in loads[loads["zone_id"].isin(hauls["zone_id"])].itertuples():
         bales = _printed(ledger, f"load {load.zone_id} {load.yard_id} {load.stack_id}", "bales", system)
         distance = _printed(ledger, f"haul {load.zone_id} {load.yard_id}", "distance", system)
-        yield [load.zone_id, load.yard_id, load.stack_id or "no stack left", bales, distance]
+        yield [load.zone_id, load.yard_id, load.stack_id or plain("crew.no_stack"), bales, distance]
 
 
 def _printed(ledger: Ledger, of: str, what: str, system: str) -> str:
@@ -159,16 +143,10 @@ def _printed(ledger: Ledger, of: str, what: str, system: str) -> str:
     return quantity(entry.kind, entry.value, system)
 
 
-def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls: pd.DataFrame) -> str:
+def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls: pd.DataFrame) -> Markup:
     yards = result.yards[result.yards["yard_id"].isin(hauls["yard_id"])]
-    shapes = [field.geometry, *yards.geometry]
-    bounds = (
-        min(s.bounds[0] for s in shapes),
-        min(s.bounds[1] for s in shapes),
-        max(s.bounds[2] for s in shapes),
-        max(s.bounds[3] for s in shapes),
-    )
-    drawing = Drawing(bounds, 420, str(message("crew.drawing", zones=tuple(zones["zone_id"]))), f"{field.field_id}-")
+    bounds = tuple(shapely.total_bounds([field.geometry, *yards.geometry]))
+    drawing = Drawing(bounds, 420, plain("crew.drawing", zones=tuple(zones["zone_id"])), f"{field.field_id}-")
     for z in zones.itertuples():
         drawing.shape(z.geometry, "d-leave" if z.method in ("leave", UNKNOWN) else "d-zone")
     for y in yards.itertuples():

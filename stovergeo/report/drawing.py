@@ -5,14 +5,15 @@ Shapes only get classes of our own style sheet; the only text is ids and distanc
 
 from __future__ import annotations
 
-from html import escape
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from markupsafe import Markup
 from pyproj import CRS, Proj, Transformer
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.printing import how_printed, quantity
+from stovergeo.report.bare_page import filled
 
 _NICE: Final = (1, 2, 5)
 
@@ -24,7 +25,7 @@ def north_turn_deg(crs: CRS, x: float, y: float) -> float:
 
 
 def nice_length(about_m: float, system: str) -> tuple[float, str]:
-    """Return a round length of at most `about_m`, in metres, and its label."""
+    """Return a round length of at most `about_m`, in meters, and its label."""
     factor = how_printed("length", system).factor
     about = max(about_m * factor, 1)
     step = 10 ** np.floor(np.log10(about))
@@ -38,7 +39,7 @@ class Drawing:
     Parameters
     ----------
     bounds : (west, south, east, north)
-        In metres; a margin is added.
+        In meters; a margin is added.
     width_px : int
         Size along the longer side; the other follows.
     title : str
@@ -54,8 +55,8 @@ class Drawing:
         self._size = (wide * self._px_per_m, high * self._px_per_m + 34)
         self._title = title
         self._prefix = prefix
-        self._body: list[str] = []
-        self._hatched = False
+        self._shapes: list[dict[str, Any]] = []
+        self._labels: list[dict[str, Any]] = []
 
     def _xy(self, points: np.ndarray) -> np.ndarray:
         return np.column_stack([points[:, 0] - self._west, self._north - points[:, 1]]) * self._px_per_m
@@ -70,41 +71,33 @@ class Drawing:
             if part.is_empty:
                 continue
             if part.geom_type == "Polygon":
-                rings = "".join(self._path(ring, True) for ring in (part.exterior, *part.interiors))
-                self._body.append(f'<path class="{escape(name)}" fill-rule="evenodd" d="{rings}"/>')
-                if name == "d-leave":  # hatched as well, so that it does not hang on colour
-                    self._hatched = True
-                    self._body.append(f'<path fill="url(#{self._prefix}hatch)" d="{rings}"/>')
+                path = "".join(self._path(ring, True) for ring in (part.exterior, *part.interiors))
             elif part.geom_type == "LineString":
-                self._body.append(f'<path class="{escape(name)}" fill="none" d="{self._path(part, False)}"/>')
-            elif part.geom_type == "Point":
+                path = self._path(part, False)
+            else:
                 x, y = self._xy(np.array([[part.x, part.y]]))[0]
-                self._body.append(f'<path class="{escape(name)}" d="M{x:.1f} {y - 7:.1f}l6 12h-12z"/>')
+                path = f"M{x:.1f} {y - 7:.1f}l6 12h-12z"
+            self._shapes.append({"name": name, "kind": part.geom_type, "path": path})
 
     def label(self, at: BaseGeometry, text: str) -> None:
         """Write an id at a point."""
         x, y = self._xy(np.array([[at.x, at.y]]))[0]
-        self._body.append(f'<text class="d-label" x="{x:.1f}" y="{y:.1f}">{escape(text)}</text>')
+        self._labels.append({"x": x, "y": y, "text": text})
 
-    def _pattern(self) -> str:
-        return (
-            f'<defs><pattern id="{self._prefix}hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
-            'patternTransform="rotate(45)"><path class="d-hatch" d="M0 0V7"/></pattern></defs>'
-        )
-
-    def svg(self, system: str, north_turn: float) -> str:
+    def svg(self, system: str, north_turn: float) -> Markup:
         """Return the drawing with its scale bar and north arrow."""
         wide, high = self._size
-        metres, words = nice_length(0.35 * wide / self._px_per_m, system)
-        bar = metres * self._px_per_m
-        foot = high - 12
-        return (
-            f'<svg class="drawing" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{escape(self._title)}">'
-            f"{self._pattern() if self._hatched else ''}"
-            f"{''.join(self._body)}"
-            f'<path class="d-bar" d="M8 {foot - 5:.0f}v5h{bar:.1f}v-5"/>'
-            f'<text class="d-small" x="{bar + 14:.1f}" y="{foot + 3:.0f}">{words}</text>'
-            f'<g transform="translate({wide - 16:.0f} {foot - 8:.0f}) rotate({north_turn:.1f})">'
-            '<path class="d-north" d="M0 -13l5 13h-10z"/><path class="d-bar" d="M0 0v10"/></g>'
-            f'<text class="d-small" x="{wide - 36:.0f}" y="{foot + 3:.0f}">N</text></svg>'
+        length_m, length = nice_length(0.35 * wide / self._px_per_m, system)
+        return filled(
+            "drawing.svg",
+            wide=wide,
+            high=high,
+            title=self._title,
+            prefix=self._prefix,
+            shapes=self._shapes,
+            labels=self._labels,
+            hatched=any(s["name"] == "d-leave" for s in self._shapes),
+            bar=length_m * self._px_per_m,
+            length=length,
+            turn=north_turn,
         )

@@ -1,4 +1,4 @@
-"""What the crew is told of a field beside the tables: which stack takes which bales, and what stands near."""
+"""What the crew sheet lists of a field beside the tables: which stack takes which bales, and what stands near."""
 
 from __future__ import annotations
 

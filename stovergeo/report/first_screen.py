@@ -10,7 +10,7 @@ from stovergeo.core.bale_catalog import SHAPES
 from stovergeo.core.messages import Message
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.inputs.plan.layers import Layers
-from stovergeo.report.blocks import has_message, message, texts
+from stovergeo.report.blocks import has_message, message, plain, texts
 from stovergeo.report.by_field import kept_free
 from stovergeo.report.cautions import LEASE
 from stovergeo.report.ledger import Ledger
@@ -30,12 +30,12 @@ def first_screen(result: SeasonResult, ledger: Ledger) -> list[dict[str, Any]]:
         "soil": result.words.get("soil", []),
         "stays": _stays(result, ledger),
         "offer": _offer(result, ledger),
-        "short": _short(result),
+        "short": _short(result, ledger),
         "unchecked": _unchecked(result),
         "ask": [result.plan.farm.ask or message("page.rest.ask")],
     }
     return [
-        {"id": name, "title": str(message(f"page.title.{name}")), "lines": texts(lines)}
+        {"id": name, "title": plain(f"page.title.{name}"), "lines": texts(lines)}
         for name, lines in sections.items()
         if lines
     ]
@@ -82,12 +82,12 @@ def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
             lines.append(message("page.bales.unknown", **whole))
         else:
             bales = int(ledger[of, "bales"])
-            said = [message("page.bales.field", **whole, bales=bales) if bales else message("page.bales.none", **whole)]
-            said += [message("page.bales.part_unknown")] if unknown[mine].any() else []
-            said += (
+            line = [message("page.bales.field", **whole, bales=bales) if bales else message("page.bales.none", **whole)]
+            line += [message("page.bales.part_unknown")] if unknown[mine].any() else []
+            line += (
                 [message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"])] if kept[mine].any() else []
             )
-            lines.append(said)
+            lines.append(line)
     return lines
 
 
@@ -104,11 +104,11 @@ def _yards(result: SeasonResult, ledger: Ledger) -> list[Any]:
     return [*lines, *([message("page.yards.spare", yards=spare)] if spare else []), message("page.yards.touch")]
 
 
-def sentences(said: Any) -> list[Any]:
+def sentences(cell: Any) -> list[Any]:
     """Return what a cell of a table says, sentence by sentence."""
-    if isinstance(said, Message):
-        return list(said.values.get("sentences", [said]))
-    return [said] if isinstance(said, str) else list(said)
+    if isinstance(cell, Message):
+        return list(cell.values.get("sentences", [cell]))
+    return [cell] if isinstance(cell, str) else list(cell)
 
 
 def _time(result: SeasonResult) -> list[Message]:
@@ -168,19 +168,19 @@ def _offer(result: SeasonResult, ledger: Ledger) -> list[Any]:
     return [*lines, LEASE]
 
 
-def _short(result: SeasonResult) -> list[Any]:
-    short = round(result.totals.get("short_bales", 0.0))
+def _short(result: SeasonResult, ledger: Ledger) -> list[Any]:
+    short = int(ledger["farm", "short_bales"])
     lines = [message("page.rest.short", bales=short)] if short else []
     return [*lines, *result.words.get("shortage", [])]
 
 
 def _unchecked(result: SeasonResult) -> list[Any]:
-    """Say what was not checked; of a criterion that only lacks layers, those layers have said it already."""
+    """Say what was not checked; of a criterion that only lacks layers, those layers are listed already."""
     lines: list[Any] = []
     for what, why in result.not_checked.items():
         layers = why.values.get("layers", ()) if isinstance(why, Message) else ()
         if layers and all(layer.key.rpartition(".")[2] in result.not_checked for layer in layers):
             continue
-        # what is said of a layer names it
+        # the sentence on a layer names it
         lines.append(why if what in Layers.model_fields else message("page.rest.not_checked", what=what, why=why))
     return lines

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import re
+from collections.abc import Sequence
 from typing import Final
 
-from stovergeo.report.blocks import MONTHS, Block, Cell, entry, table, text, texts
+from stovergeo.core.coefficients import Coefficient
+from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, how_printed
+from stovergeo.core.units import Quantity, per_si_unit
+from stovergeo.report.blocks import MONTHS, Block, Cell, caption, entry, table, text, texts
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.page_yards import yard_tables
@@ -15,14 +21,23 @@ from stovergeo.result import SeasonResult
 _MAX_CURVES: Final = 8  # as many as the page has line styles
 _MAX_CAUSES: Final = 3
 _MAX_NAMES: Final = 200  # of one layer
+_BASE_UNIT: Final = re.compile(r"(?P<name>[A-Za-z]+)(?P<power>\d?)")
+_KIND_OF_UNIT: Final = {
+    **dict.fromkeys(("mm", "cm"), "depth"),
+    "m": "length",
+    "km": "road",
+    "ha": "area",
+    "kg": "bale_mass",
+    "Mg": "mass",
+}
 
 
 def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
-    said = _said(result, "storage", "baling")
+    sentences = _listed(result, "storage", "baling")
     wraps = result.wrap_table
     if wraps.empty:
-        return said
+        return sentences
     months = wraps.drop_duplicates("months_stored").sort_values("months_stored")
     cheapest = wraps.groupby("title")["cost_bale"].mean().sort_values(kind="stable").index
     best = wraps[wraps["best"].astype(bool)].sort_values("months_stored")
@@ -33,7 +48,7 @@ def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         losses = part["loss_pct"].reindex(months["months_stored"])
         series.append({"label": str(title), "mid": [None if v != v else round(float(v), 2) for v in losses]})
     curves = {
-        "caption": "Dry stover lost in storage, by month of use",
+        "caption": caption("losses"),
         "x": [MONTHS[int(m) - 1] for m in months["month"]],
         "series": series,
     }
@@ -41,14 +56,14 @@ def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         [MONTHS[int(r.month) - 1], str(r.title), entry(ledger, f"storage {r.wrap} {r.base} {r.year} {r.month}", "loss")]
         for r in best.itertuples()
     ]
-    least = table("What costs least, by month of use", ["Used in", "Wrap and ground", "Lost"], rows)
-    return [{"curves": curves}, least, *said]
+    least = table("storage", "used_in wrap loss", rows)
+    return [{"curves": curves}, least, *sentences]
 
 
-def _said(result: SeasonResult, *topics: str) -> list[Block]:
-    """Return what is said of some topics as a list."""
-    said = [one for topic in topics for one in result.words.get(topic, [])]
-    return [{"ul": texts(said)}] if said else []
+def _listed(result: SeasonResult, *topics: str) -> list[Block]:
+    """Return the sentences on some topics as a list."""
+    sentences = [one for topic in topics for one in result.words.get(topic, [])]
+    return [{"ul": texts(sentences)}] if sentences else []
 
 
 def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
@@ -63,8 +78,8 @@ def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         ]
         for s in (causes[causes["rank"] <= _MAX_CAUSES].itertuples() if len(causes) else ())
     ]
-    hangs = table("What the limit depends on most", ["Field", "What is uncertain", "Its part"], rows)
-    return [*_said(result, "summary", "choice", "yards"), *([hangs] if rows else [])]
+    hangs = table("causes", "field meaning fraction", rows)
+    return [*_listed(result, "summary", "choice", "yards"), *([hangs] if rows else [])]
 
 
 def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
@@ -77,8 +92,8 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
 
     blocks = [
         table(
-            "Fields",
-            ["Field", "Area", "May leave, dry", "Would leave, dry", "Bales", "Baled by", "Yards"],
+            "fields",
+            "field area may_leave would_leave_dry bales method yards",
             [
                 [f["name"], *columns(f"field {f['field_id']}", "area", "removable", "removal", "bales"),
                  f["methods"], f["yards"]]
@@ -86,8 +101,8 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             ],
         ),
         table(
-            "Zones",
-            ["Zone", "Field", "Area", "Must stay", "Would leave", "Bales", "Baled by", "Why"],
+            "zones",
+            "zone field area must_stay would_leave bales method why",
             [
                 [z.zone_id, names.get(z.field_id, ""),
                  *columns(f"zone {z.zone_id}", "area", "retention_rate", "removal_rate", "bales"),
@@ -96,8 +111,8 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             ],
         ),
         table(
-            "Yards",
-            ["Yard", "Room for, bales", "Slope", "Sun", "Route to road", "Why", "Not checked"],
+            "yards",
+            "yard room_bales slope sun road why not_checked",
             [
                 [y.yard_id, *columns(f"yard {y.yard_id}", "capacity", "slope", "sun_fraction", "road"),
                  text(y.reason), text(y.not_checked)]
@@ -105,8 +120,8 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             ],
         ),
         table(
-            "Hauls",
-            ["From zone", "To yard", "Bales", "Route"],
+            "hauls",
+            "from_zone to_yard bales route",
             [
                 [h.zone_id, h.yard_id, *columns(f"haul {h.zone_id} {h.yard_id}", "bales", "distance")]
                 for h in result.hauls.itertuples()
@@ -114,8 +129,8 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
         ),
         *yard_tables(result, ledger),
         table(
-            "Around the fields",
-            ["What", "Name"],
+            "around",
+            "what name",
             [
                 [layer_title(layer), name if isinstance(name, str) else ""]
                 for layer, things in result.surroundings.items()
@@ -126,6 +141,50 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     return [b for b in blocks if b["table"]["rows"]]
 
 
+def _coefficient(coefficient: Coefficient) -> Cell:
+    """Return value and spread of a coefficient: in the unit it was given in, otherwise in those of each system."""
+    value = coefficient.value
+    numbers = (value, coefficient.low, coefficient.high)
+    if isinstance(value, Quantity) and value.given is not None:
+        return _spread([v * (value.given / value) for v in numbers], value.unit)
+    printed = {}
+    for system in UNIT_SYSTEMS:
+        factor, unit = in_units_of(system, coefficient.unit)
+        printed[system] = _spread([float(f"{v * factor:.3g}") if factor != 1 else v for v in numbers], unit)
+    return [printed]
+
+
+def _spread(numbers: Sequence[float], unit: str) -> str:
+    value, low, high = (f"{v:g}" for v in numbers)
+    return f"{value} ({low} to {high}) {'' if unit == '1' else unit}"
+
+
+def in_units_of(system: str, unit: str) -> tuple[float, str]:
+    """Return the factor into a system's units of a unit such as ``kg/(head d)``, and what it then is: ``lb/(head d)``.
+
+    A unit that the system only writes with another power of ten stays, as do powers and energies.
+    """
+    if "^" in unit or "MJ" in unit:
+        return 1.0, unit
+    total = 1.0
+
+    def changed(found: re.Match[str]) -> str:
+        nonlocal total
+        kind = _KIND_OF_UNIT.get(found["name"])
+        if kind is None:
+            return found[0]
+        how = how_printed(kind, system)
+        factor, _ = per_si_unit(found["name"], how.unit, KINDS[kind].dimension)
+        if math.isclose(math.log10(factor) % 1, 0, abs_tol=1e-9):
+            return found[0]
+        power = int(found["power"] or 1) * (-1 if "/" in unit[: found.start()] else 1)
+        total *= factor**power
+        return how.unit + found["power"]
+
+    written = _BASE_UNIT.sub(changed, unit)
+    return total, written
+
+
 def source_blocks(result: SeasonResult) -> list[Block]:
     """Return the coefficients used, with sources and standing, and the problems met; the grower's own are left out.
 
@@ -134,7 +193,7 @@ def source_blocks(result: SeasonResult) -> list[Block]:
     numbers = [
         [
             c.meaning,
-            f"{c.value:g} ({c.low:g} to {c.high:g}) {'' if c.unit == '1' else c.unit}",
+            _coefficient(c),
             str(c.standing),
             c.source,
         ]
@@ -144,8 +203,8 @@ def source_blocks(result: SeasonResult) -> list[Block]:
     asked = [[title, kind, source] for _, _, title, source, kind in asked_rows(result)]
     problems = [[p.where, text(p.what), p.why] for p in result.problems if not p.code.startswith("plan.")]
     blocks = [
-        table("Numbers used", ["What", "Value (low to high)", "Standing", "Source"], numbers),
-        table("Rules and criteria asked", ["What", "Kind", "Source"], asked),
-        table("Found in the layers and dealt with", ["Where", "What", "Why it matters"], problems),
+        table("numbers", "what value standing source", numbers),
+        table("asked", "what kind source", asked),
+        table("problems", "where what why_it_matters", problems),
     ]
     return [b for b in blocks if b["table"]["rows"]]

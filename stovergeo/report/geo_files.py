@@ -1,4 +1,4 @@
-"""``plan.gpkg`` with a layer a result, and the two cloud-optimised GeoTIFFs; each re-opened and checked."""
+"""``plan.gpkg`` with a layer a result, and the two cloud-optimized GeoTIFFs; each re-opened and checked."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from rasterio._err import CPLE_BaseError
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
-from stovergeo.report.tables import problems_table, sources_table, with_text
+from stovergeo.report.tables import layers_of, problems_table, sources_table, tables_of, with_text
 from stovergeo.result import SeasonResult
 
 #: bands of each raster, as far as the stack holds them
@@ -52,49 +52,17 @@ def _gdal_as_os_error() -> Iterator[None]:
 
 def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
     """Return every layer and table of the GeoPackage by name; empty ones are left out."""
+    units = result.plan.farm.units
     layers: dict[str, pd.DataFrame] = {
-        "fields": result.fields,
-        "zones": result.zones,
-        "yards": result.yards,
-        "stacks": result.stacks,
-        "apron": result.apron,
-        "lanes": result.lanes,
-        "setback_areas": result.setback_areas,
-        "yards_before": result.yards_before,
-        "hauls": result.hauls,
-        "soils": result.soils,
+        **layers_of(result),
         **{f"surroundings_{name}": layer for name, layer in result.surroundings.items()},
-    }
-    if result.points is not None:
-        layers["yield_points"] = result.points
-    tables = {
-        "cleaning": result.cleaning,
-        "zone_limits": result.zone_limits,
-        "zone_methods": result.zone_methods,
-        "zone_nutrients": result.zone_nutrients,
-        "odds": result.odds,
-        "yard_ratings": result.yard_ratings,
-        "bale_plan": result.bale_plan,
-        "need": result.need,
-        "wrap_table": result.wrap_table,
-        "crew": result.crew,
-        "sensitivity": result.sensitivity,
-        "calendar": result.calendar,
-        "wrap_use": result.wrap_use,
-        "alternatives": result.alternatives,
-        "trade_off": result.trade_off,
-        "stored": result.stored,
-        "withdrawals": result.withdrawals,
-        "yard_sun": result.yard_sun,
-        "yard_near": result.yard_near,
-        "yard_routes": result.yard_routes,
-        "limit_totals": result.limit_totals,
+        **({} if result.points is None else {"yield_points": result.points}),
+        **tables_of(result),
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
-        "problems": problems_table(result.problems, result.plan.farm.units),
+        "problems": problems_table(result.problems, units),
         "sources": sources_table(result),
     }
-    layers.update({name: table for name, table in tables.items() if table is not None})
-    return {name: with_text(layer, result.plan.farm.units) for name, layer in layers.items() if len(layer)}
+    return {name: with_text(layer, units) for name, layer in layers.items() if len(layer)}
 
 
 @_gdal_as_os_error()
@@ -147,7 +115,7 @@ def _storable(layer: pd.DataFrame) -> pd.DataFrame:
 
 @_gdal_as_os_error()
 def write_cog(stack: xr.Dataset, names: tuple[str, ...], path: Path) -> None:
-    """Write the named variables, as far as the stack holds them, as bands of a cloud-optimised GeoTIFF.
+    """Write the named variables, as far as the stack holds them, as bands of a cloud-optimized GeoTIFF.
 
     Each band carries its name and unit; the words behind numbered reasons and rules stand in its tags.
     """

@@ -7,21 +7,22 @@ else from an inert JSON island and write it as text nodes.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import re
 from functools import cache
 from importlib.resources import files
-from string import Template
 from typing import Final
 
 import branca.element
 import folium
 import jinja2
 import numpy as np
+from markupsafe import Markup
 
 from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.report.bare_page import filled, hash_of, page_file
+from stovergeo.report.blocks import plain
 from stovergeo.report.drawing import Drawing, north_turn_deg
+from stovergeo.report.ledger import Ledger
 from stovergeo.report.page_data import frame_of, island, page_data
 from stovergeo.report.page_yards import part_of
 from stovergeo.report.pictures import backdrop
@@ -47,7 +48,7 @@ STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
 
 
 class FarmMap(folium.Map):
-    """A folium map that loads nothing: no tiles, no script or style from elsewhere, plain metres as coordinates."""
+    """A folium map that loads nothing: no tiles, no script or style from elsewhere, plain meters as coordinates."""
 
     default_js: list = []  # noqa: RUF012  read by folium as class attributes
     default_css: list = []  # noqa: RUF012
@@ -78,11 +79,6 @@ def map_script(width_m: float, height_m: float, picture: np.ndarray | None) -> s
 
 
 @cache
-def _page_file(name: str) -> str:
-    return files("stovergeo.report").joinpath("page", name).read_text("utf-8")
-
-
-@cache
 def _leaflet() -> tuple[str, str]:
     """Return Leaflet's script and style, made to load nothing."""
     where = files("js_lib_leaflet").joinpath("static", "js_lib_leaflet")
@@ -95,53 +91,48 @@ def _leaflet() -> tuple[str, str]:
     return script, style
 
 
-def landowner_page(result: SeasonResult) -> str:
+def landowner_page(result: SeasonResult, ledger: Ledger) -> str:
     """Return the landowner's map as one HTML page."""
     frame = frame_of(result)
     leaflet_script, leaflet_style = _leaflet()
     farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
-    words, own = ("'use strict';\n" + "\n".join(_page_file(n) for n in names) for names in (WORDS, SCRIPTS))
+    words, own = ("'use strict';\n" + "\n".join(page_file(n) for n in names) for names in (WORDS, SCRIPTS))
     scripts = [words, leaflet_script, farm_script, own]
-    styles = [leaflet_style, *(_page_file(n) for n in STYLES)]
-    page = Template(_page_file("page.html"))
-    return page.substitute(
+    styles = [leaflet_style, *(page_file(n) for n in STYLES)]
+    page = filled(
+        "page.html",
         policy=_policy(scripts, styles, result.plan.report.tiles_origin),
-        styles="\n".join(f"<style>{s}</style>" for s in styles),
-        drawings="".join(_yard_drawings(result)),
-        data=island(page_data(result)),
-        scripts="\n".join(f"<script>{s}</script>" for s in scripts),
+        styles=map(Markup, styles),
+        drawings=_yard_drawings(result),
+        data=Markup(island(page_data(result, ledger))),
+        scripts=map(Markup, scripts),
     )
+    return str(page)
 
 
-def _policy(scripts: list[str], styles: list[str], tiles_origin: str | None) -> str:
+def _policy(scripts: list[str], styles: list[str], tiles_origin: str | None) -> Markup:
     """Return the content-security policy: only these very scripts and styles run, nothing is loaded.
 
     Pictures of one host may be, where the plan asks for them.
     """
-
-    def hashes(texts: list[str]) -> str:
-        return " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in texts)
-
-    return (
-        f"default-src 'none'; script-src {hashes(scripts)}; style-src {hashes(styles)}; "
-        f"img-src data: blob:{f' {tiles_origin}' if tiles_origin else ''}; base-uri 'none'; form-action 'none'"
-    )
+    script_hashes, style_hashes = (Markup(" ".join(map(hash_of, texts))) for texts in (scripts, styles))
+    return Markup(
+        "default-src 'none'; script-src {}; style-src {}; img-src data: blob: {}; base-uri 'none'; form-action 'none'"
+    ).format(script_hashes, style_hashes, tiles_origin or "")
 
 
-def _yard_drawings(result: SeasonResult) -> list[str]:
+def _yard_drawings(result: SeasonResult) -> list[tuple[int, str, Markup]]:
+    """Return the drawing of each yard in each unit system, with its number and the system's name."""
     drawings = []
     for number, yard in enumerate(result.yards.itertuples()):
         middle = yard.geometry.centroid
         turn = north_turn_deg(result.crs, middle.x, middle.y)
-        drawing = Drawing(yard.geometry.bounds, 360, f"Yard {yard.yard_id} with its rows, to scale", f"y{number}-")
+        drawing = Drawing(yard.geometry.bounds, 360, plain("page.yard.drawing", yard=yard.yard_id), f"y{number}-")
         drawing.shape(yard.geometry, "d-yard")
         for table, look in ((result.lanes, "d-lane"), (result.apron, "d-apron"), (result.stacks, "d-row")):
             for shape in part_of(table, yard.yard_id):
                 drawing.shape(shape, look)
         for apron in part_of(result.apron, yard.yard_id):
-            drawing.label(apron.centroid, "trucks")
-        drawings += [
-            f'<div class="stored-drawing" data-drawing="{number}" data-for="{units}">{drawing.svg(units, turn)}</div>'
-            for units in UNIT_SYSTEMS
-        ]
+            drawing.label(apron.centroid, plain("page.yard.trucks"))
+        drawings += [(number, units, drawing.svg(units, turn)) for units in UNIT_SYSTEMS]
     return drawings

@@ -8,10 +8,9 @@ from typing import Final
 from stovergeo.core.errors import Report
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.crew import crew_sheet
-from stovergeo.report.figures import with_figures_of
+from stovergeo.report.figures import as_printed, with_numbers_of
 from stovergeo.report.geo_files import REMOVABLE, SITING, write_cog, write_gpkg
 from stovergeo.report.map_page import landowner_page
-from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.record import write_record
 from stovergeo.report.tables import sources_table, write_csv, yards_table, zones_table
 from stovergeo.result import SeasonResult
@@ -85,12 +84,11 @@ def write_outputs(
     """
     folder = Path(folder)
     report = Report() if report is None else report
-    ledger = ledger_of(result)
-    result = with_figures_of(result, ledger)
+    result, ledger = as_printed(result)
     outputs_folder.prepare_folder(folder, NAMES, overwrite, report)
     with outputs_folder.part_folder(folder, report) as part:
-        _write_text(landowner_page(result), part / "map.html")
-        write_gpkg(result, part / "plan.gpkg")
+        _write_text(landowner_page(result, ledger), part / "map.html")
+        write_gpkg(with_numbers_of(result, ledger), part / "plan.gpkg")
         write_cog(result.stack, REMOVABLE, part / "removable.tif")
         write_cog(result.stack, SITING, part / "siting.tif")
         write_csv(zones_table(result, ledger), part / "zones.csv")
@@ -98,7 +96,7 @@ def write_outputs(
         _write_text(crew_sheet(result, ledger), part / "crew.html")
         write_csv(sources_table(result), part / "sources.csv")
         beside = [part / name for name in NAMES if name != "plan.json"]
-        write_record(result, part / "plan.json", beside, ledger)
+        write_record(with_numbers_of(result, ledger), part / "plan.json", beside, ledger)
         outputs_folder.publish(part, folder, NAMES, overwrite, report)
     return {name: folder / name for name in NAMES}
 

@@ -9,11 +9,12 @@ from typing import Any, Final
 
 import numpy as np
 
+from stovergeo.core.messages import templates
 from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report import page_yards
-from stovergeo.report.blocks import amount, entry, texts
+from stovergeo.report.blocks import amount, entry, message, plain, texts
 from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import north_turn_deg
 from stovergeo.report.first_screen import first_screen
@@ -30,7 +31,6 @@ from stovergeo.report.places import (
     transform_from_web,
     transform_to_lonlat,
 )
-from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
 #: everything that could end a script block, start markup or a line in a script, as JSON escapes
@@ -55,9 +55,9 @@ def plan_key(result: SeasonResult) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
-def page_data(result: SeasonResult) -> dict[str, Any]:
+def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     """Return the data of the page as plain JSON values."""
-    frame, ledger = frame_of(result), ledger_of(result)
+    frame = frame_of(result)
     cell = abs(float(result.stack["x"][1] - result.stack["x"][0])) if result.stack.sizes["x"] > 1 else 10.0
     factor = block_factor(result.stack)
     rows, cols = (-(-result.stack.sizes[d] // factor) for d in ("y", "x"))
@@ -109,21 +109,31 @@ def page_data(result: SeasonResult) -> dict[str, Any]:
         "choice": choice_blocks(result, ledger),
         "tables": all_tables(result, ledger),
         "sources": source_blocks(result),
-        "cautions": [f"{c.title}. {c.words}" for c in CREW],
+        "cautions": [plain("caution.line", title=title, body=body) for title, body in CREW],
+        "messages": script_messages(),
+    }
+
+
+def script_messages() -> dict[str, str]:
+    """Return what the page's scripts write, by key; each value stands as its name in braces, for them to fill in."""
+    group = "page.script."
+    fields = {key: t.names for key, t in templates(message.package).items() if key.startswith(group)}
+    return {
+        key.removeprefix(group): plain(key, **{name: f"{{{name}}}" for name in names}) for key, names in fields.items()
     }
 
 
 def _tiles(result: SeasonResult, frame: Frame) -> dict[str, Any] | None:
     """Return where background pictures come from and how they lie on the page; None where the plan asks for none."""
-    share = result.plan.report
-    if share.tiles is None or share.tiles_origin is None:
+    options = result.plan.report
+    if options.tiles is None or options.tiles_origin is None:
         return None
     return {
-        "template": share.tiles,
-        "host": share.tiles_origin.removeprefix("https://"),
-        "credit": share.tiles_credit,
-        "zoom_max": share.tiles_zoom_max,
-        "way": transform_from_web(frame, result.crs),
+        "template": options.tiles,
+        "host": options.tiles_origin.removeprefix("https://"),
+        "credit": options.tiles_credit,
+        "zoom_max": options.tiles_zoom_max,
+        "fit": transform_from_web(frame, result.crs),
     }
 
 
@@ -150,7 +160,7 @@ def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: floa
             "kept": bool(getattr(z, "kept_free", False)),
             "bales": None if z.method == UNKNOWN else int(ledger[f"zone {z.zone_id}", "bales"]),
             "odds": odds.get(z.zone_id),
-            "said": {
+            "printed": {
                 "take": entry(ledger, f"zone {z.zone_id}", "removal_rate"),
                 "limit": entry(ledger, f"zone {z.zone_id}", "removable_rate"),
                 "odds": amount("share", odds.get(z.zone_id, float("nan"))),

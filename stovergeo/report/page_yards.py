@@ -8,7 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from stovergeo.core.messages import Message
-from stovergeo.report.blocks import Block, entry, message, table, texts
+from stovergeo.report.blocks import Block, entry, message, plain, table, texts
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import yard_panel
 from stovergeo.report.places import Frame, inside, shapes_of
@@ -79,7 +79,7 @@ def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             y.yard_id,
             entry(ledger, f"yard_before {y.yard_id}", "bales"),
             y.answer or "–",
-            f"yard {y.now}" if y.now else "no bales",
+            str(message("page.yard.still_here", yard=y.now) if y.now else message("page.yard.gone")),
         ]
         for y in result.yards_before.itertuples()
     ]
@@ -89,11 +89,16 @@ def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
         for y in result.lanes.get("yard_id", ())
     ]
     clear = [
-        [str(a.title), entry(ledger, f"setback {a.criterion}", "distance") if pd.notna(a.distance_m) else "not on it"]
+        [
+            str(a.title),
+            entry(ledger, f"setback {a.criterion}", "distance")
+            if pd.notna(a.distance_m)
+            else plain("page.yard.not_on_map"),
+        ]
         for a in result.setback_areas.itertuples()
     ]
     return [
-        table("Yards of the plan before", ["Yard", "Bales then", "Your answer", "Now there"], before),
-        table("Lanes and truck aprons", ["Yard", "Lane round the stacks", "Side of the truck apron"], lanes),
-        table("Ground kept clear of stacks", ["What", "How far"], clear),
+        table("before", "yard bales_then answer now", before),
+        table("lanes", "yard lane apron", lanes),
+        table("kept_clear", "what how_far", clear),
     ]

@@ -15,8 +15,10 @@ from stovergeo.report.blocks import (
     entry,
     facts,
     has_message,
+    label,
     message,
     more,
+    plain,
     rows_of,
     table,
     text,
@@ -33,7 +35,7 @@ _WHOLE: Final = 0.995  # from here on prints as 100 %
 def rule_titles(result: SeasonResult) -> dict[str, str]:
     """Return titles by name of retention rule, and what stands for the landowner's word where it keeps ground free."""
     titles = dict(result.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
-    return titles | ({KEPT_FREE_RULE: str(message("page.zone.kept_free"))} if kept_free(result.zones).any() else {})
+    return titles | ({KEPT_FREE_RULE: plain("page.zone.kept_free")} if kept_free(result.zones).any() else {})
 
 
 def method_titles(result: SeasonResult) -> dict[str, str]:
@@ -41,8 +43,8 @@ def method_titles(result: SeasonResult) -> dict[str, str]:
     titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
     return {
         **{name: capital(title) for name, title in titles.items()},
-        "leave": str(message("page.zone.not_baled")),
-        UNKNOWN: str(message("page.zone.unknown")),
+        "leave": plain("page.zone.not_baled"),
+        UNKNOWN: plain("page.zone.unknown"),
     }
 
 
@@ -66,8 +68,8 @@ def sources_of(group: str) -> dict[str, str]:
     return {p.name: str(p.thing.source) for p in load_plugins(group) if not p.broken}
 
 
-def _with_source(said: Any, source: str | None) -> Any:
-    return (said, message("page.zone.source", source=source)) if source else said
+def _with_source(why: Any, source: str | None) -> Any:
+    return (why, message("page.zone.source", source=source)) if source else why
 
 
 def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
@@ -75,7 +77,7 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     of = f"zone {zone.zone_id}"
     blocks: list[Block] = [
         {"p": text(zone.reason)},
-        facts("This zone in numbers", _zone_numbers(result, ledger, zone)),
+        facts("zone", _zone_numbers(result, ledger, zone)),
     ]
     if zone.method == UNKNOWN or zone.kept_free:
         return blocks
@@ -93,43 +95,49 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         for m in rows_of(result.zone_methods, "zone_id", zone.zone_id)
     ]
     if methods:
-        head = ["Method", "Would leave", "Soil in the bale (ash)", "Passes", "Verdict"]
-        blocks.append(more("Methods of baling, compared", table("Methods of baling", head, methods)))
+        columns = "method would_leave ash passes verdict"
+        blocks.append(more("methods_compared", table("methods", columns, methods)))
     years = [
         [str(y.year), capital(str(y.crop)), text(y.message)] for y in rows_of(result.calendar, "zone_id", zone.zone_id)
     ]
     if years:
-        blocks.append(more("The years to come", table("If yields stay the same", ["Year", "Crop", "Stover"], years)))
+        blocks.append(more("years", table("calendar", "year crop stover", years)))
     if (of, "nitrogen") in ledger:
-        food = [[capital(name), entry(ledger, of, name)] for name in ("nitrogen", "phosphate", "potash", "sulfur")]
-        food.append(["Cost of replacing them", entry(ledger, of, "nutrient_cost")])
-        blocks.append(more("Plant food that leaves", facts("From this zone", food)))
+        food = [
+            [label(name), entry(ledger, of, name)]
+            for name in ("nitrogen", "phosphate", "potash", "sulfur", "nutrient_cost")
+        ]
+        blocks.append(more("nutrients", facts("zone_nutrients", food)))
     return blocks
 
 
 def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[Cell]]:
     of = f"zone {zone.zone_id}"
-    rows: list[list[Cell]] = [["Area", entry(ledger, of, "area")]]
+    rows: list[list[Cell]] = [[label("area"), entry(ledger, of, "area")]]
     if zone.method == UNKNOWN:
         return rows
-    rows.append(["Stover grown, dry", entry(ledger, of, "grown_rate")])
+    rows.append([label("grown"), entry(ledger, of, "grown_rate")])
     if zone.kept_free:
         return rows
     rows += [
-        ["Must stay", entry(ledger, of, "retention_rate")],
-        ["May leave, cautious", entry(ledger, of, "removable_rate")],
-        ["Would leave", entry(ledger, of, "removal_rate")],
-        ["Baled by", method_titles(result).get(zone.method, zone.method)],
+        [label("must_stay"), entry(ledger, of, "retention_rate")],
+        [label("may_leave_cautious"), entry(ledger, of, "removable_rate")],
+        [label("would_leave"), entry(ledger, of, "removal_rate")],
+        [label("method"), method_titles(result).get(zone.method, zone.method)],
     ]
     if 0 < zone.gathered_fraction < _WHOLE:
-        rows.append(["Share of the zone that is baled", entry(ledger, of, "gathered_fraction")])
+        rows.append([label("gathered_fraction"), entry(ledger, of, "gathered_fraction")])
     if bales := int(ledger[of, "bales"]):
         made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
         turns = ledger[of, "turns"]
-        rows += [["Bales", text(made)], *([["Turns of net", entry(ledger, of, "turns")]] if turns == turns else [])]
+        rows += [
+            [label("bales"), text(made)],
+            *([[label("turns"), entry(ledger, of, "turns")]] if turns == turns else []),
+        ]
     for h in rows_of(result.hauls, "zone_id", zone.zone_id):
-        way = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
-        rows.append([f"To yard {h.yard_id}", text(message("page.zone.haul", bales=int(h.bales), way=way))])
+        distance = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
+        made = message("page.zone.haul", bales=int(h.bales), distance=distance)
+        rows.append([label("to_this_yard", yard=h.yard_id), text(made)])
     return rows
 
 
@@ -146,8 +154,8 @@ def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         return []
     grown = ("Stover grown", ledger[f"zone {zone.zone_id}", "grown_rate"])
     return [
-        bars("How much each rule asks to stay, against what grew", "rate", asked, grown),
-        more("Each rule in words, with its source", {"ul": texts(reasons)}),
+        bars("rules", "rate", asked, grown),
+        more("rules_sources", {"ul": texts(reasons)}),
     ]
 
 
@@ -157,26 +165,26 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
     stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
     room = message("page.yard.room", bales=int(ledger[of, "capacity"]), stacks=stacks)
     about: list[list[Cell]] = [
-        ["Bales planned here", entry(ledger, of, "bales")],
-        ["Room for", text(room)],
-        ["Ground taken, with lanes", entry(ledger, of, "area")],
-        ["Base", text(yard.base_message)],
-        ["Sun, share of open ground", entry(ledger, of, "sun_fraction")],
-        ["Slope", entry(ledger, of, "slope")],
-        ["Route to road or gate", entry(ledger, of, "road")],
+        [label("bales_planned"), entry(ledger, of, "bales")],
+        [label("room"), text(room)],
+        [label("with_lanes"), entry(ledger, of, "area")],
+        [label("base"), text(yard.base_message)],
+        [label("sun_fraction"), entry(ledger, of, "sun_fraction")],
+        [label("slope"), entry(ledger, of, "slope")],
+        [label("road_or_gate"), entry(ledger, of, "road")],
     ]
     drawn = [message("page.yard.rows")]
     drawn += [message("page.yard.lane", width=ledger[of, "lane_width"])] if (of, "lane_width") in ledger else []
     drawn += [message("page.yard.apron", side=ledger[of, "apron_side"])] if (of, "apron_side") in ledger else []
     blocks: list[Block] = [{"p": text(yard.reason)}, {"drawing": number}]
     blocks += [{"p": text(drawn)}] if len(drawn) > 1 else []
-    blocks.append(facts("This yard in numbers", about))
+    blocks.append(facts("yard", about))
     sun = [
         (f"{MONTHS[m.month - 1]} {m.year}", ledger[f"sun {m.yard_id} {m.year} {m.month}", "sun_fraction"])
         for m in rows_of(result.yard_sun, "yard_id", yard.yard_id)
     ]
     if sun:
-        blocks.append(bars("Sun by month, share of open flat ground", "share", sun, whole=1.0))
+        blocks.append(bars("yard_sun", "share", sun, whole=1.0))
         if max(share for _, share in sun) > 1 / _WHOLE:
             blocks.append({"p": text(message("page.yard.sunny", whole=1.0))})
     blocks += _near(result, ledger, yard.yard_id)
@@ -197,9 +205,9 @@ def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MAX_BARS]
     best = message("page.yard.best", best=sum(s[1] >= _WHOLE for s in scores), all=len(scores), whole=1.0)
     return [
-        *([bars("Where this ground is not the best", "share", weak, whole=1.0)] if weak else []),
+        *([bars("weak", "share", weak, whole=1.0)] if weak else []),
         {"p": text(best)},
-        more("Each rating in words, with its source", {"ul": texts(reasons)}),
+        more("ratings", {"ul": texts(reasons)}),
     ]
 
 
@@ -209,16 +217,16 @@ def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
         [layer_title(n.layer), str(n.name), entry(ledger, f"near {yard_id} {n.layer}", "distance")]
         for n in rows_of(result.yard_near, "yard_id", yard_id)
     ]
-    ways = [
+    routes = [
         [w.zone_id, entry(ledger, f"haul {w.zone_id} {yard_id}", "distance")]
         for w in rows_of(result.yard_routes, "yard_id", yard_id)
     ]
-    folded = [table("Nearest of each kind", ["What", "Name", "How far"], near)] if near else []
-    folded += [table("Route over the ground from each zone", ["Zone", "How far"], ways)] if ways else []
-    return [more("What is near, and how far from the zones", *folded)] if folded else []
+    folded = [table("near", "what name how_far", near)] if near else []
+    folded += [table("routes", "zone how_far", routes)] if routes else []
+    return [more("near_and_far", *folded)] if folded else []
 
 
 def layer_title(layer: str) -> str:
     """Return the title of a layer of surroundings."""
     key = f"page.around.{layer}"
-    return str(message(key)) if has_message(key) else capital(layer.replace("_", " "))
+    return plain(key) if has_message(key) else capital(layer.replace("_", " "))

@@ -1,4 +1,4 @@
-"""Rasters for the page: a shaded backdrop, and layers as small whole numbers that the page colours and reads."""
+"""Rasters for the page: a shaded backdrop, and layers as small whole numbers that the page colors and reads."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from typing import Any, Final
 import numpy as np
 import xarray as xr
 
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import message, plain
 
 UNKNOWN: Final = 255
-_LOOKS: Final = 8  # colours with patterns that the page has for classes
+_LOOKS: Final = 8  # colors with patterns that the page has for classes
 _MAX_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
 
 
@@ -115,8 +115,8 @@ def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
     codes = np.where(known, np.rint((np.where(known, values, low) - low) / step), UNKNOWN)
     return {
         "id": shown.variable,
-        "title": str(message(f"page.ground.{shown.variable}")),
-        "tells": str(message(f"page.ground.tells.{shown.variable}")),
+        "title": plain(f"page.ground.{shown.variable}"),
+        "tells": plain(f"page.ground.tells.{shown.variable}"),
         "kind": shown.kind,
         "ramp": shown.ramp,
         "low": round(low, 6),
@@ -136,7 +136,7 @@ def _classes(name: str, labels: list[str], values: np.ndarray) -> dict[str, Any]
     looks[shown] = np.minimum(np.arange(len(shown)), _LOOKS - 1)
     return {
         "id": name,
-        "title": str(message(f"page.ground.{name}")),
+        "title": plain(f"page.ground.{name}"),
         "labels": labels,
         "looks": looks.tolist(),
         "shown": sorted(shown, key=lambda k: looks[k]),
@@ -163,8 +163,8 @@ def backdrop(stack: xr.Dataset) -> np.ndarray | None:
     normal = np.stack([-east * raised, south * raised, np.ones_like(filled)])
     light = np.array([-0.5, 0.5, np.sqrt(0.5)])
     shade = np.einsum("i,ijk->jk", light, normal / np.linalg.norm(normal, axis=0))
-    grey = np.clip((shade - 0.35) / 0.6, 0, 1)
-    tone = (np.rint(grey * 31) / 31)[..., None]  # few tones pack well
+    gray = np.clip((shade - 0.35) / 0.6, 0, 1)
+    tone = (np.rint(gray * 31) / 31)[..., None]  # few tones pack well
     dark, pale = np.array([158, 152, 138]), np.array([250, 248, 240])
     rgba = np.empty((*heights.shape, 4), np.uint8)
     rgba[..., :3] = np.rint(dark + tone * (pale - dark))

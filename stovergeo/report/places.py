@@ -1,8 +1,8 @@
 """Shapes and places in the form the page reads: small whole numbers, with the way back to longitude and latitude.
 
-The page draws in the farm's own metres (no web projection), so that rows, distances and the
+The page draws in the farm's own meters (no web projection), so that rows, distances and the
 scale bar are true. Places the landowner marks go back to longitude and latitude through a
-polynomial fitted here, exact to a few centimetres over a farm.
+polynomial fitted here, exact to a few centimeters over a farm.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _WEB_M: Final = 2 * np.pi * 6_378_137.0  # side of the world's square in EPSG:38
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """The piece of ground the page shows: its south-west corner and size, in metres of the working CRS."""
+    """The piece of ground the page shows: its south-west corner and size, in meters of the working CRS."""
 
     west: float
     south: float
@@ -51,13 +51,13 @@ class Frame:
         return np.diff(whole, axis=0, prepend=np.zeros((1, 2), np.int64)).ravel().tolist()
 
     def point(self, geometry: BaseGeometry) -> list[float]:
-        """Return a place inside a shape, in metres from the corner."""
+        """Return a place inside a shape, in meters from the corner."""
         inside = geometry.representative_point()
         return [round(inside.x - self.west, 1), round(inside.y - self.south, 1)]
 
 
 def simplified(layer: gpd.GeoDataFrame, tolerance_m: float) -> gpd.GeoSeries:
-    """Return shapes with fewer corners; neighbours keep their common edge."""
+    """Return shapes with fewer corners; neighbors keep their common edge."""
     shapes = layer.geometry
     if tolerance_m <= 0 or layer.empty:
         return shapes
@@ -78,11 +78,11 @@ def inside(things: gpd.GeoDataFrame, frame: Frame) -> gpd.GeoDataFrame:
 
 
 def shapes_of(
-    frame: Frame, layer: gpd.GeoDataFrame, tolerance_m: float, told: Callable[[Any], dict[str, Any]]
+    frame: Frame, layer: gpd.GeoDataFrame, tolerance_m: float, properties_of: Callable[[Any], dict[str, Any]]
 ) -> list[dict[str, Any]]:
-    """Return the shapes of a layer, simplified and coded, each with what `told` makes of its row."""
+    """Return the shapes of a layer, simplified and coded, each with what `properties_of` makes of its row."""
     return [
-        {**told(row), "shape": frame.code(shape)}
+        {**properties_of(row), "shape": frame.code(shape)}
         for row, shape in zip(layer.itertuples(), simplified(layer, tolerance_m), strict=True)
         if shape is not None and not shape.is_empty
     ]
@@ -98,15 +98,15 @@ def name_place(frame: Frame, ground: BaseGeometry) -> list[float]:
 
 
 def transform_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
-    """Fit the page's metres as polynomials of the web's square, in which background pictures come.
+    """Fit the page's meters as polynomials of the web's square, in which background pictures come.
 
     The square holds the world in spherical Mercator (EPSG:3857): 0 to 1 eastwards and southwards.
 
     Returns
     -------
     dict
-        ``centre`` and ``half`` to scale the square's coordinates into -1..1, ``powers`` of both, coefficients ``x``
-        and ``y`` (metres), and the greatest error found over twice the frame, ``error_m``.
+        ``center`` and ``half`` to scale the square's coordinates into -1..1, ``powers`` of both, coefficients ``x``
+        and ``y`` (meters), and the greatest error found over twice the frame, ``error_m``.
     """
     half_m = max(frame.width, frame.height, 1.0)
     u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 17), np.linspace(-1, 1, 17)))
@@ -114,14 +114,14 @@ def transform_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
     to_web = Transformer.from_crs(crs, 3857, always_xy=True)
     mx, my = to_web.transform(frame.west + x, frame.south + y)
     east, south = np.asarray(mx) / _WEB_M + 0.5, 0.5 - np.asarray(my) / _WEB_M
-    centre = (float(east.mean()), float(south.mean()))
-    half = float(max(np.abs(east - centre[0]).max(), np.abs(south - centre[1]).max()))
-    p, q = (east - centre[0]) / half, (south - centre[1]) / half
+    center = (float(east.mean()), float(south.mean()))
+    half = float(max(np.abs(east - center[0]).max(), np.abs(south - center[1]).max()))
+    p, q = (east - center[0]) / half, (south - center[1]) / half
     powers = [(i, j) for i in range(_DEGREE + 1) for j in range(_DEGREE + 1 - i)]
     terms = np.stack([p**i * q**j for i, j in powers], axis=1)
     fit = [np.linalg.lstsq(terms, a, rcond=None)[0] for a in (x, y)]
     return {
-        "centre": centre,
+        "center": center,
         "half": half,
         "powers": powers,
         "x": [round(float(c), 6) for c in fit[0]],
@@ -131,26 +131,26 @@ def transform_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
 
 
 def transform_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:
-    """Fit longitude and latitude as polynomials of the page's metres.
+    """Fit longitude and latitude as polynomials of the page's meters.
 
     Returns
     -------
     dict
-        ``centre`` and ``half`` (metres) to scale x and y into -1..1, ``powers`` of x and y,
+        ``center`` and ``half`` (meters) to scale x and y into -1..1, ``powers`` of x and y,
         coefficients ``lon`` and ``lat``, and the greatest error found, ``error_m``.
     """
     half = max(frame.width, frame.height, 1.0)  # twice the frame, so that marks beside it are right too
     u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 17), np.linspace(-1, 1, 17)))
-    centre = (frame.width / 2, frame.height / 2)
+    center = (frame.width / 2, frame.height / 2)
     to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
-    lon, lat = to_degrees.transform(frame.west + centre[0] + u * half, frame.south + centre[1] + v * half)
+    lon, lat = to_degrees.transform(frame.west + center[0] + u * half, frame.south + center[1] + v * half)
     powers = [(i, j) for i in range(_DEGREE + 1) for j in range(_DEGREE + 1 - i)]
     terms = np.stack([u**i * v**j for i, j in powers], axis=1)
     fit = [np.linalg.lstsq(terms, np.asarray(a), rcond=None)[0] for a in (lon, lat)]
-    metres = np.array([111_320.0 * np.cos(np.radians(np.mean(lat))), 111_320.0])  # a degree, near enough for an error
-    error = max(float(np.abs(terms @ f - a).max() * m) for f, a, m in zip(fit, (lon, lat), metres, strict=True))
+    meters = np.array([111_320.0 * np.cos(np.radians(np.mean(lat))), 111_320.0])  # a degree, near enough for an error
+    error = max(float(np.abs(terms @ f - a).max() * m) for f, a, m in zip(fit, (lon, lat), meters, strict=True))
     return {
-        "centre": centre,
+        "center": center,
         "half": half,
         "powers": powers,
         "lon": [round(float(c), 12) for c in fit[0]],

@@ -45,19 +45,19 @@ from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import summary
 from stovergeo.report.field_work import load_rows, near_field
 from stovergeo.report.ledger import Ledger
-from stovergeo.report.plan_tables import AMOUNTS, MONTH, SEASON, TABLES
+from stovergeo.report.plan_tables import AMOUNTS, SEASON, TABLES, TOTALS
 from stovergeo.result import SeasonResult
 
 FULL_SCORE: Final = 0.995  # from here on prints as 100 %
 _LOAD: Final = {"bales": "count"}
-#: whole-farm sums that stand for themselves: key of the totals -> (what, kind)
-_TOTALS: Final = {
-    "grain_mg": ("grain_known", "mass"),
-    "stover_known_mg": ("grown_known", "mass"),
-    "removable_known_mg": ("removable_known", "mass"),
-    "cost_per_mg": ("cost_per_mass", "per_mass"),
-    "short_bales": ("short_bales", "count"),
-    "yards_used": ("yards", "count"),
+#: totals of the farm that are no sums of parts, and their kinds
+_LONE_TOTALS: Final = {
+    "grain_mg": "mass",
+    "stover_known_mg": "mass",
+    "removable_known_mg": "mass",
+    "cost_per_mg": "per_mass",
+    "short_bales": "count",
+    "yards_used": "count",
 }
 #: ending of the names of the grain surface's figures and of the stack's variables -> kind
 _BY_ENDING: Final = {
@@ -85,12 +85,14 @@ def ledger_of(result: SeasonResult) -> Ledger:
     for read in TABLES:
         table = getattr(result, read.name)
         if table is not None and len(table):
-            _rows(ledger, pd.DataFrame(table), read.of, read.keys, read.columns)
+            _rows(ledger, table, read.of, read.keys, read.columns)
     for yard_id, own in result.yard_ratings.groupby("yard_id") if len(result.yard_ratings) else ():
         ledger.add(f"yard {yard_id}", "criteria", "count", len(own))
         ledger.add(f"yard {yard_id}", "criteria_full", "count", int((own["score"] >= FULL_SCORE).sum()))
     _field_work(ledger, result)
-    _seasons(ledger, result)
+    if len(result.trade_off):
+        budgets = result.trade_off.reset_index(drop=True).reset_index(names="number")
+        _rows(ledger, budgets, "budget", ["number"], SEASON)
     for name, (_, low, high) in summary(result.stack).items():
         ledger.add(f"raster {name}", "least", _kind_of(name), low)
         ledger.add(f"raster {name}", "greatest", _kind_of(name), high)
@@ -115,8 +117,8 @@ def _kind_of(name: str) -> str:
 
 def _farm(ledger: Ledger, result: SeasonResult) -> None:
     """Enter the totals that no parts stand beside, and the figures of the grain map."""
-    for key, (what, kind) in _TOTALS.items():
-        ledger.add("farm", what, kind, result.totals[key])
+    for key, kind in _LONE_TOTALS.items():
+        ledger.add("farm", TOTALS[key], kind, result.totals[key])
     for name, figure in result.surface_report.items():
         if not isinstance(figure, str):
             ledger.add("farm", name, _kind_of(name), figure)
@@ -199,7 +201,7 @@ def _bales(ledger: Ledger, result: SeasonResult) -> None:
     planned = result.hauls.groupby("yard_id")["bales"].sum()
     for yard_id in result.yards["yard_id"]:
         ledger.add(f"yard {yard_id}", "bales", "count", int(planned.get(yard_id, 0)))
-    for keys, of in ((["yard_id", *MONTH], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
+    for keys, of in ((["yard_id", "year", "month"], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
         _sums(ledger, result.withdrawals, keys, of)
     _sums(ledger, result.stored, ["yard_id", "wrap", "base"], "yard")
     _sums(ledger, result.stored, ["zone_id", "yard_id", "wrap", "base"], "haul")
@@ -214,7 +216,7 @@ def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None
 def _needs(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what is needed, what is baled for it, what reaches its use and what is short, by need and month."""
     need, used = result.need, result.wrap_use
-    keys = ["need", *MONTH]
+    keys = ["need", "year", "month"]
     months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
     sums = used.groupby(keys)[["dry_mg", "withdrawn_mg", "bales"]].sum() if len(used) else None
     wanted = need.set_index(keys) if len(need) else None
@@ -295,15 +297,6 @@ def _same_as_step(ledger: Ledger, step: str, what: str, amount: float) -> None:
     cost = ledger[f"step {step}", "cost"]
     if abs(cost - amount) < 1e-6 * max(abs(amount), 1.0):
         ledger.add("farm", what, "money", cost)
-
-
-def _seasons(ledger: Ledger, result: SeasonResult) -> None:
-    """Enter the other plans that were worked out."""
-    if len(result.alternatives):
-        _rows(ledger, result.alternatives, "alternative", ["aim"], SEASON)
-    if len(result.trade_off):
-        budgets = result.trade_off.reset_index(drop=True).reset_index(names="number")
-        _rows(ledger, budgets, "budget", ["number"], SEASON)
 
 
 def _field_work(ledger: Ledger, result: SeasonResult) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 
@@ -14,329 +15,176 @@ class Table(NamedTuple):
     columns: dict[str, tuple[str, str]]  #: column -> (what, kind)
 
 
-MONTH: Final = ("year", "month")
+def _table(name: str, of: str, keys: str, **kinds: Mapping[str, str]) -> Table:
+    """Return how a table is read, from its columns by kind of quantity: column -> what."""
+    return Table(name, of, tuple(keys.split()), {c: (w, kind) for kind, own in kinds.items() for c, w in own.items()})
+
+
 TABLES: Final = (
-    Table(
+    _table(
         "zones",
         "zone",
-        ("zone_id",),
-        {
-            "stover_mg_ha": ("grown_rate", "rate"),
-            "retention_mg_ha": ("retention_rate", "rate"),
-            "removable_mg_ha": ("removable_rate", "rate"),
-            "spare_mean_mg_ha": ("removable_mean_rate", "rate"),
-            "removal_mg_ha": ("removal_rate", "rate"),
-            "left_fraction": ("all_stays_fraction", "share"),
-            "unknown_fraction": ("unknown_fraction", "share"),
-            "gathered_fraction": ("gathered_fraction", "share"),
+        "zone_id",
+        rate={
+            "stover_mg_ha": "grown_rate",
+            "retention_mg_ha": "retention_rate",
+            "removable_mg_ha": "removable_rate",
+            "spare_mean_mg_ha": "removable_mean_rate",
+            "removal_mg_ha": "removal_rate",
+        },
+        share={
+            "left_fraction": "all_stays_fraction",
+            "unknown_fraction": "unknown_fraction",
+            "gathered_fraction": "gathered_fraction",
         },
     ),
-    Table(
+    _table(
         "bale_plan",
         "zone",
-        ("zone_id",),
-        {
-            "bales_low": ("bales_low", "count"),
-            "bales_high": ("bales_high", "count"),
-            "bale_dry_kg": ("bale_dry_mass", "bale_mass"),
-            "bale_as_is_kg": ("bale_as_is_mass", "bale_mass"),
-            "moisture_pct": ("moisture", "percent"),
-            "turns": ("turns", "plain"),
-            "bales_ha": ("bales_rate", "number1"),
-            "bales_hour": ("bales_an_hour", "number1"),
-            "hours": ("hours", "number1"),
-            "days": ("days", "number1"),
-        },
+        "zone_id",
+        count={"bales_low": "bales_low", "bales_high": "bales_high"},
+        bale_mass={"bale_dry_kg": "bale_dry_mass", "bale_as_is_kg": "bale_as_is_mass"},
+        percent={"moisture_pct": "moisture"},
+        plain={"turns": "turns"},
+        number1={"bales_ha": "bales_rate", "bales_hour": "bales_an_hour", "hours": "hours", "days": "days"},
     ),
-    Table(
-        "zone_nutrients",
-        "zone",
-        ("zone_id",),
-        {
-            "cost_mg": ("nutrient_cost_per_mass", "per_mass"),
-        },
-    ),
-    Table(
+    _table("zone_nutrients", "zone", "zone_id", per_mass={"cost_mg": "nutrient_cost_per_mass"}),
+    _table(
         "odds",
         "zone",
-        ("zone_id",),
-        {
-            "p10_mg_ha": ("removable_p10_rate", "rate"),
-            "p50_mg_ha": ("removable_p50_rate", "rate"),
-            "p90_mg_ha": ("removable_p90_rate", "rate"),
-            "cautious_mg_ha": ("removable_cautious_rate", "rate"),
-            "odds_any": ("removable_probability", "share"),
-            "compliance_probability": ("compliance_probability", "share"),
+        "zone_id",
+        rate={
+            "p10_mg_ha": "removable_p10_rate",
+            "p50_mg_ha": "removable_p50_rate",
+            "p90_mg_ha": "removable_p90_rate",
+            "cautious_mg_ha": "removable_cautious_rate",
         },
+        share={"odds_any": "removable_probability", "compliance_probability": "compliance_probability"},
     ),
-    Table(
+    _table(
         "zone_limits",
         "limit",
-        (
-            "zone_id",
-            "rule",
-        ),
-        {
-            "retention_mg_ha": ("retention_rate", "rate"),
-            "binds_fraction": ("binding_fraction", "share"),
-            "gain_mg_ha": ("gain_rate", "rate"),
-        },
+        "zone_id rule",
+        rate={"retention_mg_ha": "retention_rate", "gain_mg_ha": "gain_rate"},
+        share={"binds_fraction": "binding_fraction"},
     ),
-    Table(
-        "limit_totals",
-        "rule",
-        ("rule",),
-        {
-            "binds_ha": ("binding_area", "area"),
-            "gain_mg": ("gain", "mass"),
-        },
-    ),
-    Table(
+    _table("limit_totals", "rule", "rule", area={"binds_ha": "binding_area"}, mass={"gain_mg": "gain"}),
+    _table(
         "zone_methods",
         "method",
-        (
-            "zone_id",
-            "method",
-        ),
-        {
-            "removal_mg_ha": ("removal_rate", "rate"),
-            "limit_mg_ha": ("removable_rate", "rate"),
-            "standing_mg_ha": ("standing_rate", "rate"),
-            "flat_mg_ha": ("flat_rate", "rate"),
-            "soil_mg_ha": ("soil_rate", "rate"),
-            "clean_fraction": ("clean_fraction", "share"),
-            "moisture_pct": ("moisture", "percent"),
-            "ash_pct": ("ash", "percent1"),
-            "passes": ("passes", "count"),
-            "one_year_in": ("one_year_in", "plain"),
-            "compliance_probability": ("compliance_probability", "share"),
+        "zone_id method",
+        rate={
+            "removal_mg_ha": "removal_rate",
+            "limit_mg_ha": "removable_rate",
+            "standing_mg_ha": "standing_rate",
+            "flat_mg_ha": "flat_rate",
+            "soil_mg_ha": "soil_rate",
         },
+        share={"clean_fraction": "clean_fraction", "compliance_probability": "compliance_probability"},
+        percent={"moisture_pct": "moisture"},
+        percent1={"ash_pct": "ash"},
+        count={"passes": "passes"},
+        plain={"one_year_in": "one_year_in"},
     ),
-    Table(
+    _table(
         "calendar",
         "calendar",
-        (
-            "zone_id",
-            "year",
-        ),
-        {
-            "removal_mg_ha": ("removal_rate", "rate"),
-            "one_year_in": ("one_year_in", "plain"),
-        },
+        "zone_id year",
+        rate={"removal_mg_ha": "removal_rate"},
+        plain={"one_year_in": "one_year_in"},
     ),
-    Table(
-        "sensitivity",
-        "cause",
-        (
-            "field_id",
-            "rank",
-        ),
-        {
-            "share": ("fraction", "share"),
-        },
-    ),
-    Table(
+    _table("sensitivity", "cause", "field_id rank", share={"share": "fraction"}),
+    _table(
         "yards",
         "yard",
-        ("yard_id",),
-        {
-            "score": ("score", "share"),
-            "capacity_bales": ("capacity", "count"),
-            "area_ha": ("area", "area"),
-            "base_cost": ("base_cost", "money"),
-            "base_cost_laid": ("base_cost_laid", "money"),
-            "base_depth_m": ("base_depth", "depth"),
-            "stone_mg": ("stone", "mass"),
-            "sun_fraction": ("sun_fraction", "share"),
-            "slope_pct": ("slope", "percent1"),
-            "road_m": ("road", "length"),
-            "rows_deg": ("rows_direction", "count"),
-            "stacks": ("stacks", "count"),
-        },
+        "yard_id",
+        share={"score": "score", "sun_fraction": "sun_fraction"},
+        count={"capacity_bales": "capacity", "rows_deg": "rows_direction", "stacks": "stacks"},
+        area={"area_ha": "area"},
+        money={"base_cost": "base_cost", "base_cost_laid": "base_cost_laid"},
+        depth={"base_depth_m": "base_depth"},
+        mass={"stone_mg": "stone"},
+        percent1={"slope_pct": "slope"},
+        length={"road_m": "road"},
     ),
-    Table(
+    _table(
         "stacks",
         "stack",
-        ("stack_id",),
-        {
-            "bales": ("capacity", "count"),
-            "rows": ("rows", "count"),
-            "mass_mg": ("as_is_mass", "mass"),
-            "height_m": ("height", "length1"),
-        },
+        "stack_id",
+        count={"bales": "capacity", "rows": "rows"},
+        mass={"mass_mg": "as_is_mass"},
+        length1={"height_m": "height"},
     ),
-    Table(
-        "apron",
-        "yard",
-        ("yard_id",),
-        {
-            "side_m": ("apron_side", "length"),
-            "road_m": ("apron_road", "length"),
-        },
+    _table("apron", "yard", "yard_id", length={"side_m": "apron_side", "road_m": "apron_road"}),
+    _table(
+        "lanes", "yard", "yard_id", length={"width_m": "lane_width"}, share={"clear_fraction": "lane_clear_fraction"}
     ),
-    Table(
-        "lanes",
-        "yard",
-        ("yard_id",),
-        {
-            "width_m": ("lane_width", "length"),
-            "clear_fraction": ("lane_clear_fraction", "share"),
-        },
-    ),
-    Table(
-        "setback_areas",
-        "setback",
-        ("criterion",),
-        {
-            "distance_m": ("distance", "length"),
-        },
-    ),
-    Table(
-        "yard_ratings",
-        "rating",
-        (
-            "yard_id",
-            "criterion",
-        ),
-        {
-            "score": ("score", "share"),
-        },
-    ),
-    Table(
-        "yard_near",
-        "near",
-        (
-            "yard_id",
-            "layer",
-        ),
-        {
-            "distance_m": ("distance", "length"),
-        },
-    ),
-    Table(
-        "yard_routes",
-        "haul",
-        (
-            "zone_id",
-            "yard_id",
-        ),
-        {
-            "distance_m": ("distance", "length"),
-        },
-    ),
-    Table(
-        "yards_before",
-        "yard_before",
-        ("yard_id",),
-        {
-            "bales": ("bales", "count"),
-        },
-    ),
-    Table(
+    _table("setback_areas", "setback", "criterion", length={"distance_m": "distance"}),
+    _table("yard_ratings", "rating", "yard_id criterion", share={"score": "score"}),
+    _table("yard_near", "near", "yard_id layer", length={"distance_m": "distance"}),
+    _table("yard_routes", "haul", "zone_id yard_id", length={"distance_m": "distance"}),
+    _table("yards_before", "yard_before", "yard_id", count={"bales": "bales"}),
+    _table(
         "yard_sun",
         "sun",
-        (
-            "yard_id",
-            *MONTH,
-        ),
-        {
-            "sun_fraction": ("sun_fraction", "share"),
-            "sun_kwh_m2": ("sun_energy", "number1"),
-        },
+        "yard_id year month",
+        share={"sun_fraction": "sun_fraction"},
+        number1={"sun_kwh_m2": "sun_energy"},
     ),
-    Table(
-        "hauls",
-        "haul",
-        (
-            "zone_id",
-            "yard_id",
-        ),
-        {
-            "bales": ("bales", "count"),
-            "distance_m": ("distance", "length"),
-        },
-    ),
-    Table(
+    _table("hauls", "haul", "zone_id yard_id", count={"bales": "bales"}, length={"distance_m": "distance"}),
+    _table(
         "wrap_table",
         "storage",
-        (
-            "wrap",
-            "base",
-            *MONTH,
-        ),
-        {
-            "months_stored": ("months", "number1"),
-            "rain_mm": ("rain", "number1"),
-            "loss_low_pct": ("loss_low", "percent1"),
-            "loss_pct": ("loss", "percent1"),
-            "loss_high_pct": ("loss_high", "percent1"),
-            "rim_pct": ("rim", "percent1"),
-            "counted_pct": ("counted", "percent1"),
-            "wrap_cost": ("wrap_cost", "money2"),
-            "base_cost": ("base_cost", "money2"),
-            "time_cost": ("time_cost", "money2"),
-            "loss_cost": ("loss_cost", "money2"),
-            "cost_bale": ("cost", "money2"),
-            "cost_mg": ("cost_per_mass", "per_mass"),
+        "wrap base year month",
+        number1={"months_stored": "months", "rain_mm": "rain"},
+        percent1={
+            "loss_low_pct": "loss_low",
+            "loss_pct": "loss",
+            "loss_high_pct": "loss_high",
+            "rim_pct": "rim",
+            "counted_pct": "counted",
         },
+        money2={
+            "wrap_cost": "wrap_cost",
+            "base_cost": "base_cost",
+            "time_cost": "time_cost",
+            "loss_cost": "loss_cost",
+            "cost_bale": "cost",
+        },
+        per_mass={"cost_mg": "cost_per_mass"},
     ),
-    Table(
+    _table(
         "need",
         "need",
-        (
-            "need",
-            *MONTH,
-        ),
-        {
-            "days": ("days", "count"),
-            "months_stored": ("months", "number1"),
-            "loss_pct": ("loss", "percent1"),
-        },
+        "need year month",
+        count={"days": "days"},
+        number1={"months_stored": "months"},
+        percent1={"loss_pct": "loss"},
     ),
-    Table(
+    _table(
         "wrap_use",
         "stored",
-        (
-            "need",
-            *MONTH,
-            "wrap",
-            "base",
-        ),
-        {
-            "months_stored": ("months", "number1"),
-            "loss_pct": ("loss", "percent1"),
-            "bales": ("bales", "count"),
-        },
+        "need year month wrap base",
+        number1={"months_stored": "months"},
+        percent1={"loss_pct": "loss"},
+        count={"bales": "bales"},
     ),
-    Table(
-        "withdrawals",
-        "withdrawal",
-        ("yard_id", "wrap", "base", "need", *MONTH),
-        {"bales": ("bales", "count")},
+    _table("withdrawals", "withdrawal", "yard_id wrap base need year month", count={"bales": "bales"}),
+    _table(
+        "alternatives",
+        "alternative",
+        "aim",
+        money={"cost": "cost"},
+        per_mass={"cost_per_mg": "cost_per_mass"},
+        share1={"more_cost": "more_cost_fraction"},
+        mass={"baled_mg": "baled", "shift_mg": "shift"},
+        share={"near_limit": "near_limit_fraction", "habit_fraction": "as_today_fraction"},
+        count={"yards": "yards", "zones": "zones", "short_bales": "short_bales"},
     ),
-    Table(
-        "cleaning",
-        "records",
-        ("reason",),
-        {
-            "points": ("records", "count"),
-            "share": ("fraction", "share1"),
-        },
-    ),
+    _table("fields", "field", "field_id", area={"area_ha": "area"}),
+    _table("cleaning", "records", "reason", count={"points": "records"}, share1={"share": "fraction"}),
 )
-#: of another plan: column -> (what, kind)
-SEASON: Final = {
-    "cost": ("cost", "money"),
-    "cost_per_mg": ("cost_per_mass", "per_mass"),
-    "more_cost": ("more_cost_fraction", "share1"),
-    "baled_mg": ("baled", "mass"),
-    "near_limit": ("near_limit_fraction", "share"),
-    "yards": ("yards", "count"),
-    "zones": ("zones", "count"),
-    "short_bales": ("short_bales", "count"),
-    "habit_fraction": ("as_today_fraction", "share"),
-    "shift_mg": ("shift", "mass"),
-}
+SEASON: Final = next(t.columns for t in TABLES if t.name == "alternatives")  #: of another plan
 #: amounts of a zone that add up to its field's and the farm's: column of whichever table holds it -> what
 AMOUNTS: Final = {
     "area_ha": "area",
@@ -351,6 +199,27 @@ AMOUNTS: Final = {
     "cost": "nutrient_cost",
     "cost_low": "nutrient_cost_low",
     "cost_high": "nutrient_cost_high",
+}
+#: sums of the whole farm: key of the totals -> what
+TOTALS: Final = {
+    "fields_ha": "area",
+    "gathered_ha": "gathered_area",
+    "kept_free_ha": "kept_free_area",
+    "unknown_ha": "unknown_area",
+    "grain_mg": "grain_known",
+    "stover_known_mg": "grown_known",
+    "removable_known_mg": "removable_known",
+    "stover_mg": "grown",
+    "removable_mg": "removable",
+    "need_mg": "need",
+    "need_bales": "need_bales",
+    "withdrawn_mg": "withdrawn",
+    "short_bales": "short_bales",
+    "nutrient_cost": "nutrient_cost",
+    "cost": "cost",
+    "cost_per_mg": "cost_per_mass",
+    "yards_used": "yards",
+    **{column: what for column, what in AMOUNTS.items() if not column.startswith("cost")},
 }
 #: a column of the tables that are a row a zone, or a row a yard -> what
 ZONE_COLUMNS: Final = {c: w for t in TABLES if t.keys == ("zone_id",) for c, (w, _) in t.columns.items()} | AMOUNTS

@@ -18,7 +18,7 @@ from stovergeo.result import SeasonResult
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-#: light to dark, so that it survives grey print and colour-blind eyes; the same as on the map
+#: light to dark, so that it survives gray print and color-blind eyes; the same as on the map
 STRAW: Final = ("#f8f1d8", "#efd993", "#dfb75a", "#c28f3c", "#9b672b", "#6f431d")
 _HATCHES: Final = ("", "///", "...", "|||", "xxx", "\\\\\\", "+++", "---")
 _LEAVE: Final = "#f6f4ec"
@@ -33,7 +33,7 @@ def _axes(ax: Axes | None) -> Axes:
 
 
 def plot_stack(stack: xr.Dataset, name: str, ax: Axes | None = None, **options: Any) -> Axes:
-    """Draw one variable of the field stack, true to scale, with its meaning and unit on the colour bar.
+    """Draw one variable of the field stack, true to scale, with its meaning and unit on the color bar.
 
     Parameters
     ----------
@@ -61,9 +61,9 @@ def plot_stack(stack: xr.Dataset, name: str, ax: Axes | None = None, **options: 
 
 
 def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "removal_mg_ha", **options: Any) -> Axes:
-    """Draw the zones, coloured by a column of numbers or hatched by a column of words, with their ids.
+    """Draw the zones, colored by a column of numbers or hatched by a column of words, with their ids.
 
-    Ground that is left alone is hatched and ground without a known yield dotted, so that nothing hangs on colour alone.
+    Ground that is left alone is hatched and ground without a known yield dotted, so that nothing hangs on color alone.
     """
     from matplotlib.colors import LinearSegmentedColormap
     from matplotlib.patches import Patch

@@ -16,61 +16,17 @@ import pandas as pd
 from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.core.stack import summary
 from stovergeo.report.ledger import Ledger
-from stovergeo.report.plan_numbers import ledger_of
-from stovergeo.report.tables import problems_table, sources_table, with_text
+from stovergeo.report.tables import layers_of, problems_table, sources_table, tables_of, with_text
 from stovergeo.result import SeasonResult
 
 
-def plan_record(result: SeasonResult, ledger: Ledger | None = None) -> dict[str, Any]:
+def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     """Return the whole result as plain JSON values (unknown numbers become null).
 
     Its tables are in SI. ``ledger`` holds every number that is printed: whose it is, what it is, its kind, its value in
     SI, and what it prints as in each unit system, without its unit.
     """
-    ledger = ledger_of(result) if ledger is None else ledger
     system = result.plan.farm.units
-    shapes = {
-        name: _features(getattr(result, name), system)
-        for name in (
-            "fields",
-            "zones",
-            "yards",
-            "stacks",
-            "apron",
-            "lanes",
-            "setback_areas",
-            "yards_before",
-            "hauls",
-            "soils",
-        )
-    }
-    tables = {
-        name: _rows(getattr(result, name), system)
-        for name in (
-            "cleaning",
-            "zone_limits",
-            "zone_methods",
-            "zone_nutrients",
-            "odds",
-            "yard_ratings",
-            "bale_plan",
-            "need",
-            "wrap_table",
-            "crew",
-            "sensitivity",
-            "calendar",
-            "wrap_use",
-            "alternatives",
-            "trade_off",
-            "stored",
-            "withdrawals",
-            "yard_sun",
-            "yard_near",
-            "yard_routes",
-            "limit_totals",
-        )
-        if getattr(result, name) is not None
-    }
     record = {
         "made_by": f"stovergeo {version('stovergeo')}",
         "units": "SI: dry Mg, m, ha, $; the unit stands at the end of each name",
@@ -81,11 +37,16 @@ def plan_record(result: SeasonResult, ledger: Ledger | None = None) -> dict[str,
         "not_checked": {what: render(why, system) for what, why in result.not_checked.items()},
         "surface_report": result.surface_report,
         "stack": {
-            name: {"unit": u, "least": low, "most": high} for name, (u, low, high) in summary(result.stack).items()
+            name: {
+                "unit": unit,
+                "least": float(ledger[f"raster {name}", "least"]),
+                "most": float(ledger[f"raster {name}", "greatest"]),
+            }
+            for name, (unit, _, _) in summary(result.stack).items()
         },
-        **shapes,
+        **{name: _features(layer, system) for name, layer in layers_of(result).items()},
         "surroundings": {name: _features(layer, system) for name, layer in result.surroundings.items()},
-        **tables,
+        **{name: _rows(table, system) for name, table in tables_of(result).items()},
         "problems": _rows(problems_table(result.problems, system), system),
         "sources": _rows(sources_table(result), system),
         "ledger": [
@@ -102,7 +63,7 @@ def plan_record(result: SeasonResult, ledger: Ledger | None = None) -> dict[str,
     return _plain(record)
 
 
-def write_record(result: SeasonResult, path: Path, beside: list[Path], ledger: Ledger | None = None) -> None:
+def write_record(result: SeasonResult, path: Path, beside: list[Path], ledger: Ledger) -> None:
     """Write and verify ``plan.json``; it lists the checksum of each file of the same run in `beside`."""
     record = plan_record(result, ledger)
     record["files_sha256"] = {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in beside}

@@ -10,6 +10,7 @@ import csv
 import math
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields
 from pathlib import Path
 from typing import TypeVar
 
@@ -20,7 +21,6 @@ from stovergeo.core.errors import Problem
 from stovergeo.core.messages import Message, is_text
 from stovergeo.core.printing import KINDS, how_printed, render
 from stovergeo.report.ledger import Ledger
-from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.plan_tables import YARD_COLUMNS, ZONE_COLUMNS
 from stovergeo.result import SeasonResult
 
@@ -35,6 +35,21 @@ def guarded(text: str) -> str:
     return "'" + clean if clean.lstrip(" ").startswith(_FORMULA_STARTS) else clean
 
 
+def layers_of(result: SeasonResult) -> dict[str, gpd.GeoDataFrame]:
+    """Return every table of the plan that has shapes, by name; what was brought as `surroundings` or points is not."""
+    return {name: t for name, t in _frames(result).items() if isinstance(t, gpd.GeoDataFrame) and name != "points"}
+
+
+def tables_of(result: SeasonResult) -> dict[str, pd.DataFrame]:
+    """Return every table of the plan without shapes, by name; one that was not made is left out."""
+    return {name: t for name, t in _frames(result).items() if not isinstance(t, gpd.GeoDataFrame)}
+
+
+def _frames(result: SeasonResult) -> dict[str, pd.DataFrame]:
+    values = {f.name: getattr(result, f.name) for f in fields(result)}
+    return {name: value for name, value in values.items() if isinstance(value, pd.DataFrame)}
+
+
 def with_text(table: Table, system: str) -> Table:
     """Return a table with its messages as text in a unit system."""
     held = [c for c in table.columns if table[c].dtype == object and table[c].map(_is_message).any()]
@@ -45,7 +60,7 @@ def _is_message(value: object) -> bool:
     return isinstance(value, Message) or (isinstance(value, tuple) and (is_text(value) or not value))
 
 
-def zones_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFrame:
+def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     """Return one row a zone: removal, method, bales, net, nutrients, odds, where they go, and why."""
     zones = pd.DataFrame(result.zones.drop(columns="geometry"))
     names = result.fields.set_index("field_id")["name"]
@@ -66,10 +81,10 @@ def zones_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFr
     keys = {c: [(f"zone {z}", w) for z in zones["zone_id"]] for c, w in ZONE_COLUMNS.items() if c in zones}
     zones = zones.rename(columns={"cost": "nutrient_cost"})
     keys["nutrient_cost"] = keys.pop("cost")
-    return _with_place(_from_ledger(zones, keys, result, ledger), result.zones, result)
+    return _with_place(_from_ledger(zones, keys, result.plan.farm.units, ledger), result.zones, result)
 
 
-def yards_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFrame:
+def yards_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     """Return one row a yard: room, bales planned, ground, and its score and reason by each criterion."""
     yards = pd.DataFrame(result.yards.drop(columns="geometry"))
     planned = result.hauls.groupby("yard_id")["bales"].sum()
@@ -80,15 +95,13 @@ def yards_table(result: SeasonResult, ledger: Ledger | None = None) -> pd.DataFr
         yards[f"score_{criterion}"] = yards["yard_id"].map(rated["score"])
         keys[f"score_{criterion}"] = [(f"rating {y} {criterion}", "score") for y in yards["yard_id"]]
         yards[f"reason_{criterion}"] = yards["yard_id"].map(rated["message"]).fillna("")
-    return _with_place(_from_ledger(yards, keys, result, ledger), result.yards, result)
+    return _with_place(_from_ledger(yards, keys, result.plan.farm.units, ledger), result.yards, result)
 
 
 def _from_ledger(
-    table: pd.DataFrame, keys: Mapping[str, list[tuple[str, str]]], result: SeasonResult, ledger: Ledger | None
+    table: pd.DataFrame, keys: Mapping[str, list[tuple[str, str]]], system: str, ledger: Ledger
 ) -> pd.DataFrame:
     """Return a table with the ledger's numbers in its columns, those of the plan's unit system beside them."""
-    ledger = ledger_of(result) if ledger is None else ledger
-    system = result.plan.farm.units
     columns = {}
     for column in map(str, table.columns):
         entries = [ledger.entries.get(key) for key in keys.get(column, ())]
@@ -123,8 +136,9 @@ def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]
     """Yield group, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
     for rule in result.limit_totals.itertuples():
         yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
-    said = result.stack["yard_reason"].attrs
-    for name, title, source in zip(*(said.get(key, [])[1:] for key in ("reasons", "titles", "sources")), strict=False):
+    attributes = result.stack["yard_reason"].attrs
+    columns = (attributes.get(key, [])[1:] for key in ("reasons", "titles", "sources"))
+    for name, title, source in zip(*columns, strict=False):
         yield "site_criteria", name, title, source, "site criterion"
 
 

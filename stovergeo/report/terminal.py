@@ -9,21 +9,24 @@ from rich.table import Table
 from rich.text import Text
 
 from stovergeo.core.printing import how_printed, render
-from stovergeo.report.blocks import message
+from stovergeo.report.blocks import message, plain
 from stovergeo.report.by_field import field_rows
-from stovergeo.report.figures import with_figures_of
+from stovergeo.report.figures import as_printed
 from stovergeo.report.ledger import Ledger
-from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.result import SeasonResult
 
 _MAX_LINES: Final = 8  # of what only the grower sees
 
 
-def grower_table(result: SeasonResult, ledger: Ledger | None = None) -> list[RenderableType]:
+def grower_table(result: SeasonResult) -> list[RenderableType]:
     """Return the closing table and sentences, each for a console to print; all text is literal, never markup."""
-    ledger = ledger_of(result) if ledger is None else ledger
+    return closing_lines(*as_printed(result))
+
+
+def closing_lines(result: SeasonResult, ledger: Ledger) -> list[RenderableType]:
+    """Return the same of a season as it is printed."""
     system = result.plan.farm.units
-    lines = _lines(with_figures_of(result, ledger), ledger)
+    lines = _lines(result, ledger)
     return [_table(result, ledger), *(Text(render(line, system)) for line in lines)]
 
 
@@ -33,14 +36,14 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
     table = Table(title=Text(render(message("terminal.title", **farm), system)))
     mass = how_printed("mass", system).label
     for head, side in (
-        ("Field", "left"),
+        (plain("terminal.field"), "left"),
         (how_printed("area", system).label, "right"),
-        (f"May leave, dry {mass}", "right"),
-        (f"Leaves, dry {mass}", "right"),
-        ("How", "left"),
-        ("Bales", "right"),
-        ("Net turns", "right"),
-        ("Yard", "left"),
+        (plain("terminal.may_leave", unit=mass), "right"),
+        (plain("terminal.leaves", unit=mass), "right"),
+        (plain("terminal.method"), "left"),
+        (plain("terminal.bales"), "right"),
+        (plain("terminal.turns"), "right"),
+        (plain("terminal.yard"), "left"),
     ):
         table.add_column(head, justify=side)  # type: ignore[arg-type]
     zones_of = result.bale_plan[result.bale_plan["bales"] > 0].merge(

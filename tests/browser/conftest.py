@@ -28,6 +28,7 @@ def pages(tmp_path_factory):
     """Paths of the plain map, the map of hostile strings, and both crew sheets."""
     from stovergeo.report.crew import crew_sheet
     from stovergeo.report.map_page import landowner_page
+    from stovergeo.report.plan_numbers import ledger_of
 
     folder = tmp_path_factory.mktemp("pages")
     plain = made_up.made_result(folder)
@@ -37,8 +38,8 @@ def pages(tmp_path_factory):
         result.words["changed"] = ["No longer a stack yard: Y3 of the plan before."]
         result.words["answer"] = [f"Yard Y3: no ({'<b>too wet</b>' if result is plain else joined})."]
     for name, result in (("plain", plain), ("wild", wild)):
-        (folder / f"{name}.html").write_text(landowner_page(result), "utf-8")
-        (folder / f"{name}-crew.html").write_text(crew_sheet(result), "utf-8")
+        (folder / f"{name}.html").write_text(landowner_page(result, ledger_of(result)), "utf-8")
+        (folder / f"{name}-crew.html").write_text(crew_sheet(result, ledger_of(result)), "utf-8")
     return folder
 
 

@@ -13,6 +13,7 @@ from folds import open_tables, unfold
 
 from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, quantity, read_unit_system
 from stovergeo.report.map_page import landowner_page
+from stovergeo.report.plan_numbers import ledger_of
 
 pytestmark = pytest.mark.browser
 
@@ -119,7 +120,8 @@ THIRD = {
 @pytest.fixture
 def third(tmp_path, monkeypatch):
     monkeypatch.setitem(UNIT_SYSTEMS, "third", read_unit_system(THIRD))
-    (tmp_path / "map.html").write_text(landowner_page(made_up.made_result(tmp_path)), "utf-8")
+    made = made_up.made_result(tmp_path)
+    (tmp_path / "map.html").write_text(landowner_page(made, ledger_of(made)), "utf-8")
     return tmp_path / "map.html"
 
 
@@ -202,9 +204,9 @@ def test_a_whole_answer_without_a_mouse(visit, pages, tmp_path):
     assert page.evaluate("document.activeElement.id") == "panel-title"
     page.keyboard.press("Tab")  # the three answers follow in order
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.dataset.say") == "no"
+    assert page.evaluate("document.activeElement.dataset.choose") == "no"
     page.keyboard.press("Enter")
-    assert page.get_attribute("#panel [data-say=no]", "aria-pressed") == "true"
+    assert page.get_attribute("#panel [data-choose=no]", "aria-pressed") == "true"
     page.keyboard.press("Escape")
     assert page.locator("#panel").is_hidden()
     assert "no" in page.inner_text(".label-yard >> nth=0")

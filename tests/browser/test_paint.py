@@ -13,6 +13,7 @@ from shapely import Polygon
 from shapely.affinity import translate
 
 from stovergeo.report.map_page import landowner_page
+from stovergeo.report.plan_numbers import ledger_of
 
 pytestmark = pytest.mark.browser
 
@@ -58,7 +59,7 @@ def forty(tmp_path_factory) -> Path:
         stack=wide,
         **{name: copies(getattr(made, name), ["zone_id"]) for name in tables},
     )
-    (folder / "forty.html").write_text(landowner_page(result), "utf-8")
+    (folder / "forty.html").write_text(landowner_page(result, ledger_of(result)), "utf-8")
     return folder / "forty.html"
 
 

@@ -36,8 +36,9 @@ def wordy(tmp_path_factory) -> Path:
         not_checked={f"{k} {LONG}": f"{UNBROKEN} was not given." for k in range(30)},
     )
     from stovergeo.report.map_page import landowner_page
+    from stovergeo.report.plan_numbers import ledger_of
 
-    (folder / "wordy.html").write_text(landowner_page(result), "utf-8")
+    (folder / "wordy.html").write_text(landowner_page(result, ledger_of(result)), "utf-8")
     return folder / "wordy.html"
 
 

@@ -23,12 +23,13 @@ TEMPLATE = HOST + "/ground/{z}/{x}/{y}.png"
 def tiled(tmp_path_factory) -> Path:
     from stovergeo.inputs.plan.report import ReportOptions
     from stovergeo.report.map_page import landowner_page
+    from stovergeo.report.plan_numbers import ledger_of
 
     folder = tmp_path_factory.mktemp("tiled")
     made = made_up.made_result(folder)
     share = ReportOptions(tiles=TEMPLATE, tiles_credit="Made-up pictures <b>2026</b>")
     plan = made.plan.model_copy(update={"report": share})
-    (folder / "tiled.html").write_text(landowner_page(dataclasses.replace(made, plan=plan)), "utf-8")
+    (folder / "tiled.html").write_text(landowner_page(dataclasses.replace(made, plan=plan), ledger_of(made)), "utf-8")
     return folder / "tiled.html"
 
 

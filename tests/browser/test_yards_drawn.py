@@ -85,11 +85,12 @@ def first_map(tmp_path_factory):
     import made_up
 
     from stovergeo.report.map_page import landowner_page
+    from stovergeo.report.plan_numbers import ledger_of
 
     folder = tmp_path_factory.mktemp("first")
     made = made_up.made_result(folder)
     result = dataclasses.replace(made, yards_before=made.yards_before.iloc[:0])
-    (folder / "map.html").write_text(landowner_page(result), "utf-8")
+    (folder / "map.html").write_text(landowner_page(result, ledger_of(result)), "utf-8")
     return folder / "map.html"
 
 

@@ -220,7 +220,8 @@ def test_a_message_asks_for_just_the_values_of_its_template(message: Catalog) ->
 
 @pytest.mark.parametrize("path", CATALOGS, ids=package_of)
 def test_every_template_of_ours_is_whole_and_used_somewhere(path: Path) -> None:
-    code = "".join(p.read_text("utf-8") for p in path.parent.rglob("*.py"))
+    files = [p for ending in ("py", "html") for p in path.parent.rglob(f"*.{ending}")]
+    code = "".join(p.read_text("utf-8") for p in files)
     specs = {*KINDS, "and", "or", "capital", "lower", "month", ""}
     for key, template in templates(package_of(path)).items():
         fields = [p for p in (*template.grower, *template.landowner) if isinstance(p, Field)]

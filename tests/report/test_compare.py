@@ -29,6 +29,7 @@ from stovergeo.report import (
     read_two,
     write_comparison,
 )
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.record import write_record
 
 COST = {"cost": 30_000.0, "cost_per_mg": 110.0, "short_bales": 44.0}
@@ -50,7 +51,7 @@ def changed(result):
 
 def written(result, folder: Path) -> Path:
     folder.mkdir()
-    write_record(result, folder / "plan.json", [])
+    write_record(result, folder / "plan.json", [], ledger_of(result))
     return folder
 
 
@@ -79,7 +80,7 @@ def test_fields_and_farm_stand_side_by_side(result, records):
     assert east.two == 0
     assert lines["East eighty", "Ground baled"].one == pytest.approx(zones.loc["F2-a", "area_ha"])
     assert lines["East eighty", "Yards"].cells("us") == ("Y2", "–", "differs")
-    assert lines["East eighty", "Baled by"].two == "all stover stays"
+    assert lines["East eighty", "Baling method"].two == "all stover stays"
     assert lines["Home quarter", "Bales"].cells("us") == ("260", "260", "same")
     assert lines["Whole farm", "Bales short"].cells("us") == ("44", "214", "+170")
     assert lines["Whole farm", "Cost"].cells("us") == ("$30,000", "$18,000", "−$12,000")
@@ -103,7 +104,7 @@ def test_a_field_of_one_plan_only_and_twins_of_one_name_are_kept(two, tmp_path):
     other.write_text(json.dumps(data), "utf-8")
     lines = by_name(read_two(two[0], other, Report()))
     assert lines["East eighty", "Bales"].cells("us") == ("170", "not known", "not known")
-    assert lines["East eighty", "Baled by"].two == "no such field"
+    assert lines["East eighty", "Baling method"].two == "no such field"
     assert lines["Home quarter (2)", "Bales"].two == 170
     assert lines["Whole farm", "Cost"].cells("us")[1:] == ("not known", "not known")
     assert lines["Whole farm", "Cost"].as_dict()["two"] is None
@@ -117,7 +118,7 @@ def test_a_plan_with_no_ground_is_drawn_empty(two, tmp_path):
     path.write_text(json.dumps(data), "utf-8")
     both = read_two(two[0], path, Report())
     page = comparison_page(compare_plans(*both), both)
-    empty, full = sorted(re.findall(r"<svg.*?</svg>", page), key=len)
+    empty, full = sorted(re.findall(r"(?s)<svg.*?</svg>", page), key=len)
     assert "d-take" in full
     assert "d-take" not in empty
     assert "nan" not in page
@@ -136,7 +137,7 @@ def test_farms_far_apart_are_each_drawn_in_their_own_frame(two, tmp_path):
     path = tmp_path / "moved.json"
     path.write_text(json.dumps(data), "utf-8")
     both = read_two(two[0], path, Report())
-    first, second = re.findall(r"<svg.*?</svg>", comparison_page(compare_plans(*both), both))
+    first, second = re.findall(r"(?s)<svg.*?</svg>", comparison_page(compare_plans(*both), both))
     assert second.replace("plan2-", "plan1-") == first
 
 
@@ -144,7 +145,7 @@ def test_the_page_draws_both_plans_to_one_scale_and_loads_nothing(result, record
     page = comparison_page(compare_plans(*records), records)
     assert "default-src 'none'" in page
     assert not re.search(r"<script|src=|href=|url\((?!#)|@import|https?:", page)
-    drawings = [ET.fromstring(d) for d in re.findall(r"<svg.*?</svg>", page)]
+    drawings = [ET.fromstring(d) for d in re.findall(r"(?s)<svg.*?</svg>", page)]
     assert len(drawings) == 2
     assert drawings[0].get("viewBox") == drawings[1].get("viewBox")
     kinds = [[e.get("class") for e in d.iter()] for d in drawings]

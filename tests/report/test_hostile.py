@@ -17,6 +17,7 @@ from stovergeo.report import grower_table
 from stovergeo.report.crew import crew_sheet
 from stovergeo.report.map_page import landowner_page
 from stovergeo.report.page_data import island, page_data
+from stovergeo.report.plan_numbers import ledger_of
 from stovergeo.report.tables import guarded, sources_table, write_csv, yards_table, zones_table
 
 
@@ -38,23 +39,23 @@ def wild(farm, joined, tmp_path_factory):
 
 def test_there_are_sixty_strings_and_they_reach_every_text(wild, joined, hostile_strings):
     assert len(set(hostile_strings)) >= 60
-    data = json.dumps(page_data(wild), ensure_ascii=False)
+    data = json.dumps(page_data(wild, ledger_of(wild)), ensure_ascii=False)
     assert data.count("onerror=alert(1)") >= 60  # far more than sixty places
 
 
 def test_outside_the_island_the_page_holds_no_untrusted_text(result, wild):
-    plain, _ = split_island(landowner_page(result))
-    hostile, inside = split_island(landowner_page(wild))
+    plain, _ = split_island(landowner_page(result, ledger_of(result)))
+    hostile, inside = split_island(landowner_page(wild, ledger_of(wild)))
     assert hostile == plain  # not one byte of it is outside
     for mark in "<>&'\u2028\u2029\u202e":
         assert mark not in inside
 
 
 def test_the_island_gives_back_every_string(wild, joined):
-    _, inside = split_island(landowner_page(wild))
+    _, inside = split_island(landowner_page(wild, ledger_of(wild)))
     back = json.loads(inside)
     assert back["farm"] == f"Two Hills farm {joined}"
-    assert back == json.loads(json.dumps(page_data(wild)))
+    assert back == json.loads(json.dumps(page_data(wild, ledger_of(wild))))
 
 
 @given(st.text())
@@ -66,13 +67,14 @@ def test_any_text_survives_the_island_and_cannot_leave_it(text):
 
 
 def test_crew_sheet_has_the_same_tags_with_hostile_text(result, wild, joined):
-    plain, hostile = Tags(crew_sheet(result)), Tags(crew_sheet(wild))
+    plain, hostile = Tags(crew_sheet(result, ledger_of(result))), Tags(crew_sheet(wild, ledger_of(wild)))
     assert hostile.seen == plain.seen
     assert "<img src=x onerror=alert(1)>{{7*7}}${1}" in hostile.text
 
 
 def test_no_cell_of_a_table_can_start_a_formula(wild, tmp_path):
-    tables = {"zones": zones_table(wild), "yards": yards_table(wild), "sources": sources_table(wild)}
+    ledger = ledger_of(wild)
+    tables = {"zones": zones_table(wild, ledger), "yards": yards_table(wild, ledger), "sources": sources_table(wild)}
     for name, table in tables.items():
         write_csv(table, tmp_path / name)
         with (tmp_path / name).open(encoding="utf-8-sig", newline="") as file:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -17,9 +18,12 @@ from stovergeo.core.units import Quantity
 from stovergeo.report import page_data as page
 from stovergeo.report import write_outputs
 from stovergeo.report.crew import crew_sheet
-from stovergeo.report.figures import with_figures_of
+from stovergeo.report.figures import with_figures_of, with_numbers_of
+from stovergeo.report.geo_files import gpkg_layers
 from stovergeo.report.ledger import Entry, Ledger
 from stovergeo.report.plan_numbers import ledger_of
+from stovergeo.report.plan_tables import TABLES
+from stovergeo.report.record import plan_record
 from stovergeo.report.tables import write_csv, yards_table, zones_table
 from stovergeo.result import SeasonResult
 
@@ -140,9 +144,8 @@ def prints(season: SeasonResult, ledger: Ledger, folder: Path) -> dict[str, list
         write_csv(table, folder / name)
     crew = re.sub(r"<svg.*?</svg>|<style>.*?</style>", "", crew_sheet(season, ledger), flags=re.DOTALL)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(page, "ledger_of", lambda _: ledger)
         patch.setattr(page, "raster_layers", lambda *_: [])
-        data = json.loads(page.island(page.page_data(season)))
+        data = json.loads(page.island(page.page_data(season, ledger)))
     bar = re.compile(r"/bars/(rows|line)$")
     return {
         "terminal": list(of_terminal(season, ledger)),
@@ -179,6 +182,32 @@ def test_a_number_that_changes_changes_in_every_print_of_it_and_nothing_else_doe
                 assert became[cleaned(one.text)] == cleaned(two.text), (one, two)
                 moved.add(name)
     assert moved == outputs
+
+
+def test_tables_of_the_record_and_the_geopackage_hold_the_ledgers_numbers(made: SeasonResult) -> None:
+    """Every number of the ledger is moved: what it was filled from moves with it, in all tables that print it."""
+    ledger = ledger_of(made)
+    moved = {key: Entry(e.kind, Quantity(float(e.value) + 1)) for key, e in ledger.entries.items()}
+    season = with_numbers_of(made, replace(ledger, entries=moved))
+    record, layers = plan_record(season, replace(ledger, entries=moved)), gpkg_layers(season)
+    compared = 0
+    for read in TABLES:
+        if read.name not in layers:
+            continue
+        rows = record[read.name]
+        rows = [r["properties"] for r in rows["features"]] if isinstance(rows, dict) else rows
+        before, after = (table.to_dict("records") for table in (getattr(made, read.name), layers[read.name]))
+        for old, table, row in zip(before, after, rows, strict=True):
+            for column in read.columns.keys() & row.keys():
+                if math.isfinite(old[column]):
+                    assert table[column] == row[column] == old[column] + 1, (read.name, column)
+                    compared += 1
+    assert compared > 200
+    assert {k: v for k, v in record["totals"].items() if v is not None} == pytest.approx(
+        {k: v + 1 for k, v in made.totals.items() if v == v}
+    )
+    numbers = {(e["of"], e["what"]): e["value"] for e in record["ledger"]}
+    assert record["totals"]["cost"] == numbers["farm", "cost"]
 
 
 def texts(entry: Entry) -> list[str]:

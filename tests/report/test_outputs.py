@@ -75,12 +75,12 @@ def test_gpkg_takes_columns_and_shapes_whatever_their_names(result, tmp_path):
 def test_metric_plans_print_metric(result, tmp_path):
     farm = result.plan.farm.model_copy(update={"units": "metric"})
     metric = dataclasses.replace(result, plan=result.plan.model_copy(update={"farm": farm}))
-    assert not [c for c in zones_table(metric).columns if c.endswith(("_ac", "_ton", "_lb", "_ft"))]
+    assert not [c for c in zones_table(metric, ledger_of(metric)).columns if c.endswith(("_ac", "_ton", "_lb", "_ft"))]
     console = Console(file=io.StringIO(), width=120)
     for part in grower_table(metric):
         console.print(part)
     assert "430 bales planned, 302 t dry." in console.file.getvalue()
-    assert "56.4 ha" in crew_sheet(metric)
+    assert "56.4 ha" in crew_sheet(metric, ledger_of(metric))
 
 
 @pytest.mark.parametrize(("name", "first"), [("removable.tif", "removable_mg_ha"), ("siting.tif", "yard_score")])

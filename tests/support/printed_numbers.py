@@ -17,8 +17,9 @@ from rich.console import Console
 
 from stovergeo.core.messages import Field, Message, Template
 from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, number
-from stovergeo.report import grower_table
+from stovergeo.report.figures import with_figures_of
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.terminal import closing_lines
 from stovergeo.result import SeasonResult
 
 #: a number that stands for itself: not part of a name such as F1-a, a date, a version or a longer word
@@ -59,7 +60,7 @@ def of_terminal(result: SeasonResult, ledger: Ledger) -> Iterator[Number]:
     """Yield the numbers of the lines that end a run."""
     out = io.StringIO()
     console = Console(file=out, width=4000)
-    for part in grower_table(result, ledger):
+    for part in closing_lines(with_figures_of(result, ledger), ledger):
         console.print(part)
     yield from _of_text("terminal", out.getvalue())
 

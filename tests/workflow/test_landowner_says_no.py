@@ -17,6 +17,7 @@ from small_farm import CRS, SOUTH, WEST, season_of, write_small_farm
 from stovergeo.core.units import parse_quantity
 from stovergeo.report.crew import crew_sheet
 from stovergeo.report.page_data import page_data
+from stovergeo.report.plan_numbers import ledger_of
 
 BY_HAND = [(2, 1), (395, 4), (398, 397), (200, 396), (5, 390)]  # a square field of 400 m, drawn in a hurry
 
@@ -26,7 +27,7 @@ def at(shape: Polygon) -> Polygon:
 
 
 def first_screen_of(result, section: str) -> list[str]:
-    lines = next((s["lines"] for s in page_data(result)["first"] if s["id"] == section), [])
+    lines = next((s["lines"] for s in page_data(result, ledger_of(result))["first"] if s["id"] == section), [])
     return ["".join(part if isinstance(part, str) else part["us"] for part in line) for line in lines]
 
 
@@ -63,7 +64,7 @@ def test_a_part_refused_in_the_plan_file_is_left_out_of_everything(tmp_path: Pat
     assert set(result.yard_routes["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
     square = f"square: {result.totals['bales']:.0f} bales. You said to keep 3.8 ac of it free."
     assert square in first_screen_of(result, "bales")
-    assert "Kept free because the landowner said so" in crew_sheet(result)
+    assert "Kept free because the landowner said so" in crew_sheet(result, ledger_of(result))
 
 
 @pytest.mark.parametrize("shape", [box(-60, -60, 500, 500), Polygon(BY_HAND)], ids=["all of it", "by hand"])

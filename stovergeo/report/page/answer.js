@@ -1,5 +1,5 @@
 // The landowner's answer: yes, no or maybe for each yard, ground to keep free, pins with notes.
-var SAYS = { yes: 'Yes', no: 'No', maybe: 'Maybe' };
+var ANSWERS = { yes: message('yes'), no: message('no'), maybe: message('maybe') };
 var SIGNS = { yes: '\u2713', no: '\u2717', maybe: '?' };
 var answers = {}; // by yard: {answer, note}
 var marks = [];   // {kind: 'no_go'|'pin', points: [latlng], note, layer, number}
@@ -11,21 +11,21 @@ function tell(text) { byId('answer-status').textContent = text; }
 function setAnswer(id, answer) {
   answers[id] = Object.assign({ note: '' }, answers[id], { answer: answer });
   var label = yardLabels[id].getElement();
-  if (label) { label.firstElementChild.textContent = id + ' ' + SIGNS[answer] + ' ' + SAYS[answer].toLowerCase(); }
+  if (label) { label.firstElementChild.textContent = id + ' ' + SIGNS[answer] + ' ' + ANSWERS[answer].toLowerCase(); }
   drawAnswers();
   if (panelShown) { panelShown(); }
-  tell('Yard ' + id + ': ' + SAYS[answer].toLowerCase() + '.');
+  tell(message('answered', { yard: id, answer: ANSWERS[answer].toLowerCase() }));
 }
 
 function answerButtons(yard) {
-  var box = make('div', { class: 'row', role: 'group', 'aria-label': 'Your answer for yard ' + yard.id });
-  Object.keys(SAYS).forEach(function (key) {
+  var box = make('div', { class: 'row', role: 'group', 'aria-label': message('answer_for', { yard: yard.id }) });
+  Object.keys(ANSWERS).forEach(function (key) {
     var chosen = answers[yard.id] && answers[yard.id].answer === key;
-    var button = make('button', { type: 'button', class: 'say', 'aria-pressed': String(Boolean(chosen)), 'data-say': key },
-      SIGNS[key] + ' ' + SAYS[key]);
+    var button = make('button', { type: 'button', class: 'choose', 'aria-pressed': String(Boolean(chosen)), 'data-choose': key },
+      SIGNS[key] + ' ' + ANSWERS[key]);
     button.addEventListener('click', function () {
       setAnswer(yard.id, key);
-      var again = document.querySelector('#panel [data-say="' + key + '"]');
+      var again = document.querySelector('#panel [data-choose="' + key + '"]');
       if (again) { again.focus(); }
     });
     box.append(button);
@@ -38,7 +38,7 @@ function drawAnswers() {
   fill(byId('yard-answers'), plan.yards.filter(function (y) { return y.bales; }).map(yardAnswer));
   var others = plan.yards.filter(function (y) { return !y.bales; });
   if (others.length) {
-    var more = make('details', { id: 'spare-answers' }, make('summary', {}, 'Other places that would do, not used in this plan (' + others.length + ')'));
+    var more = make('details', { id: 'spare-answers' }, make('summary', {}, message('other_places', { count: others.length })));
     more.append.apply(more, others.map(yardAnswer));
     more.open = open;
     byId('yard-answers').append(more);
@@ -46,20 +46,20 @@ function drawAnswers() {
 }
 
 function yardAnswer(yard) {
-  var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, 'Yard ' + yard.id + ' (' + bales(yard.bales) + ')'));
-  Object.keys(SAYS).forEach(function (key) {
+  var set = make('fieldset', { class: 'yard-answer' }, make('legend', {}, message('yard_bales', { yard: yard.id, bales: bales(yard.bales) })));
+  Object.keys(ANSWERS).forEach(function (key) {
     var input = make('input', { type: 'radio', name: 'yard-' + yard.id, value: key });
     input.checked = Boolean(answers[yard.id] && answers[yard.id].answer === key);
     input.addEventListener('change', function () {
       setAnswer(yard.id, key);
       byId('yard-answers').querySelector('input[name="yard-' + yard.id + '"][value="' + key + '"]').focus();
     });
-    set.append(make('label', {}, input, ' ' + SIGNS[key] + ' ' + SAYS[key]));
+    set.append(make('label', {}, input, ' ' + SIGNS[key] + ' ' + ANSWERS[key]));
   });
-  var note = make('input', { type: 'text', maxlength: 500, 'aria-label': 'Note on yard ' + yard.id, placeholder: 'Note' });
+  var note = make('input', { type: 'text', maxlength: 500, 'aria-label': message('note_on_yard', { yard: yard.id }), placeholder: message('note') });
   note.value = (answers[yard.id] || {}).note || '';
   note.addEventListener('input', function () { answers[yard.id] = Object.assign({ answer: '' }, answers[yard.id], { note: note.value }); });
-  var show = make('button', { type: 'button' }, 'Show it');
+  var show = make('button', { type: 'button' }, message('show'));
   show.addEventListener('click', function () { goTo('yard', yard.id); });
   set.append(note, show);
   return set;
@@ -69,10 +69,8 @@ function startDrawing(kind) {
   stopDrawing();
   closePanel();
   drawing = { kind: kind, points: [], layer: L.layerGroup().addTo(map) };
-  byId('draw-help').textContent = kind === 'no_go'
-    ? 'Touch the map at each corner of the ground to keep free, then finish. No bales will be made or stacked there.'
-    : 'Touch the place, or move the map under the cross.';
-  byId('draw-add').textContent = kind === 'no_go' ? 'Put a corner at the cross' : 'Set the pin at the cross';
+  byId('draw-help').textContent = message(kind === 'no_go' ? 'draw_area' : 'draw_pin');
+  byId('draw-add').textContent = message(kind === 'no_go' ? 'add_corner' : 'add_pin');
   byId('draw-done').hidden = byId('draw-undo').hidden = kind !== 'no_go';
   byId('draw-bar').hidden = byId('cross').hidden = false;
   document.body.classList.add('drawing');
@@ -101,13 +99,13 @@ function redrawDraft() {
   drawing.points.forEach(function (p) {
     L.circleMarker(p, { radius: 6, color: '#8b1a2f', fillColor: '#fff', fillOpacity: 1, pane: 'marks', interactive: false }).addTo(drawing.layer);
   });
-  byId('draw-help').textContent = drawing.points.length + (drawing.points.length === 1 ? ' corner set.' : ' corners set.') +
-    (drawing.points.length < 3 ? ' At least three are needed.' : ' Finish when the outline is right.');
+  var count = drawing.points.length;
+  byId('draw-help').textContent = message(count === 1 ? 'corner' : count < 3 ? 'corners_too_few' : 'corners', { count: count });
 }
 
 function finishDrawing() {
   if (drawing.kind === 'no_go' && drawing.points.length < 3) {
-    byId('draw-help').textContent = 'At least three corners are needed.';
+    byId('draw-help').textContent = message('three_corners');
     return;
   }
   var mark = { kind: drawing.kind, points: drawing.points, note: '', number: nextMark, layer: null };
@@ -119,22 +117,22 @@ function finishDrawing() {
   marks.push(mark);
   stopDrawing();
   drawMarks();
-  tell((mark.kind === 'no_go' ? 'Ground to keep free' : 'Pin') + ' ' + mark.number + ' is set. You can add a note.');
+  tell(message(mark.kind === 'no_go' ? 'area_set' : 'pin_set', { number: mark.number }));
   byId('mark-note-' + mark.number).focus();
 }
 
 function drawMarks() {
   fill(byId('marks'), marks.map(function (mark) {
-    var title = (mark.kind === 'no_go' ? 'Keep free ' : 'Pin ') + mark.number;
-    var note = make('input', { type: 'text', maxlength: 500, id: 'mark-note-' + mark.number, 'aria-label': 'Note on ' + title.toLowerCase(), placeholder: 'Note' });
+    var kind = mark.kind === 'no_go' ? 'area' : 'pin', number = { number: mark.number }, title = message(kind, number);
+    var note = make('input', { type: 'text', maxlength: 500, id: 'mark-note-' + mark.number, 'aria-label': message('note_on_' + kind, number), placeholder: message('note') });
     note.value = mark.note;
     note.addEventListener('input', function () { mark.note = note.value; });
-    var drop = make('button', { type: 'button', 'aria-label': 'Remove ' + title.toLowerCase() }, 'Remove');
+    var drop = make('button', { type: 'button', 'aria-label': message('remove_' + kind, number) }, message('remove'));
     drop.addEventListener('click', function () {
       mark.layer.remove();
       marks = marks.filter(function (m) { return m !== mark; });
       drawMarks();
-      tell(title + ' is removed.');
+      tell(message('removed', { mark: title }));
       byId('start-area').focus();
     });
     return make('li', {}, make('b', {}, title), note, drop);
@@ -169,25 +167,25 @@ function answerFile() {
 
 function saveAnswer() {
   var answer = answerFile();
-  if (!answer.features.length) { tell('There is no answer yet: choose yes, no or maybe for a yard, or mark a place.'); return; }
+  if (!answer.features.length) { tell(message('no_answer')); return; }
   var link = make('a', { download: 'stover-answer-' + Number(plan.season) + '.geojson' });
   link.href = URL.createObjectURL(new Blob([JSON.stringify(answer, null, 1)], { type: 'application/geo+json' }));
   document.body.append(link);
   link.click();
   link.remove();
   setTimeout(function () { URL.revokeObjectURL(link.href); }, 60000);
-  tell('Saved as ' + link.download + ' where your browser keeps downloads. Send that file back.');
+  tell(message('saved', { file: link.download }));
 }
 
 function copyAnswer() {
   var answer = answerFile();
-  if (!answer.features.length) { tell('There is no answer yet: choose yes, no or maybe for a yard, or mark a place.'); return; }
+  if (!answer.features.length) { tell(message('no_answer')); return; }
   var box = byId('answer-text');
   byId('answer-text-part').hidden = false;
   box.value = JSON.stringify(answer);
   box.focus();
   box.select();
-  var done = function () { tell('Copied. Paste it into a message and send it back.'); };
-  var byHand = function () { tell('Copy the marked text and send it back.'); };
+  var done = function () { tell(message('copied')); };
+  var byHand = function () { tell(message('copy_by_hand')); };
   if (navigator.clipboard) { navigator.clipboard.writeText(box.value).then(done, byHand); } else { byHand(); }
 }

@@ -9,10 +9,10 @@ function drawBlocks(blocks) {
 }
 
 var blockMakers = {
-  p: function (parts) { return make('p', {}, say(parts)); },
+  p: function (parts) { return make('p', {}, inUnits(parts)); },
   ul: function (items) {
     var list = make('ul');
-    items.forEach(function (item) { list.append(make('li', {}, say(item))); });
+    items.forEach(function (item) { list.append(make('li', {}, inUnits(item))); });
     return list;
   },
   more: function (more) {
@@ -30,7 +30,7 @@ var blockMakers = {
     table.rows.forEach(function (row) {
       var line = make('tr');
       row.forEach(function (cell, k) {
-        line.append(k === 0 ? make('th', { scope: 'row' }, say(cell)) : make('td', {}, say(cell)));
+        line.append(k === 0 ? make('th', { scope: 'row' }, inUnits(cell)) : make('td', {}, inUnits(cell)));
       });
       body.append(line);
     });
@@ -47,9 +47,9 @@ var blockMakers = {
         picture.append(makeSvg('rect', { class: 'bar-line', x: 200 * bars.line[1] - 2, y: 0, width: 2, height: 14 }));
       }
       box.append(make('div', { class: 'bar-row' }, make('span', {}, row[0]),
-        make('span', { class: 'bar-value' }, say(row[2])), picture));
+        make('span', { class: 'bar-value' }, inUnits(row[2])), picture));
     });
-    if (bars.line) { box.append(make('p', { class: 'small' }, 'Upright line: ' + bars.line[0] + ', ' + say(bars.line[2]))); }
+    if (bars.line) { box.append(make('p', { class: 'small' }, message('upright_line', { label: bars.line[0], value: inUnits(bars.line[2]) }))); }
     return box;
   },
   curves: function (curves) {

@@ -52,7 +52,7 @@ function drawn(code, look, pane, kind) {
   }));
 }
 
-// light beneath dark, so that a line shows on any colour
+// light beneath dark, so that a line shows on any color
 function paleEdge(code, look, pane) {
   return L.polyline(code.slice(1).map(unrolled), { pane: pane, interactive: false, color: '#ffffff', weight: look.weight + 2.5, opacity: 0.8, fill: false });
 }
@@ -88,20 +88,20 @@ function group(id, title, layers, shown) {
 }
 
 function drawFarm() {
-  group('fields', 'Fields', plan.fields.map(function (f) {
+  group('fields', message('fields'), plan.fields.map(function (f) {
     return drawn(f.shape, { color: '#14120c', weight: 3, fill: false }, 'fields');
   }), true);
   drawKeptClear();
-  group('zones', 'Zones', plan.zones.map(function (zone) {
+  group('zones', message('zones'), plan.zones.map(function (zone) {
     var layer = drawn(zone.shape, Object.assign(zoneLook(zone), { interactive: true }), 'zones');
     zoneLayers[zone.id] = layer;
-    reachable(layer, 'Zone ' + zone.id + ', ' + (zone.bales === null ? plan.unknown : bales(zone.bales)) + '. Open details.', function (at) { openZone(zone.id, at); });
+    reachable(layer, message('open_zone', { zone: zone.id, bales: zone.bales === null ? plan.unknown : bales(zone.bales) }), function (at) { openZone(zone.id, at); });
     return layer;
   }), true);
   fieldLabels = plan.fields.map(function (f) { return labelAt(f.at, shortName(f.name), 'field'); });
-  group('field-labels', 'Names of fields', fieldLabels, true);
-  group('zone-labels', 'Names of zones', plan.zones.map(function (zone) {
-    zoneLabels[zone.id] = labelAt(zone.at, zone.id, 'zone', zoneWord(zone));
+  group('field-labels', message('names_of_fields'), fieldLabels, true);
+  group('zone-labels', message('names_of_zones'), plan.zones.map(function (zone) {
+    zoneLabels[zone.id] = labelAt(zone.at, zone.id, 'zone', zoneText(zone));
     return zoneLabels[zone.id];
   }), true);
   plan.around.forEach(function (kind) {
@@ -109,7 +109,7 @@ function drawFarm() {
     group('around-' + kind.id, kind.title, kind.things.map(function (t) { return drawn(t.shape, look, 'around', kind.id); }), true);
   });
   var edges = plan.hauls.map(function (h) { return paleEdge(h.shape, LOOKS.hauls, 'hauls'); });
-  group('hauls', 'Routes from zone to yard', edges.concat(plan.hauls.map(function (h) { return drawn(h.shape, LOOKS.hauls, 'hauls'); })), true);
+  group('hauls', message('routes'), edges.concat(plan.hauls.map(function (h) { return drawn(h.shape, LOOKS.hauls, 'hauls'); })), true);
   drawYards();
   fitFarm();
   drawTiles();

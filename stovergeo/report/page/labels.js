@@ -21,7 +21,7 @@ function labelAt(at, text, kind, below, open) {
 function relabelZones() {
   plan.zones.forEach(function (zone) {
     var label = zoneLabels[zone.id].getElement();
-    if (label) { label.querySelector('small').textContent = zoneWord(zone); }
+    if (label) { label.querySelector('small').textContent = zoneText(zone); }
   });
   clearLabels();
 }

@@ -23,7 +23,7 @@ function closePanel() {
 function groundTable(at, place) {
   readGround(at).then(function (rows) {
     if (rows.length) {
-      place.append(blockMakers.table({ caption: 'The ground at the place you touched', head: ['What', 'Here'], rows: rows }));
+      place.append(blockMakers.table({ caption: message('ground_here'), head: [message('what'), message('here')], rows: rows }));
     }
   }).catch(function (error) { place.append(make('p', {}, error.message)); });
 }
@@ -31,7 +31,7 @@ function groundTable(at, place) {
 function openZone(id, at) {
   var zone = plan.zones.find(function (z) { return z.id === id; });
   var field = plan.fields.find(function (f) { return f.id === zone.field; });
-  openPanel('Zone ' + id + (field ? ' of ' + field.name : ''), function () {
+  openPanel(field ? message('zone_of', { zone: id, field: field.name }) : message('zone', { zone: id }), function () {
     var parts = [drawBlocks(zone.panel)];
     if (at) {
       var here = make('div');
@@ -44,45 +44,46 @@ function openZone(id, at) {
 
 function openYard(id) {
   var yard = plan.yards.find(function (y) { return y.id === id; });
-  openPanel('Yard ' + id, function () { return [answerButtons(yard), drawBlocks(yard.panel)]; });
+  openPanel(message('yard', { yard: id }), function () { return [answerButtons(yard), drawBlocks(yard.panel)]; });
 }
 
 function openPlace(at) {
-  openPanel('This place', function () {
+  openPanel(message('this_place'), function () {
     var here = make('div');
     groundTable(at, here);
     var degrees = toLonLat(at);
-    return [make('p', { class: 'small' }, 'Latitude ' + degrees[1].toFixed(5) + ', longitude ' + degrees[0].toFixed(5) +
-      '. The ground is read in squares of ' + quantity('length', plan.grid.cell) + '.'), here];
+    return [make('p', { class: 'small' }, message('place', {
+      latitude: degrees[1].toFixed(5), longitude: degrees[0].toFixed(5), size: quantity('length', plan.grid.cell)
+    })), here];
   });
 }
 
 function drawLegend() {
   var parts = [];
   if (theme !== 'none') {
-    parts.push(make('div', {}, make('h3', {}, 'Zones: ' + THEMES[theme].title), zoneLegend()));
+    parts.push(make('div', {}, make('h3', {}, message('zones_by', { theme: THEMES[theme].title })), zoneLegend()));
   }
   var layer = plan.rasters.find(function (r) { return r.id === groundShown; });
   if (layer) {
-    parts.push(make('div', {}, make('h3', {}, 'Ground: ' + layer.title), layer.tells ? make('p', { class: 'small' }, layer.tells) : null, groundLegend(layer)));
+    parts.push(make('div', {}, make('h3', {}, message('ground', { layer: layer.title })), layer.tells ? make('p', { class: 'small' }, layer.tells) : null, groundLegend(layer)));
   }
   if (groups['kept-clear'] && map.hasLayer(groups['kept-clear'].layer)) {
-    parts.push(make('div', {}, make('h3', {}, 'Ground kept clear of stacks'), clearLegend()));
+    parts.push(make('div', {}, make('h3', {}, message('kept_clear')), clearLegend()));
   }
   var list = make('ul', { class: 'key' });
-  if (plan.yards.some(function (y) { return y.bales; })) { list.append(swatch('#8a5a2b', 'rows of bales, to scale')); }
-  if (plan.yards.some(function (y) { return !y.bales; })) { list.append(swatch('#d8c7ae', 'rows of a yard not used in this plan')); }
+  if (plan.yards.some(function (y) { return y.bales; })) { list.append(swatch('#8a5a2b', message('rows'))); }
+  if (plan.yards.some(function (y) { return !y.bales; })) { list.append(swatch('#d8c7ae', message('rows_unused'))); }
   ['lanes', 'apron'].forEach(function (part) {
     if (plan.yards.some(function (y) { return y[part].length; })) {
-      list.append(make('li', {}, keySymbol(part), part === 'lanes' ? 'lane round the stacks' : 'where trucks load and turn'));
+      list.append(make('li', {}, keySymbol(part), message(part)));
     }
   });
-  if (plan.before.length) { list.append(make('li', {}, keySymbol('before'), 'yard of the plan before')); }
+  if (plan.before.length) { list.append(make('li', {}, keySymbol('before'), message('before'))); }
   plan.around.forEach(function (kind) {
     list.append(make('li', {}, keySymbol(kind.id), kind.title));
   });
-  if (plan.hauls.length) { list.append(make('li', {}, keySymbol('hauls'), 'Route from zone to yard')); }
-  if (list.children.length) { parts.push(make('div', {}, make('h3', {}, 'Signs'), list)); }
+  if (plan.hauls.length) { list.append(make('li', {}, keySymbol('hauls'), message('route'))); }
+  if (list.children.length) { parts.push(make('div', {}, make('h3', {}, message('signs')), list)); }
   fill(byId('legend'), parts);
 }
 
@@ -119,7 +120,7 @@ var ScaleBar = L.Control.Scale.extend({
 var NorthArrow = L.Control.extend({
   options: { position: 'bottomright' },
   onAdd: function () {
-    var arrow = makeSvg('svg', { viewBox: '0 0 30 40', width: 30, height: 40, role: 'img', 'aria-label': 'North is up' },
+    var arrow = makeSvg('svg', { viewBox: '0 0 30 40', width: 30, height: 40, role: 'img', 'aria-label': message('north') },
       makeSvg('g', { transform: 'rotate(' + Number(plan.north_turn) + ' 15 16)' },
         makeSvg('path', { class: 'north-half', d: 'M15 1L24 28L15 22Z' }), makeSvg('path', { class: 'north-line', d: 'M15 1L6 28L15 22Z' })),
       makeSvg('text', { x: 15, y: 39, 'text-anchor': 'middle' }, 'N'));

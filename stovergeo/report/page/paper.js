@@ -6,10 +6,10 @@ var MAX_LINES = 'short-lines'; // class under which long words end in three dots
 
 function drawPrintYards() {
   fill(byId('print-yards'), plan.yards.filter(function (y) { return y.bales; }).map(function (yard) {
-    var boxes = make('p', { class: 'tick' }, '\u2610 Yes   \u2610 No   \u2610 Maybe      Note: ____________________________________');
+    var boxes = make('p', { class: 'tick' }, message('tick'));
     var panel = make('div', {}, drawBlocks(yard.panel));
     var left = make('div', { class: 'yard-left' }, panel.querySelector('.drawn'), whereOnFarm(yard));
-    return make('section', { class: 'print-yard' }, make('h2', {}, plan.farm + ', yard ' + yard.id), left, panel, boxes,
+    return make('section', { class: 'print-yard' }, make('h2', {}, message('paper_title', { farm: plan.farm, yard: yard.id })), left, panel, boxes,
       make('p', { class: 'small' }, plan.guidance));
   }));
 }
@@ -18,14 +18,14 @@ function drawPrintYards() {
 function whereOnFarm(yard) {
   var frame = plan.frame, high = 120 * frame.height / frame.width;
   var at = function (p) { return (120 * p[1] / frame.width).toFixed(1) + ' ' + (high * (1 - p[0] / frame.height)).toFixed(1); };
-  var picture = makeSvg('svg', { viewBox: '0 0 120 ' + high.toFixed(1), role: 'img', 'aria-label': 'Where yard ' + yard.id + ' lies on the farm' });
+  var picture = makeSvg('svg', { viewBox: '0 0 120 ' + high.toFixed(1), role: 'img', 'aria-label': message('where_on_farm', { yard: yard.id }) });
   plan.fields.forEach(function (field) {
     var rings = [].concat.apply([], field.shape.slice(1)).map(function (ring) { return 'M' + unrolled(ring).map(at).join('L') + 'Z'; });
     picture.append(makeSvg('path', { class: 'where-field', 'fill-rule': 'evenodd', d: rings.join('') }));
   });
   var spot = at([yard.at[1], yard.at[0]]).split(' ');
   picture.append(makeSvg('circle', { class: 'where-yard', cx: spot[0], cy: spot[1], r: 4 }));
-  return make('figure', { class: 'where' }, picture, make('figcaption', {}, 'Where yard ' + yard.id + ' lies'));
+  return make('figure', { class: 'where' }, picture, make('figcaption', {}, message('where', { yard: yard.id })));
 }
 
 function tooHigh(part) { return part.getBoundingClientRect().height > PAGE.high * PX_PER_MM; }
@@ -50,9 +50,9 @@ function cutLongest(part) {
   var gone = note ? Number(note.dataset.gone) : 0;
   if (note) { note.remove(); }
   longest.lastElementChild.remove();
-  var words = 'and ' + (gone + 1) + ' more, on the page on the screen';
-  longest.append(longest.tagName === 'TBODY' ? make('tr', { class: 'cut-note', 'data-gone': gone + 1 }, make('td', { colspan: 9 }, words))
-    : make('li', { class: 'cut-note', 'data-gone': gone + 1 }, words));
+  var text = message('cut', { count: gone + 1 });
+  longest.append(longest.tagName === 'TBODY' ? make('tr', { class: 'cut-note', 'data-gone': gone + 1 }, make('td', { colspan: 9 }, text))
+    : make('li', { class: 'cut-note', 'data-gone': gone + 1 }, text));
   return true;
 }
 

@@ -1,4 +1,4 @@
-// Our own palette, each colour with its own pattern, so that nothing hangs on colour alone.
+// Our own palette, each color with its own pattern, so that nothing hangs on color alone.
 var RAMPS = {
   straw: ['#f8f1d8', '#efd993', '#dfb75a', '#c28f3c', '#9b672b', '#6f431d'],
   earth: ['#f4f1ee', '#d9cfc9', '#b5a39c', '#8d7670', '#644f4b', '#3b2c2a'],
@@ -28,15 +28,15 @@ function hex(rgb) {
   return '#' + rgb.map(function (c) { return c.toString(16).padStart(2, '0'); }).join('');
 }
 
-// a fill for SVG: plain colour, or url(#...) of a pattern made on first use
+// a fill for SVG: plain color, or url(#...) of a pattern made on first use
 var madePatterns = {};
-function patterned(colour, motif) {
-  if (motif === 'plain') { return colour; }
-  var id = 'pat-' + motif + '-' + colour.slice(1);
+function patterned(color, motif) {
+  if (motif === 'plain') { return color; }
+  var id = 'pat-' + motif + '-' + color.slice(1);
   if (!madePatterns[id]) {
     madePatterns[id] = true;
     var pattern = makeSvg('pattern', { id: id, width: 8, height: 8, patternUnits: 'userSpaceOnUse' },
-      makeSvg('rect', { width: 8, height: 8, fill: colour }));
+      makeSvg('rect', { width: 8, height: 8, fill: color }));
     MOTIFS[motif].forEach(function (d) {
       pattern.append(makeSvg('path', { d: d, fill: 'none', stroke: '#2a2618', 'stroke-width': motif === 'dots' ? 2.2 : 1 }));
     });
@@ -67,11 +67,11 @@ function swatch(fillWith, label) {
 
 function rampLegend(rampName, kind, low, high) {
   var list = make('ul', { class: 'key' }), how = plan.systems[units].kinds[kind];
-  // enough decimals that neighbours differ
+  // enough decimals that neighbors differ
   var step = Math.abs(high - low) * how.factor / (RAMPS[rampName].length - 1);
   var places = step > 0 ? Math.min(3, Math.max(how.decimals, Math.ceil(-Math.log10(step)))) : how.decimals;
-  RAMPS[rampName].forEach(function (colour, k) {
-    list.append(swatch(colour, quantity(kind, low + (high - low) * k / (RAMPS[rampName].length - 1), places)));
+  RAMPS[rampName].forEach(function (color, k) {
+    list.append(swatch(color, quantity(kind, low + (high - low) * k / (RAMPS[rampName].length - 1), places)));
   });
   return list;
 }

@@ -1,10 +1,10 @@
-// Pictures of the ground: unpacked when first wanted, coloured here, and read at a click.
+// Pictures of the ground: unpacked when first wanted, colored here, and read at a click.
 var unpacked = {};
 
 function unpack(layer) {
   if (!unpacked[layer.id]) {
     if (typeof DecompressionStream === 'undefined') {
-      return Promise.reject(new Error('This browser is too old to read the pictures of the ground.'));
+      return Promise.reject(new Error(message('too_old')));
     }
     var bytes = Uint8Array.from(atob(layer.data), function (c) { return c.charCodeAt(0); });
     var stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream('deflate'));
@@ -31,15 +31,15 @@ function paint(layer, cells) {
   canvas.width = cols * times;
   canvas.height = rows * times;
   var context = canvas.getContext('2d'), image = context.createImageData(canvas.width, canvas.height);
-  var colours = [];
+  var colors = [];
   for (var code = 0; code < 255; code += 1) {
-    colours.push(layer.labels ? null : mixed(RAMPS[layer.ramp], layer.most ? code / layer.most : 0));
+    colors.push(layer.labels ? null : mixed(RAMPS[layer.ramp], layer.most ? code / layer.most : 0));
   }
   for (var y = 0; y < canvas.height; y += 1) {
     for (var x = 0; x < canvas.width; x += 1) {
       var value = cells[Math.floor(y / times) * cols + Math.floor(x / times)];
       if (value === 255) { continue; }
-      var rgb = colours[value];
+      var rgb = colors[value];
       if (layer.labels) {
         var look = CLASSES[layer.looks[value]];
         rgb = inked(look[1], x, y) ? [42, 38, 24] : mixed([look[0], look[0]], 0);
@@ -65,7 +65,7 @@ function groundLegend(layer) {
     if (n < CLASSES.length - 1 || layer.shown.length <= CLASSES.length) {
       list.append(swatch(patterned(look[0], look[1]), layer.labels[k]));
     } else if (n === CLASSES.length - 1) {
-      list.append(swatch(patterned(look[0], look[1]), 'another reason; touch the place to read it'));
+      list.append(swatch(patterned(look[0], look[1]), message('other_reason')));
     }
   });
   return list;

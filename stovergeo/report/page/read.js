@@ -24,11 +24,16 @@ function quantity(kind, value, places) {
   return text + ' ' + (text.replace('-', '') === '1' ? how.one : label);
 }
 
+// a text of the data, with its values put in
+function message(key, values) {
+  return plan.messages[key].replace(/\{(\w+)\}/g, function (field, name) { return values[name]; });
+}
+
 // "12 bales" is more than a number: no quantity, but one of a thing is not many
-function bales(count) { return number('count', count) + (count === 1 ? ' bale' : ' bales'); }
+function bales(count) { return message(count === 1 ? 'bale' : 'bales', { count: number('count', count) }); }
 
 // a text is a string, or a list of strings and of {system: string}; no line breaks between a number and its unit
-function say(parts) {
+function inUnits(parts) {
   if (typeof parts === 'string') { return parts; }
   return parts.map(function (p) { return typeof p === 'string' ? p : p[units].replace(/(\d) /g, '$1\u00a0'); }).join('');
 }
@@ -54,7 +59,7 @@ function fill(element, children) {
   element.replaceChildren.apply(element, children);
 }
 
-// whole steps, each from the point before, back to [north, east] in metres
+// whole steps, each from the point before, back to [north, east] in meters
 function unrolled(steps) {
   var x = 0, y = 0, line = [];
   for (var i = 0; i < steps.length; i += 2) {
@@ -65,15 +70,15 @@ function unrolled(steps) {
   return line;
 }
 
-// metres of the page to [longitude, latitude]
+// meters of the page to [longitude, latitude]
 function toLonLat(point) {
-  var way = plan.lonlat;
-  var u = (point.lng - way.centre[0]) / way.half, v = (point.lat - way.centre[1]) / way.half;
+  var fit = plan.lonlat;
+  var u = (point.lng - fit.center[0]) / fit.half, v = (point.lat - fit.center[1]) / fit.half;
   var lon = 0, lat = 0;
-  way.powers.forEach(function (power, k) {
+  fit.powers.forEach(function (power, k) {
     var term = Math.pow(u, power[0]) * Math.pow(v, power[1]);
-    lon += way.lon[k] * term;
-    lat += way.lat[k] * term;
+    lon += fit.lon[k] * term;
+    lat += fit.lat[k] * term;
   });
   return [Number(lon.toFixed(7)), Number(lat.toFixed(7))];
 }

@@ -7,7 +7,7 @@ var FOLDED = {
   'choice': function () { return [drawBlocks(plan.choice)]; },
   'storage': function () { return [drawBlocks(plan.storage)]; },
   'sources': function () { return [drawBlocks(plan.sources)]; },
-  'cautions': function () { return plan.cautions.map(function (line) { return make('li', {}, say(line)); }); }
+  'cautions': function () { return plan.cautions.map(function (line) { return make('li', {}, inUnits(line)); }); }
 };
 function drawFolded(id) {
   if (byId(id).closest('details').open) { fill(byId(id), FOLDED[id]()); }
@@ -51,7 +51,7 @@ function wire() {
   });
   options(byId('theme'), themeNames.map(function (n) { return [n, THEMES[n].title]; }));
   byId('theme').addEventListener('change', function () { theme = byId('theme').value; restyleZones(); drawLegend(); });
-  options(byId('ground'), [['', 'shaded relief']].concat(plan.rasters.map(function (r) { return [r.id, r.title]; })));
+  options(byId('ground'), [['', message('relief')]].concat(plan.rasters.map(function (r) { return [r.id, r.title]; })));
   byId('ground').addEventListener('change', function () {
     showGround(byId('ground').value);
     if (byId('ground').value && theme !== 'none') { // the zones would hide the picture
@@ -60,12 +60,12 @@ function wire() {
       drawLegend();
     }
   });
-  options(byId('goto'), [['', 'a zone or yard'], ['farm', 'whole farm']].concat(
-    plan.yards.map(function (y) { return ['yard ' + y.id, 'yard ' + y.id]; }),
-    plan.before.map(function (y) { return ['before ' + y.id, 'yard ' + y.id + ' of the plan before']; }),
-    plan.zones.map(function (z) { return ['zone ' + z.id, 'zone ' + z.id]; })));
+  options(byId('goto'), [['', message('go_to')], ['farm', message('whole_farm')]].concat(
+    plan.yards.map(function (y) { return ['yard:' + y.id, message('go_to_yard', { yard: y.id })]; }),
+    plan.before.map(function (y) { return ['before:' + y.id, message('go_to_before', { yard: y.id })]; }),
+    plan.zones.map(function (z) { return ['zone:' + z.id, message('go_to_zone', { zone: z.id })]; })));
   byId('goto').addEventListener('change', function () {
-    var wanted = byId('goto').value.split(' ');
+    var wanted = byId('goto').value.split(':');
     if (wanted[0] === 'farm') { closePanel(); fitFarm(); }
     if (wanted.length === 2) { goTo(wanted[0], wanted[1]); }
     byId('goto').value = '';

@@ -1,20 +1,20 @@
-// How zones are coloured, what is written on them, and the legend of that.
+// How zones are colored, what is written on them, and the legend of that.
 var ROUND = 1e-9;
 
 var THEMES = {
   take: {
-    title: 'stover that would leave', ramp: 'straw', kind: 'rate',
+    title: message('theme_take'), ramp: 'straw', kind: 'rate',
     value: function (z) { return z.take; }
   },
-  limit: { title: 'stover that may leave', ramp: 'straw', kind: 'rate', value: function (z) { return z.limit; } },
+  limit: { title: message('theme_limit'), ramp: 'straw', kind: 'rate', value: function (z) { return z.limit; } },
   rule: {
-    title: 'what sets the limit', classes: function () {
-      return Object.assign({}, plan.rules, { method: 'The method takes less than may leave' });
+    title: message('theme_rule'), classes: function () {
+      return Object.assign({}, plan.rules, { method: message('method_limits') });
     }, value: function (z) { return z.rule; }
   },
-  method: { title: 'how it is baled', classes: function () { return plan.methods; }, value: function (z) { return z.method; } },
-  odds: { title: 'how sure it is', ramp: 'straw', kind: 'share', value: function (z) { return z.odds; } },
-  none: { title: 'nothing (outline only)' }
+  method: { title: message('theme_method'), classes: function () { return plan.methods; }, value: function (z) { return z.method; } },
+  odds: { title: message('theme_odds'), ramp: 'straw', kind: 'share', value: function (z) { return z.odds; } },
+  none: { title: message('theme_none') }
 };
 var theme = 'take';
 
@@ -56,13 +56,13 @@ function zoneLook(zone) {
   return Object.assign(look, { fillColor: hex(mixed(RAMPS[how.ramp], share)) });
 }
 
-// the number or word behind a zone's colour, written on the zone
-function zoneWord(zone) {
+// the number or word behind a zone's color, written on the zone
+function zoneText(zone) {
   var how = THEMES[theme], value = how.value ? how.value(zone) : null;
-  if (zone.method === 'leave' && theme !== 'rule') { return zone.kept ? 'kept free' : 'stays'; }
+  if (zone.method === 'leave' && theme !== 'rule') { return message(zone.kept ? 'kept_free' : 'stays'); }
   if (theme === 'none') { return ''; }
   if (zone.method === 'unknown') { return plan.unknown; }
-  return how.classes ? how.classes()[value] || String(value) : say(zone.said[theme]);
+  return how.classes ? how.classes()[value] || String(value) : inUnits(zone.printed[theme]);
 }
 
 function zoneLegend() {

@@ -1,14 +1,14 @@
 // Background pictures from a host, only where the plan asks for them. They come in squares of the web's own
-// projection; each is laid onto the map's true metres by its three corners, so that it is off by centimetres only.
+// projection; each is laid onto the map's true meters by its three corners, so that it is off by centimeters only.
 var tilesFailed = 0, tilesCame = 0;
 
-// the web's square, 0 to 1 east and south, to metres of the page as [north, east]
+// the web's square, 0 to 1 east and south, to meters of the page as [north, east]
 function fromWeb(e, s) {
-  var way = plan.tiles.way, u = (e - way.centre[0]) / way.half, v = (s - way.centre[1]) / way.half, x = 0, y = 0;
-  way.powers.forEach(function (power, k) {
+  var fit = plan.tiles.fit, u = (e - fit.center[0]) / fit.half, v = (s - fit.center[1]) / fit.half, x = 0, y = 0;
+  fit.powers.forEach(function (power, k) {
     var term = Math.pow(u, power[0]) * Math.pow(v, power[1]);
-    x += way.x[k] * term;
-    y += way.y[k] * term;
+    x += fit.x[k] * term;
+    y += fit.y[k] * term;
   });
   return [y, x];
 }
@@ -32,8 +32,8 @@ var TileLayer = L.Layer.extend({
   },
   // the level whose pictures come nearest to a point of the screen for each of theirs
   _level: function () {
-    var here = toWeb(map.getCenter()), metres = Math.abs(fromWeb(here[0] + 1e-6, here[1])[1] - fromWeb(here[0], here[1])[1]) * 1e6;
-    var wanted = Math.log2(metres * Math.pow(2, map.getZoom()) / 256);
+    var here = toWeb(map.getCenter()), meters = Math.abs(fromWeb(here[0] + 1e-6, here[1])[1] - fromWeb(here[0], here[1])[1]) * 1e6;
+    var wanted = Math.log2(meters * Math.pow(2, map.getZoom()) / 256);
     return Math.max(0, Math.min(plan.tiles.zoom_max, Math.round(wanted)));
   },
   _draw: function () {
@@ -57,8 +57,8 @@ var TileLayer = L.Layer.extend({
   },
   _picture: function (z, at) {
     var picture = make('img', { alt: '', class: 'tile', width: 256, height: 256 });
-    picture.addEventListener('load', function () { tilesCame += 1; picture.classList.add('came'); sayTiles(); });
-    picture.addEventListener('error', function () { tilesFailed += 1; picture.remove(); sayTiles(); });
+    picture.addEventListener('load', function () { tilesCame += 1; picture.classList.add('came'); showTiles(); });
+    picture.addEventListener('error', function () { tilesFailed += 1; picture.remove(); showTiles(); });
     picture.src = plan.tiles.template.replace('{z}', z).replace('{x}', at[0]).replace('{y}', at[1]);
     this._box.append(picture);
     return picture;
@@ -72,17 +72,16 @@ var TileLayer = L.Layer.extend({
   }
 });
 
-function sayTiles() {
-  byId('tiles-state').textContent = tilesFailed && !tilesCame ? ' No picture has come; the map shows the same without them.' : '';
+function showTiles() {
+  byId('tiles-state').textContent = tilesFailed && !tilesCame ? ' ' + message('no_picture') : '';
 }
 
 function drawTiles() {
   if (!plan.tiles) { return; }
   map.createPane('tiles').style.zIndex = 405;
-  groups.tiles = { title: 'Background pictures from ' + plan.tiles.host, layer: new TileLayer(), shown: true };
+  groups.tiles = { title: message('tiles', { host: plan.tiles.host }), layer: new TileLayer(), shown: true };
   groups.tiles.layer.addTo(map);
   byId('tiles-note').hidden = byId('tiles-credit').hidden = false;
-  byId('tiles-told').textContent = 'Opening this page asks ' + plan.tiles.host + ' for background pictures of the ground you look at: ' +
-    'that host learns your internet address and which ground it is. Nothing else leaves the page. Under Show or hide the pictures can be taken off.';
-  byId('tiles-credit').textContent = 'Background pictures: ' + plan.tiles.credit;
+  byId('tiles-told').textContent = message('tiles_note', { host: plan.tiles.host });
+  byId('tiles-credit').textContent = message('tiles_credit', { credit: plan.tiles.credit });
 }

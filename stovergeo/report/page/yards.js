@@ -8,12 +8,12 @@ var YARD_LOOKS = {
 var beforeLayers = {};
 
 function drawYards() {
-  group('before', 'Yards of the plan before', drawBefore(), true);
-  group('yards', 'Yards with their rows', [].concat.apply([], plan.yards.map(function (yard) {
+  group('before', message('yards_before'), drawBefore(), true);
+  group('yards', message('yards'), [].concat.apply([], plan.yards.map(function (yard) {
     var outline = drawn(yard.shape, { color: '#1f2f4d', weight: yard.bales ? 3 : 2, dashArray: yard.bales ? null : '5 4',
       fillColor: '#ffffff', fillOpacity: 1, interactive: true }, 'yards');
     yardLayers[yard.id] = outline;
-    reachable(outline, 'Yard ' + yard.id + ', ' + bales(yard.bales) + '. Open details.', function (at) { openYard(yard.id, at); });
+    reachable(outline, message('open_yard', { yard: yard.id, bales: bales(yard.bales) }), function (at) { openYard(yard.id, at); });
     return [outline].concat(
       yard.lanes.map(function (code) { return drawn(code, YARD_LOOKS.lanes, 'yards'); }),
       yard.apron.map(function (code) { return drawn(code, YARD_LOOKS.apron, 'yards'); }),
@@ -21,7 +21,7 @@ function drawYards() {
         return drawn(code, { color: '#3d2610', weight: 0.7, fillColor: yard.bales ? '#8a5a2b' : '#d8c7ae', fillOpacity: 1 }, 'yards');
       }));
   })), true);
-  group('yard-labels', 'Names of yards', plan.yards.map(function (yard) {
+  group('yard-labels', message('names_of_yards'), plan.yards.map(function (yard) {
     yardLabels[yard.id] = labelAt(yard.at, yard.id, yard.bales ? 'yard' : 'spare', undefined, function () { openYard(yard.id); });
     return yardLabels[yard.id];
   }), true);
@@ -31,9 +31,9 @@ function drawBefore() {
   return [].concat.apply([], plan.before.map(function (yard) {
     var outline = drawn(yard.shape, Object.assign({ interactive: true }, YARD_LOOKS.before), 'before');
     beforeLayers[yard.id] = outline;
-    reachable(outline, 'Before: yard ' + yard.id + '. Open details.', function () { openBefore(yard.id); });
+    reachable(outline, message('open_before', { yard: yard.id }), function () { openBefore(yard.id); });
     if (yard.now) { return [outline]; } // the present yard's name stands there
-    var label = labelAt(yard.at, yard.id + ' before', 'before', undefined, function () { openBefore(yard.id); });
+    var label = labelAt(yard.at, message('label_before', { yard: yard.id }), 'before', undefined, function () { openBefore(yard.id); });
     beforeLabels.push(label);
     return [outline, label];
   }));
@@ -41,13 +41,13 @@ function drawBefore() {
 
 function openBefore(id) {
   var yard = plan.before.find(function (y) { return y.id === id; });
-  openPanel('Yard ' + id + ' of the plan before', function () { return [drawBlocks(yard.panel)]; });
+  openPanel(message('yard_before', { yard: id }), function () { return [drawBlocks(yard.panel)]; });
 }
 
 function clearLook(k) { return CLASSES[k % CLASSES.length]; }
 
 function drawKeptClear() {
-  group('kept-clear', 'Ground kept clear of stacks', plan.kept_clear.map(function (area, k) {
+  group('kept-clear', message('kept_clear'), plan.kept_clear.map(function (area, k) {
     var look = clearLook(k);
     return drawn(area.shape, { color: '#4a3a1c', weight: 1, dashArray: '4 3', fillColor: look[0], fillOpacity: 0.6, motif: look[1] }, 'clear');
   }), false);
