@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ from stovergeo.inputs.plan.layers import Layer
 from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import read_layer
 from stovergeo.report.blocks import message
+from stovergeo.report.json_values import read_json
 
 MAX_BYTES: Final = 1_000_000
 MAX_MARKS: Final = 500
@@ -105,7 +105,8 @@ def read_answer(
     """
     path = Path(path)
     where = f"answer file {path.name}"
-    data = _parsed(path, where, report)
+    codes = ("answer.unreadable", "answer.unreadable")
+    data = read_json(local_file(str(path), Path(), where, report), MAX_BYTES, codes, where, report)
     features = _features(data, where, report)
     rows: dict[str, list[dict[str, Any]]] = {kind: [] for kind in _KINDS}
     for number, feature in enumerate(features, start=1):
@@ -134,25 +135,9 @@ def read_answer(
     return answer
 
 
-def _parsed(path: Path, where: str, report: Report) -> dict[str, Any]:
-    local = local_file(str(path), Path(), where, report)
-    size = local.stat().st_size
-    if size > MAX_BYTES:
-        raise report.refuse("answer.unreadable", where, f"It has {size:,} bytes, far more than an answer can have.")
-    try:
-        data = json.loads(local.read_bytes().decode("utf-8-sig"), parse_constant=_no_constant)
-    except (OSError, ValueError, RecursionError) as error:
-        raise report.refuse("answer.unreadable", where, f"It is not JSON text: {clean_text(error)}.") from None
+def _features(data: Any, where: str, report: Report) -> list[Any]:
     if not isinstance(data, dict) or data.get("type") != "FeatureCollection" or data.get("stovergeo_answer") != 1:
         raise report.refuse("answer.unreadable", where, "It is not an answer that the map has saved.")
-    return data
-
-
-def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is not a number of JSON")
-
-
-def _features(data: dict[str, Any], where: str, report: Report) -> list[Any]:
     features = data.get("features")
     if not isinstance(features, list) or not features:
         raise report.refuse("answer.unreadable", where, "It holds no mark at all.")

@@ -44,6 +44,16 @@ def entry(ledger: Ledger, of: str, what: str) -> Parts:
     return amount(found.kind, found.value)
 
 
+def numbers(ledger: Ledger, of: str, *whats: str) -> list[Parts]:
+    """Return several numbers of the plan, each as a whole text."""
+    return [entry(ledger, of, what) for what in whats]
+
+
+def numbers_about(ledger: Ledger, of: str, **whats: str) -> list[list[Cell]]:
+    """Return rows of a label and a number of the plan: what it is in the ledger by the name of its label."""
+    return [[label(name), entry(ledger, of, what)] for name, what in whats.items()]
+
+
 def has_message(key: str) -> bool:
     """Return whether the report has a message under a key: of what a plug-in brings it has none."""
     return key in templates(message.package)
@@ -69,14 +79,19 @@ def table(name: str, columns: str, rows: Sequence[Sequence[Cell]]) -> Block:
     return {"table": {"caption": caption(name), "head": [label(c) for c in columns.split()], "rows": rows}}
 
 
+def tables(name: str, columns: str, rows: Sequence[Sequence[Cell]]) -> list[Block]:
+    """Return a table as a list of blocks, empty where it has no rows."""
+    return [table(name, columns, rows)] if rows else []
+
+
 def facts(name: str, rows: Sequence[Sequence[Cell]]) -> Block:
     """Return a table of what there is and how much."""
     return table(name, "what how_much", rows)
 
 
-def more(name: str, *blocks: Block) -> Block:
-    """Return blocks folded away under a title."""
-    return {"more": {"title": caption(name), "blocks": blocks}}
+def more(name: str, *blocks: Block) -> list[Block]:
+    """Return blocks folded away under a title, as a list that is empty where there are none."""
+    return [{"more": {"title": caption(name), "blocks": blocks}}] if blocks else []
 
 
 def bars(

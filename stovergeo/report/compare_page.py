@@ -77,7 +77,7 @@ def refuse_page_place(path: Path, overwrite: bool, report: Report) -> None:
 def _drawings(records: tuple[PlanRecord, PlanRecord], system: str) -> list[Markup]:
     """Return a drawing of each plan, in one frame where both are of the same ground."""
     own = [_lonlat_bounds(_shapes(r)) for r in records]
-    both = (*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:])
+    both = np.array([*np.min(own, axis=0)[:2], *np.max(own, axis=0)[2:]])
     apart = _extent(both) > _FRAME_MAX * max(map(_extent, own))
     rates = [_removal(r, z.properties) for r in records for z in r.zones.features]
     most = max((rate for rate in rates if rate == rate), default=0.0)
@@ -96,21 +96,15 @@ def _shapes(record: PlanRecord) -> list[BaseGeometry]:
     ]
 
 
-def _lonlat_bounds(shapes: list[BaseGeometry]) -> tuple[float, float, float, float]:
-    corners = shapely.get_coordinates(shapes)
-    if not len(corners):
-        return 0.0, 0.0, 0.0, 0.0
-    (west, south), (east, north) = corners.min(axis=0), corners.max(axis=0)
-    return float(west), float(south), float(east), float(north)
+def _lonlat_bounds(shapes: list[BaseGeometry]) -> np.ndarray:
+    return shapely.total_bounds(shapes) if shapes else np.zeros(4)
 
 
-def _extent(bounds: tuple[float, ...]) -> float:
+def _extent(bounds: np.ndarray) -> float:
     return max(bounds[2] - bounds[0], bounds[3] - bounds[1])
 
 
-def _drawing(
-    record: PlanRecord, frame: tuple[float, float, float, float], most: float, system: str, prefix: str
-) -> Markup:
+def _drawing(record: PlanRecord, frame: np.ndarray, most: float, system: str, prefix: str) -> Markup:
     west, south, east, north = frame
     # a farm is small: a degree of longitude is taken as long everywhere as in its middle
     per_degree = np.radians(1) * _EARTH_RADIUS_M
@@ -125,20 +119,21 @@ def _drawing(
         plain("compare.drawing", farm=record.farm.name),
         prefix,
     )
-    zones = [(in_meters(z.geometry), z.properties) for z in record.zones.features]
-    for ground, zone in zones:
-        rate = _removal(record, zone)
-        drawing.shape(ground, f"d-take{_shade(rate, most)}" if (zone.removal_mg or 0) > 0 else "d-leave")
+    gathered = []
+    for zone in record.zones.features:
+        rate, ground = _removal(record, zone.properties), in_meters(zone.geometry)
+        taken = (zone.properties.removal_mg or 0) > 0
+        drawing.shape(ground, f"d-take{_shade(rate, most)}" if taken else "d-leave")
+        if taken and rate == rate and not ground.is_empty:
+            gathered.append((ground, number("rate", rate, system)))
     for field in record.fields.features:
         drawing.shape(in_meters(field.geometry).boundary, "d-field")
     used = record.yards_in_use()
     for yard in (y for y in record.yards.features if y.properties.yard_id in used):
         drawing.shape(in_meters(yard.geometry), "d-yard")
         drawing.label(in_meters(yard.geometry).representative_point(), yard.properties.yard_id)
-    for ground, zone in zones:
-        rate = _removal(record, zone)
-        if (zone.removal_mg or 0) > 0 and rate == rate and not ground.is_empty:
-            drawing.label(ground.representative_point(), number("rate", rate, system))
+    for ground, text in gathered:
+        drawing.label(ground.representative_point(), text)
     return drawing.svg(system, 0.0)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import cached_property
 from pathlib import Path
@@ -21,6 +20,7 @@ from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan.base import one_of
 from stovergeo.inputs.text import clean_text
 from stovergeo.report.blocks import plain
+from stovergeo.report.json_values import read_json
 
 MAX_BYTES: Final = 200_000_000
 _MAX_PROBLEMS: Final = 5
@@ -168,17 +168,7 @@ def read_record(path: Path, report: Report) -> PlanRecord:
     local = local_file(str(path), Path(), where, report, folders=True)
     if local.is_dir():
         local = local_file(str(local / "plan.json"), Path(), where, report)
-    try:
-        with local.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise report.refuse("compare.unreadable", where, f"{error.strerror}.") from None
-    if len(content) > MAX_BYTES:
-        raise report.refuse("compare.too_big", where, f"It has over {MAX_BYTES / 1e6:,.0f} MB.")
-    try:
-        data = json.loads(content.decode("utf-8-sig"), parse_constant=_no_constant)
-    except (ValueError, RecursionError) as error:
-        raise report.refuse("compare.unreadable", where, f"It is not JSON text: {clean_text(error)}.") from None
+    data = read_json(local, MAX_BYTES, ("compare.unreadable", "compare.too_big"), where, report)
     try:
         name = local.resolve().parent.name if local.name == "plan.json" else local.stem
         return PlanRecord.model_validate(data).model_copy(update={"read_from": clean_text(name)})
@@ -188,10 +178,6 @@ def read_record(path: Path, report: Report) -> PlanRecord:
             report.add("compare.unreadable", f"{where}, {key}", f"{clean_text(detail['msg'])}.")
         report.stop_if_refused()
         raise
-
-
-def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is not a number of JSON")
 
 
 def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanRecord]:

@@ -14,7 +14,7 @@ import shapely
 from markupsafe import Markup
 from shapely.geometry import box
 
-from stovergeo.core.printing import quantity, render
+from stovergeo.core.printing import render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.blocks import message, plain
@@ -121,11 +121,11 @@ def _zone_row(result: SeasonResult, ledger: Ledger, zone: Any) -> list[str]:
     turns = (of, "turns") in ledger and ledger[of, "bales"] > 0
     return [
         zone.zone_id,
-        _printed(ledger, of, "area", system),
+        ledger.entries[of, "area"].quantity(system),
         method,
-        _printed(ledger, of, "removal_rate", system),
-        _printed(ledger, of, "bales", system),
-        _printed(ledger, of, "turns", system) if turns else "–",
+        ledger.entries[of, "removal_rate"].quantity(system),
+        ledger.entries[of, "bales"].quantity(system),
+        ledger.entries[of, "turns"].quantity(system) if turns else "–",
     ]
 
 
@@ -133,14 +133,9 @@ def _load_rows(result: SeasonResult, ledger: Ledger, hauls: pd.DataFrame) -> Ite
     system = result.plan.farm.units
     loads = load_rows(result.hauls, result.stacks)
     for load in loads[loads["zone_id"].isin(hauls["zone_id"])].itertuples():
-        bales = _printed(ledger, f"load {load.zone_id} {load.yard_id} {load.stack_id}", "bales", system)
-        distance = _printed(ledger, f"haul {load.zone_id} {load.yard_id}", "distance", system)
+        bales = ledger.entries[f"load {load.zone_id} {load.yard_id} {load.stack_id}", "bales"].quantity(system)
+        distance = ledger.entries[f"haul {load.zone_id} {load.yard_id}", "distance"].quantity(system)
         yield [load.zone_id, load.yard_id, load.stack_id or plain("crew.no_stack"), bales, distance]
-
-
-def _printed(ledger: Ledger, of: str, what: str, system: str) -> str:
-    entry = ledger.entries[of, what]
-    return quantity(entry.kind, entry.value, system)
 
 
 def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls: pd.DataFrame) -> Markup:
@@ -155,9 +150,8 @@ def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls:
         drawing.shape(s.geometry, "d-row")
     frame = box(*bounds).buffer(30)
     for layer, name in (("water", "d-water"), ("roads", "d-road"), ("overhead_lines", "d-wire"), ("gates", "d-gate")):
-        if layer in result.surroundings:
-            for thing in result.surroundings[layer].geometry:
-                drawing.shape(thing.intersection(frame), name)
+        for thing in result.surroundings[layer].geometry if layer in result.surroundings else ():
+            drawing.shape(thing.intersection(frame), name)
     for z in zones.itertuples():
         drawing.label(z.geometry.representative_point(), z.zone_id)
     for y in yards.itertuples():

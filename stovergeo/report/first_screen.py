@@ -56,14 +56,11 @@ def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
     if len(_baled(result)):
         area = {"gathered": ledger["farm", "gathered_area"], "fields": ledger["farm", "area"]}
         lines: list[Any] = [(message("page.proposed.some", **farm, **area), message("page.proposed.answer"))]
-    elif len(kept) and kept.all():
-        lines = [message("page.proposed.none_kept_free", **farm)]
     else:
-        lines = [message("page.proposed.none_where_known" if _unknown(result).any() else "page.proposed.none", **farm)]
-    return [
-        *lines,
-        *([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else []),
-    ]
+        all_kept, unknown = len(kept) and kept.all(), _unknown(result).any()
+        none = "none_kept_free" if all_kept else "none_where_known" if unknown else "none"
+        lines = [message(f"page.proposed.{none}", **farm)]
+    return lines + ([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else [])
 
 
 def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
@@ -75,18 +72,19 @@ def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
     kept, unknown = kept_free(result.zones), _unknown(result)
     for field in result.fields.itertuples():
         mine = result.zones["field_id"] == field.field_id
-        whole, of = {"field": str(field.name)}, f"field {field.field_id}"
+        name, of = str(field.name), f"field {field.field_id}"
         if mine.any() and kept[mine].all():
-            lines.append(message("page.bales.kept_free", **whole))
+            lines.append(message("page.bales.kept_free", field=name))
         elif unknown[mine].all():
-            lines.append(message("page.bales.unknown", **whole))
+            lines.append(message("page.bales.unknown", field=name))
         else:
             bales = int(ledger[of, "bales"])
-            line = [message("page.bales.field", **whole, bales=bales) if bales else message("page.bales.none", **whole)]
-            line += [message("page.bales.part_unknown")] if unknown[mine].any() else []
-            line += (
-                [message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"])] if kept[mine].any() else []
-            )
+            some = message("page.bales.field", field=name, bales=bales)
+            line = [some if bales else message("page.bales.none", field=name)]
+            if unknown[mine].any():
+                line.append(message("page.bales.part_unknown"))
+            if kept[mine].any():
+                line.append(message("page.bales.part_kept_free", area=ledger[of, "kept_free_area"]))
             lines.append(line)
     return lines
 
@@ -124,8 +122,8 @@ def _stays(result: SeasonResult, ledger: Ledger) -> list[Any]:
     known = "share_where_known" if _unknown(result).any() else "share"
     stays = {"share": ledger["farm", "stays_fraction"], "rate": ledger["farm", "stays_rate"]}
     lines = [message(f"page.stays.{known}", **stays), *_binding(result)]
-    odds = ledger["farm", "compliance_probability"] if ("farm", "compliance_probability") in ledger else float("nan")
-    if odds == odds:
+    odds = ledger.get("farm", "compliance_probability")
+    if odds is not None and odds == odds:
         lines.append((message("page.stays.vary"), message("page.stays.odds", odds=odds)))
     return lines
 
@@ -142,7 +140,7 @@ def _binding(result: SeasonResult) -> list[Any]:
     rule, title = order.index[0]
     most = limits.loc[limits.loc[limits["rule"] == rule, "binds_ha"].idxmax()]
     guards = f"page.guards.{rule}"
-    field = dict(zip(result.fields["field_id"], result.fields["name"], strict=True))[most["field_id"]]
+    field = result.fields.set_index("field_id").at[most["field_id"], "name"]
     example = message("page.stays.example", zone=most["zone_id"], field=str(field), why=sentences(most["message"])[0])
     return [
         message("page.stays.rules", rules=rules),

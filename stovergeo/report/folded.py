@@ -10,7 +10,7 @@ from typing import Final
 from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, how_printed
 from stovergeo.core.units import Quantity, per_si_unit
-from stovergeo.report.blocks import MONTHS, Block, Cell, caption, entry, table, text, texts
+from stovergeo.report.blocks import MONTHS, Block, Cell, caption, entry, numbers, table, tables, text, texts
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.page_yards import yard_tables
@@ -56,8 +56,7 @@ def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         [MONTHS[int(r.month) - 1], str(r.title), entry(ledger, f"storage {r.wrap} {r.base} {r.year} {r.month}", "loss")]
         for r in best.itertuples()
     ]
-    least = table("storage", "used_in wrap loss", rows)
-    return [{"curves": curves}, least, *sentences]
+    return [{"curves": curves}, table("storage", "used_in wrap loss", rows), *sentences]
 
 
 def _listed(result: SeasonResult, *topics: str) -> list[Block]:
@@ -78,67 +77,46 @@ def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         ]
         for s in (causes[causes["rank"] <= _MAX_CAUSES].itertuples() if len(causes) else ())
     ]
-    hangs = table("causes", "field meaning fraction", rows)
-    return [*_listed(result, "summary", "choice", "yards"), *([hangs] if rows else [])]
+    return [*_listed(result, "summary", "choice", "yards"), *tables("causes", "field meaning fraction", rows)]
 
 
 def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
-    """Return everything that the map shows, as tables."""
+    """Return everything that the map shows, as tables; those without rows are left out."""
     methods = method_titles(result)
     names = result.fields.set_index("field_id")["name"].astype(str)
-
-    def columns(of: str, *what: str) -> list[Cell]:
-        return [entry(ledger, of, one) for one in what]
-
-    blocks = [
-        table(
-            "fields",
-            "field area may_leave would_leave_dry bales method yards",
-            [
-                [f["name"], *columns(f"field {f['field_id']}", "area", "removable", "removal", "bales"),
-                 f["methods"], f["yards"]]
-                for f in field_rows(result)
-            ],
-        ),
-        table(
-            "zones",
-            "zone field area must_stay would_leave bales method why",
-            [
-                [z.zone_id, names.get(z.field_id, ""),
-                 *columns(f"zone {z.zone_id}", "area", "retention_rate", "removal_rate", "bales"),
-                 methods.get(z.method, z.method), text(z.reason)]
-                for z in result.zones.itertuples()
-            ],
-        ),
-        table(
-            "yards",
-            "yard room_bales slope sun road why not_checked",
-            [
-                [y.yard_id, *columns(f"yard {y.yard_id}", "capacity", "slope", "sun_fraction", "road"),
-                 text(y.reason), text(y.not_checked)]
-                for y in result.yards.itertuples()
-            ],
-        ),
-        table(
-            "hauls",
-            "from_zone to_yard bales route",
-            [
-                [h.zone_id, h.yard_id, *columns(f"haul {h.zone_id} {h.yard_id}", "bales", "distance")]
-                for h in result.hauls.itertuples()
-            ],
-        ),
-        *yard_tables(result, ledger),
-        table(
-            "around",
-            "what name",
-            [
-                [layer_title(layer), name if isinstance(name, str) else ""]
-                for layer, things in result.surroundings.items()
-                for name in (things["name"] if "name" in things else [""] * len(things))[:_MAX_NAMES]
-            ],
-        ),
+    fields = [
+        [f["name"], *numbers(ledger, f"field {f['field_id']}", "area", "removable", "removal", "bales"),
+         f["methods"], f["yards"]]
+        for f in field_rows(result)
     ]  # fmt: skip
-    return [b for b in blocks if b["table"]["rows"]]
+    zones = [
+        [z.zone_id, names.get(z.field_id, ""),
+         *numbers(ledger, f"zone {z.zone_id}", "area", "retention_rate", "removal_rate", "bales"),
+         methods.get(z.method, z.method), text(z.reason)]
+        for z in result.zones.itertuples()
+    ]  # fmt: skip
+    yards = [
+        [y.yard_id, *numbers(ledger, f"yard {y.yard_id}", "capacity", "slope", "sun_fraction", "road"),
+         text(y.reason), text(y.not_checked)]
+        for y in result.yards.itertuples()
+    ]  # fmt: skip
+    hauls = [
+        [h.zone_id, h.yard_id, *numbers(ledger, f"haul {h.zone_id} {h.yard_id}", "bales", "distance")]
+        for h in result.hauls.itertuples()
+    ]
+    around = [
+        [layer_title(layer), name if isinstance(name, str) else ""]
+        for layer, things in result.surroundings.items()
+        for name in (things["name"] if "name" in things else [""] * len(things))[:_MAX_NAMES]
+    ]
+    return [
+        *tables("fields", "field area may_leave would_leave_dry bales method yards", fields),
+        *tables("zones", "zone field area must_stay would_leave bales method why", zones),
+        *tables("yards", "yard room_bales slope sun road why not_checked", yards),
+        *tables("hauls", "from_zone to_yard bales route", hauls),
+        *yard_tables(result, ledger),
+        *tables("around", "what name", around),
+    ]
 
 
 def _coefficient(coefficient: Coefficient) -> Cell:
@@ -190,21 +168,15 @@ def source_blocks(result: SeasonResult) -> list[Block]:
 
     His are the prices he pays, and what is wrong with his plan file.
     """
-    numbers = [
-        [
-            c.meaning,
-            _coefficient(c),
-            str(c.standing),
-            c.source,
-        ]
+    used = [
+        [c.meaning, _coefficient(c), str(c.standing), c.source]
         for c in result.coefficients
         if "$" not in c.unit or c.key.startswith("nutrients.")
     ]
     asked = [[title, kind, source] for _, _, title, source, kind in asked_rows(result)]
     problems = [[p.where, text(p.what), p.why] for p in result.problems if not p.code.startswith("plan.")]
-    blocks = [
-        table("numbers", "what value standing source", numbers),
-        table("asked", "what kind source", asked),
-        table("problems", "where what why_it_matters", problems),
+    return [
+        *tables("numbers", "what value standing source", used),
+        *tables("asked", "what kind source", asked),
+        *tables("problems", "where what why_it_matters", problems),
     ]
-    return [b for b in blocks if b["table"]["rows"]]

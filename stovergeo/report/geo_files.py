@@ -24,16 +24,8 @@ from stovergeo.result import SeasonResult
 #: bands of each raster, as far as the stack holds them
 REMOVABLE = ("removable_mg_ha", "retention_mg_ha", "stover_mg_ha", "binding_rule", "grain_mg_ha", "grain_error_mg_ha")
 SITING = (
-    "yard_score",
-    "yard_allowed",
-    "yard_reason",
-    "sun_fraction",
-    "sun_kwh_m2",
-    "slope_pct",
-    "ponding_m",
-    "drainage_height_m",
-    "wetness",
-    "elevation_m",
+    *("yard_score", "yard_allowed", "yard_reason", "sun_fraction", "sun_kwh_m2"),
+    *("slope_pct", "ponding_m", "drainage_height_m", "wetness", "elevation_m"),
 )
 
 
@@ -121,16 +113,10 @@ def write_cog(stack: xr.Dataset, names: tuple[str, ...], path: Path) -> None:
     """
     bands = [name for name in names if name in stack]
     data = np.stack([stack[name].to_numpy() for name in bands]).astype(np.float32)
-    profile = {
-        "driver": "GTiff",
-        "count": len(bands),
-        "height": data.shape[1],
-        "width": data.shape[2],
-        "dtype": "float32",
-        "nodata": np.nan,
-        "crs": stack.rio.crs,
-        "transform": stack.rio.transform(),
-    }
+    profile = dict(zip(("count", "height", "width"), data.shape, strict=True)) | {
+        "driver": "GTiff", "dtype": "float32", "nodata": np.nan,
+        "crs": stack.rio.crs, "transform": stack.rio.transform(),
+    }  # fmt: skip
     with MemoryFile() as memory:
         with memory.open(**profile) as plain:
             plain.write(data)
@@ -139,16 +125,9 @@ def write_cog(stack: xr.Dataset, names: tuple[str, ...], path: Path) -> None:
                 plain.update_tags(number, **_tags(stack[name]))
             plain.units = tuple(str(stack[name].attrs.get("units", "")) for name in bands)
         with memory.open() as plain:
-            rasterio.shutil.copy(
-                plain,
-                path,
-                driver="COG",
-                COMPRESS="DEFLATE",
-                PREDICTOR="YES",
-                BLOCKSIZE=256,
-                OVERVIEW_RESAMPLING="NEAREST",  # numbered bands must not be averaged
-                NUM_THREADS="1",  # the same bytes whatever the machine
-            )
+            how = {"driver": "COG", "COMPRESS": "DEFLATE", "PREDICTOR": "YES", "BLOCKSIZE": 256}
+            # numbered bands must not be averaged, and the bytes be the same whatever the machine
+            rasterio.shutil.copy(plain, path, **how, OVERVIEW_RESAMPLING="NEAREST", NUM_THREADS="1")
     with rasterio.open(path, driver="GTiff") as written:
         back = written.read()
         named = written.descriptions == tuple(bands)

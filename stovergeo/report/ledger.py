@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.printing import UNIT_SYSTEMS, how_printed, number
+from stovergeo.core.printing import UNIT_SYSTEMS, how_printed, number, quantity
 from stovergeo.core.units import Quantity
 
 Key = tuple[str, str]  #: whose number, and which: ``("zone F1-a", "bales")``
@@ -29,6 +29,10 @@ class Entry:
     def text(self, system: str) -> str:
         """Return the number as printed in one unit system, without its unit."""
         return number(self.kind, self.value, system)
+
+    def quantity(self, system: str) -> str:
+        """Return the number as printed in one unit system, with its unit."""
+        return quantity(self.kind, self.value, system)
 
 
 @dataclass
@@ -101,6 +105,11 @@ class Ledger:
     def __getitem__(self, key: Key) -> Quantity:
         """Return a number of the plan, which knows how it prints."""
         return self.entries[key].value
+
+    def get(self, of: str, what: str) -> Quantity | None:
+        """Return a number of the plan, or None where it has none."""
+        entry = self.entries.get((of, what))
+        return None if entry is None else entry.value
 
     def __contains__(self, key: Hashable) -> bool:
         return key in self.entries

@@ -30,20 +30,8 @@ from stovergeo.result import SeasonResult
 
 #: the page's own scripts, in the order they run: the words first, the map after Leaflet
 WORDS: Final = ("read.js", "words.js")
-SCRIPTS: Final = (
-    "blocks.js",
-    "patterns.js",
-    "rasters.js",
-    "farm.js",
-    "themes.js",
-    "labels.js",
-    "yards.js",
-    "tiles.js",
-    "panel.js",
-    "answer.js",
-    "paper.js",
-    "start.js",
-)
+_AFTER_LEAFLET: Final = "blocks patterns rasters farm themes labels yards tiles panel answer paper start"
+SCRIPTS: Final = tuple(f"{name}.js" for name in _AFTER_LEAFLET.split())
 STYLES: Final = ("page.css", "map.css", "drawing.css", "print.css")
 
 

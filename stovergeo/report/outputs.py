@@ -17,15 +17,8 @@ from stovergeo.result import SeasonResult
 
 #: in the order they get their names; plan.json, which holds the checksums of the others, comes last
 NAMES: Final = (
-    "map.html",
-    "plan.gpkg",
-    "removable.tif",
-    "siting.tif",
-    "zones.csv",
-    "yards.csv",
-    "crew.html",
-    "sources.csv",
-    "plan.json",
+    *("map.html", "plan.gpkg", "removable.tif", "siting.tif", "zones.csv"),
+    *("yards.csv", "crew.html", "sources.csv", "plan.json"),
 )
 #: what a plan with the landowner's answer writes: the layer of refused places too, see `answer.add_answer`
 NO_GO_NAME: Final = "no_go.geojson"

@@ -19,6 +19,7 @@ from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import north_turn_deg
 from stovergeo.report.first_screen import first_screen
 from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, storage_blocks
+from stovergeo.report.json_values import json_values
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import class_titles, layer_title, method_titles, rule_titles, zone_panel
 from stovergeo.report.pictures import block_factor, raster_layers
@@ -64,7 +65,6 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     middle = (frame.west + frame.width / 2, frame.south + frame.height / 2)
     farm = result.plan.farm
     return {
-        "made_by": "stovergeo",
         "key": plan_key(result),
         "units": farm.units,
         "systems": {name: asdict(system) for name, system in UNIT_SYSTEMS.items()},
@@ -91,9 +91,7 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
         "yards": page_yards.yards(result, ledger, frame),
         "before": page_yards.yards_before(result, frame),
         "kept_clear": page_yards.kept_clear(result, frame, cell / 4),
-        "hauls": shapes_of(
-            frame, result.hauls, cell / 2, lambda h: {"zone": h.zone_id, "yard": h.yard_id, "bales": int(h.bales)}
-        ),
+        "hauls": shapes_of(frame, result.hauls, cell / 2, lambda _: {}),
         "around": [
             {
                 "id": layer,
@@ -172,16 +170,5 @@ def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: floa
 
 def island(data: dict[str, Any]) -> str:
     """Return data as JSON text that no HTML parser can take for anything else."""
-    text = json.dumps(_finite(data), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    text = json.dumps(json_values(data), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.translate(_INERT)
-
-
-def _finite(value: Any) -> Any:
-    """Return the data with numbers that JSON does not know (NaN, infinity) as null."""
-    if isinstance(value, dict):
-        return {k: _finite(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(v) for v in value]
-    if isinstance(value, float | np.floating):
-        return float(value) if np.isfinite(value) else None
-    return int(value) if isinstance(value, np.integer) else value

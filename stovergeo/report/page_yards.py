@@ -8,7 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from stovergeo.core.messages import Message
-from stovergeo.report.blocks import Block, entry, message, plain, table, texts
+from stovergeo.report.blocks import Block, entry, message, plain, tables, texts
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import yard_panel
 from stovergeo.report.places import Frame, inside, shapes_of
@@ -20,10 +20,8 @@ def yards(result: SeasonResult, ledger: Ledger, frame: Frame) -> list[dict[str, 
     return [
         {
             "id": y.yard_id,
-            "at": frame.point(y.geometry),
             "bales": int(ledger[f"yard {y.yard_id}", "bales"]),
-            "room": int(y.capacity_bales),
-            "shape": frame.code(y.geometry),
+            **_placed(frame, y),
             "lanes": [frame.code(s) for s in part_of(result.lanes, y.yard_id)],
             "apron": [frame.code(s) for s in part_of(result.apron, y.yard_id)],
             "rows": [frame.code(s) for s in part_of(result.stacks, y.yard_id)],
@@ -31,6 +29,10 @@ def yards(result: SeasonResult, ledger: Ledger, frame: Frame) -> list[dict[str, 
         }
         for number, y in enumerate(result.yards.itertuples())
     ]
+
+
+def _placed(frame: Frame, yard: Any) -> dict[str, Any]:
+    return {"at": frame.point(yard.geometry), "shape": frame.code(yard.geometry)}
 
 
 def part_of(table: gpd.GeoDataFrame, yard_id: str) -> list[Any]:
@@ -42,15 +44,10 @@ def part_of(table: gpd.GeoDataFrame, yard_id: str) -> list[Any]:
 
 def yards_before(result: SeasonResult, frame: Frame) -> list[dict[str, Any]]:
     """Return the yards of the plan that was answered, each with what became of its ground."""
+    yards = result.yards_before.itertuples()
     return [
-        {
-            "id": y.yard_id,
-            "at": frame.point(y.geometry),
-            "now": y.now,
-            "shape": frame.code(y.geometry),
-            "panel": [{"ul": texts(before_messages(y))}],
-        }
-        for y in result.yards_before.itertuples()
+        {"id": y.yard_id, "now": y.now, "panel": [{"ul": texts(before_messages(y))}], **_placed(frame, y)}
+        for y in yards
     ]
 
 
@@ -79,7 +76,7 @@ def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
             y.yard_id,
             entry(ledger, f"yard_before {y.yard_id}", "bales"),
             y.answer or "–",
-            str(message("page.yard.still_here", yard=y.now) if y.now else message("page.yard.gone")),
+            plain("page.yard.still_here", yard=y.now) if y.now else plain("page.yard.gone"),
         ]
         for y in result.yards_before.itertuples()
     ]
@@ -88,17 +85,12 @@ def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
         [y, *(entry(ledger, f"yard {y}", what) if (f"yard {y}", what) in ledger else "–" for what in sizes)]
         for y in result.lanes.get("yard_id", ())
     ]
-    clear = [
-        [
-            str(a.title),
-            entry(ledger, f"setback {a.criterion}", "distance")
-            if pd.notna(a.distance_m)
-            else plain("page.yard.not_on_map"),
-        ]
-        for a in result.setback_areas.itertuples()
-    ]
+    clear = []
+    for area in result.setback_areas.itertuples():
+        distance = entry(ledger, f"setback {area.criterion}", "distance")
+        clear.append([str(area.title), distance if pd.notna(area.distance_m) else plain("page.yard.not_on_map")])
     return [
-        table("before", "yard bales_then answer now", before),
-        table("lanes", "yard lane apron", lanes),
-        table("kept_clear", "what how_far", clear),
+        *tables("before", "yard bales_then answer now", before),
+        *tables("lanes", "yard lane apron", lanes),
+        *tables("kept_clear", "what how_far", clear),
     ]

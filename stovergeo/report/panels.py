@@ -18,13 +18,15 @@ from stovergeo.report.blocks import (
     label,
     message,
     more,
+    numbers,
+    numbers_about,
     plain,
     rows_of,
-    table,
+    tables,
     text,
     texts,
 )
-from stovergeo.report.by_field import kept_free
+from stovergeo.report.by_field import kept_free, titles_of_methods
 from stovergeo.report.ledger import Ledger
 from stovergeo.result import SeasonResult
 
@@ -40,9 +42,8 @@ def rule_titles(result: SeasonResult) -> dict[str, str]:
 
 def method_titles(result: SeasonResult) -> dict[str, str]:
     """Return titles by name of method, and what stands for ground that is not baled or not known."""
-    titles = dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
     return {
-        **{name: capital(title) for name, title in titles.items()},
+        **{name: capital(title) for name, title in titles_of_methods(result).items()},
         "leave": plain("page.zone.not_baled"),
         UNKNOWN: plain("page.zone.unknown"),
     }
@@ -89,55 +90,43 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     methods = [
         [
             capital(str(m.title)),
-            *(entry(ledger, f"method {m.zone_id} {m.method}", what) for what in ("removal_rate", "ash", "passes")),
+            *numbers(ledger, f"method {m.zone_id} {m.method}", "removal_rate", "ash", "passes"),
             text(message("page.zone.allowed" if m.allowed else "page.zone.refused", why=m.message)),
         ]
         for m in rows_of(result.zone_methods, "zone_id", zone.zone_id)
     ]
-    if methods:
-        columns = "method would_leave ash passes verdict"
-        blocks.append(more("methods_compared", table("methods", columns, methods)))
-    years = [
-        [str(y.year), capital(str(y.crop)), text(y.message)] for y in rows_of(result.calendar, "zone_id", zone.zone_id)
-    ]
-    if years:
-        blocks.append(more("years", table("calendar", "year crop stover", years)))
+    blocks += more("methods_compared", *tables("methods", "method would_leave ash passes verdict", methods))
+    years = rows_of(result.calendar, "zone_id", zone.zone_id)
+    calendar = [[str(y.year), capital(str(y.crop)), text(y.message)] for y in years]
+    blocks += more("years", *tables("calendar", "year crop stover", calendar))
     if (of, "nitrogen") in ledger:
-        food = [
-            [label(name), entry(ledger, of, name)]
-            for name in ("nitrogen", "phosphate", "potash", "sulfur", "nutrient_cost")
-        ]
-        blocks.append(more("nutrients", facts("zone_nutrients", food)))
+        names = ("nitrogen", "phosphate", "potash", "sulfur", "nutrient_cost")
+        nutrients = numbers_about(ledger, of, **{name: name for name in names})
+        blocks += more("nutrients", facts("zone_nutrients", nutrients))
     return blocks
 
 
 def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[Cell]]:
     of = f"zone {zone.zone_id}"
-    rows: list[list[Cell]] = [[label("area"), entry(ledger, of, "area")]]
+    rows = numbers_about(ledger, of, area="area")
     if zone.method == UNKNOWN:
         return rows
-    rows.append([label("grown"), entry(ledger, of, "grown_rate")])
+    rows += numbers_about(ledger, of, grown="grown_rate")
     if zone.kept_free:
         return rows
-    rows += [
-        [label("must_stay"), entry(ledger, of, "retention_rate")],
-        [label("may_leave_cautious"), entry(ledger, of, "removable_rate")],
-        [label("would_leave"), entry(ledger, of, "removal_rate")],
-        [label("method"), method_titles(result).get(zone.method, zone.method)],
-    ]
+    shown = {"must_stay": "retention_rate", "may_leave_cautious": "removable_rate", "would_leave": "removal_rate"}
+    rows += numbers_about(ledger, of, **shown)
+    rows.append([label("method"), method_titles(result).get(zone.method, zone.method)])
     if 0 < zone.gathered_fraction < _WHOLE:
-        rows.append([label("gathered_fraction"), entry(ledger, of, "gathered_fraction")])
+        rows += numbers_about(ledger, of, gathered_fraction="gathered_fraction")
     if bales := int(ledger[of, "bales"]):
         made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
-        turns = ledger[of, "turns"]
-        rows += [
-            [label("bales"), text(made)],
-            *([[label("turns"), entry(ledger, of, "turns")]] if turns == turns else []),
-        ]
+        rows.append([label("bales"), text(made)])
+        rows += numbers_about(ledger, of, turns="turns") if ledger[of, "turns"] == ledger[of, "turns"] else []
     for h in rows_of(result.hauls, "zone_id", zone.zone_id):
         distance = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
-        made = message("page.zone.haul", bales=int(h.bales), distance=distance)
-        rows.append([label("to_this_yard", yard=h.yard_id), text(made)])
+        haul = message("page.zone.haul", bales=int(h.bales), distance=distance)
+        rows.append([label("to_this_yard", yard=h.yard_id), text(haul)])
     return rows
 
 
@@ -152,11 +141,8 @@ def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         reasons.append(_with_source((binds, r.message), source))
     if not asked:
         return []
-    grown = ("Stover grown", ledger[f"zone {zone.zone_id}", "grown_rate"])
-    return [
-        bars("rules", "rate", asked, grown),
-        more("rules_sources", {"ul": texts(reasons)}),
-    ]
+    grown = (plain("page.ground.stover_mg_ha"), ledger[f"zone {zone.zone_id}", "grown_rate"])
+    return [bars("rules", "rate", asked, grown), *more("rules_sources", {"ul": texts(reasons)})]
 
 
 def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> list[Block]:
@@ -164,18 +150,17 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
     of = f"yard {yard.yard_id}"
     stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
     room = message("page.yard.room", bales=int(ledger[of, "capacity"]), stacks=stacks)
-    about: list[list[Cell]] = [
-        [label("bales_planned"), entry(ledger, of, "bales")],
+    about = [
+        *numbers_about(ledger, of, bales_planned="bales"),
         [label("room"), text(room)],
-        [label("with_lanes"), entry(ledger, of, "area")],
+        *numbers_about(ledger, of, with_lanes="area"),
         [label("base"), text(yard.base_message)],
-        [label("sun_fraction"), entry(ledger, of, "sun_fraction")],
-        [label("slope"), entry(ledger, of, "slope")],
-        [label("road_or_gate"), entry(ledger, of, "road")],
+        *numbers_about(ledger, of, sun_fraction="sun_fraction", slope="slope", road_or_gate="road"),
     ]
+    lane, apron = ledger.get(of, "lane_width"), ledger.get(of, "apron_side")
     drawn = [message("page.yard.rows")]
-    drawn += [message("page.yard.lane", width=ledger[of, "lane_width"])] if (of, "lane_width") in ledger else []
-    drawn += [message("page.yard.apron", side=ledger[of, "apron_side"])] if (of, "apron_side") in ledger else []
+    drawn += [] if lane is None else [message("page.yard.lane", width=lane)]
+    drawn += [] if apron is None else [message("page.yard.apron", side=apron)]
     blocks: list[Block] = [{"p": text(yard.reason)}, {"drawing": number}]
     blocks += [{"p": text(drawn)}] if len(drawn) > 1 else []
     blocks.append(facts("yard", about))
@@ -207,7 +192,7 @@ def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     return [
         *([bars("weak", "share", weak, whole=1.0)] if weak else []),
         {"p": text(best)},
-        more("ratings", {"ul": texts(reasons)}),
+        *more("ratings", {"ul": texts(reasons)}),
     ]
 
 
@@ -221,9 +206,7 @@ def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
         [w.zone_id, entry(ledger, f"haul {w.zone_id} {yard_id}", "distance")]
         for w in rows_of(result.yard_routes, "yard_id", yard_id)
     ]
-    folded = [table("near", "what name how_far", near)] if near else []
-    folded += [table("routes", "zone how_far", routes)] if routes else []
-    return [more("near_and_far", *folded)] if folded else []
+    return more("near_and_far", *tables("near", "what name how_far", near), *tables("routes", "zone how_far", routes))
 
 
 def layer_title(layer: str) -> str:

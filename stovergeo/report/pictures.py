@@ -57,18 +57,15 @@ def _blocks(values: np.ndarray, factor: int) -> np.ndarray:
 
 def block_mean(values: np.ndarray, factor: int) -> np.ndarray:
     """Average known cells in blocks; a block without any stays unknown."""
-    if factor == 1:
-        return values
     blocks = _blocks(values, factor)
-    known = np.isfinite(blocks)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
+    count = np.isfinite(blocks).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3), dtype=np.float64)
     return np.where(count > 0, total / np.maximum(count, 1), np.nan).astype(np.float32)
 
 
 def block_pick(values: np.ndarray, factor: int) -> np.ndarray:
     """Take the cell in the middle of each block, for numbered classes."""
-    return values if factor == 1 else _blocks(values, factor)[:, factor // 2, :, factor // 2]
+    return _blocks(values, factor)[:, factor // 2, :, factor // 2]
 
 
 def packed(codes: np.ndarray) -> str:
@@ -108,8 +105,7 @@ def raster_layers(stack: xr.Dataset, titles: dict[str, str]) -> list[dict[str, A
 
 def _measured(shown: Shown, values: np.ndarray) -> dict[str, Any]:
     known = np.isfinite(values)
-    low = float(values[known].min()) if known.any() else 0.0
-    high = float(values[known].max()) if known.any() else 0.0
+    low, high = (float(values[known].min()), float(values[known].max())) if known.any() else (0.0, 0.0)
     low = np.floor(low / shown.step) * shown.step
     step = max(shown.step, (high - low) / (UNKNOWN - 1))
     codes = np.where(known, np.rint((np.where(known, values, low) - low) / step), UNKNOWN)

@@ -106,28 +106,15 @@ def transform_from_web(frame: Frame, crs: CRS) -> dict[str, Any]:
     -------
     dict
         ``center`` and ``half`` to scale the square's coordinates into -1..1, ``powers`` of both, coefficients ``x``
-        and ``y`` (meters), and the greatest error found over twice the frame, ``error_m``.
+        and ``y`` (meters).
     """
-    half_m = max(frame.width, frame.height, 1.0)
-    u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 17), np.linspace(-1, 1, 17)))
-    x, y = frame.width / 2 + u * half_m, frame.height / 2 + v * half_m
-    to_web = Transformer.from_crs(crs, 3857, always_xy=True)
-    mx, my = to_web.transform(frame.west + x, frame.south + y)
-    east, south = np.asarray(mx) / _WEB_M + 0.5, 0.5 - np.asarray(my) / _WEB_M
+    x, y = _around(frame)
+    mx, my = Transformer.from_crs(crs, 3857, always_xy=True).transform(frame.west + x, frame.south + y)
+    east, south = mx / _WEB_M + 0.5, 0.5 - my / _WEB_M
     center = (float(east.mean()), float(south.mean()))
     half = float(max(np.abs(east - center[0]).max(), np.abs(south - center[1]).max()))
-    p, q = (east - center[0]) / half, (south - center[1]) / half
-    powers = [(i, j) for i in range(_DEGREE + 1) for j in range(_DEGREE + 1 - i)]
-    terms = np.stack([p**i * q**j for i, j in powers], axis=1)
-    fit = [np.linalg.lstsq(terms, a, rcond=None)[0] for a in (x, y)]
-    return {
-        "center": center,
-        "half": half,
-        "powers": powers,
-        "x": [round(float(c), 6) for c in fit[0]],
-        "y": [round(float(c), 6) for c in fit[1]],
-        "error_m": round(max(float(np.abs(terms @ f - a).max()) for f, a in zip(fit, (x, y), strict=True)), 4),
-    }
+    fit = _polynomials((east - center[0]) / half, (south - center[1]) / half, {"x": x, "y": y}, decimals=6)
+    return {"center": center, "half": half, **fit}
 
 
 def transform_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:
@@ -137,23 +124,28 @@ def transform_to_lonlat(frame: Frame, crs: CRS) -> dict[str, Any]:
     -------
     dict
         ``center`` and ``half`` (meters) to scale x and y into -1..1, ``powers`` of x and y,
-        coefficients ``lon`` and ``lat``, and the greatest error found, ``error_m``.
+        coefficients ``lon`` and ``lat``.
     """
-    half = max(frame.width, frame.height, 1.0)  # twice the frame, so that marks beside it are right too
+    x, y = _around(frame)
+    lon, lat = Transformer.from_crs(crs, 4326, always_xy=True).transform(frame.west + x, frame.south + y)
+    center, half = (frame.width / 2, frame.height / 2), _half(frame)
+    fit = _polynomials((x - center[0]) / half, (y - center[1]) / half, {"lon": lon, "lat": lat}, decimals=12)
+    return {"center": center, "half": half, **fit}
+
+
+def _half(frame: Frame) -> float:
+    return max(frame.width, frame.height, 1.0)
+
+
+def _around(frame: Frame) -> tuple[np.ndarray, np.ndarray]:
+    """Return places in the page's meters over twice the frame, so that marks beside it are right too."""
     u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 17), np.linspace(-1, 1, 17)))
-    center = (frame.width / 2, frame.height / 2)
-    to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
-    lon, lat = to_degrees.transform(frame.west + center[0] + u * half, frame.south + center[1] + v * half)
+    return frame.width / 2 + u * _half(frame), frame.height / 2 + v * _half(frame)
+
+
+def _polynomials(u: np.ndarray, v: np.ndarray, targets: dict[str, np.ndarray], decimals: int) -> dict[str, Any]:
+    """Fit each target as a polynomial of u and v; return the powers, and the coefficients by target."""
     powers = [(i, j) for i in range(_DEGREE + 1) for j in range(_DEGREE + 1 - i)]
     terms = np.stack([u**i * v**j for i, j in powers], axis=1)
-    fit = [np.linalg.lstsq(terms, np.asarray(a), rcond=None)[0] for a in (lon, lat)]
-    meters = np.array([111_320.0 * np.cos(np.radians(np.mean(lat))), 111_320.0])  # a degree, near enough for an error
-    error = max(float(np.abs(terms @ f - a).max() * m) for f, a, m in zip(fit, (lon, lat), meters, strict=True))
-    return {
-        "center": center,
-        "half": half,
-        "powers": powers,
-        "lon": [round(float(c), 12) for c in fit[0]],
-        "lat": [round(float(c), 12) for c in fit[1]],
-        "error_m": round(error, 4),
-    }
+    fits = {name: np.linalg.lstsq(terms, target, rcond=None)[0] for name, target in targets.items()}
+    return {"powers": powers, **{name: np.round(fit, decimals).tolist() for name, fit in fits.items()}}

@@ -6,7 +6,7 @@ A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. W
 ``farm``                          the whole farm
 ``field F1``, ``zone F1-a``       a field, a zone
 ``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
-``method Z M``                    a method of gathering offered to a zone
+``method Z M``                    a baling method offered to a zone
 ``calendar Z YEAR``               a zone in a year to come
 ``cause F RANK``                  what the limit of a field hangs on
 ``yard Y``, ``stack S``           a yard; a stack drawn in it

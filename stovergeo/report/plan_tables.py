@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 
@@ -15,9 +14,13 @@ class Table(NamedTuple):
     columns: dict[str, tuple[str, str]]  #: column -> (what, kind)
 
 
-def _table(name: str, of: str, keys: str, **kinds: Mapping[str, str]) -> Table:
-    """Return how a table is read, from its columns by kind of quantity: column -> what."""
-    return Table(name, of, tuple(keys.split()), {c: (w, kind) for kind, own in kinds.items() for c, w in own.items()})
+def _table(name: str, of: str, keys: str, **kinds: str) -> Table:
+    """Return how a table is read: its columns by kind, each as ``column=what``, or as ``column`` if it is both."""
+    columns = {}
+    for kind, listed in kinds.items():
+        for column, _, what in (pair.partition("=") for pair in listed.split()):
+            columns[column] = (what or column, kind)
+    return Table(name, of, tuple(keys.split()), columns)
 
 
 TABLES: Final = (
@@ -25,164 +28,114 @@ TABLES: Final = (
         "zones",
         "zone",
         "zone_id",
-        rate={
-            "stover_mg_ha": "grown_rate",
-            "retention_mg_ha": "retention_rate",
-            "removable_mg_ha": "removable_rate",
-            "spare_mean_mg_ha": "removable_mean_rate",
-            "removal_mg_ha": "removal_rate",
-        },
-        share={
-            "left_fraction": "all_stays_fraction",
-            "unknown_fraction": "unknown_fraction",
-            "gathered_fraction": "gathered_fraction",
-        },
+        rate=(
+            "stover_mg_ha=grown_rate retention_mg_ha=retention_rate removable_mg_ha=removable_rate "
+            "spare_mean_mg_ha=removable_mean_rate removal_mg_ha=removal_rate"
+        ),
+        share="left_fraction=all_stays_fraction unknown_fraction gathered_fraction",
     ),
     _table(
         "bale_plan",
         "zone",
         "zone_id",
-        count={"bales_low": "bales_low", "bales_high": "bales_high"},
-        bale_mass={"bale_dry_kg": "bale_dry_mass", "bale_as_is_kg": "bale_as_is_mass"},
-        percent={"moisture_pct": "moisture"},
-        plain={"turns": "turns"},
-        number1={"bales_ha": "bales_rate", "bales_hour": "bales_an_hour", "hours": "hours", "days": "days"},
+        count="bales_low bales_high",
+        bale_mass="bale_dry_kg=bale_dry_mass bale_as_is_kg=bale_as_is_mass",
+        percent="moisture_pct=moisture",
+        plain="turns",
+        number1="bales_ha=bales_rate bales_hour=bales_an_hour hours days",
     ),
-    _table("zone_nutrients", "zone", "zone_id", per_mass={"cost_mg": "nutrient_cost_per_mass"}),
+    _table("zone_nutrients", "zone", "zone_id", per_mass="cost_mg=nutrient_cost_per_mass"),
     _table(
         "odds",
         "zone",
         "zone_id",
-        rate={
-            "p10_mg_ha": "removable_p10_rate",
-            "p50_mg_ha": "removable_p50_rate",
-            "p90_mg_ha": "removable_p90_rate",
-            "cautious_mg_ha": "removable_cautious_rate",
-        },
-        share={"odds_any": "removable_probability", "compliance_probability": "compliance_probability"},
+        rate=(
+            "p10_mg_ha=removable_p10_rate p50_mg_ha=removable_p50_rate p90_mg_ha=removable_p90_rate "
+            "cautious_mg_ha=removable_cautious_rate"
+        ),
+        share="odds_any=removable_probability compliance_probability",
     ),
     _table(
         "zone_limits",
         "limit",
         "zone_id rule",
-        rate={"retention_mg_ha": "retention_rate", "gain_mg_ha": "gain_rate"},
-        share={"binds_fraction": "binding_fraction"},
+        rate="retention_mg_ha=retention_rate gain_mg_ha=gain_rate",
+        share="binds_fraction=binding_fraction",
     ),
-    _table("limit_totals", "rule", "rule", area={"binds_ha": "binding_area"}, mass={"gain_mg": "gain"}),
+    _table("limit_totals", "rule", "rule", area="binds_ha=binding_area", mass="gain_mg=gain"),
     _table(
         "zone_methods",
         "method",
         "zone_id method",
-        rate={
-            "removal_mg_ha": "removal_rate",
-            "limit_mg_ha": "removable_rate",
-            "standing_mg_ha": "standing_rate",
-            "flat_mg_ha": "flat_rate",
-            "soil_mg_ha": "soil_rate",
-        },
-        share={"clean_fraction": "clean_fraction", "compliance_probability": "compliance_probability"},
-        percent={"moisture_pct": "moisture"},
-        percent1={"ash_pct": "ash"},
-        count={"passes": "passes"},
-        plain={"one_year_in": "one_year_in"},
+        rate=(
+            "removal_mg_ha=removal_rate limit_mg_ha=removable_rate standing_mg_ha=standing_rate "
+            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate"
+        ),
+        share="clean_fraction compliance_probability",
+        percent="moisture_pct=moisture",
+        percent1="ash_pct=ash",
+        count="passes",
+        plain="one_year_in",
     ),
-    _table(
-        "calendar",
-        "calendar",
-        "zone_id year",
-        rate={"removal_mg_ha": "removal_rate"},
-        plain={"one_year_in": "one_year_in"},
-    ),
-    _table("sensitivity", "cause", "field_id rank", share={"share": "fraction"}),
+    _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", plain="one_year_in"),
+    _table("sensitivity", "cause", "field_id rank", share="share=fraction"),
     _table(
         "yards",
         "yard",
         "yard_id",
-        share={"score": "score", "sun_fraction": "sun_fraction"},
-        count={"capacity_bales": "capacity", "rows_deg": "rows_direction", "stacks": "stacks"},
-        area={"area_ha": "area"},
-        money={"base_cost": "base_cost", "base_cost_laid": "base_cost_laid"},
-        depth={"base_depth_m": "base_depth"},
-        mass={"stone_mg": "stone"},
-        percent1={"slope_pct": "slope"},
-        length={"road_m": "road"},
+        share="score sun_fraction",
+        count="capacity_bales=capacity rows_deg=rows_direction stacks",
+        area="area_ha=area",
+        money="base_cost base_cost_laid",
+        depth="base_depth_m=base_depth",
+        mass="stone_mg=stone",
+        percent1="slope_pct=slope",
+        length="road_m=road",
     ),
     _table(
-        "stacks",
-        "stack",
-        "stack_id",
-        count={"bales": "capacity", "rows": "rows"},
-        mass={"mass_mg": "as_is_mass"},
-        length1={"height_m": "height"},
+        "stacks", "stack", "stack_id", count="bales=capacity rows", mass="mass_mg=as_is_mass", length1="height_m=height"
     ),
-    _table("apron", "yard", "yard_id", length={"side_m": "apron_side", "road_m": "apron_road"}),
-    _table(
-        "lanes", "yard", "yard_id", length={"width_m": "lane_width"}, share={"clear_fraction": "lane_clear_fraction"}
-    ),
-    _table("setback_areas", "setback", "criterion", length={"distance_m": "distance"}),
-    _table("yard_ratings", "rating", "yard_id criterion", share={"score": "score"}),
-    _table("yard_near", "near", "yard_id layer", length={"distance_m": "distance"}),
-    _table("yard_routes", "haul", "zone_id yard_id", length={"distance_m": "distance"}),
-    _table("yards_before", "yard_before", "yard_id", count={"bales": "bales"}),
-    _table(
-        "yard_sun",
-        "sun",
-        "yard_id year month",
-        share={"sun_fraction": "sun_fraction"},
-        number1={"sun_kwh_m2": "sun_energy"},
-    ),
-    _table("hauls", "haul", "zone_id yard_id", count={"bales": "bales"}, length={"distance_m": "distance"}),
+    _table("apron", "yard", "yard_id", length="side_m=apron_side road_m=apron_road"),
+    _table("lanes", "yard", "yard_id", length="width_m=lane_width", share="clear_fraction=lane_clear_fraction"),
+    _table("setback_areas", "setback", "criterion", length="distance_m=distance"),
+    _table("yard_ratings", "rating", "yard_id criterion", share="score"),
+    _table("yard_near", "near", "yard_id layer", length="distance_m=distance"),
+    _table("yard_routes", "haul", "zone_id yard_id", length="distance_m=distance"),
+    _table("yards_before", "yard_before", "yard_id", count="bales"),
+    _table("yard_sun", "sun", "yard_id year month", share="sun_fraction", number1="sun_kwh_m2=sun_energy"),
+    _table("hauls", "haul", "zone_id yard_id", count="bales", length="distance_m=distance"),
     _table(
         "wrap_table",
         "storage",
         "wrap base year month",
-        number1={"months_stored": "months", "rain_mm": "rain"},
-        percent1={
-            "loss_low_pct": "loss_low",
-            "loss_pct": "loss",
-            "loss_high_pct": "loss_high",
-            "rim_pct": "rim",
-            "counted_pct": "counted",
-        },
-        money2={
-            "wrap_cost": "wrap_cost",
-            "base_cost": "base_cost",
-            "time_cost": "time_cost",
-            "loss_cost": "loss_cost",
-            "cost_bale": "cost",
-        },
-        per_mass={"cost_mg": "cost_per_mass"},
+        number1="months_stored=months rain_mm=rain",
+        percent1=("loss_low_pct=loss_low loss_pct=loss loss_high_pct=loss_high rim_pct=rim counted_pct=counted"),
+        money2="wrap_cost base_cost time_cost loss_cost cost_bale=cost",
+        per_mass="cost_mg=cost_per_mass",
     ),
-    _table(
-        "need",
-        "need",
-        "need year month",
-        count={"days": "days"},
-        number1={"months_stored": "months"},
-        percent1={"loss_pct": "loss"},
-    ),
+    _table("need", "need", "need year month", count="days", number1="months_stored=months", percent1="loss_pct=loss"),
     _table(
         "wrap_use",
         "stored",
         "need year month wrap base",
-        number1={"months_stored": "months"},
-        percent1={"loss_pct": "loss"},
-        count={"bales": "bales"},
+        number1="months_stored=months",
+        percent1="loss_pct=loss",
+        count="bales",
     ),
-    _table("withdrawals", "withdrawal", "yard_id wrap base need year month", count={"bales": "bales"}),
+    _table("withdrawals", "withdrawal", "yard_id wrap base need year month", count="bales"),
     _table(
         "alternatives",
         "alternative",
         "aim",
-        money={"cost": "cost"},
-        per_mass={"cost_per_mg": "cost_per_mass"},
-        share1={"more_cost": "more_cost_fraction"},
-        mass={"baled_mg": "baled", "shift_mg": "shift"},
-        share={"near_limit": "near_limit_fraction", "habit_fraction": "as_today_fraction"},
-        count={"yards": "yards", "zones": "zones", "short_bales": "short_bales"},
+        money="cost",
+        per_mass="cost_per_mg=cost_per_mass",
+        share1="more_cost=more_cost_fraction",
+        mass="baled_mg=baled shift_mg=shift",
+        share="near_limit=near_limit_fraction habit_fraction=as_today_fraction",
+        count="yards zones short_bales",
     ),
-    _table("fields", "field", "field_id", area={"area_ha": "area"}),
-    _table("cleaning", "records", "reason", count={"points": "records"}, share1={"share": "fraction"}),
+    _table("fields", "field", "field_id", area="area_ha=area"),
+    _table("cleaning", "records", "reason", count="points=records", share1="share=fraction"),
 )
 SEASON: Final = next(t.columns for t in TABLES if t.name == "alternatives")  #: of another plan
 #: amounts of a zone that add up to its field's and the farm's: column of whichever table holds it -> what

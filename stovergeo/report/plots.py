@@ -72,22 +72,24 @@ def plot_zones(result: SeasonResult, ax: Axes | None = None, column: str = "remo
     zones = result.zones
     edge = {"edgecolor": "#2a2618", "linewidth": 1, **options}
     if zones[column].dtype.kind in "fiu":
-        taken = zones[~zones["method"].isin(["leave", UNKNOWN])]
-        if len(taken):
-            ramp = LinearSegmentedColormap.from_list("straw", STRAW)
-            taken.plot(column, ax=ax, cmap=ramp, legend=True, legend_kwds={"label": column}, **edge)
-        left = zones[zones["method"] == "leave"]
-        if len(left):
-            left.plot(ax=ax, color=_LEAVE, hatch="///", **edge)
-        dark = zones[zones["method"] == UNKNOWN]
-        if len(dark):
-            dark.plot(ax=ax, color="white", hatch="..", **edge)
+        unknown, stays = zones["method"] == UNKNOWN, zones["method"] == "leave"
+        ramp = LinearSegmentedColormap.from_list("straw", STRAW)
+        for part, look in (
+            (
+                zones[~unknown & ~stays],
+                {"column": column, "cmap": ramp, "legend": True, "legend_kwds": {"label": column}},
+            ),
+            (zones[stays], {"color": _LEAVE, "hatch": "///"}),
+            (zones[unknown], {"color": "white", "hatch": ".."}),
+        ):
+            if len(part):
+                part.plot(ax=ax, **look, **edge)
     else:
         keys = []
         for k, (word, part) in enumerate(zones.groupby(column, sort=False)):
-            look: dict[str, Any] = {"facecolor": STRAW[k % len(STRAW)], "hatch": _HATCHES[k % len(_HATCHES)]}
-            part.plot(ax=ax, **look, **edge)
-            keys.append(Patch(**look, edgecolor="#2a2618", label=str(word)))
+            drawn: dict[str, Any] = {"facecolor": STRAW[k % len(STRAW)], "hatch": _HATCHES[k % len(_HATCHES)]}
+            part.plot(ax=ax, **drawn, **edge)
+            keys.append(Patch(**drawn, edgecolor="#2a2618", label=str(word)))
         ax.legend(handles=keys)
     for zone in zones.itertuples():
         at = zone.geometry.representative_point()
@@ -115,15 +117,8 @@ def plot_yards(result: SeasonResult, ax: Axes | None = None, yard_id: str | None
             part.plot(ax=ax, facecolor=face, edgecolor=edge, linewidth=0.5)
     for yard in yards.itertuples():
         west, _, east, north = yard.geometry.bounds
-        ax.annotate(
-            yard.yard_id,
-            ((west + east) / 2, north),
-            ha="center",
-            va="bottom",
-            fontweight="bold",
-            xytext=(0, 3),
-            textcoords="offset points",
-        )
+        place: dict[str, Any] = {"xytext": (0, 3), "textcoords": "offset points", "ha": "center", "va": "bottom"}
+        ax.annotate(yard.yard_id, ((west + east) / 2, north), fontweight="bold", **place)
     return _ground(ax)
 
 

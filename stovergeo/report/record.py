@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 
 from stovergeo.core.printing import UNIT_SYSTEMS, render
 from stovergeo.core.stack import summary
+from stovergeo.report.json_values import json_values
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.tables import layers_of, problems_table, sources_table, tables_of, with_text
 from stovergeo.result import SeasonResult
@@ -60,7 +59,7 @@ def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
             for (of, what), entry in ledger
         ],
     }
-    return _plain(record)
+    return json_values(record)
 
 
 def write_record(result: SeasonResult, path: Path, beside: list[Path], ledger: Ledger) -> None:
@@ -85,18 +84,3 @@ def _rows(table: pd.DataFrame, system: str) -> list[dict[str, Any]]:
         dict(zip(map(str, table.columns), row, strict=True))
         for row in with_text(table, system).itertuples(index=False, name=None)
     ]
-
-
-def _plain(value: Any) -> Any:
-    """Return a value as JSON holds it: NaN, inf and missing become null, numpy scalars plain numbers."""
-    if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple | np.ndarray):
-        return [_plain(v) for v in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if value is None or value is pd.NA or value is pd.NaT:
-        return None
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value if isinstance(value, str | int | bool) else str(value)

@@ -20,6 +20,7 @@ import pandas as pd
 from stovergeo.core.errors import Problem
 from stovergeo.core.messages import Message, is_text
 from stovergeo.core.printing import KINDS, how_printed, render
+from stovergeo.report.by_field import titles_of_methods
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_tables import YARD_COLUMNS, ZONE_COLUMNS
 from stovergeo.result import SeasonResult
@@ -65,7 +66,7 @@ def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     zones = pd.DataFrame(result.zones.drop(columns="geometry"))
     names = result.fields.set_index("field_id")["name"]
     zones.insert(1, "field_name", zones["field_id"].map(names))
-    titles = result.zone_methods.drop_duplicates("method").set_index("method")["title"]
+    titles = titles_of_methods(result)
     zones.insert(zones.columns.get_loc("method") + 1, "method_title", [titles.get(m, "") for m in zones["method"]])
     for table, columns in (
         (result.bale_plan, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from stovergeo.core.printing import how_printed, render
-from stovergeo.report.blocks import message, plain
+from stovergeo.report.blocks import label, message, plain
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.figures import as_printed
 from stovergeo.report.ledger import Ledger
@@ -35,17 +35,14 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
     farm = {"farm": result.plan.farm.name, "season": str(result.plan.farm.season)}
     table = Table(title=Text(render(message("terminal.title", **farm), system)))
     mass = how_printed("mass", system).label
-    for head, side in (
-        (plain("terminal.field"), "left"),
-        (how_printed("area", system).label, "right"),
-        (plain("terminal.may_leave", unit=mass), "right"),
-        (plain("terminal.leaves", unit=mass), "right"),
-        (plain("terminal.method"), "left"),
-        (plain("terminal.bales"), "right"),
-        (plain("terminal.turns"), "right"),
-        (plain("terminal.yard"), "left"),
-    ):
-        table.add_column(head, justify=side)  # type: ignore[arg-type]
+    area, may_leave, leaves = how_printed("area", system).label, label("may_leave"), plain("terminal.leaves")
+    table.add_column(label("field"))
+    for head in (area, f"{may_leave} {mass}", f"{leaves} {mass}"):
+        table.add_column(head, justify="right")
+    table.add_column(plain("terminal.method"))
+    for head in (label("bales"), plain("terminal.turns")):
+        table.add_column(head, justify="right")
+    table.add_column(label("yard"))
     zones_of = result.bale_plan[result.bale_plan["bales"] > 0].merge(
         result.zones[["zone_id", "field_id"]], on="zone_id"
     )

@@ -68,7 +68,7 @@ def test_a_yard_of_the_plan_before_is_reached_by_keys(visit, pages):
     for words in ("would have put 430 bales here", "You answered: no.", "Now: no bales stand here."):
         assert words in said
     page.keyboard.press("Escape")
-    page.select_option("#goto", "before Y1")
+    page.select_option("#goto", "before:Y1")
     assert "Now: yard Y1 stands here." in page.inner_text("#panel-body")
 
 

@@ -79,7 +79,6 @@ def test_marks_go_back_to_longitude_and_latitude(epsg):
     back = Transformer.from_crs(4326, crs, always_xy=True).transform(terms @ fit["lon"], terms @ fit["lat"])
     np.testing.assert_allclose(back, [frame.west + x, frame.south + y], atol=0.05)
     np.testing.assert_allclose(terms @ fit["lon"], lon, atol=1e-6)
-    assert fit["error_m"] < 0.05
 
 
 @pytest.mark.parametrize("epsg", [32615, 5070, 2154, 32755])
@@ -97,7 +96,6 @@ def test_pictures_of_the_web_are_laid_to_the_decimetre(epsg):
     p, q = (mx / world + 0.5 - fit["center"][0]) / fit["half"], (0.5 - my / world - fit["center"][1]) / fit["half"]
     terms = np.stack([p**i * q**j for i, j in fit["powers"]], axis=1)
     np.testing.assert_allclose(np.stack([terms @ fit["x"], terms @ fit["y"]]), [x, y], atol=0.1)
-    assert fit["error_m"] < 0.2
 
 
 def test_coded_shapes_come_back_to_the_decimetre():
@@ -259,10 +257,10 @@ def test_not_checked_is_shown_once_and_without_keys(result):
     }
     assert lines_of(replace(result, not_checked=unchecked), "unchecked") == [
         "Trees: their shade was not checked.",
-        "Snow drifts: The plan does not say from where the wind blows.",
+        "Snow drifts: the plan does not say from where the wind blows.",
     ]
     del unchecked["trees"]
-    assert "No map of trees was given." in lines_of(replace(result, not_checked=unchecked), "unchecked")[0]
+    assert "no map of trees was given." in lines_of(replace(result, not_checked=unchecked), "unchecked")[0]
 
 
 def test_a_season_that_takes_nothing_says_so(farm, tmp_path):

@@ -193,7 +193,7 @@ def test_a_field_off_the_yield_map_is_not_known(tmp_path) -> None:
     assert code == 0
     lines = {(line["place"], line["what"]): line["one"] for line in json.loads(out)}
     assert lines["east", "Bales"] is None
-    assert lines["east", "Baled by"] == "not known: no usable yield data"
+    assert lines["east", "Baling method"] == "not known: no usable yield data"
     assert lines["Whole farm", "Dry stover removed"] is not None
 
 
