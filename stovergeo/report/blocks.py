@@ -44,14 +44,14 @@ def entry(ledger: Ledger, of: str, what: str) -> Parts:
     return amount(found.kind, found.value)
 
 
-def numbers(ledger: Ledger, of: str, *whats: str) -> list[Parts]:
+def numbers(ledger: Ledger, of: str, *keys: str) -> list[Parts]:
     """Return several numbers of the plan, each as a whole text."""
-    return [entry(ledger, of, what) for what in whats]
+    return [entry(ledger, of, what) for what in keys]
 
 
-def numbers_about(ledger: Ledger, of: str, **whats: str) -> list[list[Cell]]:
+def numbers_about(ledger: Ledger, of: str, **keys: str) -> list[list[Cell]]:
     """Return rows of a label and a number of the plan: what it is in the ledger by the name of its label."""
-    return [[label(name), entry(ledger, of, what)] for name, what in whats.items()]
+    return [[label(name), entry(ledger, of, what)] for name, what in keys.items()]
 
 
 def has_message(key: str) -> bool:

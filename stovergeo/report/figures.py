@@ -35,8 +35,8 @@ def with_numbers_of(result: SeasonResult, ledger: Ledger) -> SeasonResult:
         if table is None or not len(table):
             continue
         whose = [" ".join([read.of, *map(str, k)]) for k in table[list(read.keys)].itertuples(index=False, name=None)]
-        whats = {c: what for c, (what, _) in read.columns.items()} | (AMOUNTS if read.keys == ("zone_id",) else {})
-        numbers = {c: [float(ledger[of, what]) for of in whose] for c, what in whats.items() if c in table}
+        columns = {c: what for c, (what, _) in read.columns.items()} | (AMOUNTS if read.keys == ("zone_id",) else {})
+        numbers = {c: [float(ledger[of, what]) for of in whose] for c, what in columns.items() if c in table}
         changed[read.name] = table.assign(**{c: pd.Series(v, table.index, table[c].dtype) for c, v in numbers.items()})
     totals = {
         key: ("farm", TOTALS[key]) if key in TOTALS else (f"step {key.removeprefix('cost_')}", "cost")

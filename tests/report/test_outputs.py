@@ -84,7 +84,7 @@ def test_metric_plans_print_metric(result, tmp_path):
 
 
 @pytest.mark.parametrize(("name", "first"), [("removable.tif", "removable_mg_ha"), ("siting.tif", "yard_score")])
-def test_rasters_are_cloud_optimised_and_hold_the_stack(written, result, name, first):
+def test_rasters_are_cloud_optimized_and_hold_the_stack(written, result, name, first):
     with rasterio.open(written[name]) as raster:
         assert raster.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
         assert raster.descriptions[0] == first

@@ -82,7 +82,7 @@ def test_marks_go_back_to_longitude_and_latitude(epsg):
 
 
 @pytest.mark.parametrize("epsg", [32615, 5070, 2154, 32755])
-def test_pictures_of_the_web_are_laid_to_the_decimetre(epsg):
+def test_pictures_of_the_web_are_laid_to_the_decimeter(epsg):
     """The page's polynomial against PROJ's EPSG:3857, over 12 km: nothing that is seen beside a picture's own fuzz."""
     crs = CRS.from_epsg(epsg)
     area = crs.area_of_use
@@ -98,7 +98,7 @@ def test_pictures_of_the_web_are_laid_to_the_decimetre(epsg):
     np.testing.assert_allclose(np.stack([terms @ fit["x"], terms @ fit["y"]]), [x, y], atol=0.1)
 
 
-def test_coded_shapes_come_back_to_the_decimetre():
+def test_coded_shapes_come_back_to_the_decimeter():
     shape = MultiPolygon(
         [box(10, 10, 20, 30).difference(box(12, 12, 14, 14)), Polygon([(40.26, 1), (50, 1.04), (45, 9)])]
     )

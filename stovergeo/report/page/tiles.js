@@ -82,6 +82,6 @@ function drawTiles() {
   groups.tiles = { title: message('tiles', { host: plan.tiles.host }), layer: new TileLayer(), shown: true };
   groups.tiles.layer.addTo(map);
   byId('tiles-note').hidden = byId('tiles-credit').hidden = false;
-  byId('tiles-told').textContent = message('tiles_note', { host: plan.tiles.host });
+  byId('tiles-text').textContent = message('tiles_note', { host: plan.tiles.host });
   byId('tiles-credit').textContent = message('tiles_credit', { credit: plan.tiles.credit });
 }
