@@ -129,7 +129,8 @@ def _coefficient(coefficient: Coefficient) -> Cell:
     for system in UNIT_SYSTEMS:
         factor, unit = in_units_of(system, coefficient.unit)
         printed[system] = _spread([float(f"{v * factor:.3g}") if factor != 1 else v for v in numbers], unit)
-    return [printed]
+    alike = set(printed.values())
+    return alike.pop() if len(alike) == 1 else [printed]
 
 
 def _spread(numbers: Sequence[float], unit: str) -> str:
