@@ -16,7 +16,7 @@ def kept_free(zones: pd.DataFrame) -> pd.Series:
 
 def titles_of_methods(result: SeasonResult) -> dict[str, str]:
     """Return the titles of the methods that were offered, by name."""
-    return dict(result.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
+    return dict(result.residue.zone_methods.drop_duplicates("method").set_index("method")["title"].astype(str))
 
 
 def field_rows(result: SeasonResult) -> list[dict[str, str]]:
@@ -32,7 +32,7 @@ def field_rows(result: SeasonResult) -> list[dict[str, str]]:
         how = ", ".join(titles.get(m, m) for m in taken) or plain(f"field.{nothing}")
         if unknown.any() and not unknown.all():
             how = plain("field.part_unknown", how=how)
-        yards = result.hauls.loc[result.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
+        yards = result.supply.hauls.loc[result.supply.hauls["zone_id"].isin(zones["zone_id"]), "yard_id"].unique()
         yard_ids = ", ".join(yards) or "–"
         rows.append({"field_id": field.field_id, "name": str(field.name), "methods": how, "yards": yard_ids})
     return rows

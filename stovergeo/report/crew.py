@@ -45,7 +45,7 @@ def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:
     """Return what the template reads of one field."""
     system, of = result.plan.farm.units, f"field {field.field_id}"
     zones = result.zones[result.zones["field_id"] == field.field_id]
-    hauls = result.hauls[result.hauls["zone_id"].isin(zones["zone_id"])]
+    hauls = result.supply.hauls[result.supply.hauls["zone_id"].isin(zones["zone_id"])]
     dark = zones["method"] == UNKNOWN
     about = {"farm": result.plan.farm.name, "season": str(result.plan.farm.season), "area": ledger[of, "area"]}
     if dark.all():
@@ -91,10 +91,10 @@ def _notes(
 def _scoped_notes(result: SeasonResult, scopes: set[str]) -> dict[str, list[Line]]:
     """Return the crew notes of some scopes by topic, each once."""
     notes: dict[str, list[Line]] = {}
-    if result.crew is None:
+    if result.bales.crew is None:
         return notes
     system = result.plan.farm.units
-    for note in result.crew[result.crew["scope"].isin(scopes)].itertuples():
+    for note in result.bales.crew[result.bales.crew["scope"].isin(scopes)].itertuples():
         line = (render(note.title, system), render(note.message, system))
         if line not in notes.setdefault(str(note.topic), []):
             notes[str(note.topic)].append(line)
@@ -131,7 +131,7 @@ def _zone_row(result: SeasonResult, ledger: Ledger, zone: Any) -> list[str]:
 
 def _load_rows(result: SeasonResult, ledger: Ledger, hauls: pd.DataFrame) -> Iterator[list[str]]:
     system = result.plan.farm.units
-    loads = load_rows(result.hauls, result.stacks)
+    loads = load_rows(result.supply.hauls, result.siting.stacks)
     for load in loads[loads["zone_id"].isin(hauls["zone_id"])].itertuples():
         bales = ledger.entries[f"load {load.zone_id} {load.yard_id} {load.stack_id}", "bales"].quantity(system)
         distance = ledger.entries[f"haul {load.zone_id} {load.yard_id}", "distance"].quantity(system)
@@ -146,7 +146,7 @@ def _field_drawing(result: SeasonResult, field: Any, zones: pd.DataFrame, hauls:
         drawing.shape(z.geometry, "d-leave" if z.method in ("leave", UNKNOWN) else "d-zone")
     for y in yards.itertuples():
         drawing.shape(y.geometry, "d-yard")
-    for s in result.stacks[result.stacks["yard_id"].isin(yards["yard_id"])].itertuples():
+    for s in result.siting.stacks[result.siting.stacks["yard_id"].isin(yards["yard_id"])].itertuples():
         drawing.shape(s.geometry, "d-row")
     frame = box(*bounds).buffer(30)
     for layer, name in (("water", "d-water"), ("roads", "d-road"), ("overhead_lines", "d-wire"), ("gates", "d-gate")):

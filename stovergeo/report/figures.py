@@ -29,9 +29,10 @@ def as_printed(result: SeasonResult) -> tuple[SeasonResult, Ledger]:
 
 def with_numbers_of(result: SeasonResult, ledger: Ledger) -> SeasonResult:
     """Return a season whose tables and totals hold the ledger's numbers, where it has them."""
-    changed: dict[str, Any] = {}
+    changed: dict[str, pd.DataFrame] = {}
+    tables = result.tables()
     for read in TABLES:
-        table = getattr(result, read.name)
+        table = tables.get(read.name)
         if table is None or not len(table):
             continue
         whose = [" ".join([read.of, *map(str, k)]) for k in table[list(read.keys)].itertuples(index=False, name=None)]
@@ -43,21 +44,18 @@ def with_numbers_of(result: SeasonResult, ledger: Ledger) -> SeasonResult:
         for key in result.totals
     }
     found = {key: float(ledger[of]) for key, of in totals.items() if of in ledger}
-    return replace(result, **changed, totals={**result.totals, **found})
+    return replace(result.with_tables(**changed), totals={**result.totals, **found})
 
 
 def with_figures_of(result: SeasonResult, ledger: Ledger) -> SeasonResult:
     """Return a season whose messages print their figures as the ledger does, where it holds them."""
     figures = _figures(ledger)
-    changed: dict[str, Any] = {}
-    for name in result.__dataclass_fields__:
-        value = getattr(result, name)
-        if isinstance(value, pd.DataFrame):
-            columns = {c: value[c].map(lambda v: _adjusted(v, figures)) for c in value.columns if _has_text(value[c])}
-            changed |= {name: value.assign(**columns)} if columns else {}
+    changed: dict[str, pd.DataFrame] = {}
+    for name, table in result.tables().items():
+        columns = {c: table[c].map(lambda v: _adjusted(v, figures)) for c in table.columns if _has_text(table[c])}
+        changed |= {name: table.assign(**columns)} if columns else {}
     return replace(
-        result,
-        **changed,
+        result.with_tables(**changed),
         words=_adjusted(result.words, figures),
         not_checked=_adjusted(result.not_checked, figures),
     )

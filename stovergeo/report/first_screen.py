@@ -95,7 +95,7 @@ def _yards(result: SeasonResult, ledger: Ledger) -> list[Any]:
     lines: list[Any] = []
     for yard in result.yards.itertuples():
         if bales := int(ledger[f"yard {yard.yard_id}", "bales"]):
-            stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
+            stacks = int((result.siting.stacks["yard_id"] == yard.yard_id).sum())
             begin = message("page.yards.bales", yard=yard.yard_id, bales=bales, stacks=stacks)
             lines.append([begin, *sentences(yard.reason)[:_YARD_REASONS]])
     spare = [y for y in result.yards["yard_id"] if not ledger[f"yard {y}", "bales"]]
@@ -110,7 +110,7 @@ def sentences(cell: Any) -> list[Any]:
 
 
 def _time(result: SeasonResult) -> list[Message]:
-    if result.hauls.empty:
+    if result.supply.hauls.empty:
         return []
     start, end = result.plan.storage.span(result.plan.farm.season)
     return [message("page.yards.time", start=start, end=end)]
@@ -131,7 +131,7 @@ def _stays(result: SeasonResult, ledger: Ledger) -> list[Any]:
 def _binding(result: SeasonResult) -> list[Any]:
     """Say which rules were looked at, and why the one that asks for most on most ground does."""
     asked = result.zones[~kept_free(result.zones)]
-    limits = result.zone_limits.merge(asked[["zone_id", "field_id", "area_ha"]], on="zone_id")
+    limits = result.residue.zone_limits.merge(asked[["zone_id", "field_id", "area_ha"]], on="zone_id")
     if limits.empty:
         return []
     limits["binds_ha"] = limits["binds_fraction"].fillna(0) * limits["area_ha"]
@@ -159,7 +159,7 @@ def _offer(result: SeasonResult, ledger: Ledger) -> list[Any]:
             pay = ledger["farm", f"pay_by_{by}" if ("farm", f"pay_by_{by}") in ledger else "pay"]
             lines.append(message(f"page.offer.by_{by}", price=price, money=pay))
     lines = lines or [message("page.offer.no_price")]
-    if len(result.zone_nutrients):
+    if len(result.residue.zone_nutrients):
         leaves = {n: ledger["farm", n] for n in ("nitrogen", "phosphate", "potash", "sulfur")}
         replacing = message("page.offer.replacing", cost=ledger["farm", "nutrient_cost"])
         lines.append([message("page.offer.leaves", **leaves), replacing, message("page.offer.agree")])

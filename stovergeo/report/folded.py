@@ -35,7 +35,7 @@ _KIND_OF_UNIT: Final = {
 def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
     sentences = _listed(result, "storage", "baling")
-    wraps = result.wrap_table
+    wraps = result.bales.wrap_table
     if wraps.empty:
         return sentences
     months = wraps.drop_duplicates("months_stored").sort_values("months_stored")
@@ -68,7 +68,7 @@ def _listed(result: SeasonResult, *topics: str) -> list[Block]:
 def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return what was chosen and what its limit hangs on; costs and second choices are the grower's (`terminal`)."""
     names = result.fields.set_index("field_id")["name"].astype(str)
-    causes = result.sensitivity
+    causes = result.residue.sensitivity
     rows = [
         [
             names.get(s.field_id, s.field_id),
@@ -102,7 +102,7 @@ def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     ]  # fmt: skip
     hauls = [
         [h.zone_id, h.yard_id, *numbers(ledger, f"haul {h.zone_id} {h.yard_id}", "bales", "distance")]
-        for h in result.hauls.itertuples()
+        for h in result.supply.hauls.itertuples()
     ]
     around = [
         [layer_title(layer), name if isinstance(name, str) else ""]

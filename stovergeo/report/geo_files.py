@@ -48,7 +48,7 @@ def gpkg_layers(result: SeasonResult) -> dict[str, pd.DataFrame]:
     layers: dict[str, pd.DataFrame] = {
         **layers_of(result),
         **{f"surroundings_{name}": layer for name, layer in result.surroundings.items()},
-        **({} if result.points is None else {"yield_points": result.points}),
+        **({} if result.yields.points is None else {"yield_points": result.yields.points}),
         **tables_of(result),
         "not_checked": pd.DataFrame(result.not_checked.items(), columns=["what", "why"]),
         "problems": problems_table(result.problems, units),

@@ -117,10 +117,14 @@ def _yard_drawings(result: SeasonResult) -> list[tuple[int, str, Markup]]:
         turn = north_turn_deg(result.crs, middle.x, middle.y)
         drawing = Drawing(yard.geometry.bounds, 360, plain("page.yard.drawing", yard=yard.yard_id), f"y{number}-")
         drawing.shape(yard.geometry, "d-yard")
-        for table, look in ((result.lanes, "d-lane"), (result.apron, "d-apron"), (result.stacks, "d-row")):
+        for table, look in (
+            (result.siting.lanes, "d-lane"),
+            (result.siting.apron, "d-apron"),
+            (result.siting.stacks, "d-row"),
+        ):
             for shape in part_of(table, yard.yard_id):
                 drawing.shape(shape, look)
-        for apron in part_of(result.apron, yard.yard_id):
+        for apron in part_of(result.siting.apron, yard.yard_id):
             drawing.label(apron.centroid, plain("page.yard.trucks"))
         drawings += [(number, units, drawing.svg(units, turn)) for units in UNIT_SYSTEMS]
     return drawings

@@ -91,7 +91,7 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
         "yards": page_yards.yards(result, ledger, frame),
         "before": page_yards.yards_before(result, frame),
         "kept_clear": page_yards.kept_clear(result, frame, cell / 4),
-        "hauls": shapes_of(frame, result.hauls, cell / 2, lambda _: {}),
+        "hauls": shapes_of(frame, result.supply.hauls, cell / 2, lambda _: {}),
         "around": [
             {
                 "id": layer,
@@ -141,7 +141,7 @@ def _name(thing: Any) -> str:
 
 
 def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
-    odds = result.odds.set_index("zone_id")["compliance_probability"]
+    odds = result.residue.odds.set_index("zone_id")["compliance_probability"]
     return shapes_of(
         frame,
         result.zones,

@@ -22,9 +22,9 @@ def yards(result: SeasonResult, ledger: Ledger, frame: Frame) -> list[dict[str, 
             "id": y.yard_id,
             "bales": int(ledger[f"yard {y.yard_id}", "bales"]),
             **_placed(frame, y),
-            "lanes": [frame.code(s) for s in part_of(result.lanes, y.yard_id)],
-            "apron": [frame.code(s) for s in part_of(result.apron, y.yard_id)],
-            "rows": [frame.code(s) for s in part_of(result.stacks, y.yard_id)],
+            "lanes": [frame.code(s) for s in part_of(result.siting.lanes, y.yard_id)],
+            "apron": [frame.code(s) for s in part_of(result.siting.apron, y.yard_id)],
+            "rows": [frame.code(s) for s in part_of(result.siting.stacks, y.yard_id)],
             "panel": yard_panel(result, ledger, y, number),
         }
         for number, y in enumerate(result.yards.itertuples())
@@ -62,10 +62,13 @@ def before_messages(yard: Any) -> list[Message]:
 
 def kept_clear(result: SeasonResult, frame: Frame, tolerance_m: float) -> list[dict[str, Any]]:
     """Return the ground that each clear distance keeps free of stacks, cut to what the page shows."""
-    if result.setback_areas.empty:
+    if result.siting.setback_areas.empty:
         return []
     return shapes_of(
-        frame, inside(result.setback_areas, frame), tolerance_m, lambda a: {"id": a.criterion, "title": str(a.title)}
+        frame,
+        inside(result.siting.setback_areas, frame),
+        tolerance_m,
+        lambda a: {"id": a.criterion, "title": str(a.title)},
     )
 
 
@@ -83,10 +86,10 @@ def yard_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:
     sizes = ("lane_width", "apron_side")
     lanes = [
         [y, *(entry(ledger, f"yard {y}", what) if (f"yard {y}", what) in ledger else "–" for what in sizes)]
-        for y in result.lanes.get("yard_id", ())
+        for y in result.siting.lanes.get("yard_id", ())
     ]
     clear = []
-    for area in result.setback_areas.itertuples():
+    for area in result.siting.setback_areas.itertuples():
         distance = entry(ledger, f"setback {area.criterion}", "distance")
         clear.append([str(area.title), distance if pd.notna(area.distance_m) else plain("page.yard.not_on_map")])
     return [

@@ -36,7 +36,7 @@ _WHOLE: Final = 0.995  # from here on prints as 100 %
 
 def rule_titles(result: SeasonResult) -> dict[str, str]:
     """Return titles by name of retention rule, and what stands for the landowner's word where it keeps ground free."""
-    titles = dict(result.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
+    titles = dict(result.residue.zone_limits.drop_duplicates("rule").set_index("rule")["title"].astype(str))
     return titles | ({KEPT_FREE_RULE: plain("page.zone.kept_free")} if kept_free(result.zones).any() else {})
 
 
@@ -59,7 +59,7 @@ def class_titles(result: SeasonResult) -> dict[str, str]:
     installed = {
         p.name: str(p.thing.title) for g in (RETENTION_RULES, SITE_CRITERIA) for p in load_plugins(g) if not p.broken
     }
-    rated = result.yard_ratings.drop_duplicates("criterion").set_index("criterion")["title"]
+    rated = result.siting.ratings.drop_duplicates("criterion").set_index("criterion")["title"]
     return {**installed, **dict(rated.astype(str)), **rule_titles(result)}
 
 
@@ -93,10 +93,10 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
             *numbers(ledger, f"method {m.zone_id} {m.method}", "removal_rate", "ash", "passes"),
             text(message("page.zone.allowed" if m.allowed else "page.zone.refused", why=m.message)),
         ]
-        for m in rows_of(result.zone_methods, "zone_id", zone.zone_id)
+        for m in rows_of(result.residue.zone_methods, "zone_id", zone.zone_id)
     ]
     blocks += more("methods_compared", *tables("methods", "method would_leave ash passes verdict", methods))
-    years = rows_of(result.calendar, "zone_id", zone.zone_id)
+    years = rows_of(result.residue.calendar, "zone_id", zone.zone_id)
     calendar = [[str(y.year), capital(str(y.crop)), text(y.message)] for y in years]
     blocks += more("years", *tables("calendar", "year crop stover", calendar))
     if (of, "nitrogen") in ledger:
@@ -123,7 +123,7 @@ def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[
         made = message("page.zone.bales", bales=bales, each=ledger[of, "bale_as_is_mass"])
         rows.append([label("bales"), text(made)])
         rows += numbers_about(ledger, of, turns="turns") if ledger[of, "turns"] == ledger[of, "turns"] else []
-    for h in rows_of(result.hauls, "zone_id", zone.zone_id):
+    for h in rows_of(result.supply.hauls, "zone_id", zone.zone_id):
         distance = ledger[f"haul {h.zone_id} {h.yard_id}", "distance"]
         haul = message("page.zone.haul", bales=int(h.bales), distance=distance)
         rows.append([label("to_this_yard", yard=h.yard_id), text(haul)])
@@ -133,7 +133,7 @@ def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[
 def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     """Return what each rule asks to stay, as bars, and in words folded away."""
     asked, reasons = [], []
-    for r in rows_of(result.zone_limits, "zone_id", zone.zone_id):
+    for r in rows_of(result.residue.zone_limits, "zone_id", zone.zone_id):
         title, of = str(r.title), f"limit {r.zone_id} {r.rule}"
         asked.append((title, ledger[of, "retention_rate"]))
         binds = message("page.zone.rule", title=title, share=ledger[of, "binding_fraction"])
@@ -148,7 +148,7 @@ def _asked(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
 def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> list[Block]:
     """Return the panel of one yard (a row of the yards table, and its number in it)."""
     of = f"yard {yard.yard_id}"
-    stacks = int((result.stacks["yard_id"] == yard.yard_id).sum())
+    stacks = int((result.siting.stacks["yard_id"] == yard.yard_id).sum())
     room = message("page.yard.room", bales=int(ledger[of, "capacity"]), stacks=stacks)
     about = [
         *numbers_about(ledger, of, bales_planned="bales"),
@@ -166,7 +166,7 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
     blocks.append(facts("yard", about))
     sun = [
         (f"{MONTHS[m.month - 1]} {m.year}", ledger[f"sun {m.yard_id} {m.year} {m.month}", "sun_fraction"])
-        for m in rows_of(result.yard_sun, "yard_id", yard.yard_id)
+        for m in rows_of(result.siting.sun, "yard_id", yard.yard_id)
     ]
     if sun:
         blocks.append(bars("yard_sun", "share", sun, whole=1.0))
@@ -181,7 +181,7 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
 def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     """Return where a yard's ground is not the best, as bars, and every rating in words, folded away."""
     scores, reasons = [], []
-    for r in rows_of(result.yard_ratings, "yard_id", yard_id):
+    for r in rows_of(result.siting.ratings, "yard_id", yard_id):
         scores.append((str(r.title), ledger[f"rating {yard_id} {r.criterion}", "score"]))
         rating = message("page.yard.rating", title=str(r.title), why=r.message)
         reasons.append(_with_source(rating, sources_of(SITE_CRITERIA).get(r.criterion)))
@@ -200,11 +200,11 @@ def _near(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     """Return what stands nearest to a yard, and the routes from the zones to it, folded away."""
     near = [
         [layer_title(n.layer), str(n.name), entry(ledger, f"near {yard_id} {n.layer}", "distance")]
-        for n in rows_of(result.yard_near, "yard_id", yard_id)
+        for n in rows_of(result.siting.near, "yard_id", yard_id)
     ]
     routes = [
         [w.zone_id, entry(ledger, f"haul {w.zone_id} {yard_id}", "distance")]
-        for w in rows_of(result.yard_routes, "yard_id", yard_id)
+        for w in rows_of(result.siting.routes, "yard_id", yard_id)
     ]
     return more("near_and_far", *tables("near", "what name how_far", near), *tables("routes", "zone how_far", routes))
 

@@ -82,16 +82,17 @@ def ledger_of(result: SeasonResult) -> Ledger:
     _costs(ledger, result)
     _pay(ledger, result)
     _nutrients(ledger, result)
+    tables = result.tables()
     for read in TABLES:
-        table = getattr(result, read.name)
+        table = tables.get(read.name)
         if table is not None and len(table):
             _rows(ledger, table, read.of, read.keys, read.columns)
-    for yard_id, own in result.yard_ratings.groupby("yard_id") if len(result.yard_ratings) else ():
+    for yard_id, own in result.siting.ratings.groupby("yard_id") if len(result.siting.ratings) else ():
         ledger.add(f"yard {yard_id}", "criteria", "count", len(own))
         ledger.add(f"yard {yard_id}", "criteria_full", "count", int((own["score"] >= FULL_SCORE).sum()))
     _field_work(ledger, result)
-    if len(result.trade_off):
-        budgets = result.trade_off.reset_index(drop=True).reset_index(names="number")
+    if len(result.supply.trade_off):
+        budgets = result.supply.trade_off.reset_index(drop=True).reset_index(names="number")
         _rows(ledger, budgets, "budget", ["number"], SEASON)
     for name, (_, low, high) in summary(result.stack).items():
         ledger.add(f"raster {name}", "least", _kind_of(name), low)
@@ -119,7 +120,7 @@ def _farm(ledger: Ledger, result: SeasonResult) -> None:
     """Enter the totals that no parts stand beside, and the figures of the grain map."""
     for key, kind in _LONE_TOTALS.items():
         ledger.add("farm", TOTALS[key], kind, result.totals[key])
-    for name, figure in result.surface_report.items():
+    for name, figure in result.yields.report.items():
         if not isinstance(figure, str):
             ledger.add("farm", name, _kind_of(name), figure)
 
@@ -183,7 +184,7 @@ def _zones(ledger: Ledger, result: SeasonResult) -> None:
     ledger.add("farm", "stays", "mass", stays)
     ledger.add("farm", "stays_fraction", "share", stays / float(grown.sum()) if grown.sum() > 0 else float("nan"))
     ledger.add("farm", "stays_rate", "rate", stays / known_ha if known_ha > 0 else float("nan"))
-    baled = result.odds[result.odds["zone_id"].isin(removal.index[removal > 0])]
+    baled = result.residue.odds[result.residue.odds["zone_id"].isin(removal.index[removal > 0])]
     if len(baled):
         ledger.add("farm", "compliance_probability", "share", float(baled["compliance_probability"].min()))
     ledger.add("farm", "zones", "count", len(zones))
@@ -193,18 +194,18 @@ def _zones(ledger: Ledger, result: SeasonResult) -> None:
 def _bales(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what is whole already and adds up by itself."""
     zones = result.zones.set_index("zone_id")
-    bales = result.bale_plan.set_index("zone_id")["bales"].reindex(zones.index, fill_value=0).astype(float)
+    bales = result.bales.made.set_index("zone_id")["bales"].reindex(zones.index, fill_value=0).astype(float)
     bales = bales.mask(zones["method"] == UNKNOWN)
     _tree(ledger, result, "bales", "count", bales)
-    net = result.bale_plan.set_index("zone_id")["net_m"].reindex(zones.index, fill_value=0).astype(float)
+    net = result.bales.made.set_index("zone_id")["net_m"].reindex(zones.index, fill_value=0).astype(float)
     _tree(ledger, result, "net", "length", net.mask(bales.isna()))
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    planned = result.supply.hauls.groupby("yard_id")["bales"].sum()
     for yard_id in result.yards["yard_id"]:
         ledger.add(f"yard {yard_id}", "bales", "count", int(planned.get(yard_id, 0)))
     for keys, of in ((["yard_id", "year", "month"], "yard"), (["wrap"], "wrap"), (["wrap", "base"], "wrap")):
-        _sums(ledger, result.withdrawals, keys, of)
-    _sums(ledger, result.stored, ["yard_id", "wrap", "base"], "yard")
-    _sums(ledger, result.stored, ["zone_id", "yard_id", "wrap", "base"], "haul")
+        _sums(ledger, result.supply.withdrawals, keys, of)
+    _sums(ledger, result.supply.stored, ["yard_id", "wrap", "base"], "yard")
+    _sums(ledger, result.supply.stored, ["zone_id", "yard_id", "wrap", "base"], "haul")
 
 
 def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None:
@@ -215,7 +216,7 @@ def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None
 
 def _needs(ledger: Ledger, result: SeasonResult) -> None:
     """Enter what is needed, what is baled for it, what reaches its use and what is short, by need and month."""
-    need, used = result.need, result.wrap_use
+    need, used = result.supply.need, result.supply.wrap_use
     keys = ["need", "year", "month"]
     months = pd.MultiIndex.from_frame(need[keys]) if len(need) else pd.MultiIndex.from_arrays([[], [], []], names=keys)
     sums = used.groupby(keys)[["dry_mg", "withdrawn_mg", "bales"]].sum() if len(used) else None
@@ -254,7 +255,7 @@ def _costs(ledger: Ledger, result: SeasonResult) -> None:
     totals = result.totals
     steps = {k.removeprefix("cost_"): v for k, v in totals.items() if k.startswith("cost_") and k != "cost_per_mg"}
     ledger.add_parts("cost", "money", "farm", {f"step {s}": v for s, v in steps.items()}, totals["cost"])
-    hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.hauls.itertuples()}
+    hauls = {f"haul {h.zone_id} {h.yard_id}": h.cost for h in result.supply.hauls.itertuples()}
     ledger.add_parts("cost", "money", "step haul", hauls)
     mass = totals["withdrawn_mg"]
     each = {f"step {s}": v / mass if mass > 0 else float("nan") for s, v in steps.items()}
@@ -282,7 +283,7 @@ def _pay(ledger: Ledger, result: SeasonResult) -> None:
 
 def _nutrients(ledger: Ledger, result: SeasonResult) -> None:
     """Enter the nutrients that leave, and what replacing them costs."""
-    table = result.zone_nutrients
+    table = result.residue.zone_nutrients
     if not len(table):
         return
     table = table.set_index("zone_id")
@@ -301,7 +302,9 @@ def _same_as_step(ledger: Ledger, step: str, what: str, amount: float) -> None:
 
 def _field_work(ledger: Ledger, result: SeasonResult) -> None:
     """Enter which stack takes which bales, and how far from a field a gate or a hazard is."""
-    ledger.add_table(load_rows(result.hauls, result.stacks), "load", ["zone_id", "yard_id", "stack_id"], _LOAD)
+    ledger.add_table(
+        load_rows(result.supply.hauls, result.siting.stacks), "load", ["zone_id", "yard_id", "stack_id"], _LOAD
+    )
     for field in result.fields.itertuples():
         for near in near_field(result, field.geometry):
             ledger.add(f"near {field.field_id} {near.layer} {near.number}", "distance", "length", near.distance_m)

@@ -108,9 +108,9 @@ def plot_yards(result: SeasonResult, ax: Axes | None = None, yard_id: str | None
     if len(yards):
         yards.plot(ax=ax, **{"facecolor": "white", "edgecolor": "#1f2f4d", "linewidth": 1.5, **options})
     for table, face, edge in (
-        (result.lanes, "#ece4cd", "#7d745c"),
-        (result.apron, "#cfd6dd", "#1f2f4d"),
-        (result.stacks, "#8a5a2b", "#3d2610"),
+        (result.siting.lanes, "#ece4cd", "#7d745c"),
+        (result.siting.apron, "#cfd6dd", "#1f2f4d"),
+        (result.siting.stacks, "#8a5a2b", "#3d2610"),
     ):
         part = table if yard_id is None or table.empty else table[table["yard_id"] == yard_id]
         if len(part):

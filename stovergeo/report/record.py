@@ -34,7 +34,7 @@ def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
         "totals": result.totals,
         "words": {topic: [render(line, system) for line in lines] for topic, lines in result.words.items()},
         "not_checked": {what: render(why, system) for what, why in result.not_checked.items()},
-        "surface_report": result.surface_report,
+        "surface_report": result.yields.report,
         "stack": {
             name: {
                 "unit": unit,

@@ -10,7 +10,6 @@ import csv
 import math
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import fields
 from pathlib import Path
 from typing import TypeVar
 
@@ -38,17 +37,12 @@ def guarded(text: str) -> str:
 
 def layers_of(result: SeasonResult) -> dict[str, gpd.GeoDataFrame]:
     """Return every table of the plan that has shapes, by name; what was brought as `surroundings` or points is not."""
-    return {name: t for name, t in _frames(result).items() if isinstance(t, gpd.GeoDataFrame) and name != "points"}
+    return {name: t for name, t in result.tables().items() if isinstance(t, gpd.GeoDataFrame) and name != "points"}
 
 
 def tables_of(result: SeasonResult) -> dict[str, pd.DataFrame]:
     """Return every table of the plan without shapes, by name; one that was not made is left out."""
-    return {name: t for name, t in _frames(result).items() if not isinstance(t, gpd.GeoDataFrame)}
-
-
-def _frames(result: SeasonResult) -> dict[str, pd.DataFrame]:
-    values = {f.name: getattr(result, f.name) for f in fields(result)}
-    return {name: value for name, value in values.items() if isinstance(value, pd.DataFrame)}
+    return {name: t for name, t in result.tables().items() if not isinstance(t, gpd.GeoDataFrame)}
 
 
 def with_text(table: Table, system: str) -> Table:
@@ -69,14 +63,14 @@ def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     titles = titles_of_methods(result)
     zones.insert(zones.columns.get_loc("method") + 1, "method_title", [titles.get(m, "") for m in zones["method"]])
     for table, columns in (
-        (result.bale_plan, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),
-        (result.zone_nutrients, ["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]),
-        (result.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"]),
+        (result.bales.made, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),
+        (result.residue.zone_nutrients, ["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]),
+        (result.residue.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"]),
     ):
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
     goes = {
         zone_id: ", ".join(f"{h.yard_id}: {h.bales:.0f}" for h in part.itertuples())
-        for zone_id, part in result.hauls.groupby("zone_id")
+        for zone_id, part in result.supply.hauls.groupby("zone_id")
     }
     zones["yards"] = [goes.get(zone_id, "") for zone_id in zones["zone_id"]]
     keys = {c: [(f"zone {z}", w) for z in zones["zone_id"]] for c, w in ZONE_COLUMNS.items() if c in zones}
@@ -88,10 +82,10 @@ def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
 def yards_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     """Return one row a yard: room, bales planned, ground, and its score and reason by each criterion."""
     yards = pd.DataFrame(result.yards.drop(columns="geometry"))
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    planned = result.supply.hauls.groupby("yard_id")["bales"].sum()
     yards.insert(3, "planned_bales", yards["yard_id"].map(planned).fillna(0).astype(int))
     keys = {c: [(f"yard {y}", w) for y in yards["yard_id"]] for c, w in YARD_COLUMNS.items() if c in yards}
-    for criterion, part in result.yard_ratings.groupby("criterion", sort=False):
+    for criterion, part in result.siting.ratings.groupby("criterion", sort=False):
         rated = part.set_index("yard_id")
         yards[f"score_{criterion}"] = yards["yard_id"].map(rated["score"])
         keys[f"score_{criterion}"] = [(f"rating {y} {criterion}", "score") for y in yards["yard_id"]]
@@ -135,7 +129,7 @@ def sources_table(result: SeasonResult) -> pd.DataFrame:
 
 def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]:
     """Yield group, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
-    for rule in result.limit_totals.itertuples():
+    for rule in result.residue.limit_totals.itertuples():
         yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
     attributes = result.stack["yard_reason"].attrs
     columns = (attributes.get(key, [])[1:] for key in ("reasons", "titles", "sources"))

@@ -43,7 +43,7 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
     for head in (label("bales"), plain("terminal.turns")):
         table.add_column(head, justify="right")
     table.add_column(label("yard"))
-    zones_of = result.bale_plan[result.bale_plan["bales"] > 0].merge(
+    zones_of = result.bales.made[result.bales.made["bales"] > 0].merge(
         result.zones[["zone_id", "field_id"]], on="zone_id"
     )
     for row in field_rows(result):
@@ -64,7 +64,7 @@ def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
         *result.words.get("unknown", []),
         message("terminal.planned", bales=bales, mass=removal),
     ]
-    if len(result.need):
+    if len(result.supply.need):
         need, short = ledger["farm", "need"], int(ledger["farm", "short_bales"])
         met = message("terminal.need_met", mass=need)
         lines.append(message("terminal.need_short", mass=need, bales=short) if short else met)

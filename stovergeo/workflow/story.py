@@ -160,10 +160,10 @@ def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) 
     GeoDataFrame
         As `stovergeo.core.schemas.YARDS_BEFORE`.
     """
-    planned = before.hauls.groupby("yard_id")["bales"].sum()
+    planned = before.supply.hauls.groupby("yard_id")["bales"].sum()
     answers = dict(zip(said["yard_id"], said["answer"], strict=True))
     yards = before.yards[before.yards["yard_id"].isin([*planned.index, *answers])]
-    now = set(after.hauls["yard_id"])
+    now = set(after.supply.hauls["yard_id"])
     return gpd.GeoDataFrame(
         {
             "yard_id": yards["yard_id"].to_numpy(),
@@ -178,5 +178,5 @@ def yards_before(before: SeasonResult, after: SeasonResult, said: pd.DataFrame) 
 
 def _only_in(one: SeasonResult, other: SeasonResult) -> tuple[str, ...]:
     """Return yards in use in one plan and not in the other."""
-    used = one.yards["yard_id"][one.yards["yard_id"].isin(one.hauls["yard_id"])]
-    return tuple(used[~used.isin(other.hauls["yard_id"])])
+    used = one.yards["yard_id"][one.yards["yard_id"].isin(one.supply.hauls["yard_id"])]
+    return tuple(used[~used.isin(other.supply.hauls["yard_id"])])

@@ -53,11 +53,10 @@ def forty(tmp_path_factory) -> Path:
         wide[name].attrs = made.stack[name].attrs
     tables = ("zone_limits", "zone_methods", "zone_nutrients", "odds", "bale_plan")
     result = dataclasses.replace(
-        made,
+        made.with_tables(**{name: copies(made.tables()[name], ["zone_id"]) for name in tables}),
         fields=ragged(copies(made.fields, ["field_id", "name"]), rng),
         zones=ragged(copies(made.zones, ["zone_id", "field_id"]), rng),
-        stack=wide,
-        **{name: copies(getattr(made, name), ["zone_id"]) for name in tables},
+        clusters=(dataclasses.replace(made.clusters[0], stack=wide),),
     )
     (folder / "forty.html").write_text(landowner_page(result, ledger_of(result)), "utf-8")
     return folder / "forty.html"

@@ -41,11 +41,13 @@ def changed(result):
     left = zones["zone_id"] == "F2-a"
     zones.loc[left, ["removal_mg_ha", "removal_mg", "gathered_fraction"]] = 0.0
     zones.loc[left, "method"] = "leave"
-    bales = result.bale_plan.copy()
+    bales = result.bales.made.copy()
     bales.loc[bales["zone_id"] == "F2-a", "bales"] = 0
     totals = made_up.totals_of(zones) | {"cost": 18_000.0, "short_bales": 214.0, "yards_used": 1.0}
     return replace(
-        result, zones=zones, bale_plan=bales, hauls=result.hauls[result.hauls["yard_id"] == "Y1"], totals=totals
+        result.with_tables(bale_plan=bales, hauls=result.supply.hauls[result.supply.hauls["yard_id"] == "Y1"]),
+        zones=zones,
+        totals=totals,
     )
 
 

@@ -196,7 +196,7 @@ def test_tables_of_the_record_and_the_geopackage_hold_the_ledgers_numbers(made: 
             continue
         rows = record[read.name]
         rows = [r["properties"] for r in rows["features"]] if isinstance(rows, dict) else rows
-        before, after = (table.to_dict("records") for table in (getattr(made, read.name), layers[read.name]))
+        before, after = (table.to_dict("records") for table in (made.tables()[read.name], layers[read.name]))
         for old, table, row in zip(before, after, rows, strict=True):
             for column in read.columns.keys() & row.keys():
                 if math.isfinite(old[column]):
@@ -220,7 +220,7 @@ def cleaned(text: str) -> str:
 
 
 def test_a_number_that_two_tables_give_differently_stops_the_run(made: SeasonResult, tmp_path: Path) -> None:
-    split = replace(made, hauls=made.hauls.assign(distance_m=made.hauls["distance_m"] * 1.001))
+    split = made.with_tables(hauls=made.supply.hauls.assign(distance_m=made.supply.hauls["distance_m"] * 1.001))
     with pytest.raises(ValueError, match="distance: entered as"):
         write_outputs(split, tmp_path / "out")
     assert not (tmp_path / "out").exists()

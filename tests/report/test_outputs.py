@@ -119,7 +119,7 @@ def test_what_each_rule_costs_the_farm_stands_in_both_records(written, result):
     table = gpd.read_file(written["plan.gpkg"], layer="limit_totals")
     rows = json.loads(written["plan.json"].read_text("utf-8"))["limit_totals"]
     assert table.to_dict("records") == rows
-    assert rows == result.limit_totals.assign(message="Carbon sets the limit.").to_dict("records")
+    assert rows == result.residue.limit_totals.assign(message="Carbon sets the limit.").to_dict("records")
     assert rows[0]["gain_mg"] == 90
 
 

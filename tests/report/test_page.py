@@ -168,7 +168,7 @@ def test_loads_fill_the_rows_and_lose_no_bale():
 
 def test_crew_sheet_says_what_matters(result):
     sheet = crew_sheet(result, ledger_of(result))
-    assert set(result.crew["topic"]) <= set(TOPICS)
+    assert set(result.bales.crew["topic"]) <= set(TOPICS)
     for words in (
         "Open the gate over at least five seconds",
         "Never skid it",
@@ -269,20 +269,21 @@ def test_a_season_that_takes_nothing_says_so(farm, tmp_path):
     made = farm.made_result(tmp_path)
     zones = made.zones.assign(method="leave", removal_mg_ha=0.0, removal_mg=0.0)
     none = dataclasses.replace(
-        made,
+        made.with_tables(
+            stacks=made.siting.stacks.iloc[:0],
+            hauls=made.supply.hauls.iloc[:0],
+            bale_plan=made.bales.made.iloc[:0],
+            zone_nutrients=made.residue.zone_nutrients.iloc[:0],
+            odds=made.residue.odds.iloc[:0],
+            need=made.supply.need.iloc[:0],
+            wrap_table=made.bales.wrap_table.iloc[:0],
+            yard_ratings=made.siting.ratings.iloc[:0],
+            points=None,
+            cleaning=None,
+            crew=None,
+        ),
         zones=zones,
         yards=made.yards.iloc[:0],
-        stacks=made.stacks.iloc[:0],
-        hauls=made.hauls.iloc[:0],
-        bale_plan=made.bale_plan.iloc[:0],
-        zone_nutrients=made.zone_nutrients.iloc[:0],
-        odds=made.odds.iloc[:0],
-        need=made.need.iloc[:0],
-        wrap_table=made.wrap_table.iloc[:0],
-        yard_ratings=made.yard_ratings.iloc[:0],
-        points=None,
-        cleaning=None,
-        crew=None,
         surroundings={},
     )
     from stovergeo.report import grower_table, write_outputs
@@ -305,15 +306,16 @@ def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
     problem = Problem("plan.far_from_handbook", Severity.WARN, "plan file", "It says 76.54.", "It matters.", "Mend it.")
     offered = result.plan.landowner
     rich = replace(
-        result,
+        result.with_tables(
+            yard_ratings=result.siting.ratings.assign(message=[told] * len(result.siting.ratings)),
+            hauls=result.supply.hauls.assign(cost=7654.0),
+            wrap_table=result.bales.wrap_table.assign(cost_bale=7654.0),
+            alternatives=pd.DataFrame(rows, columns=names),
+            trade_off=pd.DataFrame(rows, columns=names),
+        ),
         words={**result.words, "grower": told, "yards": told},
         zones=result.zones.assign(cost_reason=[told] * len(result.zones)),
         yards=result.yards.assign(reason=[told] * 2, cost_reason=[told] * 2, base_cost=7654.0),
-        yard_ratings=result.yard_ratings.assign(message=[told] * len(result.yard_ratings)),
-        hauls=result.hauls.assign(cost=7654.0),
-        wrap_table=result.wrap_table.assign(cost_bale=7654.0),
-        alternatives=pd.DataFrame(rows, columns=names),
-        trade_off=pd.DataFrame(rows, columns=names),
         problems=[problem],
         totals={**result.totals, "cost_bale": 7654.32, "cost_per_mg": 76.54},
     )
@@ -321,16 +323,17 @@ def test_the_page_is_silent_on_the_growers_money_wherever_it_stands(result):
     assert not re.search(r"7,?654|76\.54|69\.44", page)  # the last: a short ton of it
     assert "Needs gravel." in page  # what stands beside the price
     own = {("per_mass", offered.price_per_mg), ("money", offered.price_per_mg * rich.zones["removal_mg"].sum())}
-    food = {("money", cost) for cost in [*rich.zone_nutrients["cost"], rich.zone_nutrients["cost"].sum()]}
+    food = {
+        ("money", cost) for cost in [*rich.residue.zone_nutrients["cost"], rich.residue.zone_nutrients["cost"].sum()]
+    }
     assert money_in(page) == printed_money(own | food)
 
 
 def test_the_first_screen_names_no_key_of_the_plan_file(result):
     """Keys are the grower's to set; a landowner reads the same words without them."""
     none = replace(
-        result,
+        result.with_tables(stacks=result.siting.stacks.iloc[:0]),
         yards=result.yards.iloc[:0],
-        stacks=result.stacks.iloc[:0],
         words={"yards": [made_up.message("no_wind")]},
     )
     (said_so,) = lines_of(none, "yards")

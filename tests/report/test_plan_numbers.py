@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -72,16 +71,16 @@ def test_steps_add_up_to_the_cost_and_hauls_to_theirs(season: SeasonResult, ledg
     steps = [of for (of, what), _ in ledger if of.startswith("step ") and what == "cost"]
     check_sums(ledger, "cost", "farm", steps, "money")
     check_sums(ledger, "cost_per_mass", "farm", steps, "per_mass")
-    hauls = [f"haul {h.zone_id} {h.yard_id}" for h in season.hauls.itertuples()]
+    hauls = [f"haul {h.zone_id} {h.yard_id}" for h in season.supply.hauls.itertuples()]
     check_sums(ledger, "cost", "step haul", hauls, "money")
 
 
 @pytest.mark.parametrize("what", ["need", "baled", "withdrawn", "need_bales", "made_bales", "short_bales"])
 def test_months_add_up_to_needs_and_needs_to_the_farm(season: SeasonResult, ledger: Ledger, what: str) -> None:
     kind = "count" if what.endswith("bales") else "mass"
-    names = season.need["need"].unique()
+    names = season.supply.need["need"].unique()
     check_sums(ledger, what, "farm", [f"need {n}" for n in names], kind)
-    for name, part in season.need.groupby("need"):
+    for name, part in season.supply.need.groupby("need"):
         months = [f"need {name} {m.year} {m.month}" for m in part.itertuples()]
         check_sums(ledger, what, f"need {name}", months, kind)
 
@@ -90,10 +89,10 @@ def test_bales_of_zones_yards_months_wraps_and_needs_are_the_same(season: Season
     total = ledger["farm", "bales"]
     yards = list(season.yards["yard_id"])
     assert sum(ledger[f"yard {y}", "bales"] for y in yards) == total
-    months = {f"yard {w.yard_id} {w.year} {w.month}" for w in season.withdrawals.itertuples()}
+    months = {f"yard {w.yard_id} {w.year} {w.month}" for w in season.supply.withdrawals.itertuples()}
     assert sum(ledger[of, "bales"] for of in months) == total
     assert ledger["farm", "made_bales"] == total
-    assert sum(ledger[f"wrap {w}", "bales"] for w in season.stored["wrap"].unique()) == total
+    assert sum(ledger[f"wrap {w}", "bales"] for w in season.supply.stored["wrap"].unique()) == total
 
 
 def test_what_stands_in_two_tables_is_one_number(season: SeasonResult, ledger: Ledger) -> None:
@@ -118,7 +117,7 @@ def test_what_stands_in_two_tables_is_one_number(season: SeasonResult, ledger: L
     }
     for key, what in totals.items():
         assert ledger["farm", what] == pytest.approx(season.totals[key], rel=1e-9), key
-    for yard, sun in season.yard_sun.groupby("yard_id"):
+    for yard, sun in season.siting.sun.groupby("yard_id"):
         season_mean = sun["sun_kwh_m2"].sum() / (sun["sun_kwh_m2"] / sun["sun_fraction"]).sum()
         assert ledger[f"yard {yard}", "sun_fraction"] == pytest.approx(season_mean, rel=1e-4)
     steps = {"nutrients": "nutrient_cost", "land": "pay"}
@@ -128,9 +127,9 @@ def test_what_stands_in_two_tables_is_one_number(season: SeasonResult, ledger: L
 
 
 def test_two_tables_that_disagree_are_not_printed(season: SeasonResult) -> None:
-    hauls = season.hauls.assign(distance_m=season.hauls["distance_m"] + 1)
+    hauls = season.supply.hauls.assign(distance_m=season.supply.hauls["distance_m"] + 1)
     with pytest.raises(ValueError, match=r"haul .* distance"):
-        ledger_of(replace(season, hauls=hauls))
+        ledger_of(season.with_tables(hauls=hauls))
 
 
 def test_a_field_without_a_known_yield_is_not_known(season: SeasonResult, ledger: Ledger) -> None:

@@ -228,10 +228,10 @@ def _values(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
             yield "cost", step, "usd", total
         else:
             yield "total", "farm", _TOTALS.get(name, name), total
-    for name, figure in result.surface_report.items():
+    for name, figure in result.yields.report.items():
         yield "grain surface", "farm", name, figure
     for name, table in TABLES.items():
-        frame = getattr(result, table.attribute)
+        frame = result.tables().get(table.attribute)
         if frame is None or frame.empty:
             continue
         for key, row in zip(_keys(frame, table.keys), frame.to_dict("records"), strict=True):
@@ -257,10 +257,14 @@ def _keys(frame: pd.DataFrame, columns: Iterable[str]) -> list[str]:
 def _needs(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Give what is needed by month, and what of it is not drawn from any stack."""
     drawn: dict[str, float] = {}
-    if len(result.wrap_use):
-        for key, mass in zip(_keys(result.wrap_use, ("need", *_MONTH)), result.wrap_use["withdrawn_mg"], strict=True):
+    if len(result.supply.wrap_use):
+        for key, mass in zip(
+            _keys(result.supply.wrap_use, ("need", *_MONTH)), result.supply.wrap_use["withdrawn_mg"], strict=True
+        ):
             drawn[key] = drawn.get(key, 0.0) + mass
-    for key, row in zip(_keys(result.need, ("need", *_MONTH)), result.need.to_dict("records"), strict=True):
+    for key, row in zip(
+        _keys(result.supply.need, ("need", *_MONTH)), result.supply.need.to_dict("records"), strict=True
+    ):
         short = row["dry_mg"] - drawn.get(key, 0.0)
         yield "need", key, "dry_mg", row["dry_mg"]
         yield "need", key, "bales", row["bales"]
@@ -269,7 +273,7 @@ def _needs(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
 
 def _best_kept(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Give the cheapest wrap and base of each month."""
-    best = result.wrap_table[result.wrap_table["best"]]
+    best = result.bales.wrap_table[result.bales.wrap_table["best"]]
     for key, row in zip(_keys(best, _MONTH), best.to_dict("records"), strict=True):
         yield "best kept", key, "wrap", row["wrap"]
         yield "best kept", key, "base", row["base"]
@@ -282,34 +286,36 @@ def _shapes(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     for yard, place in zip(result.yards.get("yard_id", ()), result.yards.geometry.centroid, strict=True):
         yield "yard", yard, "east_m", place.x - west
         yield "yard", yard, "north_m", place.y - south
-    planned = result.hauls.groupby("yard_id")["bales"].sum()
+    planned = result.supply.hauls.groupby("yard_id")["bales"].sum()
     yield from (("yard", str(yard), "bales", bales) for yard, bales in planned.items())
     for name, layer, key in (
-        ("yard stack", result.stacks, "stack_id"),
-        ("yard lanes", result.lanes, "yard_id"),
-        ("setback", result.setback_areas, "criterion"),
+        ("yard stack", result.siting.stacks, "stack_id"),
+        ("yard lanes", result.siting.lanes, "yard_id"),
+        ("setback", result.siting.setback_areas, "criterion"),
         ("zone", result.zones, "zone_id"),
     ):
         for own, shape in zip(layer.get(key, ()), layer.geometry if len(layer) else (), strict=True):
             yield name, own, "drawn_m2", shape.area
-    for yard, table in result.yard_sun.groupby("yard_id") if len(result.yard_sun) else ():
+    for yard, table in result.siting.sun.groupby("yard_id") if len(result.siting.sun) else ():
         yield "yard", str(yard), "sun_kwh_m2", table["sun_kwh_m2"].sum()
 
 
 def _ratings(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Give the yards' scores by site criterion, where they are not full."""
-    if result.yard_ratings.empty:
+    if result.siting.ratings.empty:
         return
-    low = result.yard_ratings[result.yard_ratings["score"] != 1]
+    low = result.siting.ratings[result.siting.ratings["score"] != 1]
     for key, score in zip(_keys(low, ("yard_id", "criterion")), low["score"], strict=True):
         yield "yard criterion", key, "score", score
 
 
 def _removed_by_field(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Count yield records by field and by the reason why they were removed."""
-    if result.points is None:
+    if result.yields.points is None:
         return
-    places = gpd.GeoDataFrame(result.points[["removed_because"]], geometry=result.points.geometry, crs=result.crs)
+    places = gpd.GeoDataFrame(
+        result.yields.points[["removed_because"]], geometry=result.yields.points.geometry, crs=result.crs
+    )
     there = places.sjoin(result.fields[["field_id", "geometry"]], how="left", predicate="within")
     counted = there.groupby([there["field_id"].fillna("no field"), there["removed_because"].replace("", "kept")]).size()
     for (field, reason), points in counted.items():
@@ -318,7 +324,7 @@ def _removed_by_field(result: SeasonResult) -> Iterator[tuple[str, str, str, obj
 
 def _budgets(result: SeasonResult) -> Iterator[tuple[str, str, str, object]]:
     """Give what care of the soil costs, budget by budget."""
-    for number, row in enumerate(result.trade_off.to_dict("records")):
+    for number, row in enumerate(result.supply.trade_off.to_dict("records")):
         yield from (("trade-off", str(number), new, row[now]) for new, now in _SEASON.items())
 
 

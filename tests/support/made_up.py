@@ -20,7 +20,7 @@ from stovergeo.core.errors import Report, problem
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.plan.plan import plan_from
-from stovergeo.result import SeasonResult
+from stovergeo.result import BaleTables, Cluster, ResidueTables, SeasonResult, SupplyTables, YardTables, YieldTables
 
 EPSG = 32615
 WEST, SOUTH = 447_000.0, 4_655_000.0
@@ -306,85 +306,14 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
     return SeasonResult(
         plan=made_plan(folder, text),
         crs=CRS.from_epsg(EPSG),
-        stack=made_stack(),
+        clusters=(Cluster("1", tuple(fields["field_id"]), made_stack()),),
         fields=fields,
         zones=zones,
         yards=yards,
-        stacks=stacks,
-        apron=apron,
-        lanes=lanes,
-        setback_areas=setback_areas,
         yards_before=yards_before,
-        hauls=hauls,
         soils=soils,
         surroundings=surroundings,
         not_checked={text("tile lines"): plain("No layer of drain tile was given; a stack may stand over one.")[0]},
-        points=frame([{"grain_mg_ha": 9.0, "removed_because": "", "geometry": Point(100 + k, 100)} for k in range(20)]),
-        cleaning=pd.DataFrame(
-            [("zero_flow", "No grain flow", 12, 0.01, text("The combine was turning."))],
-            columns=["reason", "title", "points", "share", "words"],
-        ),
-        surface_report={"method": "local kriging", "error_mg_ha": 0.6},
-        zone_limits=pd.DataFrame(
-            limits, columns=["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "message"]
-        ),
-        zone_methods=pd.DataFrame(
-            methods,
-            columns=[
-                "zone_id",
-                "method",
-                "title",
-                "removal_mg_ha",
-                "moisture_pct",
-                "ash_pct",
-                "passes",
-                "allowed",
-                "message",
-            ],
-        ),
-        zone_nutrients=pd.DataFrame(
-            [(z, 900.0, 300.0, 1500.0, 90.0, 120.0, 2400.0, 1600.0, 3100.0) for z in zones.zone_id[:3]],
-            columns=["zone_id", "n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high"],
-        ),
-        odds=pd.DataFrame(
-            [(z, 3.9, 4.6, 5.4, 0.93) for z in zones.zone_id],
-            columns=["zone_id", "p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"],
-        ),
-        yard_ratings=pd.DataFrame(
-            [
-                (y, c, title, score, True, said)
-                for y in ("Y1", "Y2")
-                for c, title, score, said in [
-                    ("drainage", "Drainage of the soil", 0.6, plain("Somewhat poorly drained.")[0]),
-                    ("sun", "Sun over the storage season", 0.9, message("sunny", share=0.93)),
-                ]
-            ],
-            columns=["yard_id", "criterion", "title", "score", "allowed", "message"],
-        ),
-        bale_plan=pd.DataFrame(
-            [(z, m, bales[z], 520.0, 634.0, 18.0, 4.0, 26.0) for z, m in zip(zones.zone_id, zones.method, strict=True)],
-            columns=["zone_id", "method", "bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"],
-        ),
-        need=pd.DataFrame(
-            [(text("yearlings"), m, 2026 + (m < 9), 41.0, 79) for m in month_rows],
-            columns=["need", "month", "year", "dry_mg", "bales"],
-        ),
-        wrap_table=pd.DataFrame(
-            wrap,
-            columns=[
-                "month",
-                "year",
-                "months_stored",
-                "wrap",
-                "base",
-                "title",
-                "loss_low_pct",
-                "loss_pct",
-                "loss_high_pct",
-                "cost_bale",
-                "best",
-            ],
-        ),
         totals=totals_of(zones),
         words={
             "summary": plain("430 bales from three zones meet nine tenths of the need."),
@@ -395,32 +324,130 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
         },
         problems=[found],
         coefficients=coefficients,
-        crew=made_crew(text),
-        yard_sun=pd.DataFrame(
-            [(y, 2026 + (m < 9), m, 20.0 + m, 0.8 + 0.01 * m) for y in ("Y1", "Y2") for m in (11, 12, 1, 2)],
-            columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_fraction"],
+        siting=YardTables(
+            stacks=stacks,
+            apron=apron,
+            lanes=lanes,
+            setback_areas=setback_areas,
+            ratings=pd.DataFrame(
+                [
+                    (y, c, title, score, True, said)
+                    for y in ("Y1", "Y2")
+                    for c, title, score, said in [
+                        ("drainage", "Drainage of the soil", 0.6, plain("Somewhat poorly drained.")[0]),
+                        ("sun", "Sun over the storage season", 0.9, message("sunny", share=0.93)),
+                    ]
+                ],
+                columns=["yard_id", "criterion", "title", "score", "allowed", "message"],
+            ),
+            sun=pd.DataFrame(
+                [(y, 2026 + (m < 9), m, 20.0 + m, 0.8 + 0.01 * m) for y in ("Y1", "Y2") for m in (11, 12, 1, 2)],
+                columns=["yard_id", "year", "month", "sun_kwh_m2", "sun_fraction"],
+            ),
         ),
-        limit_totals=pd.DataFrame(
-            [
-                (
-                    "soil_carbon",
-                    "Soil carbon",
-                    40.0,
-                    90.0,
-                    text("Grow cover."),
-                    "invented",
-                    plain("Carbon sets the limit."),
-                )
-            ],
-            columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"],
+        supply=SupplyTables(
+            hauls=hauls,
+            need=pd.DataFrame(
+                [(text("yearlings"), m, 2026 + (m < 9), 41.0, 79) for m in month_rows],
+                columns=["need", "month", "year", "dry_mg", "bales"],
+            ),
         ),
-        sensitivity=pd.DataFrame(
-            [("F1", 1, "harvest_index", text("Stover for the grain"), 0.7, 1)],
-            columns=["field_id", "rank", "input", "meaning", "share", "direction"],
+        yields=YieldTables(
+            points=frame(
+                [{"grain_mg_ha": 9.0, "removed_because": "", "geometry": Point(100 + k, 100)} for k in range(20)]
+            ),
+            cleaning=pd.DataFrame(
+                [("zero_flow", "No grain flow", 12, 0.01, text("The combine was turning."))],
+                columns=["reason", "title", "points", "share", "words"],
+            ),
+            report={"method": "local kriging", "error_mg_ha": 0.6},
         ),
-        calendar=pd.DataFrame(
-            [("F1-a", 2026, "corn", True, 4.4, plain("Stover may leave.")), ("F1-a", 2027, "soybean", False, 0.0, ())],
-            columns=["zone_id", "year", "crop", "harvest", "removal_mg_ha", "message"],
+        residue=ResidueTables(
+            zone_limits=pd.DataFrame(
+                limits, columns=["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "message"]
+            ),
+            zone_methods=pd.DataFrame(
+                methods,
+                columns=[
+                    "zone_id",
+                    "method",
+                    "title",
+                    "removal_mg_ha",
+                    "moisture_pct",
+                    "ash_pct",
+                    "passes",
+                    "allowed",
+                    "message",
+                ],
+            ),
+            zone_nutrients=pd.DataFrame(
+                [(z, 900.0, 300.0, 1500.0, 90.0, 120.0, 2400.0, 1600.0, 3100.0) for z in zones.zone_id[:3]],
+                columns=["zone_id", "n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high"],
+            ),
+            odds=pd.DataFrame(
+                [(z, 3.9, 4.6, 5.4, 0.93) for z in zones.zone_id],
+                columns=["zone_id", "p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"],
+            ),
+            limit_totals=pd.DataFrame(
+                [
+                    (
+                        "soil_carbon",
+                        "Soil carbon",
+                        40.0,
+                        90.0,
+                        text("Grow cover."),
+                        "invented",
+                        plain("Carbon sets the limit."),
+                    )
+                ],
+                columns=["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"],
+            ),
+            sensitivity=pd.DataFrame(
+                [("F1", 1, "harvest_index", text("Stover for the grain"), 0.7, 1)],
+                columns=["field_id", "rank", "input", "meaning", "share", "direction"],
+            ),
+            calendar=pd.DataFrame(
+                [
+                    ("F1-a", 2026, "corn", True, 4.4, plain("Stover may leave.")),
+                    ("F1-a", 2027, "soybean", False, 0.0, ()),
+                ],
+                columns=["zone_id", "year", "crop", "harvest", "removal_mg_ha", "message"],
+            ),
+        ),
+        bales=BaleTables(
+            made=pd.DataFrame(
+                [
+                    (z, m, bales[z], 520.0, 634.0, 18.0, 4.0, 26.0)
+                    for z, m in zip(zones.zone_id, zones.method, strict=True)
+                ],
+                columns=[
+                    "zone_id",
+                    "method",
+                    "bales",
+                    "bale_dry_kg",
+                    "bale_as_is_kg",
+                    "moisture_pct",
+                    "turns",
+                    "net_m",
+                ],
+            ),
+            wrap_table=pd.DataFrame(
+                wrap,
+                columns=[
+                    "month",
+                    "year",
+                    "months_stored",
+                    "wrap",
+                    "base",
+                    "title",
+                    "loss_low_pct",
+                    "loss_pct",
+                    "loss_high_pct",
+                    "cost_bale",
+                    "best",
+                ],
+            ),
+            crew=made_crew(text),
         ),
     )
 

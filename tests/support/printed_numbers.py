@@ -152,13 +152,10 @@ def of_files(written: dict[str, Path]) -> Iterator[Number]:
 
 def messages_of(result: SeasonResult) -> Iterator[Message]:
     """Yield every message that a season holds, those inside others too."""
-    for name in result.__dataclass_fields__:
-        value = getattr(result, name)
-        if isinstance(value, pd.DataFrame):
-            for column in value.columns[[kind.kind == "O" for kind in value.dtypes]]:
-                yield from _messages(list(value[column]))
-        elif isinstance(value, dict | list):
-            yield from _messages(value)
+    for table in result.tables().values():
+        for column in table.columns[[kind.kind == "O" for kind in table.dtypes]]:
+            yield from _messages(list(table[column]))
+    yield from _messages([result.words, result.not_checked])
     yield from _messages([p.what for p in result.problems])
 
 

@@ -53,7 +53,7 @@ def test_a_surplus_over_most_years_stays_and_a_poor_year_counts_as_it_is(tmp_pat
     assert good_now.totals["removable_mg"] < 0.99 * alone.totals["removable_mg"]
     assert any(m.key == "years.above" and m.values["stover"] > 0 for m in good_now.words["soil"])
     # the limit that decides for a zone, and its odds, count on the same
-    assert (good_now.zone_methods["limit_mg_ha"].max()) < alone.zone_methods["limit_mg_ha"].max()
+    assert (good_now.zone_methods["limit_mg_ha"].max()) < alone.residue.zone_methods["limit_mg_ha"].max()
     assert poor_now.totals["removable_mg"] == pytest.approx(alone.totals["removable_mg"], rel=1e-5)
     assert poor_now.totals["bales"] == pytest.approx(alone.totals["bales"], abs=1)
 

@@ -128,7 +128,7 @@ def test_odds_are_wider_than_with_a_map(tmp_path: Path) -> None:
     stated, _ = planned(tmp_path, least(yields={"by_field": {"Home": "12 t/ha"}}, farm={"market_moisture_pct": 5}))
 
     def spread(result: SeasonResult) -> float:
-        mine = result.odds[result.odds["zone_id"].str.startswith("F1")]
+        mine = result.residue.odds[result.residue.odds["zone_id"].str.startswith("F1")]
         return float((mine["p90_mg_ha"] - mine["p10_mg_ha"]).mean())
 
     assert spread(stated) > 1.2 * spread(mapped)

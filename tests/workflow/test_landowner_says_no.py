@@ -53,15 +53,15 @@ def test_a_part_refused_in_the_plan_file_is_left_out_of_everything(tmp_path: Pat
     result = season_of(tmp_path, refusing(tmp_path, refused))
     gathered = result.zones[result.zones["removal_mg"] > 0]
     assert len(gathered)
-    for ground in (gathered, result.yards, result.stacks, result.lanes, result.apron):
+    for ground in (gathered, result.yards, result.siting.stacks, result.siting.lanes, result.siting.apron):
         assert ground.intersection(refused).area.sum() < 1e-6
-    assert result.hauls.intersection(refused).length.sum() < 1e-6
+    assert result.supply.hauls.intersection(refused).length.sum() < 1e-6
     assert result.totals["kept_free_ha"] == pytest.approx(1.54, rel=0.002)
     assert result.fields["area_ha"].sum() == pytest.approx(16, rel=0.002)  # the field stays what it is
     assert result.zones["area_ha"].sum() == pytest.approx(16, rel=0.002)
-    counted = set(result.bale_plan.loc[result.bale_plan["bales"] > 0, "zone_id"])
+    counted = set(result.bales.made.loc[result.bales.made["bales"] > 0, "zone_id"])
     assert not counted & set(result.zones.loc[result.zones["kept_free"], "zone_id"])
-    assert set(result.yard_routes["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
+    assert set(result.siting.routes["zone_id"]).isdisjoint(result.zones.loc[result.zones["kept_free"], "zone_id"])
     square = f"square: {result.totals['bales']:.0f} bales. You said to keep 3.8 ac of it free."
     assert square in first_screen_of(result, "bales")
     assert "Kept free because the landowner said so" in crew_sheet(result, ledger_of(result))
@@ -103,7 +103,7 @@ def test_ground_refused_to_stacks_alone_is_still_baled(tmp_path: Path) -> None:
     result = season_of(tmp_path, refusing(tmp_path, refused, keep_clear_of=["stacks"]))
     assert result.totals["kept_free_ha"] == 0
     assert result.zones[result.zones["removal_mg"] > 0].intersection(refused).area.sum() > 1e4 / 2
-    assert result.stacks.intersection(refused).area.sum() == 0
+    assert result.siting.stacks.intersection(refused).area.sum() == 0
 
 
 def test_an_answer_is_taken_in_without_showing_the_landowner_what_the_season_costs(tmp_path: Path) -> None:

@@ -85,7 +85,7 @@ def test_what_changed_is_said_from_both_totals(tmp_path: Path) -> None:
     ]
     assert [m.key for m in story.changed_messages(before, before)] == ["changed.nothing"]
     assert story.changed_cost_messages(before, before) == []
-    moved = dataclasses.replace(before, hauls=before.hauls.iloc[:0])
+    moved = before.with_tables(hauls=before.supply.hauls.iloc[:0])
     assert [m.key for m in story.changed_messages(before, moved)] == ["changed.gone"]
 
 

@@ -22,7 +22,7 @@ def result(real_field: Path) -> SeasonResult:
 
 def test_the_raw_field_is_what_its_own_description_says(result: SeasonResult) -> None:
     """9,027.2 bu on 67.45 ac, 133.8 bu/ac, as the field's description works out from the records."""
-    report = result.surface_report
+    report = result.yields.report
     assert report["raw_bushels"] == pytest.approx(9027.2, abs=0.1)
     assert report["raw_area_ha"] / HA_PER_ACRE == pytest.approx(67.45, abs=0.005)
     assert report["raw_bu_ac"] == pytest.approx(133.8, abs=0.05)
@@ -30,14 +30,14 @@ def test_the_raw_field_is_what_its_own_description_says(result: SeasonResult) ->
 
 def test_the_first_record_is_128_bushels(result: SeasonResult) -> None:
     """16.54 lb/s for 3 s at 18.5 % on 116 in by 360 in: 128.37 bu/ac, worked by hand in the description."""
-    first = result.points.sort_index().iloc[0]
+    first = result.yields.points.sort_index().iloc[0]
     # cleaning may take overlap off the area, never the raw yield of the record itself
     assert first["grain_kg"] / (116 * 360 * 0.0254**2) * 10 / MG_HA_DRY_PER_BU_ACRE == pytest.approx(128.37, abs=0.005)
 
 
 def test_cleaning_leaves_a_likely_yield_and_counts_each_filter(result: SeasonResult) -> None:
-    assert 134 <= result.surface_report["cleaned_bu_ac"] <= 138
-    counted = result.cleaning.set_index("reason")["points"]
+    assert 134 <= result.yields.report["cleaned_bu_ac"] <= 138
+    counted = result.yields.cleaning.set_index("reason")["points"]
     assert counted.sum() == 4949
     assert counted["kept"] > 4400
 
