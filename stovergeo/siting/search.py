@@ -17,9 +17,11 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import need
 from stovergeo.inputs.plan.yards import Yards
+from stovergeo.siting.bins import Window
 from stovergeo.siting.candidates import Place, Sums, find_places
+from stovergeo.siting.directions import best_fit, best_fit_any_angle
 from stovergeo.siting.explain import named_place_message, no_ground_messages, room_messages
-from stovergeo.siting.fit import Rows, Window, best_fit, best_fit_any_angle, lay_rows
+from stovergeo.siting.fit import Rows, lay_rows
 from stovergeo.siting.pattern import Pattern, blocks_within
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.sheet import make_tables

@@ -15,7 +15,8 @@ from scipy.sparse.csgraph import dijkstra
 
 from stovergeo.core.distance import distance_to_cells
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.fit import Window, lay_rows, max_bales
+from stovergeo.siting.bins import Window
+from stovergeo.siting.fit import lay_rows, max_bales
 from stovergeo.siting.pattern import block, blocks_within, row_pattern
 from stovergeo.siting.way import way_m
 

@@ -12,7 +12,9 @@ from numba import njit
 from scipy.ndimage import gaussian_filter
 
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.fit import Window, best_fit_any_angle, lay_rows
+from stovergeo.siting.bins import Window
+from stovergeo.siting.directions import best_fit_any_angle
+from stovergeo.siting.fit import lay_rows
 from stovergeo.siting.pattern import blocks_within, row_pattern
 
 CELL, SIDE, GAP = 5.0, 110.0, 12.0
