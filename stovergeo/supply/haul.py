@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.coefficients import Handbook
 
-#: moves to half of the sixteen neighbours (the rest are their reverses), with the cells
+#: moves to half of the sixteen neighbors (the rest are their reverses), with the cells
 #: passed on the way; a way in these directions is at most 2.8 % longer than a straight one
 _MOVES = (
     ((0, 1), ()),

@@ -76,4 +76,4 @@ def _within(row_col: np.ndarray, site: Site, reach_m: float) -> bool:
     return bool(np.hypot(*beyond) * site.cell_m < reach_m)  # false too where the place is nowhere
 
 
-CRITERION = InView()
+VISIBILITY = InView()

@@ -1,4 +1,4 @@
-"""Neighbours' houses and buildings: how near, how many, and whether the wind blows towards them; an option."""
+"""Neighbors' houses and buildings: how near, how many, and whether the wind blows toward them; an option."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ _LAYERS = ("dwellings", "buildings")
 _OTHERS = 0.02  # difference of score from which others, or the wind, are spoken of
 
 
-class Neighbours:
+class Neighbors:
     """Scores up ground away from places off the property, most of all where the wind blows from it to them."""
 
-    name = "neighbours"
+    name = "neighbors"
     title = "Away from neighbors"
     reads = ()
-    source = "distance, number and wind; the scores are judgement, handbook, yards.neighbours"
+    source = "distance, number and wind; the scores are judgement, handbook, yards.neighbors"
     order = 72
     of_yard = "least"
     optional = True
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
-        """Multiply over the neighbours what each leaves: nothing next door, all of it at the reach."""
+        """Multiply over the neighbors what each leaves: nothing next door, all of it at the reach."""
         own = site.layer("property")
         if own is None:
             return NotChecked(message("not_checked.no_owner", layer=message("layer.property")))
@@ -34,11 +34,11 @@ class Neighbours:
         frames = [frame for layer in _LAYERS if (frame := site.layer(layer)) is not None]
         shapes = np.concatenate([np.empty(0, object), *(frame.geometry.to_numpy() for frame in frames)])
         theirs = shapes[~shapely.intersects(shapes, own.geometry.union_all())]
-        reach = options.coefficients.value("yards.neighbours.reach")
+        reach, upwind, together = options.values("yards.neighbors", "reach", "upwind", "together")
         wind = options.yards.wind_from_deg
-        upwind = 1.0 if wind is None else options.coefficients.value("yards.neighbours.upwind")
+        upwind = 1.0 if wind is None else upwind
         score, nearest = np.ones(site.shape, np.float32), np.full(site.shape, np.nan, np.float32)
-        for place in one_place(theirs, options.coefficients.value("yards.neighbours.together")):
+        for place in one_place(theirs, together):
             ends = site.row_col(shapely.get_coordinates(_sides(place))).reshape(-1, 4) * site.cell_m
             middle = site.row_col(shapely.get_coordinates(place.centroid))[0] * site.cell_m
             _leave(ends, middle, site.cell_m, reach, np.radians(0.0 if wind is None else wind), upwind, score, nearest)
@@ -47,11 +47,11 @@ class Neighbours:
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Say how far the nearest is, and whether others or the wind make it worse or better."""
         if np.isnan(value):
-            return message("neighbours.none", limit=limit)
+            return message("neighbors.none", limit=limit)
         alone = value / limit
         if score < alone - _OTHERS:
-            return message("neighbours.others", value=value)
-        return message("neighbours.upwind" if score > alone + _OTHERS else "neighbours.nearest", value=value)
+            return message("neighbors.others", value=value)
+        return message("neighbors.upwind" if score > alone + _OTHERS else "neighbors.nearest", value=value)
 
 
 def one_place(shapes: np.ndarray, together_m: float) -> list[shapely.Geometry]:
@@ -111,4 +111,4 @@ def _leave(
             score[i, j] *= 1 - (1 - away / reach) * (upwind + (1 - upwind) * to_it)
 
 
-CRITERION = Neighbours()
+NEIGHBORS = Neighbors()

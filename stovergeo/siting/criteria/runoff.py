@@ -1,4 +1,4 @@
-"""Waterways: where runoff gathers after heavy rain."""
+"""Where runoff gathers, and how wet the ground lies."""
 
 from __future__ import annotations
 
@@ -43,4 +43,34 @@ class FlowPath:
         return message("flow_path.clear", value=value)
 
 
-CRITERION = FlowPath()
+FLOW_PATH = FlowPath()
+
+
+class Wetness:
+    """Scores by rank: absolute values change with cell size and flow method."""
+
+    name = "wetness"
+    title = "Lie of the ground, wet or dry"
+    reads = ("wetness",)
+    source = "Beven & Kirkby 1979 index, ranked within the farm; scores are judgement, handbook, yards.wetness"
+    order = 62
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Rank each cell among all cells of the grid."""
+        wetness = site.array("wetness")
+        known = wetness[np.isfinite(wetness)]
+        # 1,001 quantiles rank to a tenth of a percent; sorting every cell would cost far more
+        shares = np.linspace(0, 1, 1001)
+        marks = np.quantile(known[:: max(1, known.size // 200_000)], shares)
+        # a value that much of the ground has gets the middle of its ranks
+        marks, first, count = np.unique(marks, return_index=True, return_counts=True)
+        rank = np.interp(wetness, marks, shares[first] + (count - 1) / 2000)
+        dry_wet = options.values("yards.wetness", "dry_rank", "wet_rank")
+        return site.rating(ramp(rank, dry_wet, (1, 0)), site.everywhere(True), rank, "1")
+
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
+        """Say how it ranks."""
+        return message("wetness.dry", drier=1 - value) if value <= 0.5 else message("wetness.wet", wetter=value)
+
+
+WETNESS = Wetness()
