@@ -206,7 +206,7 @@ def outline(
     keep_out: shapely.Geometry,
 ) -> shapely.Geometry:
     """Return the outline of a yard: stacks, gaps between them, a lane round them, its apron, less ground kept out."""
-    reach = fire_gap_m / 2 + 1.0  # stacks stand a fire gap apart, rounded up to bins of less than a metre
+    reach = fire_gap_m / 2 + 1.0  # stacks stand a fire gap apart, rounded up to bins of less than a meter
     joined = shapely.buffer(stacks, reach, join_style="mitre")
     joined = shapely.buffer(joined, lane_m - reach, join_style="mitre")
     joined = shapely.union_all([joined, shapely.buffer(stacks, lane_m, join_style="mitre"), apron])
@@ -221,7 +221,7 @@ def lanes_round(laid: Rows, lane_m: float, keep_out: shapely.Geometry) -> shapel
 
 
 def cells_in(x: np.ndarray, y: np.ndarray, shape: shapely.Geometry, cell_m: float) -> Cells:
-    """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none.
+    """Return rows and columns of the cells whose centers lie in a shape or within half a cell of it; never none.
 
     Parameters
     ----------

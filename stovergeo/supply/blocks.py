@@ -63,7 +63,7 @@ def arcs(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
 
 def storage_options(problem: SupplyProblem) -> pd.DataFrame:
     """Return the storage options, numbered, with their costs a bale; those refused carry no loss and are out."""
-    kept = problem.keeping[problem.keeping["loss_pct"].notna()]
+    kept = problem.storage[problem.storage["loss_pct"].notna()]
     ways = kept.groupby(["wrap", "base"], sort=False, as_index=False)[["wrap_cost", "base_cost", "time_cost"]].mean()
     return ways.assign(way=np.arange(len(ways)))
 
@@ -94,7 +94,7 @@ def drawn(
     frame = frame[pd.MultiIndex.from_frame(frame[["grade", "need"]]).isin(able)]
     wet = frame["grade"].map(serves.drop_duplicates("grade").set_index("grade")["wet"]).astype(bool)
     frame = frame[~wet | (frame["months_stored"] <= problem.wet_months)]
-    loss = problem.keeping[["wrap", "base", "year", "month", "loss_pct"]]
+    loss = problem.storage[["wrap", "base", "year", "month", "loss_pct"]]
     frame = frame.merge(loss, on=["wrap", "base", "year", "month"], how="inner")
     weight = serves.drop_duplicates("grade").set_index("grade")["weight"]
     frame = frame.assign(left=1 - frame["loss_pct"] / 100, bale_dry_kg=frame["grade"].map(weight))

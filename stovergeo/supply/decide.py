@@ -53,7 +53,7 @@ def choose(
 
     Notes
     -----
-    A mixed-integer programme, solved by HiGHS through scipy; its variables, limits and aim stand on the
+    A mixed-integer program, solved by HiGHS through scipy; its variables, limits and aim stand on the
     page of the choice model.
 
     Examples
@@ -74,11 +74,11 @@ def choose(
     >>> asked = {"moisture_max_pct": np.inf, "ash_max_pct": np.inf, "price_per_mg": np.nan, "out_per_bale": 3.0}
     >>> terms = pd.DataFrame({"need": ["cows"], "kind": "herd", **asked})
     >>> costs = {"loss_pct": 2.0, "wrap_cost": 2.0, "base_cost": 0.0, "time_cost": 1.0}
-    >>> keeping = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})
+    >>> storage = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})
     >>> of = "rake_bale"
     >>> prices = Prices({of: 20.0}, {of: 14.0}, {of: 60.0}, 4.0, 2e-4, 100.0, {of: 18.0})
     >>> far_m = np.array([[300.0], [2000.0]])
-    >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, keeping, prices))
+    >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, storage, prices))
     >>> choice.methods, int(choice.flows["bales"].sum()), choice.short_bales
     ({'F1-a': 'rake_bale', 'F2-a': 'leave'}, 87, 0)
     """

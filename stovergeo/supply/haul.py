@@ -34,12 +34,12 @@ _MOVES = (
 
 
 def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray, cell_m: float) -> sparse.csr_array:
-    """Return the undirected graph of moves between cells, weighted by metres times hardness.
+    """Return the undirected graph of moves between cells, weighted by meters times hardness.
 
     Parameters
     ----------
     hardness : array, shape (rows, columns)
-        What a metre counts for; NaN where nothing may pass.
+        What a meter counts for; NaN where nothing may pass.
     closed_field : int array, same shape
         Closed field a cell belongs to, -1 on open ground; a move from one to another needs a gate.
     gate : bool array, same shape
@@ -66,10 +66,10 @@ def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray,
         fields = np.stack([closed_field[v] for v in views])
         free = (fields == fields[0]).all(axis=0) | np.stack([gate[v] for v in views]).any(axis=0)
         go = np.isfinite(hard).all(axis=0) & free
-        metres = cell_m * float(np.hypot(*step))
+        meters = cell_m * float(np.hypot(*step))
         starts.append(number[views[0]][go])
         ends.append(number[views[1]][go])
-        weights.append((metres * hard.mean(axis=0))[go])
+        weights.append((meters * hard.mean(axis=0))[go])
     n = rows * columns
     if not starts:
         return sparse.csr_array((n, n))
@@ -92,21 +92,21 @@ def routes_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float)
     Returns
     -------
     (array, int array), shape (cells,)
-        Metres along the way of least cost, inf where none leads; next cell, -1 at the target
+        Meters along the way of least cost, inf where none leads; next cell, -1 at the target
         and where none leads.
     """
     cost, following = dijkstra(graph, directed=False, indices=target, return_predecessors=True)
     cells = np.arange(len(cost))
     onward = np.where(following < 0, cells, following)
-    metres = cell_m * np.hypot(cells // columns - onward // columns, cells % columns - onward % columns)
+    meters = cell_m * np.hypot(cells // columns - onward // columns, cells % columns - onward % columns)
     jump = onward
     while True:  # each round doubles the number of moves summed
         further = jump[jump]
-        metres = metres + metres[jump]
+        meters = meters + meters[jump]
         if np.array_equal(further, jump):
             break
         jump = further
-    return np.where(np.isfinite(cost), metres, np.inf), np.where(following < 0, -1, following)
+    return np.where(np.isfinite(cost), meters, np.inf), np.where(following < 0, -1, following)
 
 
 def follow(onward: np.ndarray, start: int) -> list[int]:
@@ -122,12 +122,12 @@ class HaulOptions:
     """What makes ground hard to cross. `haul_options` fills it from the handbook."""
 
     cell_m: float  #: cell on which ways are looked for, rounded to whole cells of the stack
-    road: float  #: a metre of road, in metres of stubble
+    road: float  #: a meter of road, in meters of stubble
     slope_free_pct: float
-    slope_each: float  #: added to a metre for each percent above that
+    slope_each: float  #: added to a meter for each percent above that
     slope_max_pct: float  #: steeper ground is not crossed
-    standing_crop: float  #: a metre through a crop that still stands, in metres of stubble
-    waterway: float  #: a metre of concentrated flow, in metres of stubble
+    standing_crop: float  #: a meter through a crop that still stands, in meters of stubble
+    waterway: float  #: a meter of concentrated flow, in meters of stubble
     gate_reach_m: float
     line_width_m: float  #: width given to roads and streams drawn as lines
 
@@ -179,7 +179,7 @@ class HaulGround:
         return float(x), float(y)
 
     def routes_to(self, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
-        """Return metres to a place from every cell, and the next cell on the way (`ways.routes_to`)."""
+        """Return meters to a place from every cell, and the next cell on the way (`ways.routes_to`)."""
         return routes_to(self.graph, self.cell_of(x, y), self.hardness.shape[1], self.cell_m)
 
 
@@ -284,17 +284,17 @@ def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: Hau
     Returns
     -------
     array, shape (zones, yards)
-        Metres one way; inf where there is no route from at least half of the zone.
+        Meters one way; inf where there is no route from at least half of the zone.
     """
     cells = zone_cells(zones, ground)
     out = np.full((len(zones), len(yards)), np.inf)
     for j, outline in enumerate(yards.geometry):
         place = outline.representative_point()
-        metres, _ = ground.routes_to(place.x, place.y)
+        meters, _ = ground.routes_to(place.x, place.y)
         for i, own in enumerate(cells):
-            reached = np.isfinite(metres[own])
+            reached = np.isfinite(meters[own])
             if reached.mean() >= 0.5:
-                out[i, j] = metres[own][reached].mean()
+                out[i, j] = meters[own][reached].mean()
     return out
 
 
@@ -341,8 +341,8 @@ def haul_lines(
         zone, end = zone_at[flow.zone_id], yard_at[flow.yard_id].representative_point()
         if flow.yard_id not in routes:
             routes[flow.yard_id] = ground.routes_to(end.x, end.y)
-        metres, onward = routes[flow.yard_id]
-        cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(metres - flow.distance_m), ground))
+        meters, onward = routes[flow.yard_id]
+        cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(meters - flow.distance_m), ground))
         start = Point(ground.place_of(cells[0]))
         if not zone.covers(start):  # a zone narrower than a cell
             start = zone.representative_point()

@@ -80,7 +80,7 @@ def supply_problem(
         distance_m=np.asarray(distance_m, dtype=float),
         need=need,
         terms=need_terms(plan, wettest, coefficients),
-        keeping=storage_table(plan, wettest, coefficients),
+        storage=storage_table(plan, wettest, coefficients),
         prices=prices_of(plan, ways, wettest, coefficients),
         capacity=capacity_of(plan, bales, coefficients),
         wet_pct=wet,

@@ -48,7 +48,7 @@ def haul_cost_per_mg(
 
 
 def haul_cost_by_distance_per_mg(distance_km: ArrayLike, per_loaded_km: float, load_dry_mg: float) -> np.ndarray:
-    """Return the cost of trucking one dry Mg by the loaded kilometre, waiting not counted ($/Mg)."""
+    """Return the cost of trucking one dry Mg by the loaded kilometer, waiting not counted ($/Mg)."""
     return np.asarray(distance_km, float) * per_loaded_km / load_dry_mg
 
 
@@ -166,7 +166,7 @@ def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_p
         One way.
     by_hour_per_mg, by_km_per_mg : float
         $/Mg dry by the truck's hour (`haul_cost_per_mg`), which the plan uses, and by the loaded
-        kilometre (`haul_cost_by_distance_per_mg`), which forgets the waiting.
+        kilometer (`haul_cost_by_distance_per_mg`), which forgets the waiting.
     """
     if load.wide:
         width = message("load.too_wide" if load.wide_for_stover else "load.wide", width=load.width_m)

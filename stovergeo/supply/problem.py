@@ -20,7 +20,7 @@ ASKED = {
     "offers": ("zone_id", "method", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"),
     "yards": ("yard_id", "capacity_bales", "base", "base_cost"),
     "need": ("need", "month", "year", "dry_mg"),
-    "keeping": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
+    "storage": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
     "terms": ("need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"),
 }
 BARE = tuple(base.name for base in BASES.values() if base.bare)  #: what bare ground is to a bale
@@ -34,7 +34,7 @@ class Prices:
     method_per_bale: Mapping[str, float]  #: baling with the plainest wrap's time, $ per bale
     method_setup: Mapping[str, float]  #: bringing a method's machines to a field, $
     stage_per_bale: float  #: picking up in the field and setting down in the stack
-    move_per_bale_m: float  #: each metre between them
+    move_per_bale_m: float  #: each meter between them
     yard_opening: float  #: lane and mowing of a yard that is used, $
     nutrient_per_mg: Mapping[str, float]  #: by method, what replaces the nutrients that leave, $/Mg
     landowner_per_mg: float = 0.0
@@ -61,7 +61,7 @@ class SupplyProblem:
     distance_m: np.ndarray  #: (zones, yards), one way, over the ground; inf where there is no route
     need: pd.DataFrame  #: need, month, year, dry_mg to be drawn
     terms: pd.DataFrame  #: one row a need: kind, limits, price, cost of bringing a bale from the yard to its use
-    keeping: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale
+    storage: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale
     prices: Prices
     capacity: Capacity = field(default_factory=Capacity)
     wet_pct: float = 30.0  #: bales made wetter than this are not stored
@@ -111,13 +111,13 @@ class SupplyProblem:
 
     def withdrawals(self) -> pd.DataFrame:
         """Return the months in which something is needed, with the months stored until then."""
-        stored = self.keeping.groupby(["year", "month"], as_index=False)["months_stored"].first()
+        stored = self.storage.groupby(["year", "month"], as_index=False)["months_stored"].first()
         withdrawals = self.need[self.need["dry_mg"] > 0].merge(
             stored, on=["year", "month"], how="left", suffixes=("_", "")
         )
         if withdrawals["months_stored"].isna().any():
             row = withdrawals[withdrawals["months_stored"].isna()].iloc[0]
             raise ContractError(
-                f"the table 'keeping' lacks {row['year']}-{row['month']:02d}, in which something is needed"
+                f"the table 'storage' lacks {row['year']}-{row['month']:02d}, in which something is needed"
             )
         return withdrawals[["need", "month", "year", "dry_mg", "months_stored"]].reset_index(drop=True)

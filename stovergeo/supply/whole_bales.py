@@ -1,6 +1,6 @@
 """A plan in whole bales: what zones give, yards hold and needs draw, as integers that add up.
 
-The programme of `stovergeo.supply.model` shares out tons. Here its plan is rounded once, by a small integer programme
+The program of `stovergeo.supply.model` shares out tons. Here its plan is rounded once, by a small integer program
 that stays as near to it as whole bales allow: no zone gives more than it holds, no yard and no machine is asked for
 more than it has, every bale that comes to a yard is drawn from it, and a need that was met stays met by whole bales.
 """
@@ -57,14 +57,14 @@ def whole_bales(problem: SupplyProblem, model: Model, solution: Solution) -> tup
     if stored.empty:
         return solution, WholeBales(*_named(problem, stored.assign(bales=0), drawn.assign(bales=0)))
     n, m = len(stored), len(drawn)
-    found = _programme(problem, model, solution.values, stored, drawn)
+    found = _program(problem, model, solution.values, stored, drawn)
     stored, drawn = stored.assign(bales=found[:n].astype(int)), drawn.assign(bales=found[n : n + m].astype(int))
     values = solution.values.copy()
     values[model.block("flow")] = _sums(stored, "flow", len(model.tables["flow"]))
     values[model.block("store")] = _sums(stored, "store", len(model.tables["store"]))
     values[model.block("draw")] = _sums(drawn, "draw", len(model.tables["draw"]))
     gather = model.tables["gather"]
-    values[model.block("gather")] = _sums(stored, "gather", len(gather)) / gather["tonnes"].to_numpy()
+    values[model.block("gather")] = _sums(stored, "gather", len(gather)) / gather["dry_mg"].to_numpy()
     values[model.block("short")] += found[n + m :]
     return replace(solution, values=values), WholeBales(*_named(problem, stored, drawn))
 
@@ -84,7 +84,7 @@ def _stored(model: Model, values: np.ndarray) -> pd.DataFrame:
     )
     both = both.assign(exact=both["mg"] * both["part"] * 1000 / both["bale_dry_kg"])
     both = both[both["exact"] > _TINY_BALES]
-    return both.merge(gather[["at", "grade", "gather", "method", "tonnes", "area_ha"]], on=["at", "grade"]).reset_index(
+    return both.merge(gather[["at", "grade", "gather", "method", "dry_mg", "area_ha"]], on=["at", "grade"]).reset_index(
         drop=True
     )
 
@@ -101,7 +101,7 @@ def _drawn(model: Model, values: np.ndarray) -> pd.DataFrame:
     return both[both["exact"] > _TINY_BALES].reset_index(drop=True)
 
 
-def _programme(
+def _program(
     problem: SupplyProblem, model: Model, values: np.ndarray, stored: pd.DataFrame, drawn: pd.DataFrame
 ) -> np.ndarray:
     """Return whole bales of each row of both tables, then the Mg that each month misses, as near the plan as can be.
@@ -121,7 +121,7 @@ def _programme(
     at_stored, at_drawn = np.arange(n), n + np.arange(m)
     # a zone gives no more bales than it holds, a yard takes no more than its rows
     zone = stored["gather"].to_numpy()
-    held = (stored["tonnes"] * 1000 / stored["bale_dry_kg"]).to_numpy()
+    held = (stored["dry_mg"] * 1000 / stored["bale_dry_kg"]).to_numpy()
     zones, which = np.unique(zone, return_inverse=True)
     room = np.floor(pd.Series(held).groupby(which).first().to_numpy() + 1e-6)
     limit(which, at_stored, np.ones(n), np.zeros(len(zones)), room)

@@ -93,7 +93,7 @@ def test_open_ground_holds_the_full_lattice():
 
 @settings(max_examples=examples(40))
 @given(st.integers(0, 10_000), st.floats(0, 179), st.sampled_from([2.0, 5.0]))
-@example(0, 6e-8, 5.0)  # the outermost rows lie 0.1 micrometres over the window's edge
+@example(0, 6e-8, 5.0)  # the outermost rows lie 0.1 micrometers over the window's edge
 def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     rng = np.random.default_rng(seed)
     forbidden = rng.random((24, 30)) < 0.03
@@ -102,7 +102,7 @@ def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     laid = lay_rows(window, PATTERN, one, 6.5, angle)
     assert [laid.bales] == max_bales(window, PATTERN, [one], 6.5, angle)
     assert laid.bales == laid.steps.sum() * PATTERN.per_step
-    # a row may lie a micrometre, the slack of the search, over an edge: a depth, which times a row's length is no area
+    # a row may lie a micrometer, the slack of the search, over an edge: a depth, which times a row's length is no area
     inner = shapely.buffer(laid.polygons, -2e-6, join_style="mitre")
     whole = shapely.box(1000, 2000 - 24 * cell, 1000 + 30 * cell, 2000)
     assert shapely.contains(whole, inner).all()

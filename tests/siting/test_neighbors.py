@@ -60,7 +60,7 @@ def test_the_growers_own_dwelling_is_no_neighbor(ground):
 
 def test_wind_towards_a_neighbor_counts_whole_and_from_it_half(ground):
     scores = {}
-    for wind in (270, 90, 0):  # from the west: towards the house; from the east; across
+    for wind in (270, 90, 0):  # from the west: toward the house; from the east; across
         g = farm(ground, HOUSE, wind_from_deg=wind)
         _, ratings = g.rate()
         middle, scores[wind], value, told = at(g, ratings, 400, 300)
@@ -69,7 +69,7 @@ def test_wind_towards_a_neighbor_counts_whole_and_from_it_half(ground):
     assert scores[270] == pytest.approx(1 - near, abs=1e-4)
     assert scores[90] == pytest.approx(1 - near * 0.5, abs=1e-4)
     assert scores[0] == pytest.approx(scores[90], abs=0.01)
-    # half way between: the part of the wind that blows towards it
+    # half way between: the part of the wind that blows toward it
     g = farm(ground, HOUSE, wind_from_deg=315)
     _, ratings = g.rate()
     middle, score, _, _ = at(g, ratings, 400, 300)

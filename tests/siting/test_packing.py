@@ -1,7 +1,7 @@
 """Rows are packed nearly as well as an exhaustive search over angles and offsets packs them.
 
 The search to compare with is written here, another way: exact rectangles against exact
-cells, every second degree, and every offset of half a metre along and across.
+cells, every second degree, and every offset of half a meter along and across.
 """
 
 from __future__ import annotations

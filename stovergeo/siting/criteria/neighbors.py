@@ -84,7 +84,7 @@ def _leave(
     score: np.ndarray,
     nearest: np.ndarray,
 ) -> None:
-    """Multiply the score by what one place leaves of it, and keep the least distance; all in metres from a corner."""
+    """Multiply the score by what one place leaves of it, and keep the least distance; all in meters from a corner."""
     rows, cols = score.shape
     low_i = max(0, int((min(sides[:, 0].min(), sides[:, 2].min()) - reach) / cell))
     high_i = min(rows, int((max(sides[:, 0].max(), sides[:, 2].max()) + reach) / cell) + 2)

@@ -23,7 +23,7 @@ class InsideProperty:
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Allow cells marked as inside; a cell of unknown standing is outside.
 
-        A cell is marked by its centre, so one on the line lies partly outside. Where
+        A cell is marked by its center, so one on the line lies partly outside. Where
         property lines are given their own clear distance sees to that; where they are
         not, the outermost cells are left out.
         """

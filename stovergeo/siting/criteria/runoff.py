@@ -26,7 +26,7 @@ class FlowPath:
         number = options.coefficients["setbacks.flow_path"]
         asked = number.value if own is None else own
         distance = distance_to_cells(flow, site.cell_m)
-        # centres of two cells are farther apart than the cells themselves by up to one diagonal
+        # centers of two cells are farther apart than the cells themselves by up to one diagonal
         near = distance < asked + np.sqrt(2) * site.cell_m
         score = ramp(distance, (asked, max(number.high, asked + 1)), (0.6, 1))
         if not flow.any():
