@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -94,15 +93,15 @@ class SupplyProblem:
         good = offers["allowed"].astype(bool) & (offers["removal_mg_ha"] > 0) & (offers["area_ha"] > 0)
         good &= ~offers["zone_id"].isin(self.no_go_zones)
         offers = offers[good].reset_index(drop=True)
-        return offers.assign(edge_cost_mg=[self._edge_cost(o) for o in offers.itertuples(index=False)])
-
-    def _edge_cost(self, offer: Any) -> float:
-        """$ per dry Mg gathered, baled and paid for, before it is carried."""
-        p, method = self.prices, offer.method
-        per_ha = p.method_per_ha.get(method, 0.0) + p.landowner_per_ha
-        per_bale = p.method_per_bale.get(method, 0.0)
-        made = edge_cost_per_mg([per_ha], [per_bale], offer.removal_mg_ha, offer.bale_dry_kg)
-        return made + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
+        p = self.prices
+        per_ha, per_bale, nutrients = (
+            offers["method"].map(lambda method, by=by: by.get(method, 0.0)).astype(float)
+            for by in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
+        )
+        made = edge_cost_per_mg(
+            [per_ha + p.landowner_per_ha], [per_bale], offers["removal_mg_ha"], offers["bale_dry_kg"]
+        )
+        return offers.assign(edge_cost_mg=made + nutrients + p.soil_carbon_per_mg + p.landowner_per_mg)
 
     @property
     def bale_dry_kg(self) -> float:
