@@ -62,7 +62,7 @@ def bales_on_load(volume_m3: float, as_is_kg: float, max_m3: float, payload_kg: 
     as_is_kg : float
         Of a bale, water in it.
     max_m3 : float
-        Bale volume that usual loads of this shape carry.
+        Bale volume that common loads of this shape carry.
     payload_kg : float
         Mass the truck may carry.
 
@@ -131,13 +131,13 @@ class TruckLoad:
     held_by: str  #: "room" or "weight"
     dry_mg: float
     as_is_mg: float
-    width_m: float  #: the narrower way to set two abreast
-    wide: bool  #: over the usual legal width
+    width_m: float  #: of two abreast, set the narrower way
+    wide: bool  #: over the common legal width
     wide_for_stover: bool  #: over the width one state allows for stover without a permit
 
 
 def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
-    """Return what a usual truck carries of a bale."""
+    """Return what a common truck carries of a bale."""
     count, held = bales_on_load(
         bale.volume_m3, bale.as_is_kg, coefficients.value(bale.kind.load_volume), coefficients.value("haul.payload")
     )
@@ -157,7 +157,7 @@ def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
 
 
 def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_mg: float) -> list[Message]:
-    """Return what goes on a truck, what it costs by two ways of reckoning, and what to ask the road authority.
+    """Return what goes on a truck, what it costs by two reckonings, and what to ask the road authority.
 
     Parameters
     ----------
@@ -172,9 +172,8 @@ def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_p
         width = message("load.too_wide" if load.wide_for_stover else "load.wide", width=load.width_m)
     else:
         width = message("load.fits")
-    full = {"bales": load.bales, "dry": load.dry_mg, "as_is": load.as_is_mg}
     return [
-        message("load.full_by_room" if load.held_by == "room" else "load.full_by_weight", **full),
+        message(f"load.full_by_{load.held_by}", bales=load.bales, dry=load.dry_mg, as_is=load.as_is_mg),
         message("load.far", far=far_km),
         message("load.by_hour", by_hour=by_hour_per_mg),
         message("load.by_distance", by_distance=by_km_per_mg),

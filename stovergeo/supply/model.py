@@ -14,9 +14,9 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 
 from stovergeo.supply import blocks
-from stovergeo.supply.problem import SupplyProblem
+from stovergeo.supply.problem import SupplyProblem, by_method
 
-#: the cost steps a plan is broken into, in the order of the way of a bale
+#: the cost steps a plan is broken into, in the order in which a bale meets them
 STEPS = ("gather", "bale", "set_up", "nutrients", "land", "haul", "yard", "wrap", "base", "deliver")
 
 
@@ -139,10 +139,9 @@ def _price(model: Model, problem: SupplyProblem) -> None:
     p = problem.prices
     model.cost = {step: np.zeros(model.size) for step in STEPS}
     gather, part = model.tables["gather"], model.block("gather")
-    method = gather["method"]
-    per_ha = method.map(lambda m: p.method_per_ha.get(m, 0.0)).to_numpy(float)
-    per_bale = method.map(lambda m: p.method_per_bale.get(m, 0.0)).to_numpy(float)
-    nutrient = method.map(lambda m: p.nutrient_per_mg.get(m, 0.0)).to_numpy(float)
+    per_ha, per_bale, nutrient = (
+        by_method(gather["method"], price) for price in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
+    )
     mass, area = gather["dry_mg"].to_numpy(), gather["area_ha"].to_numpy()
     model.cost["gather"][part] = per_ha * area
     model.cost["bale"][part] = per_bale * gather["bales"].to_numpy()
@@ -171,7 +170,7 @@ def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
     rows.balance("stored", ["yard", "grade"], "flow", "store")
     _bind_yards(model, problem, rows, tight_arcs)
     # what is stored one way is drawn from it
-    rows.balance("drawn", ["grade", "way"], "store", "draw")
+    rows.balance("drawn", ["grade", "option"], "store", "draw")
     # each need in each month is met or short
     met = draw["short"].to_numpy(), rows.at["draw"], draw["left"].to_numpy()
     lacking = np.arange(len(short)), rows.at["short"], 1.0
@@ -179,10 +178,8 @@ def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
     # hours of each machine
     c = problem.capacity
     for machine, hours in c.hours.items():
-        use = [
-            c.hours_per_ha.get((m, machine), 0.0) * ha + c.hours_per_bale.get((m, machine), 0.0) * bales
-            for m, ha, bales in zip(gather["method"], gather["area_ha"], gather["bales"], strict=True)
-        ]
+        per_ha, per_bale = c.needed(gather["method"], machine)
+        use = per_ha * gather["area_ha"] + per_bale * gather["bales"]
         rows.add(f"hours {machine}", 1, -np.inf, float(hours), (0, rows.at["gather"], use))
     rows.finish()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +24,11 @@ ASKED = {
     "terms": ("need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"),
 }
 BARE = tuple(base.name for base in BASES.values() if base.bare)  #: what bare ground is to a bale
+
+
+def by_method(methods: pd.Series, amounts: Mapping[Any, float]) -> np.ndarray:
+    """Return what each row's method has among some amounts, 0 where it has none."""
+    return np.array([amounts.get(method, 0.0) for method in methods], dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +54,11 @@ class Capacity:
     hours_per_ha: Mapping[tuple[str, str], float] = field(default_factory=dict)  #: (method, machine) -> h/ha
     hours_per_bale: Mapping[tuple[str, str], float] = field(default_factory=dict)  #: (method, machine) -> h/bale
     hours: Mapping[str, float] = field(default_factory=dict)  #: machine -> hours in the season; absent: no limit
+
+    def needed(self, methods: pd.Series, machine: str) -> tuple[np.ndarray, np.ndarray]:
+        """Return the hours that a machine needs by each method, for a hectare and for a bale."""
+        keys = pd.Series([(method, machine) for method in methods], dtype=object)
+        return by_method(keys, self.hours_per_ha), by_method(keys, self.hours_per_bale)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +106,7 @@ class SupplyProblem:
         offers = offers[good].reset_index(drop=True)
         p = self.prices
         per_ha, per_bale, nutrients = (
-            offers["method"].map(lambda method, by=by: by.get(method, 0.0)).astype(float)
-            for by in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
+            by_method(offers["method"], price) for price in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
         )
         made = edge_cost_per_mg(
             [per_ha + p.landowner_per_ha], [per_bale], offers["removal_mg_ha"], offers["bale_dry_kg"]
@@ -105,7 +115,7 @@ class SupplyProblem:
 
     @property
     def bale_dry_kg(self) -> float:
-        """Dry mass of a usual bale, for counting what is not there."""
+        """Dry mass of a typical bale, for counting what is not there."""
         return float(self.offers["bale_dry_kg"].median()) if len(self.offers) else 500.0
 
     def withdrawals(self) -> pd.DataFrame:
