@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import count
 from typing import Any, Final
 
@@ -59,7 +59,12 @@ def _mean_direction(deg: np.ndarray) -> float:
     return float(np.degrees(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())) % 360)
 
 
-_OF_YARD: Final = {"least": np.min, "greatest": np.max, "mean": np.mean, "direction": _mean_direction}
+_OF_YARD: Final[dict[str, Callable[[np.ndarray], Any]]] = {
+    "least": np.min,
+    "greatest": np.max,
+    "mean": np.mean,
+    "direction": _mean_direction,
+}
 
 
 def _route_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
@@ -110,7 +115,8 @@ def reason_messages(yard: Yard, rated: list[dict[str, Any]], ratings: GroundRati
     messages.append(yard.angle.message)
     stack = ratings.site.stack
     slope = np.nan_to_num(_mean_of(stack, "slope_pct", yard))
-    fall = mean_fall_deg(stack, *(slice(int(c.min()), int(c.max()) + 1) for c in yard.cells))
+    row, col = (slice(int(c.min()), int(c.max()) + 1) for c in yard.cells)
+    fall = mean_fall_deg(stack, row, col)
     messages += conflict(yard.angle.degrees, fall, slope, ratings.options.yards.wind_from_deg)
     if yard.apron is None:
         messages.append(message("yard.no_apron"))

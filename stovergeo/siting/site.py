@@ -188,11 +188,11 @@ class Site:
         clear_of: tuple[np.ndarray, np.ndarray] | None = None,
     ) -> Rating:
         """Put a criterion's arrays on the grid as a `Rating`."""
-        arrays = (
+        scores, marks, values = (
             xr.DataArray(np.asarray(data, kind), dims=("y", "x"), coords=self.stack.coords, attrs={"units": unit})
             for data, kind, unit in ((score, np.float32, "1"), (allowed, bool, "1"), (value, np.float32, units))
         )
-        return Rating(*arrays, limit, added, keep_out, clear_of)
+        return Rating(scores, marks, values, limit, added, keep_out, clear_of)
 
 
 def around(shapes: gpd.GeoSeries, distance_m: np.ndarray | float) -> shapely.Geometry:

@@ -85,39 +85,41 @@ def is_wide_load(width_m: float, legal_m: float) -> bool:
     return width_m > legal_m + 1e-9
 
 
-def per_mg_of_area(per_ha: float, removed_mg_ha: float) -> float:
+def per_mg_of_area(per_ha: ArrayLike, removed_mg_ha: ArrayLike) -> np.ndarray:
     """Return $/Mg of an operation paid by the hectare."""
-    return per_ha / removed_mg_ha
+    return np.divide(per_ha, removed_mg_ha)
 
 
-def per_mg_of_bales(per_bale: float, bale_dry_kg: float) -> float:
+def per_mg_of_bales(per_bale: ArrayLike, bale_dry_kg: ArrayLike) -> np.ndarray:
     """Return $/Mg of an operation paid by the bale."""
-    return per_bale * 1000 / bale_dry_kg
+    return np.multiply(per_bale, 1000) / bale_dry_kg
 
 
 def edge_cost_per_mg(
-    area_rates_per_ha: Sequence[float], bale_rates: Sequence[float], removed_mg_ha: float, bale_dry_kg: float
-) -> float:
+    area_rates_per_ha: Sequence[ArrayLike],
+    bale_rates: Sequence[ArrayLike],
+    removed_mg_ha: ArrayLike,
+    bale_dry_kg: ArrayLike,
+) -> np.ndarray:
     """Return the cost of a dry Mg baled and set at the field's edge.
 
     Parameters
     ----------
-    area_rates_per_ha : sequence of float
+    area_rates_per_ha : sequence of float or array
         Chopping, raking, $/ha.
-    bale_rates : sequence of float
+    bale_rates : sequence of float or array
         Baling, staging, $ a bale.
-    removed_mg_ha : float
+    removed_mg_ha : float or array
         Dry stover baled, Mg/ha.
-    bale_dry_kg : float
+    bale_dry_kg : float or array
 
     Returns
     -------
-    float
+    float or array
         $/Mg; nutrients, land and profit left out.
     """
-    return sum(per_mg_of_area(r, removed_mg_ha) for r in area_rates_per_ha) + sum(
-        per_mg_of_bales(r, bale_dry_kg) for r in bale_rates
-    )
+    by_area = [per_mg_of_area(rate, removed_mg_ha) for rate in area_rates_per_ha]
+    return np.sum(by_area, axis=0) + np.sum([per_mg_of_bales(rate, bale_dry_kg) for rate in bale_rates], axis=0)
 
 
 message = Catalog("stovergeo.supply")

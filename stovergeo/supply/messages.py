@@ -164,11 +164,11 @@ def method_messages(
 
 def _limit_message(offer: Any, titles: Mapping[str, str]) -> Message:
     """Return which limit a refused method's take exceeds, as part of a sentence."""
-    method, verdict = title_of(offer.method, titles), getattr(offer, "message", None)
-    key = verdict[0].key if verdict else ""
+    method, messages = title_of(offer.method, titles), getattr(offer, "message", ())
+    key = messages[0].key if messages else ""
     if not key.startswith("exceeds."):
         return message("method.refused", method=method)
-    sure = {"sure": verdict[0].values["sure"]} if key == "exceeds.cautious" else {}
+    sure = {"sure": messages[0].values["sure"]} if key == "exceeds.cautious" else {}
     amounts = {"take": float(offer.removal_mg_ha), "limit": float(offer.limit_mg_ha)}
     return message(f"method.{key.replace('.', '_')}", method=method, **amounts, **sure)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import re
 from dataclasses import replace
 
@@ -322,3 +323,12 @@ def test_a_place_refused_never_makes_the_season_cheaper(season, seed):
     for yard in used:
         other = choose(replace(problem, no_go_yards=problem.no_go_yards | {yard}), explain=False)
         assert (other.short_bales, other.total_cost) >= (plan.short_bales, plan.total_cost - 0.5)
+
+
+def test_the_solver_says_nothing_but_the_line_no_option_stops(season, capfd):
+    """HiGHS 1.12 prints this line whatever its options (its issue 2783); this season makes it do so."""
+    choose(season(zones=20, yards=8, months=6, seed=1), explain=False)
+    ctypes.CDLL(None).fflush(None)
+    out, err = capfd.readouterr()
+    assert set(out.splitlines()) <= {"HighsMipSolverData::transformNewIntegerFeasibleSolution tmpSolver.run();"}
+    assert err == ""
