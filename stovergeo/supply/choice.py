@@ -124,7 +124,6 @@ def optimize(
     gap: float = 0.005,
     seconds: float = 60.0,
     cost_max: float | None = None,
-    priced: bool = False,
     in_bales: bool = False,
 ) -> Choice:
     """Return the best plan of a problem, without messages.
@@ -144,18 +143,14 @@ def optimize(
         Time after which the best plan found is returned with its gap.
     cost_max : float, optional
         $ that the plan may cost, for the other aims.
-    priced : bool
-        Also price the next ton of each need and month, and the next hour of each machine.
     in_bales : bool
         Put the plan into whole bales; left out, masses are shared out to the kilogram, so that two plans compare.
     """
-    solved = (
-        least_cost(problem, gap=gap, seconds=seconds)
-        if aim == "cost"
-        else _by_aim(problem, aim, gap, seconds, cost_max)
-    )
-    choice = solved.in_bales() if in_bales else solved.in_tons()
-    return replace(choice, next_mg=solved.next_prices()) if priced else choice
+    if aim == "cost":
+        solved = least_cost(problem, gap=gap, seconds=seconds)
+    else:
+        solved = _by_aim(problem, aim, gap, seconds, cost_max)
+    return solved.in_bales() if in_bales else solved.in_tons()
 
 
 def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_max: float | None) -> Solved:

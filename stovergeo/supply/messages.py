@@ -164,8 +164,9 @@ def method_messages(
 
 def _limit_message(offer: Any, titles: Mapping[str, str]) -> Message:
     """Return which limit a refused method's take exceeds, as part of a sentence."""
-    method, messages = title_of(offer.method, titles), getattr(offer, "message", ())
-    key = messages[0].key if messages else ""
+    method = title_of(offer.method, titles)
+    messages: tuple[Message, ...] = getattr(offer, "message", ())
+    key = messages[0].key if len(messages) else ""
     if not key.startswith("exceeds."):
         return message("method.refused", method=method)
     sure = {"sure": messages[0].values["sure"]} if key == "exceeds.cautious" else {}

@@ -58,14 +58,10 @@ def least_short(model: Model, weights: np.ndarray) -> tuple[float, np.ndarray]:
     if model.size == 0:
         return 0.0, np.empty(0)
     a, b, _ = _sides(model)
-    solved = linprog(weights, A_ub=a, b_ub=b, bounds=_box(np.zeros(model.size), model.top), method="highs")
+    solved = linprog(weights, A_ub=a, b_ub=b, bounds=np.column_stack([np.zeros(model.size), model.top]), method="highs")
     if solved.x is None:
         raise NoAnswerError(f"the supply program could not be solved: {solved.message}")
     return float(solved.fun), solved.x
-
-
-def _box(floor: np.ndarray, top: np.ndarray) -> np.ndarray:
-    return np.column_stack([floor, top])
 
 
 def _sides(model: Model) -> tuple[sparse.csr_array, np.ndarray, tuple[np.ndarray, np.ndarray]]:
@@ -201,7 +197,7 @@ def shadow_prices(model: Model, cost: np.ndarray, solution: Solution) -> dict[st
     top[part] = np.minimum(top[part], solution.values[part] + 1e-9)
     a, b, (up, down) = _sides(model)
     # whole decisions come rounded: a hair of room keeps the rest from being refused
-    solved = linprog(cost, A_ub=a, b_ub=b + 1e-9, bounds=_box(floor, top), method="highs")
+    solved = linprog(cost, A_ub=a, b_ub=b + 1e-9, bounds=np.column_stack([floor, top]), method="highs")
     if solved.x is None:
         return {}
     both = np.zeros(model.rows.shape[0])

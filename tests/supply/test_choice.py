@@ -18,7 +18,7 @@ from stovergeo.core.printing import render
 from stovergeo.core.units import MG_PER_TON
 from stovergeo.supply import Capacity, alternatives, choose, conflict, optimize, reliefs, trade_off, with_yield
 from stovergeo.supply.alternatives import next_bales, without_yard
-from stovergeo.supply.choice import share_out
+from stovergeo.supply.choice import least_cost, share_out
 from stovergeo.supply.model import build
 from stovergeo.supply.solve import shadow_prices, short_weights, solve
 
@@ -221,7 +221,7 @@ def test_shadow_price_of_need_is_the_cost_of_the_next_ton(season):
     weights = short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True)))
     solution = solve(model, model.total_cost(), weights, gap=1e-7, seconds=60)
     prices = shadow_prices(model, model.total_cost(), solution)["need"]
-    told = optimize(problem, gap=1e-7, priced=True).next_mg
+    told = least_cost(problem, gap=1e-7).next_prices()
     assert told["price"].to_numpy() == pytest.approx(prices, rel=1e-6)
     assert told.groupby("what")["price"].is_monotonic_increasing.all()  # later bales have lost more
     more = problem.need.copy()

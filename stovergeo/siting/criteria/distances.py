@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial.distance import cdist
 
 from stovergeo.core.distance import distance_to_cells
 from stovergeo.core.messages import Message
@@ -99,13 +100,9 @@ def mean_distance_m(weight: np.ndarray, cell_m: float) -> np.ndarray:
     lumps = padded.reshape(padded.shape[0] // step, step, padded.shape[1] // step, step).sum(axis=(1, 3))
     at_y = (np.arange(lumps.shape[0]) + 0.5) * step
     at_x = (np.arange(lumps.shape[1]) + 0.5) * step
-    heavy = lumps > 0
-    yy, xx = np.meshgrid(at_y, at_x, indexing="ij")
+    lattice, heavy = np.stack(np.meshgrid(at_y, at_x, indexing="ij"), axis=-1), lumps > 0
     # one row of the lattice at a time keeps the table of distances small
-    coarse = (
-        np.stack([np.hypot(y - yy[heavy][:, None], xx[heavy][:, None] - at_x[None, :]).T @ lumps[heavy] for y in at_y])
-        / lumps.sum()
-    )
+    coarse = np.stack([cdist(line, lattice[heavy]) @ lumps[heavy] for line in lattice]) / lumps.sum()
     wide = np.stack([np.interp(np.arange(cols) + 0.5, at_x, line) for line in coarse])
     low = np.clip(np.searchsorted(at_y, np.arange(rows) + 0.5) - 1, 0, max(len(at_y) - 2, 0))
     if len(at_y) == 1:
