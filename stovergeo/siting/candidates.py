@@ -38,27 +38,17 @@ def rectangles(bales: int, block: Block, fire_gap_m: float, any_angle: bool) -> 
     room to turn the near-square one.
     """
     stacks = max(1, math.ceil(bales / block.bales))
+    long, wide = block.length_m, block.width_m
     if bales < block.bales:  # less than a stack: fewer rows of the same length, or as many shorter ones
         part = bales / block.bales
         rows, steps = math.ceil(block.rows * part), math.ceil(block.steps * part)
-        sizes = {
-            (block.length_m, block.width_m * rows / block.rows),
-            (block.length_m * steps / block.steps, block.width_m),
-        }
+        sizes = {(long, wide * rows / block.rows), (long * steps / block.steps, wide)}
     else:
-        sizes = set()
-        for along in {
-            1,
-            stacks,
-            max(1, round(math.sqrt(stacks * (block.width_m + fire_gap_m) / (block.length_m + fire_gap_m)))),
-        }:
-            beside = math.ceil(stacks / along)
-            sizes.add(
-                (
-                    along * (block.length_m + fire_gap_m) - fire_gap_m,
-                    beside * (block.width_m + fire_gap_m) - fire_gap_m,
-                )
-            )
+        near_square = max(1, round(math.sqrt(stacks * (wide + fire_gap_m) / (long + fire_gap_m))))
+        sizes = {
+            (n * (long + fire_gap_m) - fire_gap_m, math.ceil(stacks / n) * (wide + fire_gap_m) - fire_gap_m)
+            for n in (1, stacks, near_square)
+        }
     if any_angle:
         tall, wide = min(sizes, key=max)
         side = max(_ROOM_TO_TURN * math.sqrt(tall * wide), tall, wide)
@@ -80,10 +70,7 @@ class Sums:
 
 
 def _running(cells: np.ndarray) -> np.ndarray:
-    total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1))
-    np.cumsum(cells, axis=0, out=total[1:, 1:])
-    np.cumsum(total[1:, 1:], axis=1, out=total[1:, 1:])
-    return total
+    return np.pad(cells.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
 
 
 def _boxes(total: np.ndarray, rows: int, cols: int, step: int) -> np.ndarray:

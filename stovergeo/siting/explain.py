@@ -14,7 +14,7 @@ from stovergeo.core.messages import Message
 from stovergeo.siting.pattern import land_per_bale_m2
 from stovergeo.siting.rate import GroundRatings, Rated
 from stovergeo.siting.site import SIDES, message
-from stovergeo.siting.yard import base_cost, base_kind
+from stovergeo.siting.yard import base_cost, kinds_on
 
 if TYPE_CHECKING:
     from stovergeo.siting.yard import Cells, Yard
@@ -65,11 +65,9 @@ def no_ground_messages(stack: xr.Dataset, ratings: GroundRatings, coefficients: 
     allowed = bool((stack["yard_allowed"].values >= 1).any())
     messages = [message("no_ground.small" if allowed else "no_ground.none")]
     if shares := forbidden_shares(stack):
-        listed = [
-            message("no_ground.reason", title=ratings.titles[name], share=part)
-            for name, part in list(shares.items())[:3]
-        ]
-        messages.append(message("no_ground.reasons", reasons=tuple(listed)))
+        largest = list(shares.items())[:3]
+        listed = tuple(message("no_ground.reason", title=ratings.titles[n], share=part) for n, part in largest)
+        messages.append(message("no_ground.reasons", reasons=listed))
     return messages + _least_bad(stack, ratings, coefficients)
 
 
@@ -83,14 +81,9 @@ def _least_bad(stack: xr.Dataset, ratings: GroundRatings, coefficients: Handbook
     score = np.where(mitigable, np.nan_to_num(stack["yard_score"].values), 0)
     mean = uniform_filter(score.astype(np.float32), size, mode="constant")
     row, col = (int(k) for k in np.unravel_index(int(np.argmax(np.where(mitigable, mean * part, -1))), mean.shape))
-    drainage, clay = (
-        np.asarray(stack[name].values[row, col]) if name in stack else np.asarray(np.nan)
-        for name in ("drainage_class", "clay_pct")
-    )
-    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
-    pad_m2 = _PRICED_BALES * land_per_bale_m2(ratings.options.pattern)
-    base = base_cost(int(base_kind(drainage, clay, *limits)), pad_m2, _PRICED_BALES, coefficients)
-    bad = [r for r in ratings.rated if getattr(r.criterion, "mitigable", False) and _is_bad(r, row, col)]
+    kind = int(kinds_on(stack, (np.array([row]), np.array([col])), coefficients)[0])
+    base = base_cost(kind, _PRICED_BALES * land_per_bale_m2(ratings.options.pattern), _PRICED_BALES, coefficients)
+    bad = [r for r in ratings.rated if r.mitigable and _is_bad(r, row, col)]
     drained = any(r.name == "ponding_class" for r in bad)
     need = message("no_ground.drain", base=base.message) if drained else base.message
     return [
@@ -109,8 +102,9 @@ def _is_bad(rated: Rated, row: int, col: int) -> bool:
 
 def _whereabouts(ratings: GroundRatings, row: int, col: int) -> Message:
     """Name a place by its side of the farm and by latitude and longitude, for want of names on the ground."""
-    stack = ratings.site.stack
-    own = np.isfinite(stack["field_number"].values) if "field_number" in stack else np.ones(ratings.site.shape, bool)
+    stack, own = ratings.site.stack, np.zeros(1, bool)
+    if "field_number" in stack:
+        own = np.isfinite(stack["field_number"].values)
     rows, cols = np.nonzero(own if own.any() else np.ones(ratings.site.shape, bool))
     east = (col - cols.mean()) / max(np.ptp(cols) / 2, 1)
     north = (rows.mean() - row) / max(np.ptp(rows) / 2, 1)

@@ -1,6 +1,6 @@
 """Stack patterns: how bales stand beside and above each other, and what ground that takes.
 
-A pattern is a cross-section repeated along the row. `Pattern.step_m` is the way along the
+A pattern is a cross-section repeated along the row. `Pattern.step_m` is the distance along the
 row to the next section, `across_m` the width of the section, `per_step` its bales.
 """
 
@@ -58,20 +58,11 @@ def row_pattern(
     W, D = bale.width_m, bale.diameter_m
     if not SHAPES[bale.shape].is_cylinder:
         across = square_across * bale.length_m
-        levels = min(square_levels, _levels(bale, height_per_base * across))
+        levels = min(square_levels, max(1, int(height_per_base * across / bale.height_m + 1e-9)))
         # a row shorter than this would be the shortest side of the base and break the height rule
         least = math.ceil(levels * bale.height_m / height_per_base / W - 1e-9)
-        return Pattern(
-            "squares",
-            W,
-            across,
-            levels * square_across,
-            levels * bale.height_m,
-            row_gap_m,
-            bale_kg,
-            max(1, least),
-            square_across,
-        )
+        per_step, height_m = levels * square_across, levels * bale.height_m
+        return Pattern("squares", W, across, per_step, height_m, row_gap_m, bale_kg, max(1, least), square_across)
     shapes = {
         "single row": Pattern("single row", W, D, 1, D, row_gap_m, bale_kg, row_min),
         "touching rows": Pattern("touching rows", W, D, 1, D, 0.0, bale_kg, row_min),
@@ -81,10 +72,6 @@ def row_pattern(
         "pyramid": Pattern("pyramid", W, 3 * D, 6, D * (1 + math.sqrt(3)), row_gap_m, bale_kg, row_min, 3),
     }
     return shapes[pattern]
-
-
-def _levels(bale: Any, tallest_m: float) -> int:
-    return max(1, int(tallest_m / bale.height_m + 1e-9))
 
 
 def land_per_bale_m2(pattern: Pattern) -> float:

@@ -44,13 +44,17 @@ class Rated:
     weight: float
     rating: Rating
 
+    @property
+    def mitigable(self) -> bool:
+        """Whether a base or a drain could answer the hard reason."""
+        return getattr(self.criterion, "mitigable", False)
+
     def message_at(self, row: int, col: int) -> Message:
         """Return the criterion's message for one cell."""
-        return self.message(
-            float(self.rating.value.values[row, col]),
-            float(self.rating.score.values[row, col]),
-            bool(self.rating.allowed.values[row, col]),
+        value, score, allowed = (
+            array.values[row, col].item() for array in (self.rating.value, self.rating.score, self.rating.allowed)
         )
+        return self.message(value, score, allowed)
 
     def message(self, value: float, score: float, allowed: bool) -> Message:
         """Return the criterion's message for a value; unknown is reported as not known."""
@@ -89,12 +93,12 @@ class GroundRatings:
         return shapely.union_all([r.rating.keep_out for r in self.rated if r.rating.keep_out is not None])
 
     def too_near(self, shapes: np.ndarray) -> np.ndarray:
-        """ReportSize which shapes lie nearer to a hazard than is asked, by distance alone: no buffer, no grid."""
+        """Return which shapes lie nearer to a hazard than is asked, by distance alone: no buffer, no grid."""
         near = np.zeros(len(shapes), bool)
         tree = shapely.STRtree(shapes)
-        for clear_of in (r.rating.clear_of for r in self.rated):
-            if clear_of is not None:
-                hazards, distances = clear_of
+        for r in self.rated:
+            if r.rating.clear_of is not None:
+                hazards, distances = r.rating.clear_of
                 near[tree.query(hazards, predicate="dwithin", distance=distances)[1]] = True
         return near
 
@@ -107,10 +111,8 @@ def pattern_of(bale: Any, pattern: str, yards_plan: Yards, coefficients: Handboo
         bale_of(bale, None, coefficients).as_is_kg if isinstance(bale, Bale) else bale.as_is_kg,
         pattern,
         row_gap_m=coefficients.value("yards.row_gap") if gap is None else gap,
-        square_levels=round(coefficients.value("yards.square_levels")),
-        square_across=round(coefficients.value("yards.square_across")),
         height_per_base=coefficients.value("yards.height_per_base"),
-        row_min=round(coefficients.value("yards.row_min")),
+        **{name: round(coefficients.value(f"yards.{name}")) for name in ("square_levels", "square_across", "row_min")},
     )
 
 
@@ -219,8 +221,7 @@ def _all_own_are_there(offered: list[Plugin], coefficients: Handbook) -> None:
     installation is broken, and a yard could stand under a wire.
     """
     whole = {p.name for p in offered if p.package == _OWN and p.thing is not None}
-    gone = sorted(set(coefficients.group("yards.weight")) - whole)
-    if gone:
+    if gone := sorted(set(coefficients.group("yards.weight")) - whole):
         names = ", ".join(gone)
         raise ContractError(f"site criteria of stovergeo itself are missing ({names}); install the package again")
 
@@ -287,9 +288,9 @@ def _combine(stack: xr.Dataset, rated: list[Rated], floor: float, accept_base: b
     mean, reason, not_mitigable = np.empty(shape, np.float32), np.zeros(shape, np.float32), np.zeros(shape, bool)
     weighty = [(np.float32(r.weight), r.rating.score.values) for r in rated if r.weight > 0]
     hard = [
-        (number, r.rating.allowed.values, getattr(r.criterion, "mitigable", False))
+        (number, r.rating.allowed.values, r.mitigable)
         for number, r in enumerate(rated, start=1)
-        if not r.rating.allowed.values.all() and not (accept_base and getattr(r.criterion, "mitigable", False))
+        if not r.rating.allowed.values.all() and not (accept_base and r.mitigable)
     ]
 
     def work(rows: slice) -> None:
@@ -327,12 +328,7 @@ def setback_areas(ratings: GroundRatings) -> gpd.GeoDataFrame:
         asked for, drawn never smaller than it is.
     """
     rows = [
-        {
-            "criterion": r.name,
-            "title": str(r.criterion.title),
-            "distance_m": r.rating.limit + r.rating.added,
-            "geometry": r.rating.keep_out,
-        }
+        (r.name, str(r.criterion.title), r.rating.limit + r.rating.added, r.rating.keep_out)
         for r in ratings.rated
         if r.rating.keep_out is not None
     ]

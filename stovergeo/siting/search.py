@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,9 +16,11 @@ from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import need
 from stovergeo.inputs.plan.yards import Yards
+from stovergeo.siting.bins import Window
 from stovergeo.siting.candidates import Place, Sums, find_places
+from stovergeo.siting.directions import best_fit, best_fit_any_angle
 from stovergeo.siting.explain import named_place_message, no_ground_messages, room_messages
-from stovergeo.siting.fit import Rows, Window, best_fit, best_fit_any_angle, lay_rows
+from stovergeo.siting.fit import Rows, lay_rows
 from stovergeo.siting.pattern import Pattern, blocks_within
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.sheet import make_tables
@@ -126,8 +127,7 @@ class _Hunt:
         self.plan = plan
         self.ratings = ratings
         self.pattern: Pattern = ratings.options.pattern
-        gap = plan.fire_gap_m
-        self.fire_gap = coefficients.value("yards.fire_gap") if gap is None else gap
+        self.fire_gap = coefficients.value("yards.fire_gap") if plan.fire_gap_m is None else plan.fire_gap_m
         self.lane = coefficients.value("yards.lane")
         self.apart = coefficients.value("yards.search.apart")
         self.full_fraction = coefficients.value("yards.search.full_fraction")
@@ -144,8 +144,8 @@ class _Hunt:
         self.keep_out = ratings.keep_out()
         shapely.prepare(self.keep_out)
         self.apron_m = coefficients.value("yards.apron")
-        way = ratings.of("access")
-        self.way = None if way is None else way.rating.value.values
+        access = ratings.of("access")
+        self.route = None if access is None else access.rating.value.values
         self.chosen: list[Yard] = []
         self.refused: list[tuple[str, Cells]] = []  # the grower's own places that hold no yard
 
@@ -161,23 +161,14 @@ class _Hunt:
         any_angle = self.plan.rows != "north-south"
         parts = (1,) if self.plan.most == 1 else _PARTS
         sizes = sorted({max(least, math.ceil(wanted / part)) for part in parts}, reverse=True)
-        places = {
-            size: find_places(sums, size, squarish, self.fire_gap, self.cell, min_m2, any_angle) for size in sizes
-        }
-        for size in self._turns(sizes):
-            if len(self.chosen) >= self.plan.most:
-                break
-            self._choose(places[size])
+        places = {n: find_places(sums, n, squarish, self.fire_gap, self.cell, min_m2, any_angle) for n in sizes}
+        # a quarter of the yards large, a quarter middle, the rest small
+        turns = [n for n in sizes[:-1] for _ in range(max(1, self.plan.most // 4))] + sizes[-1:] * self.plan.most
+        for size in turns:
+            if len(self.chosen) < self.plan.most:
+                self._choose(places[size])
         self._make_room(places[sizes[0]], wanted)
         return self.chosen
-
-    def _turns(self, sizes: list[int]) -> Iterator[int]:
-        """Give each size its share of the yards: a quarter large, a quarter middle, the rest small."""
-        most = self.plan.most
-        quarter = max(1, most // 4)
-        for size in sizes[:-1]:
-            yield from [size] * quarter
-        yield from [sizes[-1]] * most
 
     def _choose(self, places: list[Place]) -> bool:
         """Take the best place left that holds a yard."""
@@ -206,10 +197,8 @@ class _Hunt:
         """Lower a place's value when a chosen yard already stands in the same part of the farm."""
         x = self.west + (place.col + place.cols / 2) * self.cell
         y = self.north - (place.row + place.rows / 2) * self.cell
-        near = max(
-            (math.exp(-math.hypot(x - c.x, y - c.y) / self.apart) for c in (c.middle for c in self.chosen)), default=0.0
-        )
-        return place.value * (1 - 0.3 * near)
+        far = min((yard.middle.distance(shapely.Point(x, y)) for yard in self.chosen), default=math.inf)
+        return place.value * (1 - 0.3 * math.exp(-far / self.apart))
 
     def _known_places(self) -> None:
         """Try the grower's own places first; keep those that hold a yard, note those that do not."""
@@ -223,7 +212,9 @@ class _Hunt:
             cells = cells_in(self.site.x, self.site.y, shape, self.cell)
             row, col = (int(c.min()) for c in cells)
             place = Place(row, col, int(cells[0].max()) - row + 1, int(cells[1].max()) - col + 1, 0, 1.0)
-            outside = shapely.difference(_box(place, self.west, self.north, self.cell), shape)
+            left, top = self.west + col * self.cell, self.north - row * self.cell
+            window = shapely.box(left, top - place.rows * self.cell, left + place.cols * self.cell, top)
+            outside = shapely.difference(window, shape)
             yard = self._lay(place, name, self.site.touched([outside]))
             if yard is not None and len(self.chosen) < self.plan.most:
                 self._take(yard)
@@ -254,7 +245,7 @@ class _Hunt:
             return None
         stacks = shapely.multipolygons(laid.stack_outlines)
         cells = cells_in(self.site.x, self.site.y, stacks, self.cell)
-        apron = find_apron(stacks, angle.degrees, self.apron_m, self.lane, self.free, self.way, self.site)
+        apron = find_apron(stacks, angle.degrees, self.apron_m, self.lane, self.free, self.route, self.site)
         ground = outline(stacks, apron, self.lane, self.fire_gap, self.keep_out)
         lanes = lanes_round(laid, self.lane, self.keep_out)
         known = self.stack["yard_score"].values[cells]
@@ -288,9 +279,3 @@ class _Hunt:
             if not self._choose(large) or sum(y.bales for y in self.chosen) <= held:
                 self.chosen, self.free = before, free_before
                 return
-
-
-def _box(place: Place, west: float, north: float, cell_m: float) -> shapely.Polygon:
-    """Return a place as a rectangle in the working CRS."""
-    left, top = west + place.col * cell_m, north - place.row * cell_m
-    return shapely.box(left, top - place.rows * cell_m, left + place.cols * cell_m, top)

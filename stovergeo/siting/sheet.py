@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import count
-from typing import Any
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -39,7 +39,7 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
 
     A criterion says by its optional attribute ``of_yard`` how cells make a yard: "mean" (where
     left out), "least", "greatest", "direction", "nearest" for the exact distance to its
-    layer, or "way" for a route to a road or gate.
+    layer, or "route" for one to a road or gate.
     """
     how = getattr(rated.criterion, "of_yard", "mean")
     if how == "nearest":
@@ -47,53 +47,58 @@ def value_on(rated: Rated, yard: Yard, ratings: GroundRatings) -> float:
         if frame is None:
             return np.nan
         return float(shapely.distance(rated.criterion.measured_from(frame).to_numpy(), yard.stacks).min())
-    if how == "way":
-        return _way_m(yard.stacks, yard.cells, ratings)
+    if how == "route":
+        return _route_m(yard.stacks, yard.cells, ratings)
     value = rated.rating.value.values[yard.cells]
-    if not np.isfinite(value).any():
-        return np.nan
-    if how == "direction":
-        angle = np.radians(value[np.isfinite(value)])
-        return float(np.degrees(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())) % 360)
-    if how == "least":
-        return float(np.nanmin(value))
-    return float(np.nanmax(value) if how == "greatest" else np.nanmean(value))
+    value = value[np.isfinite(value)]
+    return float(_OF_YARD[how](value)) if len(value) else np.nan
 
 
-def _way_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
+def _mean_direction(deg: np.ndarray) -> float:
+    angle = np.radians(deg)
+    return float(np.degrees(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())) % 360)
+
+
+_OF_YARD: Final[dict[str, Callable[[np.ndarray], Any]]] = {
+    "least": np.min,
+    "greatest": np.max,
+    "mean": np.mean,
+    "direction": _mean_direction,
+}
+
+
+def _route_m(shape: shapely.Geometry, cells: Cells, ratings: GroundRatings) -> float:
     """Return the route from a shape to the nearest road or gate; NaN where it was not looked for.
 
-    The way runs from cell to cell and may come out some metres short; none is shorter than the straight line.
+    The route runs from cell to cell and may come out some meters short; none is shorter than the straight line.
     """
-    way = ratings.of("access")
-    if way is None or not np.isfinite(way.rating.value.values[cells]).any():
+    access = ratings.of("access")
+    if access is None or not np.isfinite(access.rating.value.values[cells]).any():
         return np.nan
     straight = (near["distance_m"] for near in _nearest(shape, ratings, ("roads", "gates")))
-    return max(float(np.nanmin(way.rating.value.values[cells])), min(straight))
+    return max(float(np.nanmin(access.rating.value.values[cells])), min(straight))
 
 
 def ratings_of(yard: Yard, ratings: GroundRatings) -> list[dict[str, Any]]:
     """Return one yard's rating by every criterion; what was not checked stands there too, without a score."""
-    rows = []
-    for r in ratings.rated:
-        score = _mean(r.rating.score.values[yard.cells])
-        # every row stands on allowed ground, so no criterion forbids a yard
-        told = r.message(value_on(r, yard, ratings), score, True)
-        rows.append(
-            {"criterion": r.name, "title": str(r.criterion.title), "score": score, "allowed": True, "message": told}
-        )
-    for name, why in ratings.not_checked.items():
-        told = message("rating.not_checked", why=why)
-        title = ratings.titles[name]
-        rows.append({"criterion": name, "title": title, "score": np.nan, "allowed": True, "message": told})
-    return rows
+    scores = [_mean(r.rating.score.values[yard.cells]) for r in ratings.rated]
+    # every row stands on allowed ground, so no criterion forbids a yard
+    rows = [
+        (r.name, score, r.message(value_on(r, yard, ratings), score, True))
+        for r, score in zip(ratings.rated, scores, strict=True)
+    ]
+    rows += [(name, np.nan, message("rating.not_checked", why=why)) for name, why in ratings.not_checked.items()]
+    return [
+        {"criterion": name, "title": ratings.titles[name], "score": score, "allowed": True, "message": what}
+        for name, score, what in rows
+    ]
 
 
-def reason_messages(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatings, base: BaseCost) -> list[Message]:
+def reason_messages(yard: Yard, rated: list[dict[str, Any]], ratings: GroundRatings, base: BaseCost) -> list[Message]:
     """Say why this place: what is best about it, what is weakest, what it needs, what its rows are at odds with."""
     weight = {r.name: r.weight for r in ratings.rated}
     farm = {r.name: ratings.farm_mean(r) for r in ratings.rated}
-    weighty = [r for r in told if np.isfinite(r["score"]) and weight.get(r["criterion"], 0) > 0]
+    weighty = [r for r in rated if np.isfinite(r["score"]) and weight.get(r["criterion"], 0) > 0]
     good = [r for r in weighty if r["score"] >= 0.7]
     good.sort(key=lambda r: -weight[r["criterion"]] * (0.2 + r["score"] - farm[r["criterion"]]))
     weak = [r for r in weighty if r["score"] < 0.5]
@@ -109,9 +114,9 @@ def reason_messages(yard: Yard, told: list[dict[str, Any]], ratings: GroundRatin
         messages.append(message("yard.base", base=base.message, cost=base.cost, cost_a_year=base.cost_a_year))
     messages.append(yard.angle.message)
     stack = ratings.site.stack
-    at = [slice(int(c.min()), int(c.max()) + 1) for c in yard.cells]
     slope = np.nan_to_num(_mean_of(stack, "slope_pct", yard))
-    fall = mean_fall_deg(stack, at[0], at[1])
+    row, col = (slice(int(c.min()), int(c.max()) + 1) for c in yard.cells)
+    fall = mean_fall_deg(stack, row, col)
     messages += conflict(yard.angle.degrees, fall, slope, ratings.options.yards.wind_from_deg)
     if yard.apron is None:
         messages.append(message("yard.no_apron"))
@@ -142,13 +147,13 @@ def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | N
 
 
 def behind_messages(
-    told: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings
+    rated: list[dict[str, Any]], best: str, first: list[dict[str, Any]], ratings: GroundRatings
 ) -> list[Message]:
     """Say in what a yard lies behind the best one most; nothing where it hardly does."""
     floor = ratings.options.coefficients.value("yards.search.score_floor")
     weight = {r.name: r.weight for r in ratings.rated}
     most, messages = _BEHIND, []
-    for row, there in zip(told, first, strict=True):
+    for row, there in zip(rated, first, strict=True):
         if np.isfinite(row["score"]) and np.isfinite(there["score"]):
             loss = weight.get(row["criterion"], 0) * np.log(max(there["score"], floor) / max(row["score"], floor))
             if loss > most:
@@ -167,34 +172,26 @@ def make_tables(
 
     Yards bear the names of `yard_names`.
     """
-    figures: list[dict[str, Any]] = []
-    rated: list[dict[str, Any]] = []
-    stacks: list[dict[str, Any]] = []
-    aprons: list[dict[str, Any]] = []
-    lanes: list[dict[str, Any]] = []
-    near: list[dict[str, Any]] = []
-    first: list[dict[str, Any]] = []
     names = yard_names([yard.ground for yard in yards], before)
-    for yard_id, yard in zip(names, yards, strict=True):
-        told = ratings_of(yard, ratings)
-        first = first or told
-        rated += [{"yard_id": yard_id, **row} for row in told]
-        behind = behind_messages(told, names[0], first, ratings)
-        figures.append({"yard_id": yard_id, **_figures(yard, told, behind, stack, ratings, coefficients)})
-        stacks += _stacks(yard, yard_id)
-        if yard.apron is not None:
-            aprons.append({"yard_id": yard_id, **_apron(yard.apron, ratings, coefficients)})
-        lanes.append({"yard_id": yard_id, **_lanes(yard, coefficients)})
-        near += [{"yard_id": yard_id, **row} for row in whats_near(yard, ratings)]
-    crs = stack.rio.crs
-    return (
-        _frame(figures, YARDS, crs),
-        _frame(stacks, STACKS, crs),
-        _frame(aprons, APRON, crs),
-        _frame(lanes, LANES, crs),
-        pd.DataFrame(rated, columns=RATING_COLUMNS),
-        pd.DataFrame(near, columns=NEAR_COLUMNS),
+    rated = [ratings_of(yard, ratings) for yard in yards]
+    parts: dict[str, list[dict[str, Any]]] = {}
+    for yard_id, yard, own in zip(names, yards, rated, strict=True):
+        behind = behind_messages(own, names[0], rated[0], ratings)
+        for name, rows in {
+            "yards": [_figures(yard, own, behind, stack, ratings, coefficients)],
+            "stacks": _stacks(yard, yard_id),
+            "apron": [] if yard.apron is None else [_apron(yard.apron, ratings, coefficients)],
+            "lanes": [_lanes(yard, coefficients)],
+            "ratings": own,
+            "near": whats_near(yard, ratings),
+        }.items():
+            parts.setdefault(name, []).extend({"yard_id": yard_id, **row} for row in rows)
+    yards_, stacks, apron, lanes = (
+        _frame(parts.get(name, []), table, stack.rio.crs)
+        for name, table in {"yards": YARDS, "stacks": STACKS, "apron": APRON, "lanes": LANES}.items()
     )
+    rating_rows = pd.DataFrame(parts.get("ratings"), columns=RATING_COLUMNS)
+    return yards_, stacks, apron, lanes, rating_rows, pd.DataFrame(parts.get("near"), columns=NEAR_COLUMNS)
 
 
 def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFrame:
@@ -206,14 +203,14 @@ def _frame(rows: list[dict[str, Any]], table: Table, crs: Any) -> gpd.GeoDataFra
 
 def _figures(
     yard: Yard,
-    told: list[dict[str, Any]],
+    rated: list[dict[str, Any]],
     behind: list[Message],
     stack: xr.Dataset,
     ratings: GroundRatings,
     coefficients: Handbook,
 ) -> dict[str, Any]:
     base = base_of(yard, stack, coefficients)
-    unknown = [r for r in told if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
+    unknown = [r for r in rated if not np.isfinite(r["score"]) and r["criterion"] not in ratings.not_checked]
     not_here = [r["message"] for r in unknown if r["criterion"] != "known_place"]
     not_here += [
         message("rating.in_part", title=str(r.criterion.title))
@@ -229,9 +226,9 @@ def _figures(
         "base_cost": base.cost_a_year,
         "sun_fraction": _mean_of(stack, "sun_fraction", yard),
         "slope_pct": _mean_of(stack, "slope_pct", yard),
-        "road_m": _way_m(yard.stacks, yard.cells, ratings),
-        "reason": _one((*reason_messages(yard, told, ratings, base), *behind)),
-        "not_checked": _one((*ratings.not_checked_messages(), *not_here)),
+        "road_m": _route_m(yard.stacks, yard.cells, ratings),
+        "reason": message("yard.sentences", sentences=(*reason_messages(yard, rated, ratings, base), *behind)),
+        "not_checked": message("yard.sentences", sentences=(*ratings.not_checked_messages(), *not_here)),
         "pattern": yard.pattern.name,
         "rows_deg": yard.angle.degrees,
         "stacks": len(yard.laid.stack_outlines),
@@ -243,11 +240,6 @@ def _figures(
     }
 
 
-def _one(sentences: tuple[Message, ...]) -> Message:
-    """Return several sentences as one message, as a cell of a table holds it."""
-    return message("yard.sentences", sentences=sentences)
-
-
 def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
     """Return a row for each stack; its geometry is its rows of bales."""
     rows = []
@@ -256,7 +248,6 @@ def _stacks(yard: Yard, yard_id: str) -> list[dict[str, Any]]:
         bales = int(yard.laid.steps[mine].sum()) * yard.pattern.per_step
         rows.append(
             {
-                "yard_id": yard_id,
                 "stack_id": f"{yard_id}-{k + 1}",
                 "bales": bales,
                 "rows": int(mine.sum()),
@@ -272,7 +263,7 @@ def _apron(apron: shapely.Geometry, ratings: GroundRatings, coefficients: Handbo
     on_it = cells_in(ratings.site.x, ratings.site.y, apron, ratings.site.cell_m)
     return {
         "side_m": coefficients.value("yards.apron"),
-        "road_m": _way_m(apron, on_it, ratings),
+        "road_m": _route_m(apron, on_it, ratings),
         "geometry": apron,
     }
 

@@ -19,7 +19,7 @@ def places_max(reach: float) -> int:
 def looking_places(shapes: np.ndarray, every_m: float, clear_m: float, most: int) -> np.ndarray:
     """Return points from which shapes look out.
 
-    A point looks from where it is, a line every so many metres along, a polygon from a
+    A point looks from where it is, a line every so many meters along, a polygon from a
     ring just outside it, so that a building does not stand in its own view.
 
     Parameters

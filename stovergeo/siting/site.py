@@ -26,7 +26,7 @@ SIDES = ("north", "northeast", "east", "southeast", "south", "southwest", "west"
 #: sides of the polygon that stands for a quarter circle
 _QUARTER_SIDES = 16
 _ROWS_AT_ONCE = 32
-#: the rasteriser keeps state of its own; two threads in it at once confuse each other
+#: the rasterizer keeps state of its own; two threads in it at once confuse each other
 _BURNING = threading.Lock()
 
 
@@ -37,6 +37,10 @@ class SiteOptions:
     yards: Yards
     pattern: Pattern  #: how the bales would be stacked, for its height
     coefficients: Handbook
+
+    def values(self, group: str, *names: str) -> list[float]:
+        """Return coefficients of one group of the handbook."""
+        return [self.coefficients.value(f"{group}.{name}") for name in names]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,7 @@ class Site:
 
     stack: xr.Dataset
     surroundings: dict[str, gpd.GeoDataFrame]
-    _kept: dict[str, np.ndarray] = field(default_factory=dict, repr=False)
+    _distances: dict[str, np.ndarray] = field(default_factory=dict, repr=False)
     _layers: dict[str, gpd.GeoDataFrame | None] = field(default_factory=dict, repr=False)
     _lock: threading.RLock = field(default_factory=threading.RLock, repr=False)
 
@@ -138,11 +142,11 @@ class Site:
                 frame = self.surroundings.get(name)
                 if frame is not None:
                     frame = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
-                self._layers[name] = None if frame is None or len(frame) == 0 else frame
+                self._layers[name] = frame if frame is not None and len(frame) else None
             return self._layers[name]
 
     def given(self, name: str) -> bool:
-        """ReportSize whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
+        """Return whether a layer was given at all; a layer given with nothing in it says 'there is none'."""
         return self.surroundings.get(name) is not None
 
     def row_col(self, xy: np.ndarray) -> np.ndarray:
@@ -159,14 +163,17 @@ class Site:
             burned = rasterize(shapes, out_shape=self.shape, transform=self._transform, all_touched=True, dtype="uint8")
         return burned.astype(bool)
 
+    def covered(self, *names: str) -> np.ndarray:
+        """Return the cells that any shape of these layers touches."""
+        frames = [frame for name in names if (frame := self.layer(name)) is not None]
+        return self.touched([shape for frame in frames for shape in frame.geometry])
+
     def distance_m(self, name: str) -> np.ndarray:
         """Return the distance from each cell to the nearest shape of a layer, to about half a cell."""
         with self._lock:
-            if name not in self._kept:
-                frame = self.layer(name)
-                shapes = [] if frame is None else list(frame.geometry)
-                self._kept[name] = distance_to_cells(self.touched(shapes), self.cell_m)
-            return self._kept[name]
+            if name not in self._distances:
+                self._distances[name] = distance_to_cells(self.covered(name), self.cell_m)
+            return self._distances[name]
 
     def rating(
         self,
@@ -181,20 +188,11 @@ class Site:
         clear_of: tuple[np.ndarray, np.ndarray] | None = None,
     ) -> Rating:
         """Put a criterion's arrays on the grid as a `Rating`."""
-        coords = self.stack.coords
-
-        def on_grid(data: np.ndarray, kind: type, unit: str) -> xr.DataArray:
-            return xr.DataArray(np.asarray(data, kind), dims=("y", "x"), coords=coords, attrs={"units": unit})
-
-        return Rating(
-            on_grid(score, np.float32, "1"),
-            on_grid(allowed, bool, "1"),
-            on_grid(value, np.float32, units),
-            limit,
-            added,
-            keep_out,
-            clear_of,
+        scores, marks, values = (
+            xr.DataArray(np.asarray(data, kind), dims=("y", "x"), coords=self.stack.coords, attrs={"units": unit})
+            for data, kind, unit in ((score, np.float32, "1"), (allowed, bool, "1"), (value, np.float32, units))
         )
+        return Rating(scores, marks, values, limit, added, keep_out, clear_of)
 
 
 def around(shapes: gpd.GeoSeries, distance_m: np.ndarray | float) -> shapely.Geometry:

@@ -16,6 +16,8 @@ from stovergeo.siting.fit import Rows
 from stovergeo.siting.pattern import Pattern
 from stovergeo.siting.site import Site, message
 
+Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
+
 
 @dataclass(frozen=True, slots=True)
 class Angle:
@@ -112,6 +114,14 @@ def kind_message(kind: int) -> Message:
     return message(f"base.kind.{KINDS[kind].name}")
 
 
+def kinds_on(stack: xr.Dataset, cells: Cells, coefficients: Handbook) -> np.ndarray:
+    """Return the number in `KINDS` of the base that each of some cells needs."""
+    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
+    unknown = np.full(len(cells[0]), np.nan)
+    drainage, clay = (stack[n].values[cells] if n in stack else unknown for n in ("drainage_class", "clay_pct"))
+    return base_kind(drainage, clay, *limits)
+
+
 def stone_volume_m3(area_m2: float, depth_m: float) -> float:
     """Return the volume of a layer of stone: area times depth."""
     return area_m2 * depth_m
@@ -158,11 +168,8 @@ def base_cost(kind: int, pad_m2: float, bales: int, coefficients: Handbook) -> B
     stone = stone_volume_m3(pad_m2, deep) * coefficients.value("yards.base.stone_density") / KG_PER_MG
     ground = coefficients.value("yards.base.spread_price") + coefficients.value("yards.base.fabric_price")
     cost = stone * coefficients.value("yards.base.stone_price") + pad_m2 * ground
-    told = message("base.deep", base=title, depth=deep)
-    return BaseCost("gravel", deep, stone, cost, coefficients.value("yards.base.gravel_life"), told)
-
-
-Cells = tuple[np.ndarray, np.ndarray]  #: rows and columns of grid cells
+    described = message("base.deep", base=title, depth=deep)
+    return BaseCost("gravel", deep, stone, cost, coefficients.value("yards.base.gravel_life"), described)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +206,7 @@ def outline(
     keep_out: shapely.Geometry,
 ) -> shapely.Geometry:
     """Return the outline of a yard: stacks, gaps between them, a lane round them, its apron, less ground kept out."""
-    reach = fire_gap_m / 2 + 1.0  # stacks stand a fire gap apart, rounded up to bins of less than a metre
+    reach = fire_gap_m / 2 + 1.0  # stacks stand a fire gap apart, rounded up to bins of less than a meter
     joined = shapely.buffer(stacks, reach, join_style="mitre")
     joined = shapely.buffer(joined, lane_m - reach, join_style="mitre")
     joined = shapely.union_all([joined, shapely.buffer(stacks, lane_m, join_style="mitre"), apron])
@@ -214,7 +221,7 @@ def lanes_round(laid: Rows, lane_m: float, keep_out: shapely.Geometry) -> shapel
 
 
 def cells_in(x: np.ndarray, y: np.ndarray, shape: shapely.Geometry, cell_m: float) -> Cells:
-    """Return rows and columns of the cells whose centres lie in a shape or within half a cell of it; never none.
+    """Return rows and columns of the cells whose centers lie in a shape or within half a cell of it; never none.
 
     Parameters
     ----------
@@ -242,7 +249,7 @@ def find_apron(
     side_m: float,
     lane_m: float,
     allowed: np.ndarray,
-    way: np.ndarray | None,
+    route: np.ndarray | None,
     site: Site,
 ) -> shapely.Geometry | None:
     """Return a square beside the stacks on which a truck can be loaded and turned, the nearest to the road.
@@ -256,8 +263,8 @@ def find_apron(
     lane_m : float
         The square lies at most so far from a stack: across the lane.
     allowed : bool array (rows, cols)
-    way : float array (rows, cols) or None
-        Way to the road; None or unknown: any side will do.
+    route : float array (rows, cols) or None
+        Length of the route to the road; None or unknown: any side will do.
     site : Site
         For the grid.
 
@@ -271,20 +278,19 @@ def find_apron(
     west, south, east, north = turned.bounds
     along = np.arange(south - side_m, north + side_m / 2, side_m / 2)
     across = np.arange(west - side_m, east + side_m / 2, side_m / 2)
-    corners = np.array(
-        [(x, y) for y in along for x in (west - side_m, east)]
-        + [(x, y) for x in across for y in (south - side_m, north)]
-    )
-    upright = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + side_m, corners[:, 1] + side_m)
+    corners = [(x, y) for y in along for x in (west - side_m, east)]
+    corners += [(x, y) for x in across for y in (south - side_m, north)]
+    x, y = np.array(corners).T
     sin, cos = np.sin(np.radians(-angle_deg)), np.cos(np.radians(-angle_deg))
+    upright = shapely.box(x, y, x + side_m, y + side_m)
     squares = shapely.transform(upright, lambda c: c @ np.array([[cos, sin], [-sin, cos]]))
     farm = shapely.box(site.x[0] - cell / 2, site.y[-1] - cell / 2, site.x[-1] + cell / 2, site.y[0] + cell / 2)
     near = shapely.contains(farm, squares) & (shapely.distance(squares, stacks) <= lane_m)
     squares = squares[near]
-    if way is not None:  # the nearest to the road first
+    if route is not None:  # the nearest to the road first
         middles = site.row_col(shapely.get_coordinates(shapely.centroid(squares)))
         rows, cols = np.clip(np.rint(middles).astype(int), 0, np.array(site.shape) - 1).T
-        squares = squares[np.argsort(np.nan_to_num(way[rows, cols], nan=np.inf), kind="stable")]
+        squares = squares[np.argsort(np.nan_to_num(route[rows, cols], nan=np.inf), kind="stable")]
     for square in squares:
         if allowed[cells_in(site.x, site.y, square, cell)].all():
             return square
@@ -293,13 +299,7 @@ def find_apron(
 
 def base_of(yard: Yard, stack: xr.Dataset, coefficients: Handbook) -> BaseCost:
     """Return the base a yard needs: one that answers at least three quarters of its ground."""
-
-    def known(name: str) -> np.ndarray:
-        return np.asarray(stack[name].values)[yard.cells] if name in stack else np.full(len(yard.cells[0]), np.nan)
-
-    limits = [coefficients.value(f"yards.clay.{k}") for k in ("good", "fair", "most")]
-    kinds = base_kind(known("drainage_class"), known("clay_pct"), *limits)
-    kind = int(np.percentile(kinds, 75, method="nearest"))
+    kind = int(np.percentile(kinds_on(stack, yard.cells, coefficients), 75, method="nearest"))
     margin = coefficients.value("yards.base.pad_margin")
     pad = shapely.union_all(shapely.buffer(yard.laid.polygons, margin, join_style="mitre"))
     on_ground = yard.bales // yard.pattern.per_step * yard.pattern.on_ground

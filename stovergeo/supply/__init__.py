@@ -4,7 +4,7 @@ The season calls `haul_ground`, `haul_distances`, `supply_problem`, `choose`, `h
 """
 
 from stovergeo.supply.alternatives import alternatives, trade_off
-from stovergeo.supply.choice import Choice, optimise, with_yield
+from stovergeo.supply.choice import Choice, optimize, with_yield
 from stovergeo.supply.decide import choose
 from stovergeo.supply.haul import HaulGround, HaulOptions, haul_distances, haul_ground, haul_lines, haul_options
 from stovergeo.supply.inputs import supply_problem, yard_grounds
@@ -25,7 +25,7 @@ __all__ = [
     "haul_ground",
     "haul_lines",
     "haul_options",
-    "optimise",
+    "optimize",
     "reliefs",
     "supply_problem",
     "trade_off",

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.messages import Catalog
-from stovergeo.supply.choice import Choice, optimise, with_yield
+from stovergeo.supply.choice import Choice, optimize, with_yield
 from stovergeo.supply.problem import SupplyProblem
 
 message = Catalog("stovergeo.supply")
@@ -28,7 +28,7 @@ def alternatives(
     dearer : float
         Share by which an alternative may cost more.
     gap, seconds : float
-        As for `optimise`, for each plan.
+        As for `optimize`, for each plan.
 
     Returns
     -------
@@ -40,7 +40,7 @@ def alternatives(
     rows = [_row(problem, "cost", choice, choice)]
     most = choice.total_cost * (1 + dearer) + 1e-6
     for aim in ("soil", "yards", *(("habit",) if problem.habit else ())):
-        other = optimise(problem, aim=aim, gap=gap, seconds=seconds, cost_max=most, in_bales=choice.whole is not None)
+        other = optimize(problem, aim=aim, gap=gap, seconds=seconds, cost_max=most, in_bales=choice.whole is not None)
         row, first = _row(problem, aim, other, choice), rows[0]
         # money is not spent on what hardly changes anything
         if aim == "soil" and not row["near_limit"] * row["baled_mg"] < 0.97 * first["near_limit"] * first["baled_mg"]:
@@ -60,7 +60,7 @@ def trade_off(problem: SupplyProblem, choice: Choice, *, steps: int = 4, dearer:
     rows = [_row(problem, "cost", choice, choice)]
     for share in np.linspace(0, dearer, steps + 1)[1:]:
         most = choice.total_cost * (1 + float(share))
-        other = optimise(problem, aim="soil", cost_max=most, in_bales=choice.whole is not None)
+        other = optimize(problem, aim="soil", cost_max=most, in_bales=choice.whole is not None)
         rows.append(_row(problem, "soil", other, choice))
     return pd.DataFrame(rows)
 
@@ -93,16 +93,14 @@ def _row(problem: SupplyProblem, aim: str, plan: Choice, cheapest: Choice) -> di
         "zones": len(taken),
         "short_bales": plan.short_bales,
         "habit_fraction": as_today / plan.baled_mg if problem.habit and plan.baled_mg > 0 else float("nan"),
-        "shift_mg": shifted_mg(cheapest, plan),
+        "shift_mg": float(_gained(cheapest.zone_method, plan.zone_method, ["zone_id", "method"], "removal_mg").sum()),
     }
 
 
-def shifted_mg(one: Choice, other: Choice) -> float:
-    """Return the dry mass that another plan gathers elsewhere or otherwise than one."""
-    keys = ["zone_id", "method"]
-    a, b = (c.zone_method.set_index(keys)["removal_mg"] for c in (one, other))
-    both = pd.concat([a, b], axis=1).fillna(0.0)
-    return float((both.iloc[:, 1] - both.iloc[:, 0]).clip(lower=0).sum())
+def _gained(one: pd.DataFrame, other: pd.DataFrame, keys: list[str], column: str) -> pd.Series:
+    """Return by how much a column is larger in another plan's table than in one, where it is; the largest first."""
+    more = other.set_index(keys)[column].sub(one.set_index(keys)[column], fill_value=0)
+    return more[more > 0].sort_values(ascending=False, kind="stable")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,20 +116,19 @@ class SecondBest:
 
 def without_yard(problem: SupplyProblem, choice: Choice, yard_id: str, *, gap: float = 0.005) -> SecondBest:
     """Return what the season would cost if one yard could not be had."""
-    other = optimise(replace(problem, no_go_yards=problem.no_go_yards | {yard_id}), gap=gap)
+    other = optimize(replace(problem, no_go_yards=problem.no_go_yards | {yard_id}), gap=gap)
     used = set(choice.yard_use["yard_id"])
-    more = other.yard_use.set_index("yard_id")["bales"].sub(choice.yard_use.set_index("yard_id")["bales"], fill_value=0)
-    instead = more[more > 0].sort_values(ascending=False, kind="stable").index
+    instead = _gained(choice.yard_use, other.yard_use, ["yard_id"], "bales").index
     ranked = sorted(instead, key=lambda y: y in used)  # new places first
     return _second("yard", yard_id, choice, other, ranked[:2])
 
 
 def without_wrap(problem: SupplyProblem, choice: Choice, wrap: str, *, gap: float = 0.005) -> SecondBest | None:
     """Return what the season would cost without one wrap; None where no other is open."""
-    rest = problem.keeping[problem.keeping["wrap"] != wrap]
+    rest = problem.storage[problem.storage["wrap"] != wrap]
     if not rest["loss_pct"].notna().any():
         return None
-    other = optimise(replace(problem, keeping=rest), gap=gap)
+    other = optimize(replace(problem, storage=rest), gap=gap)
     wraps = other.wrap_use.groupby("wrap")["bales"].sum().sort_values(ascending=False, kind="stable").index
     return _second("wrap", wrap, choice, other, list(wraps)[:2])
 
@@ -175,19 +172,13 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
     total = float(problem.need.loc[own, "dry_mg"].sum())
     if total <= 0:
         return NextBales(need, bales, 0, float("nan"), ())
-    raised = problem.need.assign(
-        dry_mg=problem.need["dry_mg"].where(~own, problem.need["dry_mg"] * (1 + bales * each_mg / total))
-    )
-    more = optimise(replace(problem, need=raised), gap=gap)
+    dry_mg = problem.need["dry_mg"]
+    raised = problem.need.assign(dry_mg=dry_mg.where(~own, dry_mg * (1 + bales * each_mg / total)))
+    more = optimize(replace(problem, need=raised), gap=gap)
     had = bales - round((float(more.shortage["dry_mg"].sum()) - float(choice.shortage["dry_mg"].sum())) / each_mg)
     had = min(max(had, 0), bales)
-    a, b = (
-        c.zone_method[c.zone_method["removal_mg"] > 0].set_index(["zone_id", "method"])["removal_mg"]
-        for c in (choice, more)
-    )
-    gained = b.sub(a, fill_value=0)
-    gained = gained[gained > 0.02 * bales * each_mg].sort_values(ascending=False, kind="stable")
-    sources = tuple((str(z), str(m)) for z, m in gained.index[:2])
+    gained = _gained(choice.zone_method, more.zone_method, ["zone_id", "method"], "removal_mg")
+    sources = tuple((str(z), str(m)) for z, m in gained[gained > 0.02 * bales * each_mg].index[:2])
     cost = max(0.0, more.total_cost - choice.total_cost) / had if had else float("nan")
     return NextBales(need, bales, had, cost, sources)
 
@@ -196,4 +187,4 @@ def if_yields_fall(problem: SupplyProblem, change: float = -0.15, *, gap: float 
     """Return the best plan with less stover on every zone, or None where limits or stover are not known."""
     if not {"stover_mg_ha", "removable_mg_ha"} <= set(problem.zones.columns):
         return None
-    return optimise(with_yield(problem, change), gap=gap)
+    return optimize(with_yield(problem, change), gap=gap)

@@ -117,14 +117,13 @@ def least_cost(problem: SupplyProblem, *, gap: float = 0.005, seconds: float = 6
     return Solved(problem, model, cost, solve(model, cost, weights, gap=gap, seconds=seconds))
 
 
-def optimise(
+def optimize(
     problem: SupplyProblem,
     *,
     aim: str = "cost",
     gap: float = 0.005,
     seconds: float = 60.0,
     cost_max: float | None = None,
-    priced: bool = False,
     in_bales: bool = False,
 ) -> Choice:
     """Return the best plan of a problem, without messages.
@@ -144,18 +143,14 @@ def optimise(
         Time after which the best plan found is returned with its gap.
     cost_max : float, optional
         $ that the plan may cost, for the other aims.
-    priced : bool
-        Also price the next ton of each need and month, and the next hour of each machine.
     in_bales : bool
         Put the plan into whole bales; left out, masses are shared out to the kilogram, so that two plans compare.
     """
-    solved = (
-        least_cost(problem, gap=gap, seconds=seconds)
-        if aim == "cost"
-        else _by_aim(problem, aim, gap, seconds, cost_max)
-    )
-    choice = solved.in_bales() if in_bales else solved.in_tons()
-    return replace(choice, next_mg=solved.next_prices()) if priced else choice
+    if aim == "cost":
+        solved = least_cost(problem, gap=gap, seconds=seconds)
+    else:
+        solved = _by_aim(problem, aim, gap, seconds, cost_max)
+    return solved.in_bales() if in_bales else solved.in_tons()
 
 
 def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_max: float | None) -> Solved:
@@ -170,7 +165,7 @@ def _by_aim(problem: SupplyProblem, aim: str, gap: float, seconds: float, cost_m
 
 
 def _model(problem: SupplyProblem) -> tuple[Model, np.ndarray]:
-    """Return the programme and the weight of each need's shortage."""
+    """Return the program and the weight of each need's shortage."""
     model = build(problem)
     return model, short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True)))
 
@@ -181,21 +176,14 @@ def _measure(problem: SupplyProblem, model: Model, aim: str) -> np.ndarray:
     gather = model.tables["gather"]
     if aim == "soil":
         # a Mg taken counts the more the nearer its take lies to what the zone can spare
-        limits = dict(
-            zip(
-                problem.zones["zone_id"],
-                problem.zones.get("removable_mg_ha", pd.Series(np.nan, problem.zones.index)),
-                strict=True,
-            )
-        )
-        limit = gather["zone_id"].map(limits).astype(float)
-        near = (gather["removal_mg_ha"] / limit).clip(upper=1.0).fillna(1.0)
-        out[model.block("gather")] = gather["tonnes"] * near
+        limit = problem.zones.get("removable_mg_ha", pd.Series(np.nan, problem.zones.index)).to_numpy(float)
+        near = np.fmin(gather["removal_mg_ha"] / limit[gather["at"]], 1.0)
+        out[model.block("gather")] = gather["dry_mg"] * near
     elif aim == "yards":
         out[model.block("open")] = 1.0
     elif aim == "habit":
         today = gather["field_id"].map(dict(problem.habit))
-        out[model.block("gather")] = gather["tonnes"] * (today != gather["method"])
+        out[model.block("gather")] = gather["dry_mg"] * (today != gather["method"])
     elif aim != "cost":
         raise ValueError(f"no such aim: {aim!r}")
     return out
@@ -208,7 +196,7 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
         {step: float(model.cost[step] @ values) for step in STEPS} if model.size else dict.fromkeys(STEPS, 0.0)
     )
     gather = model.tables["gather"].assign(share=values[model.block("gather")])
-    gather = gather[gather["share"] * gather["tonnes"] > _TINY_MG]
+    gather = gather[gather["share"] * gather["dry_mg"] > _TINY_MG]
     zone_method = _zone_table(problem, gather)
     flows = _flow_table(problem, model, values, zone_method)
     yard_use = _yard_table(problem, model, values, flows)
@@ -240,27 +228,17 @@ def _read(problem: SupplyProblem, model: Model, solution: Solution) -> Choice:
 def _zone_table(problem: SupplyProblem, gather: pd.DataFrame) -> pd.DataFrame:
     """Return what is gathered of each zone, see `Choice.zone_method`."""
     # rounding by the solver may leave a crumb of a second method; the larger stays
-    main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id").set_index("zone_id")
-    rows = []
-    for zone in problem.zones.itertuples(index=False):
-        row = {"zone_id": zone.zone_id, "field_id": zone.field_id, "method": "leave", "share": 0.0, "area_ha": 0.0}
-        row |= {"removal_mg_ha": 0.0, "removal_mg": 0.0, "bales": 0, "bale_dry_kg": np.nan, "edge_cost_mg": np.nan}
-        if zone.zone_id in main.index:
-            taken = main.loc[zone.zone_id]
-            share = min(float(taken["share"]), 1.0)
-            mass = share * taken["tonnes"]
-            row |= {
-                "method": taken["method"],
-                "share": share,
-                "area_ha": share * zone.area_ha,
-                "removal_mg_ha": float(taken["removal_mg_ha"]),
-                "removal_mg": float(mass),
-                "bales": int(mass * 1000 / taken["bale_dry_kg"] + 1e-6),  # a plan in tons holds parts of bales besides
-                "bale_dry_kg": float(taken["bale_dry_kg"]),
-                "edge_cost_mg": float(taken["edge_cost_mg"]),
-            }
-        rows.append(row)
-    return pd.DataFrame(rows)
+    main = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates("zone_id")
+    columns = ["zone_id", "method", "share", "dry_mg", "removal_mg_ha", "bale_dry_kg", "edge_cost_mg"]
+    zones = problem.zones[["zone_id", "field_id", "area_ha"]].merge(main[columns], on="zone_id", how="left")
+    zones = zones.fillna({"method": "leave", "share": 0.0, "dry_mg": 0.0, "removal_mg_ha": 0.0})
+    zones["share"] = zones["share"].clip(upper=1.0)
+    zones["area_ha"] *= zones["share"]
+    zones["removal_mg"] = zones["share"] * zones["dry_mg"]
+    # a plan in tons holds parts of bales besides
+    bales = zones["removal_mg"] * 1000 / zones["bale_dry_kg"] + 1e-6
+    columns = ["zone_id", "field_id", "method", "share", "area_ha", "removal_mg_ha", "removal_mg", "bales"]
+    return zones.assign(bales=bales.fillna(0).astype(int))[[*columns, "bale_dry_kg", "edge_cost_mg"]]
 
 
 def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_method: pd.DataFrame) -> pd.DataFrame:
@@ -268,9 +246,7 @@ def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_m
     part = model.block("flow")
     flow = model.tables["flow"].assign(dry_mg=values[part], cost=model.cost["haul"][part] * values[part])
     flow = flow[flow["dry_mg"] > _TINY_MG]
-    flow = flow.groupby(["at", "yard"], as_index=False).agg(
-        dry_mg=("dry_mg", "sum"), cost=("cost", "sum"), distance_m=("distance_m", "first")
-    )
+    flow = flow.groupby(["at", "yard"], as_index=False).agg({"dry_mg": "sum", "cost": "sum", "distance_m": "first"})
     flow = flow.assign(
         zone_id=problem.zones["zone_id"].to_numpy()[flow["at"]],
         yard_id=problem.yards["yard_id"].to_numpy()[flow["yard"]],
@@ -278,11 +254,8 @@ def _flow_table(problem: SupplyProblem, model: Model, values: np.ndarray, zone_m
     whole = zone_method.set_index("zone_id")["bales"]
     bales = np.zeros(len(flow), dtype=int)
     for zone_id, at in flow.groupby("zone_id").indices.items():
-        mass = flow["dry_mg"].to_numpy()[at]
-        bales[at] = share_out(int(whole[zone_id]), mass)
-    return flow.assign(bales=bales)[["zone_id", "yard_id", "dry_mg", "bales", "distance_m", "cost"]].reset_index(
-        drop=True
-    )
+        bales[at] = share_out(int(whole[zone_id]), flow["dry_mg"].to_numpy()[at])
+    return flow.assign(bales=bales)[["zone_id", "yard_id", "dry_mg", "bales", "distance_m", "cost"]]
 
 
 def _next_prices(model: Model, cost: np.ndarray, solution: Solution) -> pd.DataFrame:
@@ -290,16 +263,15 @@ def _next_prices(model: Model, cost: np.ndarray, solution: Solution) -> pd.DataF
     prices = shadow_prices(model, cost, solution) if model.size else {}
     short = model.tables["short"]
     met = solution.values[model.block("short")] <= _SHORT_MG
-    rows = [
-        ("need", n, m, y, p)
-        for n, m, y, p, ok in zip(
-            short["need"], short["month"], short["year"], prices.get("need", ()), met, strict=False
-        )
-        if ok
+    if not prices:
+        return pd.DataFrame(columns=_NEXT)
+    needs = short.assign(kind="need", what=short["need"], price=prices["need"])[met]
+    hours = [
+        ("hours", name.removeprefix("hours "), 0, 0, -float(p[0]))
+        for name, p in prices.items()
+        if name.startswith("hours ")
     ]
-    hours = {name.removeprefix("hours "): p for name, p in prices.items() if name.startswith("hours ")}
-    rows += [("hours", machine, 0, 0, -float(p[0])) for machine, p in hours.items()]
-    return pd.DataFrame(rows, columns=_NEXT)
+    return pd.DataFrame([*needs[_NEXT].itertuples(index=False, name=None), *hours], columns=_NEXT)
 
 
 def share_out(count: int, masses: np.ndarray) -> np.ndarray:
@@ -317,7 +289,7 @@ def _yard_table(problem: SupplyProblem, model: Model, values: np.ndarray, flows:
     spent = np.zeros(len(problem.yards))
     np.add.at(spent, store["yard"].to_numpy(int), (model.cost["base"] * values)[model.block("store")])
     np.add.at(spent, opened["yard"].to_numpy(int), (model.cost["yard"] * values)[model.block("open")])
-    use = flows.groupby("yard_id", sort=False).agg(bales=("bales", "sum"), dry_mg=("dry_mg", "sum"))
+    use = flows.groupby("yard_id", sort=False)[["bales", "dry_mg"]].sum()
     yards = problem.yards[["yard_id", "capacity_bales"]].assign(cost=spent)
     out = yards.merge(use, left_on="yard_id", right_index=True, how="inner")
     out = out.assign(full=out["bales"] / out["capacity_bales"])
@@ -328,8 +300,8 @@ def _shortage_table(problem: SupplyProblem, model: Model, values: np.ndarray) ->
     """Return what cannot be had, see `Choice.shortage`."""
     table = model.tables["short"].assign(dry_mg=values[model.block("short")])
     kinds = dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))
-    table = table[table["dry_mg"] > _SHORT_MG].assign(kind=lambda t: t["need"].map(kinds))
-    table = table.reset_index(drop=True)
+    table = table[table["dry_mg"] > _SHORT_MG].reset_index(drop=True)
+    table["kind"] = table["need"].map(kinds)
     return table.assign(bales=_bales_short(problem, table))[["need", "kind", "month", "year", "dry_mg", "bales"]]
 
 

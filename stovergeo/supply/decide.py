@@ -53,7 +53,7 @@ def choose(
 
     Notes
     -----
-    A mixed-integer programme, solved by HiGHS through scipy; its variables, limits and aim stand on the
+    A mixed-integer program, solved by HiGHS through scipy; its variables, limits and aim stand on the
     page of the choice model.
 
     Examples
@@ -74,11 +74,11 @@ def choose(
     >>> asked = {"moisture_max_pct": np.inf, "ash_max_pct": np.inf, "price_per_mg": np.nan, "out_per_bale": 3.0}
     >>> terms = pd.DataFrame({"need": ["cows"], "kind": "herd", **asked})
     >>> costs = {"loss_pct": 2.0, "wrap_cost": 2.0, "base_cost": 0.0, "time_cost": 1.0}
-    >>> keeping = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})
+    >>> storage = pd.DataFrame({**january, "wrap": ["net"], "base": "soil", "months_stored": 2.0, **costs})
     >>> of = "rake_bale"
     >>> prices = Prices({of: 20.0}, {of: 14.0}, {of: 60.0}, 4.0, 2e-4, 100.0, {of: 18.0})
     >>> far_m = np.array([[300.0], [2000.0]])
-    >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, keeping, prices))
+    >>> choice = choose(SupplyProblem(zones, offers, yards, far_m, need, terms, storage, prices))
     >>> choice.methods, int(choice.flows["bales"].sum()), choice.short_bales
     ({'F1-a': 'rake_bale', 'F2-a': 'leave'}, 87, 0)
     """
@@ -92,16 +92,15 @@ def choose(
     if explain and not choice.short_bales:
         # where bales are short the next ton cannot be had: what the solver prices then is the shortage
         choice = replace(choice, next_mg=solved.next_prices())
-    told = messages.plan_messages(problem, choice, named)
+    plan = messages.plan_messages(problem, choice, named)
     costs = messages.cost_messages(choice)
     hard: list[Message] = []
-    if choice.short_bales and explain:
-        hard = conflict(problem)
-        told += messages.shortage_messages(choice, hard, reliefs(problem), problem.bale_dry_kg / 1000)
-    elif choice.short_bales:
-        told += messages.shortage_messages(choice, [], no_reliefs(), 0.5)
+    if choice.short_bales:
+        hard, eased = (conflict(problem), reliefs(problem)) if explain else ([], no_reliefs())
+        plan += messages.shortage_messages(choice, hard, eased, problem.bale_dry_kg / 1000)
+    choice = replace(choice, messages=plan, conflict=hard)
     if not explain or not len(choice.flows):
-        return replace(choice, messages=told, grower_messages=costs, conflict=hard)
+        return replace(choice, grower_messages=costs)
 
     reasons = _reasons(problem, in_tons, named, gap, yards_explained)
     if not choice.short_bales:
@@ -113,19 +112,16 @@ def choose(
     if fallen is not None:
         costs.append(messages.poorer_message(in_tons, fallen, POORER_CROP))
     costs += problem.notes
-    return replace(choice, messages=told, grower_messages=costs, reasons=reasons, alternatives=others, conflict=hard)
+    return replace(choice, grower_messages=costs, reasons=reasons, alternatives=others)
 
 
 def _reasons(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str], gap: float, most: int) -> pd.DataFrame:
-    offers = problem.usable_offers()
-    offers = offers.assign(chosen=offers["zone_id"].map(choice.methods) == offers["method"])
     rows: list[tuple[str, str, Message | tuple[Message, ...]]]
-    rows = [("zone", zone, told) for zone, told in messages.method_messages(offers, titles).items()]
+    rows = [("zone", zone, why) for zone, why in messages.method_messages(problem, choice.methods, titles).items()]
     yards = choice.yard_use.sort_values("bales", ascending=False, kind="stable")["yard_id"].head(most)
     rows += [("yard", y, messages.second_message(without_yard(problem, choice, y, gap=gap))) for y in yards]
     for wrap in choice.wrap_use["wrap"].unique():
-        second = without_wrap(problem, choice, wrap, gap=gap)
-        if second is not None:
+        if second := without_wrap(problem, choice, wrap, gap=gap):
             rows.append(("wrap", wrap, messages.second_message(second)))
     return pd.DataFrame(rows, columns=["kind", "id", "message"])
 
@@ -133,9 +129,8 @@ def _reasons(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str], 
 def _next(problem: SupplyProblem, choice: Choice, titles: Mapping[str, str]) -> list[Message]:
     """Return what more bales would cost each need."""
     price = problem.terms.set_index("need")["price_per_mg"]
-    told = []
+    found: list[Message] = []
     for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
-        found = next_bales(problem, choice, need)
         each = float(price[need]) * problem.bale_dry_kg / 1000
-        told += messages.next_messages(found, titles, each)
-    return told
+        found += messages.next_messages(next_bales(problem, choice, need), titles, each)
+    return found

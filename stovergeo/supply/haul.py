@@ -1,4 +1,4 @@
-"""Ways over the farm's ground from zones to yards: least-cost ways on a graph of moves between cells."""
+"""Routes over the farm's ground from zones to yards: least-cost paths on a graph of moves between cells."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.coefficients import Handbook
 
-#: moves to half of the sixteen neighbours (the rest are their reverses), with the cells
-#: passed on the way; a way in these directions is at most 2.8 % longer than a straight one
+#: moves to half of the sixteen neighbors (the rest are their reverses), with the cells
+#: passed meanwhile; a route in these directions is at most 2.8 % longer than a straight one
 _MOVES = (
     ((0, 1), ()),
     ((1, 0), ()),
@@ -34,12 +34,12 @@ _MOVES = (
 
 
 def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray, cell_m: float) -> sparse.csr_array:
-    """Return the undirected graph of moves between cells, weighted by metres times hardness.
+    """Return the undirected graph of moves between cells, weighted by meters times hardness.
 
     Parameters
     ----------
     hardness : array, shape (rows, columns)
-        What a metre counts for; NaN where nothing may pass.
+        What a meter counts for; NaN where nothing may pass.
     closed_field : int array, same shape
         Closed field a cell belongs to, -1 on open ground; a move from one to another needs a gate.
     gate : bool array, same shape
@@ -53,7 +53,7 @@ def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray,
     """
     rows, columns = hardness.shape
     number = np.arange(rows * columns).reshape(rows, columns)
-    starts, ends, weights = [], [], []
+    moves = [np.empty((3, 0))]
     for step, between in _MOVES:
         cells = [(0, 0), step, *between]
         top, left = -min(r for r, _ in cells), -min(c for _, c in cells)
@@ -66,14 +66,10 @@ def move_graph(hardness: np.ndarray, closed_field: np.ndarray, gate: np.ndarray,
         fields = np.stack([closed_field[v] for v in views])
         free = (fields == fields[0]).all(axis=0) | np.stack([gate[v] for v in views]).any(axis=0)
         go = np.isfinite(hard).all(axis=0) & free
-        metres = cell_m * float(np.hypot(*step))
-        starts.append(number[views[0]][go])
-        ends.append(number[views[1]][go])
-        weights.append((metres * hard.mean(axis=0))[go])
-    n = rows * columns
-    if not starts:
-        return sparse.csr_array((n, n))
-    return sparse.csr_array((np.concatenate(weights), (np.concatenate(starts), np.concatenate(ends))), shape=(n, n))
+        meters = cell_m * float(np.hypot(*step))
+        moves.append(np.stack([number[views[0]], number[views[1]], meters * hard.mean(axis=0)])[:, go])
+    start, end, weight = np.concatenate(moves, axis=1)
+    return sparse.csr_array((weight, (start.astype(int), end.astype(int))), shape=(rows * columns,) * 2)
 
 
 def routes_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float) -> tuple[np.ndarray, np.ndarray]:
@@ -92,21 +88,20 @@ def routes_to(graph: sparse.csr_array, target: int, columns: int, cell_m: float)
     Returns
     -------
     (array, int array), shape (cells,)
-        Metres along the way of least cost, inf where none leads; next cell, -1 at the target
+        Meters along the route of least cost, inf where there is none; next cell, -1 at the target
         and where none leads.
     """
-    cost, following = dijkstra(graph, directed=False, indices=target, return_predecessors=True)
+    cost, onward = dijkstra(graph, directed=False, indices=target, return_predecessors=True)
     cells = np.arange(len(cost))
-    onward = np.where(following < 0, cells, following)
-    metres = cell_m * np.hypot(cells // columns - onward // columns, cells % columns - onward % columns)
-    jump = onward
+    jump = np.where(onward < 0, cells, onward)
+    meters = cell_m * np.hypot(cells // columns - jump // columns, cells % columns - jump % columns)
     while True:  # each round doubles the number of moves summed
         further = jump[jump]
-        metres = metres + metres[jump]
+        meters = meters + meters[jump]
         if np.array_equal(further, jump):
             break
         jump = further
-    return np.where(np.isfinite(cost), metres, np.inf), np.where(following < 0, -1, following)
+    return np.where(np.isfinite(cost), meters, np.inf), np.where(onward < 0, -1, onward)
 
 
 def follow(onward: np.ndarray, start: int) -> list[int]:
@@ -121,13 +116,13 @@ def follow(onward: np.ndarray, start: int) -> list[int]:
 class HaulOptions:
     """What makes ground hard to cross. `haul_options` fills it from the handbook."""
 
-    cell_m: float  #: cell on which ways are looked for, rounded to whole cells of the stack
-    road: float  #: a metre of road, in metres of stubble
+    cell_m: float  #: cell on which routes are looked for, rounded to whole cells of the stack
+    road: float  #: a meter of road, in meters of stubble
     slope_free_pct: float
-    slope_each: float  #: added to a metre for each percent above that
+    slope_each: float  #: added to a meter for each percent above that
     slope_max_pct: float  #: steeper ground is not crossed
-    standing_crop: float  #: a metre through a crop that still stands, in metres of stubble
-    waterway: float  #: a metre of concentrated flow, in metres of stubble
+    standing_crop: float  #: a meter through a crop that still stands, in meters of stubble
+    waterway: float  #: a meter of concentrated flow, in meters of stubble
     gate_reach_m: float
     line_width_m: float  #: width given to roads and streams drawn as lines
 
@@ -179,7 +174,7 @@ class HaulGround:
         return float(x), float(y)
 
     def routes_to(self, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
-        """Return metres to a place from every cell, and the next cell on the way (`ways.routes_to`)."""
+        """Return meters to a place from every cell, and the next cell on the route (`routes_to`)."""
         return routes_to(self.graph, self.cell_of(x, y), self.hardness.shape[1], self.cell_m)
 
 
@@ -193,7 +188,7 @@ def haul_ground(
     """Lay out the ground that bales are carried over.
 
     Slope slows and then stops the mover, gathered water is crossed only where that saves much,
-    mapped water, buildings and trees are gone round, roads draw the way. A field whose
+    mapped water, buildings and trees are gone round, roads draw the route. A field whose
     boundary has a gate is closed everywhere else; one with no gate near is open. Ground on
     which nothing is known counts as flat stubble.
 
@@ -226,32 +221,31 @@ def haul_ground(
     hardness = np.where(flow > 0, np.maximum(hardness, options.waterway), hardness)
     shut = slope > options.slope_max_pct
 
-    def burn(geometries: list[BaseGeometry], all_touched: bool = True) -> np.ndarray:
-        good = [g for g in geometries if g is not None and not g.is_empty]
-        if not good:
+    def burn(shapes: gpd.GeoSeries, all_touched: bool = True) -> np.ndarray:
+        good = shapes[~(shapes.isna() | shapes.is_empty)]
+        if not len(good):
             return np.zeros(shape, dtype=bool)
         return rasterio.features.rasterize(
-            good, out_shape=shape, transform=transform, all_touched=all_touched, default_value=1, dtype="uint8"
+            good, out_shape=shape, transform=transform, all_touched=all_touched, dtype="uint8"
         ).astype(bool)
 
-    for name in ("buildings", "trees", "water"):
-        shut |= burn(list(surroundings[name].geometry)) if name in surroundings else False
-    if no_go is not None:
-        shut |= burn(list(no_go.geometry))
+    refused = gpd.GeoSeries() if no_go is None else no_go.geometry
+    for layer in (*(surroundings[n].geometry for n in ("buildings", "trees", "water") if n in surroundings), refused):
+        shut |= burn(layer)
     if fields is not None and "crop_stands" in fields and fields["crop_stands"].any():
-        crop = burn(list(fields.geometry[fields["crop_stands"].to_numpy(dtype=bool)]))
+        crop = burn(fields.geometry[fields["crop_stands"].to_numpy(dtype=bool)])
         hardness = np.where(crop, np.maximum(hardness, options.standing_crop), hardness)
     hardness = np.where(shut, np.nan, hardness)
     if "roads" in surroundings:  # a road that meets water or trees has its bridge or its gap
-        on_road = burn(list(surroundings["roads"].geometry.buffer(options.line_width_m / 2)))
+        on_road = burn(surroundings["roads"].geometry.buffer(options.line_width_m / 2))
         hardness = np.where(on_road, options.road, hardness)
-    if no_go is not None:  # a lane along its edge stays open: only cells whose middle lies on it are shut
-        hardness = np.where(burn(list(no_go.geometry), all_touched=False), np.nan, hardness)
+    # a lane along the edge of refused ground stays open: only cells whose middle lies on it are shut
+    hardness = np.where(burn(refused, all_touched=False), np.nan, hardness)
 
     closed_field, gate = np.full(shape, -1), np.zeros(shape, dtype=bool)
     if fields is not None and len(surroundings.get("gates", ())):
         gates = surroundings["gates"].geometry
-        gate = burn(list(gates.buffer(options.gate_reach_m)))
+        gate = burn(gates.buffer(options.gate_reach_m))
         for number, outline in enumerate(fields.geometry):
             if gates.distance(outline.boundary).min() <= options.gate_reach_m:
                 inside = rasterio.features.rasterize([outline], out_shape=shape, transform=transform)
@@ -260,13 +254,13 @@ def haul_ground(
 
 
 def _coarse(stack: xr.Dataset, name: str, step: int, reduce: Callable[..., np.ndarray]) -> np.ndarray:
-    rows, columns = -(-stack.sizes["y"] // step), -(-stack.sizes["x"] // step)
-    if name not in stack:
-        return np.full((rows, columns), np.nan)
-    padded = np.full((rows * step, columns * step), np.nan)
-    padded[: stack.sizes["y"], : stack.sizes["x"]] = stack[name].values
-    blocks = padded.reshape(rows, step, columns, step).swapaxes(1, 2).reshape(rows, columns, -1)
-    out = np.full((rows, columns), np.nan)
+    """Return a variable on coarse cells, unknown beyond the grid; all unknown where it is not given."""
+    cells = (-(-stack.sizes["y"] // step), step, -(-stack.sizes["x"] // step), step)
+    padded = np.full((cells[0] * step, cells[2] * step), np.nan)
+    if name in stack:
+        padded[: stack.sizes["y"], : stack.sizes["x"]] = stack[name].values
+    blocks = padded.reshape(cells).swapaxes(1, 2).reshape(cells[0], cells[2], -1)
+    out = np.full(blocks.shape[:2], np.nan)
     known = np.isfinite(blocks).any(axis=-1)
     out[known] = reduce(blocks[known], axis=-1)
     return out
@@ -284,33 +278,31 @@ def haul_distances(zones: gpd.GeoDataFrame, yards: gpd.GeoDataFrame, ground: Hau
     Returns
     -------
     array, shape (zones, yards)
-        Metres one way; inf where there is no route from at least half of the zone.
+        Meters one way; inf where there is no route from at least half of the zone.
     """
     cells = zone_cells(zones, ground)
     out = np.full((len(zones), len(yards)), np.inf)
     for j, outline in enumerate(yards.geometry):
         place = outline.representative_point()
-        metres, _ = ground.routes_to(place.x, place.y)
+        meters, _ = ground.routes_to(place.x, place.y)
         for i, own in enumerate(cells):
-            reached = np.isfinite(metres[own])
+            reached = np.isfinite(meters[own])
             if reached.mean() >= 0.5:
-                out[i, j] = metres[own][reached].mean()
+                out[i, j] = meters[own][reached].mean()
     return out
 
 
 def zone_cells(zones: gpd.GeoDataFrame, ground: HaulGround) -> list[np.ndarray]:
     """Return the flat cells of each zone; one at least, near its middle."""
-    shape = ground.hardness.shape
-    numbers = np.full(shape, -1, dtype=np.int32)
-    if len(zones):
-        pairs = [(g, i) for i, g in enumerate(zones.geometry)]
-        numbers = rasterio.features.rasterize(
-            pairs, out_shape=shape, transform=ground.transform, fill=-1, dtype="int32"
-        )
+    if not len(zones):
+        return []
+    pairs = [(g, i) for i, g in enumerate(zones.geometry)]
+    numbers = rasterio.features.rasterize(
+        pairs, out_shape=ground.hardness.shape, transform=ground.transform, fill=-1, dtype="int32"
+    )
     found = []
     for i, outline in enumerate(zones.geometry):
-        own = np.flatnonzero(numbers.ravel() == i)
-        own = own[np.isfinite(ground.hardness.ravel()[own])]
+        own = np.flatnonzero((numbers == i) & np.isfinite(ground.hardness))
         if not len(own):
             place = outline.representative_point()
             own = np.array([ground.cell_of(place.x, place.y)])
@@ -341,8 +333,8 @@ def haul_lines(
         zone, end = zone_at[flow.zone_id], yard_at[flow.yard_id].representative_point()
         if flow.yard_id not in routes:
             routes[flow.yard_id] = ground.routes_to(end.x, end.y)
-        metres, onward = routes[flow.yard_id]
-        cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(metres - flow.distance_m), ground))
+        meters, onward = routes[flow.yard_id]
+        cells = follow(onward, _start(zone, own[flow.zone_id], np.abs(meters - flow.distance_m), ground))
         start = Point(ground.place_of(cells[0]))
         if not zone.covers(start):  # a zone narrower than a cell
             start = zone.representative_point()

@@ -38,7 +38,7 @@ def supply_problem(
     coefficients: Handbook,
     zones: pd.DataFrame,
     zone_methods: pd.DataFrame,
-    ways: Mapping[str, Method],
+    methods: Mapping[str, Method],
     yards: pd.DataFrame,
     distance_m: np.ndarray,
     need: pd.DataFrame,
@@ -52,7 +52,7 @@ def supply_problem(
     zones : DataFrame, ZONES schema
     zone_methods : DataFrame
         As the residue package makes it.
-    ways : mapping of name to Method
+    methods : mapping of name to Method
         Those that may be used; offers by other methods are left out.
     yards : DataFrame, YARDS schema
         With the column `ground` of `yard_grounds`; without it, drained soil.
@@ -66,8 +66,8 @@ def supply_problem(
     SupplyProblem
         As `choose` takes it.
     """
-    bales = {name: bale_of(plan.bale, way, coefficients) for name, way in ways.items()}
-    offers = zone_methods[zone_methods["method"].isin(list(ways))].copy()
+    bales = {name: bale_of(plan.bale, method, coefficients) for name, method in methods.items()}
+    offers = zone_methods[zone_methods["method"].isin(list(methods))].copy()
     offers["moisture_pct"] = offers["method"].map({n: b.moisture_pct for n, b in bales.items()}).astype(float)
     offers["bale_dry_kg"] = offers["method"].map({n: b.dry_kg for n, b in bales.items()}).astype(float)
     wet = coefficients.value("storage.moisture_max")
@@ -80,8 +80,8 @@ def supply_problem(
         distance_m=np.asarray(distance_m, dtype=float),
         need=need,
         terms=need_terms(plan, wettest, coefficients),
-        keeping=storage_table(plan, wettest, coefficients),
-        prices=prices_of(plan, ways, wettest, coefficients),
+        storage=storage_table(plan, wettest, coefficients),
+        prices=prices_of(plan, methods, wettest, coefficients),
         capacity=capacity_of(plan, bales, coefficients),
         wet_pct=wet,
         nearest=round(coefficients.value("haul.nearest")),
@@ -95,19 +95,15 @@ def yard_grounds(yards: gpd.GeoDataFrame, stack: xr.Dataset, coefficients: Handb
     if not len(yards):
         return []
     numbers = zone_numbers(yards, grid_of(stack)).values
-    clay = stack["clay_pct"].values if "clay_pct" in stack else np.full(numbers.shape, np.nan)
-    drainage = stack["drainage_class"].values if "drainage_class" in stack else np.full(numbers.shape, np.nan)
+    unknown = np.full(numbers.shape, np.nan)
+    drainage, clay = (stack[n].values if n in stack else unknown for n in ("drainage_class", "clay_pct"))
     found = []
     for i, outline in enumerate(yards.geometry):
         own = numbers == i
         if not own.any():  # a yard smaller than a cell
             place = outline.representative_point()
-            near = {"x": place.x, "y": place.y}
-            at = stack["cell_area_ha"].sel(near, method="nearest")
-            own = (stack["y"].values[:, None] == float(at["y"])) & (stack["x"].values == float(at["x"]))
-        kinds = [
-            base_of_ground(float(d), float(c), coefficients) for d, c in zip(drainage[own], clay[own], strict=True)
-        ]
+            own[np.abs(stack["y"].values - place.y).argmin(), np.abs(stack["x"].values - place.x).argmin()] = True
+        kinds = [base_of_ground(d, c, coefficients) for d, c in zip(drainage[own], clay[own], strict=True)]
         found.append("clay" if kinds.count("clay") >= len(kinds) / 2 else "soil")
     return found
 
@@ -167,7 +163,7 @@ def truck_notes(plan: Plan, bale: BaleSize, coefficients: Handbook) -> tuple[Mes
     return tuple(load_messages(load, far, truck_per_mg(far, plan, bale, coefficients), by_km))
 
 
-def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, coefficients: Handbook) -> Prices:
+def prices_of(plan: Plan, methods: Mapping[str, Method], bale: BaleSize, coefficients: Handbook) -> Prices:
     """Return the season's prices: the plan's own where given, else the handbook's."""
     money = plan.money
 
@@ -185,12 +181,12 @@ def prices_of(plan: Plan, ways: Mapping[str, Method], bale: BaleSize, coefficien
     turns = net_turns(plan.wrap, plan.storage, plan.farm.season, coefficients)
     held = storage_cost(StorageMethod(STANDARD_WRAP, "soil"), bale, turns, plan.wrap.overlap_m, coefficients)
     baling = max(0.0, own(money.bale_each, bale.kind.rate) - held.wrap - held.time)
-    one_mg = pd.DataFrame({"zone_id": list(ways), "method": list(ways), "removal_mg": 1.0})
-    lost = nutrients(one_mg, ways, coefficients, money, plan.crop.nutrient_basis)
+    one_mg = pd.DataFrame({"zone_id": list(methods), "method": list(methods), "removal_mg": 1.0})
+    lost = nutrients(one_mg, methods, coefficients, money, plan.crop.nutrient_basis)
     return Prices(
-        method_per_ha={name: area.get(name, 0.0) for name in ways},
-        method_per_bale=dict.fromkeys(ways, baling),
-        method_setup=dict.fromkeys(ways, own(money.set_up, "cost.set_up")),
+        method_per_ha={name: area.get(name, 0.0) for name in methods},
+        method_per_bale=dict.fromkeys(methods, baling),
+        method_setup=dict.fromkeys(methods, own(money.set_up, "cost.set_up")),
         stage_per_bale=own(money.stage_each, "machine.rate.stage"),
         move_per_bale_m=coefficients.value("cost.move"),
         yard_opening=own(money.yard_opening, "cost.yard_opening"),

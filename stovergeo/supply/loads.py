@@ -48,7 +48,7 @@ def haul_cost_per_mg(
 
 
 def haul_cost_by_distance_per_mg(distance_km: ArrayLike, per_loaded_km: float, load_dry_mg: float) -> np.ndarray:
-    """Return the cost of trucking one dry Mg by the loaded kilometre, waiting not counted ($/Mg)."""
+    """Return the cost of trucking one dry Mg by the loaded kilometer, waiting not counted ($/Mg)."""
     return np.asarray(distance_km, float) * per_loaded_km / load_dry_mg
 
 
@@ -62,7 +62,7 @@ def bales_on_load(volume_m3: float, as_is_kg: float, max_m3: float, payload_kg: 
     as_is_kg : float
         Of a bale, water in it.
     max_m3 : float
-        Bale volume that usual loads of this shape carry.
+        Bale volume that common loads of this shape carry.
     payload_kg : float
         Mass the truck may carry.
 
@@ -85,39 +85,41 @@ def is_wide_load(width_m: float, legal_m: float) -> bool:
     return width_m > legal_m + 1e-9
 
 
-def per_mg_of_area(per_ha: float, removed_mg_ha: float) -> float:
+def per_mg_of_area(per_ha: ArrayLike, removed_mg_ha: ArrayLike) -> np.ndarray:
     """Return $/Mg of an operation paid by the hectare."""
-    return per_ha / removed_mg_ha
+    return np.divide(per_ha, removed_mg_ha)
 
 
-def per_mg_of_bales(per_bale: float, bale_dry_kg: float) -> float:
+def per_mg_of_bales(per_bale: ArrayLike, bale_dry_kg: ArrayLike) -> np.ndarray:
     """Return $/Mg of an operation paid by the bale."""
-    return per_bale * 1000 / bale_dry_kg
+    return np.multiply(per_bale, 1000) / bale_dry_kg
 
 
 def edge_cost_per_mg(
-    area_rates_per_ha: Sequence[float], bale_rates: Sequence[float], removed_mg_ha: float, bale_dry_kg: float
-) -> float:
+    area_rates_per_ha: Sequence[ArrayLike],
+    bale_rates: Sequence[ArrayLike],
+    removed_mg_ha: ArrayLike,
+    bale_dry_kg: ArrayLike,
+) -> np.ndarray:
     """Return the cost of a dry Mg baled and set at the field's edge.
 
     Parameters
     ----------
-    area_rates_per_ha : sequence of float
+    area_rates_per_ha : sequence of float or array
         Chopping, raking, $/ha.
-    bale_rates : sequence of float
+    bale_rates : sequence of float or array
         Baling, staging, $ a bale.
-    removed_mg_ha : float
+    removed_mg_ha : float or array
         Dry stover baled, Mg/ha.
-    bale_dry_kg : float
+    bale_dry_kg : float or array
 
     Returns
     -------
-    float
+    float or array
         $/Mg; nutrients, land and profit left out.
     """
-    return sum(per_mg_of_area(r, removed_mg_ha) for r in area_rates_per_ha) + sum(
-        per_mg_of_bales(r, bale_dry_kg) for r in bale_rates
-    )
+    by_area = [per_mg_of_area(rate, removed_mg_ha) for rate in area_rates_per_ha]
+    return np.sum(by_area, axis=0) + np.sum([per_mg_of_bales(rate, bale_dry_kg) for rate in bale_rates], axis=0)
 
 
 message = Catalog("stovergeo.supply")
@@ -131,13 +133,13 @@ class TruckLoad:
     held_by: str  #: "room" or "weight"
     dry_mg: float
     as_is_mg: float
-    width_m: float  #: the narrower way to set two abreast
-    wide: bool  #: over the usual legal width
+    width_m: float  #: of two abreast, set the narrower way
+    wide: bool  #: over the common legal width
     wide_for_stover: bool  #: over the width one state allows for stover without a permit
 
 
 def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
-    """Return what a usual truck carries of a bale."""
+    """Return what a common truck carries of a bale."""
     count, held = bales_on_load(
         bale.volume_m3, bale.as_is_kg, coefficients.value(bale.kind.load_volume), coefficients.value("haul.payload")
     )
@@ -157,7 +159,7 @@ def truck_load(bale: BaleSize, coefficients: Handbook) -> TruckLoad:
 
 
 def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_per_mg: float) -> list[Message]:
-    """Return what goes on a truck, what it costs by two ways of reckoning, and what to ask the road authority.
+    """Return what goes on a truck, what it costs by two reckonings, and what to ask the road authority.
 
     Parameters
     ----------
@@ -166,15 +168,14 @@ def load_messages(load: TruckLoad, far_km: float, by_hour_per_mg: float, by_km_p
         One way.
     by_hour_per_mg, by_km_per_mg : float
         $/Mg dry by the truck's hour (`haul_cost_per_mg`), which the plan uses, and by the loaded
-        kilometre (`haul_cost_by_distance_per_mg`), which forgets the waiting.
+        kilometer (`haul_cost_by_distance_per_mg`), which forgets the waiting.
     """
     if load.wide:
         width = message("load.too_wide" if load.wide_for_stover else "load.wide", width=load.width_m)
     else:
         width = message("load.fits")
-    full = {"bales": load.bales, "dry": load.dry_mg, "as_is": load.as_is_mg}
     return [
-        message("load.full_by_room" if load.held_by == "room" else "load.full_by_weight", **full),
+        message(f"load.full_by_{load.held_by}", bales=load.bales, dry=load.dry_mg, as_is=load.as_is_mg),
         message("load.far", far=far_km),
         message("load.by_hour", by_hour=by_hour_per_mg),
         message("load.by_distance", by_distance=by_km_per_mg),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -67,60 +68,55 @@ def shortage_messages(
     short = choice.shortage
     if not len(short):
         return []
-    told = [message("short.total", bales=choice.short_bales, dry=float(short["dry_mg"].sum()))]
+    messages = [message("short.total", bales=choice.short_bales, dry=float(short["dry_mg"].sum()))]
     for need, rows in short.groupby("need", sort=False):
-        bales, first, last = int(rows["bales"].sum()), int(rows["month"].iloc[0]), int(rows["month"].iloc[-1])
-        if len(rows) == 1:
-            told.append(message("short.need_in", need=str(need), bales=bales, month=first))
-        else:
-            told.append(message("short.need_from_to", need=str(need), bales=bales, first=first, last=last))
+        first, last = int(rows["month"].iloc[0]), int(rows["month"].iloc[-1])
+        months = {"month": first} if len(rows) == 1 else {"first": first, "last": last}
+        key = "short.need_in" if len(rows) == 1 else "short.need_from_to"
+        messages.append(message(key, need=str(need), bales=int(rows["bales"].sum()), **months))
     needs = tuple(m for m in conflict if m.key == "limit.need")
     limits = tuple(m for m in conflict if m.key != "limit.need")
     if needs and limits:
-        told.append(message("short.conflict", needs=needs, limits=limits, count=len(limits)))
+        messages.append(message("short.conflict", needs=needs, limits=limits, count=len(limits)))
     for row in reliefs[reliefs["gained_mg"] > 0.5 * bale_mg].itertuples(index=False):
-        gained = round(row.gained_mg / bale_mg)
-        if row.message.key == "limit.soil":
-            told.append(message("short.more_from_soil", bales=gained))
-        else:
-            told.append(message("short.more", bales=gained, limit=row.message))
-    return told
+        gained, from_soil = round(row.gained_mg / bale_mg), row.message.key == "limit.soil"
+        limit = {} if from_soil else {"limit": row.message}
+        messages.append(message("short.more_from_soil" if from_soil else "short.more", bales=gained, **limit))
+    return messages
 
 
 def next_messages(found: NextBales, titles: Mapping[str, str], price_each: float = np.nan) -> list[Message]:
     """Return what the next bales of a need would cost, where from, and whether the buyer's price covers it."""
     if not found.had:
         return [message("next.none", need=found.need)]
-    told = {"bales": found.bales, "need": found.need, "each": found.cost_each}
-    said = [message("next.cost", **told) if found.had == found.bales else message("next.fewer", **told, had=found.had)]
+    values = {"bales": found.bales, "need": found.need, "each": found.cost_each}
+    all_had = found.had == found.bales
+    messages = [message("next.cost", **values) if all_had else message("next.fewer", **values, had=found.had)]
     if np.isfinite(price_each):
-        said.append(message("next.pays" if price_each >= found.cost_each else "next.loses", price=price_each))
+        messages.append(message("next.pays" if price_each >= found.cost_each else "next.loses", price=price_each))
     if found.sources:
         sources = tuple(message("next.source", zone=z, method=title_of(m, titles)) for z, m in found.sources)
-        said.append(message("next.from", sources=sources))
-    return said
+        messages.append(message("next.from", sources=sources))
+    return messages
 
 
 def month_messages(next_mg: pd.DataFrame) -> list[Message]:
     """Return in which month the next ton of each need costs least and most, and what an hour more would save."""
-    told = []
+    messages = []
     for (kind, what), rows in next_mg.groupby(["kind", "what"], sort=False):
-        first, last = rows.iloc[0], rows.iloc[-1]
-        if kind == "hours":
-            if first["price"] >= 1:
-                told.append(message("next.hour", machine=str(what), saved=float(first["price"])))
-        elif last["price"] - first["price"] >= 1:
-            prices = {"first": float(first["price"]), "last": float(last["price"])}
-            months = {"first_month": int(first["month"]), "last_month": int(last["month"])}
-            told.append(message("next.by_month", need=str(what), **prices, **months))
-    return told
+        first, last = float(rows["price"].iloc[0]), float(rows["price"].iloc[-1])
+        if kind == "hours" and first >= 1:
+            messages.append(message("next.hour", machine=str(what), saved=first))
+        elif last - first >= 1:
+            months = {"first_month": int(rows["month"].iloc[0]), "last_month": int(rows["month"].iloc[-1])}
+            messages.append(message("next.by_month", need=str(what), first=first, last=last, **months))
+    return messages
 
 
 def second_message(found: SecondBest) -> Message:
     """Return what takes the place of a yard or a wrap, and by how much it is worse."""
-    name, *instead = (
-        message("second.yard", yard=n) if found.kind == "yard" else WRAPS[n].title for n in (found.name, *found.instead)
-    )
+    names = (found.name, *found.instead)
+    name, *instead = (message("second.yard", yard=n) if found.kind == "yard" else WRAPS[n].title for n in names)
     if found.more_short:
         return message("second.short", name=name, bales=found.more_short)
     values = {"name": name} | ({"instead": tuple(instead)} if instead else {})
@@ -130,31 +126,52 @@ def second_message(found: SecondBest) -> Message:
     return message(f"second.dearer_{how}", **values, more=found.more_cost)
 
 
-def method_messages(costs: pd.DataFrame, titles: Mapping[str, str]) -> dict[str, tuple[Message, ...]]:
+def method_messages(
+    problem: SupplyProblem, chosen: Mapping[str, str], titles: Mapping[str, str]
+) -> dict[str, tuple[Message, ...]]:
     """Return for each gathered zone why its method was chosen: its cost against the next allowed one.
+
+    Where no other one is allowed, the limit that each of them exceeds is stated: the mean of what may leave, what may
+    leave when the zone is gathered evenly, or the cautious percentile of the samples, as the residue package found it.
 
     Parameters
     ----------
-    costs : DataFrame
-        zone_id, method, edge_cost_mg, chosen.
+    problem : SupplyProblem
+        Refused offers that have the columns limit_mg_ha and message are explained by them.
+    chosen : mapping
+        zone_id -> method.
     titles : mapping
     """
-    told: dict[str, tuple[Message, ...]] = {}
-    for zone_id, rows in costs.groupby("zone_id", sort=False):
-        mine = rows[rows["chosen"]]
-        if not len(mine):
+
+    def with_cost(key: str, offer: Any) -> Message:
+        return message(key, method=title_of(offer.method, titles), cost=float(offer.edge_cost_mg))
+
+    reasons: dict[str, tuple[Message, ...]] = {}
+    refused = problem.offers[~problem.offers["allowed"].astype(bool)]
+    for zone_id, rows in problem.usable_offers().groupby("zone_id", sort=False):
+        own, *others = sorted(rows.itertuples(index=False), key=lambda o: (o.method != chosen[zone_id], o.edge_cost_mg))
+        if own.method != chosen[zone_id]:
             continue
-        own = mine.iloc[0]
-        rest = rows[~rows["chosen"]].sort_values("edge_cost_mg", kind="stable")
-        if len(rest):
-            other = rest.iloc[0]
-            key = "method.other_unfit" if other["edge_cost_mg"] < own["edge_cost_mg"] else "method.other"
-            against = message(key, method=title_of(other["method"], titles), cost=float(other["edge_cost_mg"]))
+        if others:
+            cheaper = others[0].edge_cost_mg < own.edge_cost_mg
+            against = with_cost("method.other_unfit" if cheaper else "method.other", others[0])
         else:
-            against = message("method.only")
-        first = message("method.cost", method=title_of(own["method"], titles), cost=float(own["edge_cost_mg"]))
-        told[str(zone_id)] = (first, against)
-    return told
+            limits = [_limit_message(o, titles) for o in refused[refused["zone_id"] == zone_id].itertuples(index=False)]
+            against = message("method.only", limits=tuple(limits)) if limits else message("method.alone")
+        reasons[str(zone_id)] = (with_cost("method.cost", own), against)
+    return reasons
+
+
+def _limit_message(offer: Any, titles: Mapping[str, str]) -> Message:
+    """Return which limit a refused method's take exceeds, as part of a sentence."""
+    method = title_of(offer.method, titles)
+    messages: tuple[Message, ...] = getattr(offer, "message", ())
+    key = messages[0].key if len(messages) else ""
+    if not key.startswith("exceeds."):
+        return message("method.refused", method=method)
+    sure = {"sure": messages[0].values["sure"]} if key == "exceeds.cautious" else {}
+    amounts = {"take": float(offer.removal_mg_ha), "limit": float(offer.limit_mg_ha)}
+    return message(f"method.{key.replace('.', '_')}", method=method, **amounts, **sure)
 
 
 def poorer_message(choice: Choice, fallen: Choice, change: float) -> Message:
@@ -171,16 +188,16 @@ def poorer_message(choice: Choice, fallen: Choice, change: float) -> Message:
 
 def other_messages(table: pd.DataFrame) -> list[Message]:
     """Return what the alternatives offer and cost."""
-    told = []
-    first = table.iloc[0]
-    for row in table.iloc[1:].itertuples(index=False):
+    messages = []
+    first, *others = table.itertuples(index=False)
+    for row in others:
         dearer = row.more_cost >= 0.0005
         price = message("other.dearer", more=float(row.more_cost)) if dearer else message("other.same_price")
-        if row.aim == "soil" and row.near_limit < first["near_limit"] - 0.03:
-            near = {"near": float(row.near_limit), "first": float(first["near_limit"])}
-            told.append(message("other.soil", **near, price=price))
-        elif row.aim == "yards" and row.yards < first["yards"]:
-            told.append(message("other.yards", yards=int(row.yards), first=int(first["yards"]), price=price))
+        if row.aim == "soil" and row.near_limit < first.near_limit - 0.03:
+            near = {"near": float(row.near_limit), "first": float(first.near_limit)}
+            messages.append(message("other.soil", **near, price=price))
+        elif row.aim == "yards" and row.yards < first.yards:
+            messages.append(message("other.yards", yards=int(row.yards), first=int(first.yards), price=price))
         elif row.aim == "habit":
-            told.append(message("other.habit", as_today=float(row.habit_fraction), price=price))
-    return told
+            messages.append(message("other.habit", as_today=float(row.habit_fraction), price=price))
+    return messages

@@ -1,4 +1,4 @@
-"""The choice as a mixed-integer linear programme; written out in docs/choice-model.md.
+"""The choice as a mixed-integer linear program; written out in docs/choice-model.md.
 
 Names follow that page: g gathered share, x method taken, u set-up paid, f flow, a stored,
 o yard open, s drawn, short what is lacking.
@@ -14,9 +14,9 @@ from numpy.typing import ArrayLike
 from scipy import sparse
 
 from stovergeo.supply import blocks
-from stovergeo.supply.problem import SupplyProblem
+from stovergeo.supply.problem import SupplyProblem, by_method
 
-#: the cost steps a plan is broken into, in the order of the way of a bale
+#: the cost steps a plan is broken into, in the order in which a bale meets them
 STEPS = ("gather", "bale", "set_up", "nutrients", "land", "haul", "yard", "wrap", "base", "deliver")
 
 
@@ -89,7 +89,7 @@ class _Rows:
 
 
 def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
-    """Return the programme of a problem.
+    """Return the program of a problem.
 
     Parameters
     ----------
@@ -102,8 +102,8 @@ def build(problem: SupplyProblem, *, tight_arcs: int = 12_000) -> Model:
     offers = blocks.with_grades(problem, offers, withdrawals)
     model = Model()
     methods = offers.groupby("zone_id")["method"].transform("count") > 1
-    gather = offers.assign(tonnes=offers["removal_mg_ha"] * offers["area_ha"])
-    gather["bales"] = gather["tonnes"] * 1000 / gather["bale_dry_kg"]
+    gather = offers.assign(dry_mg=offers["removal_mg_ha"] * offers["area_ha"])
+    gather["bales"] = gather["dry_mg"] * 1000 / gather["bale_dry_kg"]
     setups = blocks.setups(problem, gather)
     arcs = blocks.arcs(problem, gather)
     keep = blocks.storage_options(problem)
@@ -139,15 +139,14 @@ def _price(model: Model, problem: SupplyProblem) -> None:
     p = problem.prices
     model.cost = {step: np.zeros(model.size) for step in STEPS}
     gather, part = model.tables["gather"], model.block("gather")
-    method = gather["method"]
-    per_ha = method.map(lambda m: p.method_per_ha.get(m, 0.0)).to_numpy(float)
-    per_bale = method.map(lambda m: p.method_per_bale.get(m, 0.0)).to_numpy(float)
-    nutrient = method.map(lambda m: p.nutrient_per_mg.get(m, 0.0)).to_numpy(float)
-    tonnes, area = gather["tonnes"].to_numpy(), gather["area_ha"].to_numpy()
+    per_ha, per_bale, nutrient = (
+        by_method(gather["method"], price) for price in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
+    )
+    mass, area = gather["dry_mg"].to_numpy(), gather["area_ha"].to_numpy()
     model.cost["gather"][part] = per_ha * area
     model.cost["bale"][part] = per_bale * gather["bales"].to_numpy()
-    model.cost["nutrients"][part] = (nutrient + p.soil_carbon_per_mg) * tonnes
-    model.cost["land"][part] = p.landowner_per_mg * tonnes + p.landowner_per_ha * area
+    model.cost["nutrients"][part] = (nutrient + p.soil_carbon_per_mg) * mass
+    model.cost["land"][part] = p.landowner_per_mg * mass + p.landowner_per_ha * area
     model.cost["set_up"][model.block("setup")] = model.tables["setup"]["price"]
     flow = model.tables["flow"]
     a_bale = 1000 / flow["bale_dry_kg"]
@@ -167,11 +166,11 @@ def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
     rows = _Rows(model)
     _bind_methods(model, rows)
     # what is gathered goes to yards, and is stored there
-    rows.balance("to_yards", ["at", "grade"], "gather", "flow", gather["tonnes"].to_numpy())
+    rows.balance("to_yards", ["at", "grade"], "gather", "flow", gather["dry_mg"].to_numpy())
     rows.balance("stored", ["yard", "grade"], "flow", "store")
     _bind_yards(model, problem, rows, tight_arcs)
     # what is stored one way is drawn from it
-    rows.balance("drawn", ["grade", "way"], "store", "draw")
+    rows.balance("drawn", ["grade", "option"], "store", "draw")
     # each need in each month is met or short
     met = draw["short"].to_numpy(), rows.at["draw"], draw["left"].to_numpy()
     lacking = np.arange(len(short)), rows.at["short"], 1.0
@@ -179,10 +178,8 @@ def _bind(model: Model, problem: SupplyProblem, tight_arcs: int) -> None:
     # hours of each machine
     c = problem.capacity
     for machine, hours in c.hours.items():
-        use = [
-            c.hours_per_ha.get((m, machine), 0.0) * ha + c.hours_per_bale.get((m, machine), 0.0) * bales
-            for m, ha, bales in zip(gather["method"], gather["area_ha"], gather["bales"], strict=True)
-        ]
+        per_ha, per_bale = c.needed(gather["method"], machine)
+        use = per_ha * gather["area_ha"] + per_bale * gather["bales"]
         rows.add(f"hours {machine}", 1, -np.inf, float(hours), (0, rows.at["gather"], use))
     rows.finish()
 
@@ -208,7 +205,7 @@ def _bind_yards(model: Model, problem: SupplyProblem, rows: _Rows, tight_arcs: i
     held = where[store["yard"]].to_numpy(), rows.at["store"], (1000 / store["bale_dry_kg"]).to_numpy()
     rows.add("yard_room", n, -np.inf, 0.0, held, (np.arange(n), rows.at["open"], -room))
     if 0 < len(flow) <= tight_arcs:
-        most = gather.groupby(["at", "grade"])["tonnes"].max()
+        most = gather.groupby(["at", "grade"])["dry_mg"].max()
         bound = most[pd.MultiIndex.from_frame(flow[["at", "grade"]])].to_numpy()
         bound = np.minimum(bound, room[where[flow["yard"]]] * flow["bale_dry_kg"].to_numpy() / 1000)
         rows.under("open_first", rows.at["flow"], rows.at["open"][where[flow["yard"]].to_numpy()], bound)

@@ -20,10 +20,15 @@ ASKED = {
     "offers": ("zone_id", "method", "removal_mg_ha", "moisture_pct", "ash_pct", "allowed", "bale_dry_kg"),
     "yards": ("yard_id", "capacity_bales", "base", "base_cost"),
     "need": ("need", "month", "year", "dry_mg"),
-    "keeping": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
+    "storage": ("month", "year", "wrap", "base", "months_stored", "loss_pct", "wrap_cost", "base_cost", "time_cost"),
     "terms": ("need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"),
 }
 BARE = tuple(base.name for base in BASES.values() if base.bare)  #: what bare ground is to a bale
+
+
+def by_method(methods: pd.Series, amounts: Mapping[Any, float]) -> np.ndarray:
+    """Return what each row's method has among some amounts, 0 where it has none."""
+    return np.array([amounts.get(method, 0.0) for method in methods], dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +39,7 @@ class Prices:
     method_per_bale: Mapping[str, float]  #: baling with the plainest wrap's time, $ per bale
     method_setup: Mapping[str, float]  #: bringing a method's machines to a field, $
     stage_per_bale: float  #: picking up in the field and setting down in the stack
-    move_per_bale_m: float  #: each metre between them
+    move_per_bale_m: float  #: each meter between them
     yard_opening: float  #: lane and mowing of a yard that is used, $
     nutrient_per_mg: Mapping[str, float]  #: by method, what replaces the nutrients that leave, $/Mg
     landowner_per_mg: float = 0.0
@@ -50,6 +55,11 @@ class Capacity:
     hours_per_bale: Mapping[tuple[str, str], float] = field(default_factory=dict)  #: (method, machine) -> h/bale
     hours: Mapping[str, float] = field(default_factory=dict)  #: machine -> hours in the season; absent: no limit
 
+    def needed(self, methods: pd.Series, machine: str) -> tuple[np.ndarray, np.ndarray]:
+        """Return the hours that a machine needs by each method, for a hectare and for a bale."""
+        keys = pd.Series([(method, machine) for method in methods], dtype=object)
+        return by_method(keys, self.hours_per_ha), by_method(keys, self.hours_per_bale)
+
 
 @dataclass(frozen=True, slots=True)
 class SupplyProblem:
@@ -61,7 +71,7 @@ class SupplyProblem:
     distance_m: np.ndarray  #: (zones, yards), one way, over the ground; inf where there is no route
     need: pd.DataFrame  #: need, month, year, dry_mg to be drawn
     terms: pd.DataFrame  #: one row a need: kind, limits, price, cost of bringing a bale from the yard to its use
-    keeping: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale
+    storage: pd.DataFrame  #: one row for each wrap, base and month: loss and costs a bale
     prices: Prices
     capacity: Capacity = field(default_factory=Capacity)
     wet_pct: float = 30.0  #: bales made wetter than this are not stored
@@ -94,30 +104,29 @@ class SupplyProblem:
         good = offers["allowed"].astype(bool) & (offers["removal_mg_ha"] > 0) & (offers["area_ha"] > 0)
         good &= ~offers["zone_id"].isin(self.no_go_zones)
         offers = offers[good].reset_index(drop=True)
-        return offers.assign(edge_cost_mg=[self._edge_cost(o) for o in offers.itertuples(index=False)])
-
-    def _edge_cost(self, offer: Any) -> float:
-        """$ per dry Mg gathered, baled and paid for, before it is carried."""
-        p, method = self.prices, offer.method
-        per_ha = p.method_per_ha.get(method, 0.0) + p.landowner_per_ha
-        per_bale = p.method_per_bale.get(method, 0.0)
-        made = edge_cost_per_mg([per_ha], [per_bale], offer.removal_mg_ha, offer.bale_dry_kg)
-        return made + p.nutrient_per_mg.get(method, 0.0) + p.soil_carbon_per_mg + p.landowner_per_mg
+        p = self.prices
+        per_ha, per_bale, nutrients = (
+            by_method(offers["method"], price) for price in (p.method_per_ha, p.method_per_bale, p.nutrient_per_mg)
+        )
+        made = edge_cost_per_mg(
+            [per_ha + p.landowner_per_ha], [per_bale], offers["removal_mg_ha"], offers["bale_dry_kg"]
+        )
+        return offers.assign(edge_cost_mg=made + nutrients + p.soil_carbon_per_mg + p.landowner_per_mg)
 
     @property
     def bale_dry_kg(self) -> float:
-        """Dry mass of a usual bale, for counting what is not there."""
+        """Dry mass of a typical bale, for counting what is not there."""
         return float(self.offers["bale_dry_kg"].median()) if len(self.offers) else 500.0
 
     def withdrawals(self) -> pd.DataFrame:
         """Return the months in which something is needed, with the months stored until then."""
-        stored = self.keeping.groupby(["year", "month"], as_index=False)["months_stored"].first()
+        stored = self.storage.groupby(["year", "month"], as_index=False)["months_stored"].first()
         withdrawals = self.need[self.need["dry_mg"] > 0].merge(
             stored, on=["year", "month"], how="left", suffixes=("_", "")
         )
         if withdrawals["months_stored"].isna().any():
             row = withdrawals[withdrawals["months_stored"].isna()].iloc[0]
             raise ContractError(
-                f"the table 'keeping' lacks {row['year']}-{row['month']:02d}, in which something is needed"
+                f"the table 'storage' lacks {row['year']}-{row['month']:02d}, in which something is needed"
             )
         return withdrawals[["need", "month", "year", "dry_mg", "months_stored"]].reset_index(drop=True)

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.supply.model import build
-from stovergeo.supply.problem import Capacity, SupplyProblem
+from stovergeo.supply.problem import SupplyProblem
 from stovergeo.supply.solve import least_short, short_weights
 
 message = Catalog("stovergeo.supply")
 _TOLERANCE_MG = 0.01
 _RELIEFS = ["limit", "message", "gained_mg", "left_mg"]
+_QUALITY = ["moisture_max_pct", "ash_max_pct"]
 Relief = Callable[[SupplyProblem], SupplyProblem]
 
 
@@ -28,22 +30,27 @@ def least_short_mg(problem: SupplyProblem) -> float:
 
 def limits_of(problem: SupplyProblem) -> dict[str, tuple[Message, Relief]]:
     """Return every limit that could be in the way: key -> (its name, the problem without it)."""
-    found: dict[str, tuple[Message, Relief]] = {}
+    reliefs: dict[str, tuple[Message, Relief]] = {}
     for machine in problem.capacity.hours:
-        found[f"hours {machine}"] = (message("limit.hours", machine=machine), _without_hours(machine))
-    found["yards"] = (message("limit.yards"), _with_room)
+        reliefs[f"hours {machine}"] = message("limit.hours", machine=machine), partial(_without_hours, machine)
+    reliefs["yards"] = message("limit.yards"), _with_room
     if np.isinf(problem.distance_m).any():
-        found["ways"] = (message("limit.ways"), _with_ways)
+        finite = np.where(np.isfinite(problem.distance_m), problem.distance_m, 1e4)
+        reliefs["routes"] = message("limit.routes"), lambda p: replace(p, distance_m=finite)
     if (~problem.offers["allowed"].astype(bool)).any():
-        found["soil"] = (message("limit.soil"), _with_all_takes)
+        reliefs["soil"] = message("limit.soil"), lambda p: replace(p, offers=p.offers.assign(allowed=True))
     if (problem.offers["moisture_pct"] > problem.wet_pct).any():
-        found["wet"] = (message("limit.wet"), _with_wet)
-    for row in problem.terms.itertuples(index=False):
-        if np.isfinite(row.moisture_max_pct) or np.isfinite(row.ash_max_pct):
-            found[f"quality {row.need}"] = (message("limit.quality", need=row.need), _without_quality(row.need))
+        reliefs["wet"] = message("limit.wet"), lambda p: replace(p, wet_pct=np.inf)
+    for need, *limits in problem.terms[["need", *_QUALITY]].itertuples(index=False):
+        if np.isfinite(limits).any():
+            reliefs[f"quality {need}"] = message("limit.quality", need=need), partial(_without_quality, need)
     if problem.no_go_zones or problem.no_go_yards:
-        found["no_go"] = (message("limit.no_go"), _without_no_go)
-    return found
+        nothing: frozenset[str] = frozenset()
+        reliefs["no_go"] = (
+            message("limit.no_go"),
+            lambda p: replace(p, no_go_zones=nothing, no_go_yards=nothing),
+        )
+    return reliefs
 
 
 def conflict(problem: SupplyProblem) -> list[Message]:
@@ -57,19 +64,19 @@ def conflict(problem: SupplyProblem) -> list[Message]:
     if least_short_mg(problem) <= _TOLERANCE_MG:
         return []
     now = problem
-    kept: list[Message] = []
+    conflicting: list[Message] = []
     tries: list[tuple[Message, Relief]] = list(limits_of(problem).values())
     for need in dict.fromkeys(problem.need.loc[problem.need["dry_mg"] > 0, "need"]):
-        tries.append((message("limit.need", need=need), _without_need(need)))
+        tries.append((message("limit.need", need=need), partial(_without_need, need)))
     for name, relieve in tries:
         eased = relieve(now)
         if least_short_mg(eased) > _TOLERANCE_MG:
             now = eased
         else:
-            kept.append(name)
-    if all(name.key == "limit.need" for name in kept):
-        kept.insert(0, message("limit.stover"))
-    return kept
+            conflicting.append(name)
+    if all(name.key == "limit.need" for name in conflicting):
+        conflicting.insert(0, message("limit.stover"))
+    return conflicting
 
 
 def reliefs(problem: SupplyProblem) -> pd.DataFrame:
@@ -94,58 +101,23 @@ def no_reliefs() -> pd.DataFrame:
     return pd.DataFrame(columns=_RELIEFS)
 
 
-def _without_hours(machine: str) -> Relief:
-    def relieve(p: SupplyProblem) -> SupplyProblem:
-        hours = {m: h for m, h in p.capacity.hours.items() if m != machine}
-        return replace(p, capacity=Capacity(p.capacity.hours_per_ha, p.capacity.hours_per_bale, hours))
-
-    return relieve
+def _without_hours(machine: str, p: SupplyProblem) -> SupplyProblem:
+    hours = {m: h for m, h in p.capacity.hours.items() if m != machine}
+    return replace(p, capacity=replace(p.capacity, hours=hours))
 
 
 def _with_room(p: SupplyProblem) -> SupplyProblem:
     most = p.offers["removal_mg_ha"].max() * p.zones["area_ha"].sum() * 1000 / p.offers["bale_dry_kg"].min()
     if not len(p.yards):
-        yard = {
-            "yard_id": ["a yard"],
-            "capacity_bales": [most],
-            "base": ["none"],
-            "base_cost": [0.0],
-            "ground": ["soil"],
-        }
-        return replace(p, yards=pd.DataFrame(yard), distance_m=np.zeros((len(p.zones), 1)))
+        yard = {"yard_id": "a yard", "capacity_bales": most, "base": "none", "base_cost": 0.0, "ground": "soil"}
+        return replace(p, yards=pd.DataFrame([yard]), distance_m=np.zeros((len(p.zones), 1)))
     return replace(p, yards=p.yards.assign(capacity_bales=most))
 
 
-def _with_ways(p: SupplyProblem) -> SupplyProblem:
-    return replace(p, distance_m=np.where(np.isfinite(p.distance_m), p.distance_m, 1e4))
+def _without_quality(need: str, p: SupplyProblem) -> SupplyProblem:
+    others = p.terms["need"] != need
+    return replace(p, terms=p.terms.assign(**{name: p.terms[name].where(others, np.inf) for name in _QUALITY}))
 
 
-def _with_all_takes(p: SupplyProblem) -> SupplyProblem:
-    return replace(p, offers=p.offers.assign(allowed=True))
-
-
-def _with_wet(p: SupplyProblem) -> SupplyProblem:
-    return replace(p, wet_pct=np.inf)
-
-
-def _without_quality(need: str) -> Relief:
-    def relieve(p: SupplyProblem) -> SupplyProblem:
-        own = p.terms["need"] == need
-        terms = p.terms.assign(
-            moisture_max_pct=p.terms["moisture_max_pct"].where(~own, np.inf),
-            ash_max_pct=p.terms["ash_max_pct"].where(~own, np.inf),
-        )
-        return replace(p, terms=terms)
-
-    return relieve
-
-
-def _without_no_go(p: SupplyProblem) -> SupplyProblem:
-    return replace(p, no_go_zones=frozenset(), no_go_yards=frozenset())
-
-
-def _without_need(need: str) -> Relief:
-    def relieve(p: SupplyProblem) -> SupplyProblem:
-        return replace(p, need=p.need[p.need["need"] != need])
-
-    return relieve
+def _without_need(need: str, p: SupplyProblem) -> SupplyProblem:
+    return replace(p, need=p.need[p.need["need"] != need])

@@ -1,4 +1,4 @@
-"""Solving the programme on HiGHS: first as little short as can be, then at the least cost."""
+"""Solving the program on HiGHS: first as little short as can be, then at the least cost."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _WEIGHT = {"herd": 10.0, "contract": 1.0}
 
 
 class NoAnswerError(StovergeoError, RuntimeError):
-    """The solver ended without any plan, which an elastic programme should never do."""
+    """The solver ended without any plan, which an elastic program should never do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,23 +49,19 @@ def short_weights(model: Model, kinds: dict[str, str]) -> np.ndarray:
 
 
 def least_short(model: Model, weights: np.ndarray) -> tuple[float, np.ndarray]:
-    """Return the least weighted shortage of the relaxed programme, and the point that reaches it.
+    """Return the least weighted shortage of the relaxed program, and the point that reaches it.
 
     Whole variables are relaxed: a share of a zone may be gathered as well by one method as
     by two, and yards open by halves hold no more than whole ones, so nearly always nothing
-    is lost; the elastic programme absorbs what little may be.
+    is lost; the elastic program absorbs what little may be.
     """
     if model.size == 0:
         return 0.0, np.empty(0)
     a, b, _ = _sides(model)
-    solved = linprog(weights, A_ub=a, b_ub=b, bounds=_box(np.zeros(model.size), model.top), method="highs")
+    solved = linprog(weights, A_ub=a, b_ub=b, bounds=np.column_stack([np.zeros(model.size), model.top]), method="highs")
     if solved.x is None:
-        raise NoAnswerError(f"the supply programme could not be solved: {solved.message}")
+        raise NoAnswerError(f"the supply program could not be solved: {solved.message}")
     return float(solved.fun), solved.x
-
-
-def _box(floor: np.ndarray, top: np.ndarray) -> np.ndarray:
-    return np.column_stack([floor, top])
 
 
 def _sides(model: Model) -> tuple[sparse.csr_array, np.ndarray, tuple[np.ndarray, np.ndarray]]:
@@ -84,9 +80,9 @@ def solve(
     seconds: float,
     budgets: Sequence[tuple[np.ndarray, float]] = (),
 ) -> Solution:
-    """Minimise a cost among the plans that are as little short as can be.
+    """Minimize a cost among the plans that are as little short as can be.
 
-    The relaxed programme tells the least shortage at once. A plan that reaches it is nearly
+    The relaxed program tells the least shortage at once. A plan that reaches it is nearly
     always found in one run; where whole decisions stand in the way, the least shortage is
     sought among whole plans first, and then the least cost.
 
@@ -108,7 +104,7 @@ def solve(
     -------
     Solution
         Where the time ends before the solver has any plan, one rounded from the relaxed
-        programme, with the gap that leaves.
+        program, with the gap that leaves.
 
     Raises
     ------
@@ -201,7 +197,7 @@ def shadow_prices(model: Model, cost: np.ndarray, solution: Solution) -> dict[st
     top[part] = np.minimum(top[part], solution.values[part] + 1e-9)
     a, b, (up, down) = _sides(model)
     # whole decisions come rounded: a hair of room keeps the rest from being refused
-    solved = linprog(cost, A_ub=a, b_ub=b + 1e-9, bounds=_box(floor, top), method="highs")
+    solved = linprog(cost, A_ub=a, b_ub=b + 1e-9, bounds=np.column_stack([floor, top]), method="highs")
     if solved.x is None:
         return {}
     both = np.zeros(model.rows.shape[0])

@@ -1,6 +1,6 @@
 """A plan in whole bales: what zones give, yards hold and needs draw, as integers that add up.
 
-The programme of `stovergeo.supply.model` shares out tons. Here its plan is rounded once, by a small integer programme
+The program of `stovergeo.supply.model` shares out tons. Here its plan is rounded once, by a small integer program
 that stays as near to it as whole bales allow: no zone gives more than it holds, no yard and no machine is asked for
 more than it has, every bale that comes to a yard is drawn from it, and a need that was met stays met by whole bales.
 """
@@ -57,51 +57,52 @@ def whole_bales(problem: SupplyProblem, model: Model, solution: Solution) -> tup
     if stored.empty:
         return solution, WholeBales(*_named(problem, stored.assign(bales=0), drawn.assign(bales=0)))
     n, m = len(stored), len(drawn)
-    found = _programme(problem, model, solution.values, stored, drawn)
+    found = _program(problem, model, solution.values, stored, drawn)
     stored, drawn = stored.assign(bales=found[:n].astype(int)), drawn.assign(bales=found[n : n + m].astype(int))
     values = solution.values.copy()
-    values[model.block("flow")] = _sums(stored, "flow", len(model.tables["flow"]))
-    values[model.block("store")] = _sums(stored, "store", len(model.tables["store"]))
-    values[model.block("draw")] = _sums(drawn, "draw", len(model.tables["draw"]))
-    gather = model.tables["gather"]
-    values[model.block("gather")] = _sums(stored, "gather", len(gather)) / gather["tonnes"].to_numpy()
+    for name, table in (("flow", stored), ("store", stored), ("draw", drawn), ("gather", stored)):
+        mass = table["bales"] * table["bale_dry_kg"] / 1000
+        values[model.block(name)] = np.bincount(table[name], weights=mass, minlength=len(model.tables[name]))
+    values[model.block("gather")] /= model.tables["gather"]["dry_mg"].to_numpy()
     values[model.block("short")] += found[n + m :]
     return replace(solution, values=values), WholeBales(*_named(problem, stored, drawn))
 
 
+def _with_values(model: Model, name: str, values: np.ndarray, column: str) -> pd.DataFrame:
+    """Return the table of a block of variables, numbered, with what the plan sets them to."""
+    table = model.tables[name]
+    return table.assign(**{name: np.arange(len(table)), column: values[model.block(name)]})
+
+
 def _stored(model: Model, values: np.ndarray) -> pd.DataFrame:
     """Return what each zone puts into each yard in each storage option, in bales not yet whole."""
-    gather = model.tables["gather"].assign(
-        gather=np.arange(len(model.tables["gather"])), share=values[model.block("gather")]
-    )
+    gather = _with_values(model, "gather", values, "share")
     # a crumb of a second method, left by the solver's rounding, goes with the larger
     gather = gather.sort_values("share", ascending=False, kind="stable").drop_duplicates(["at", "grade"])
-    flow = model.tables["flow"].assign(flow=np.arange(len(model.tables["flow"])), mg=values[model.block("flow")])
-    store = model.tables["store"].assign(store=np.arange(len(model.tables["store"])), kept=values[model.block("store")])
+    flow, store = _with_values(model, "flow", values, "mg"), _with_values(model, "store", values, "kept")
     store = store.assign(part=store["kept"] / store.groupby(["yard", "grade"])["kept"].transform("sum"))
     both = flow[["at", "grade", "yard", "flow", "mg", "bale_dry_kg"]].merge(
-        store[["yard", "grade", "store", "way", "wrap", "base", "part"]], on=["yard", "grade"]
+        store[["yard", "grade", "store", "option", "wrap", "base", "part"]], on=["yard", "grade"]
     )
     both = both.assign(exact=both["mg"] * both["part"] * 1000 / both["bale_dry_kg"])
     both = both[both["exact"] > _TINY_BALES]
-    return both.merge(gather[["at", "grade", "gather", "method", "tonnes", "area_ha"]], on=["at", "grade"]).reset_index(
+    return both.merge(gather[["at", "grade", "gather", "method", "dry_mg", "area_ha"]], on=["at", "grade"]).reset_index(
         drop=True
     )
 
 
 def _drawn(model: Model, values: np.ndarray) -> pd.DataFrame:
     """Return what each need withdrawals in each month from each yard and storage option, in bales not yet whole."""
-    store = model.tables["store"].assign(kept=values[model.block("store")])
-    draw = model.tables["draw"].assign(draw=np.arange(len(model.tables["draw"])), mg=values[model.block("draw")])
-    draw = draw.assign(part=draw["mg"] / draw.groupby(["grade", "way"])["mg"].transform("sum"))
-    both = store[["yard", "grade", "way", "wrap", "base", "kept", "bale_dry_kg"]].merge(
-        draw[["grade", "way", "draw", "short", "need", "year", "month", "left", "part"]], on=["grade", "way"]
+    store, draw = _with_values(model, "store", values, "kept"), _with_values(model, "draw", values, "mg")
+    draw = draw.assign(part=draw["mg"] / draw.groupby(["grade", "option"])["mg"].transform("sum"))
+    both = store[["yard", "grade", "option", "wrap", "base", "kept", "bale_dry_kg"]].merge(
+        draw[["grade", "option", "draw", "short", "need", "year", "month", "left", "part"]], on=["grade", "option"]
     )
     both = both.assign(exact=both["kept"] * both["part"] * 1000 / both["bale_dry_kg"])
     return both[both["exact"] > _TINY_BALES].reset_index(drop=True)
 
 
-def _programme(
+def _program(
     problem: SupplyProblem, model: Model, values: np.ndarray, stored: pd.DataFrame, drawn: pd.DataFrame
 ) -> np.ndarray:
     """Return whole bales of each row of both tables, then the Mg that each month misses, as near the plan as can be.
@@ -121,15 +122,15 @@ def _programme(
     at_stored, at_drawn = np.arange(n), n + np.arange(m)
     # a zone gives no more bales than it holds, a yard takes no more than its rows
     zone = stored["gather"].to_numpy()
-    held = (stored["tonnes"] * 1000 / stored["bale_dry_kg"]).to_numpy()
+    held = (stored["dry_mg"] * 1000 / stored["bale_dry_kg"]).to_numpy()
     zones, which = np.unique(zone, return_inverse=True)
     room = np.floor(pd.Series(held).groupby(which).first().to_numpy() + 1e-6)
     limit(which, at_stored, np.ones(n), np.zeros(len(zones)), room)
     yards, which = np.unique(stored["yard"], return_inverse=True)
     limit(which, at_stored, np.ones(n), np.zeros(len(yards)), problem.yards["capacity_bales"].to_numpy(float)[yards])
     # what is stored in a yard in one way is what is drawn from it
-    keys = pd.concat([stored[["yard", "grade", "way"]], drawn[["yard", "grade", "way"]]])
-    code = keys.groupby(["yard", "grade", "way"]).ngroup().to_numpy()
+    keys = pd.concat([stored[["yard", "grade", "option"]], drawn[["yard", "grade", "option"]]])
+    code = keys.groupby(["yard", "grade", "option"]).ngroup().to_numpy()
     none = np.zeros(code.max() + 1)
     limit(code, np.concatenate([at_stored, at_drawn]), np.repeat([1.0, -1.0], [n, m]), none, none)
     # up to each month a need has what it would have had, or misses it
@@ -148,8 +149,7 @@ def _programme(
     # the hours of each machine
     capacity = problem.capacity
     for machine, hours in capacity.hours.items():
-        per_ha = np.array([capacity.hours_per_ha.get((method, machine), 0.0) for method in stored["method"]])
-        per_bale = np.array([capacity.hours_per_bale.get((method, machine), 0.0) for method in stored["method"]])
+        per_ha, per_bale = capacity.needed(stored["method"], machine)
         use = per_bale + per_ha * stored["area_ha"].to_numpy() / held
         limit(np.zeros(n, int), at_stored, use, np.zeros(1), np.array([hours + 1e-6]))
     # how far each count lies from the plan, either way
@@ -179,11 +179,6 @@ def _until(short: pd.DataFrame) -> np.ndarray:
     when = short["year"].to_numpy(int) * 12 + short["month"].to_numpy(int)
     need = short["need"].to_numpy()
     return ((need[:, None] == need[None, :]) & (when[:, None] >= when[None, :])).astype(float)
-
-
-def _sums(table: pd.DataFrame, to: str, size: int) -> np.ndarray:
-    """Return the dry Mg of each variable that rows of a table belong to."""
-    return np.bincount(table[to], weights=table["bales"] * table["bale_dry_kg"] / 1000, minlength=size)
 
 
 def _named(problem: SupplyProblem, stored: pd.DataFrame, drawn: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from bench_rows import growth, row
 
-from stovergeo.supply.choice import optimise
+from stovergeo.supply.choice import optimize
 from stovergeo.supply.model import build
 from stovergeo.supply.solve import least_short, short_weights
 
@@ -42,7 +42,7 @@ def solved(zones: int, yards: int, farm: str, seed: int) -> float:
     least_short(model, short_weights(model, dict(zip(problem.terms["need"], problem.terms["kind"], strict=True))))
     relaxed = time.process_time() - built
     again = time.perf_counter(), time.process_time()
-    choice = optimise(problem, gap=0.005, seconds=60.0)
+    choice = optimize(problem, gap=0.005, seconds=60.0)
     wall, cpu = time.perf_counter() - again[0], time.process_time() - again[1]
     row(
         f"choice, {zones} zones x {yards} yards x 12 months, {farm}, seed {seed}",

@@ -30,7 +30,7 @@ from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.plan.gather import Bale
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.siting import find_yards, rate_ground
-from stovergeo.siting.way import way_m
+from stovergeo.siting.route import route_m
 
 pytestmark = pytest.mark.benchmark
 CELL, WEST, SOUTH, CRS = 5.0, 500_000.0, 4_650_000.0, "EPSG:32615"
@@ -150,7 +150,7 @@ def test_way_kernel():
     hardness = 1 + np.round(rng.random((n, n)), 1)
     start = np.zeros((n, n), bool)
     start[n // 2, n // 2] = True
-    way_m(start, hardness, 1.0)
+    route_m(start, hardness, 1.0)
 
     def by_scipy():
         number = np.arange(n * n).reshape(n, n)
@@ -164,6 +164,6 @@ def test_way_kernel():
         graph = coo_array((np.concatenate(cost), (np.concatenate(a), np.concatenate(b))), shape=(n * n, n * n))
         return dijkstra(graph.tocsr(), directed=False, indices=number[start], min_only=True)
 
-    _, ours, _ = timed(way_m, start, hardness, 1.0)
+    _, ours, _ = timed(route_m, start, hardness, 1.0)
     _, scipys, _ = timed(by_scipy)
     row(f"way over hard and soft ground, {n} x {n}", times_faster_than_Dijkstra_of_scipy=f"{scipys / ours:.1f}")

@@ -43,7 +43,7 @@ LAYERS = ("property", "trees", "buildings", "dwellings", "roads", "gates", "well
 
 @dataclass
 class Ground:
-    """A square of ground; x and y are metres from its south-west corner."""
+    """A square of ground; x and y are meters from its south-west corner."""
 
     cells: int = 120
     cell_m: float = 5.0
@@ -99,7 +99,7 @@ class Ground:
         return find_yards(stack, ratings, bales, Yards(**self.plan), self.bale, load_handbook()), stack, ratings
 
     def local(self, shape: Any) -> Any:
-        """Return a shape in metres from the south-west corner."""
+        """Return a shape in meters from the south-west corner."""
         return shapely.transform(shape, lambda c: c - np.array([WEST, SOUTH]))
 
 

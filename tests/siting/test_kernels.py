@@ -15,9 +15,10 @@ from scipy.sparse.csgraph import dijkstra
 
 from stovergeo.core.distance import distance_to_cells
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.fit import Window, lay_rows, max_bales
+from stovergeo.siting.bins import Window
+from stovergeo.siting.fit import lay_rows, max_bales
 from stovergeo.siting.pattern import block, blocks_within, row_pattern
-from stovergeo.siting.way import way_m
+from stovergeo.siting.route import route_m
 
 PATTERN = row_pattern(
     Bale(), 557.0, "single row", row_gap_m=0.9144, square_levels=6, square_across=3, height_per_base=1.5, row_min=3
@@ -35,7 +36,7 @@ def test_distance_equals_scipy(marked):
 
 
 def _reference_way(start, hardness):
-    """Cost of the easiest route by scipy, on the same eight neighbours."""
+    """Cost of the easiest route by scipy, on the same eight neighbors."""
     rows, cols = start.shape
     number = np.arange(rows * cols).reshape(rows, cols)
     passable = ~np.isnan(hardness) | start
@@ -61,7 +62,7 @@ def test_way_equals_scipy_on_easy_ground(seed):
     rng = np.random.default_rng(seed)
     start = rng.random((14, 17)) < 0.03
     hardness = np.where(rng.random((14, 17)) < 0.25, np.nan, 1.0)
-    way = way_m(start, hardness, 1.0)
+    way = route_m(start, hardness, 1.0)
     reference = _reference_way(start, hardness) if start.any() else np.full(start.shape, np.inf)
     assert (np.isfinite(way) == np.isfinite(reference)).all()
     known = np.isfinite(way)
@@ -73,7 +74,7 @@ def test_way_goes_round_steep_ground():
     hardness[1:, 5] = 8.0  # a steep bank with a gap at the top
     start = np.zeros((11, 11), bool)
     start[5, 0] = True
-    way = way_m(start, hardness, 10.0)
+    way = route_m(start, hardness, 10.0)
     assert way[5, 10] > 130  # round by the gap; straight across it would be 100
     assert way[5, 4] == pytest.approx(40)
 
@@ -92,7 +93,7 @@ def test_open_ground_holds_the_full_lattice():
 
 @settings(max_examples=examples(40))
 @given(st.integers(0, 10_000), st.floats(0, 179), st.sampled_from([2.0, 5.0]))
-@example(0, 6e-8, 5.0)  # the outermost rows lie 0.1 micrometres over the window's edge
+@example(0, 6e-8, 5.0)  # the outermost rows lie 0.1 micrometers over the window's edge
 def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     rng = np.random.default_rng(seed)
     forbidden = rng.random((24, 30)) < 0.03
@@ -101,7 +102,7 @@ def test_rows_touch_no_forbidden_cell_at_any_angle(seed, angle, cell):
     laid = lay_rows(window, PATTERN, one, 6.5, angle)
     assert [laid.bales] == max_bales(window, PATTERN, [one], 6.5, angle)
     assert laid.bales == laid.steps.sum() * PATTERN.per_step
-    # a row may lie a micrometre, the slack of the search, over an edge: a depth, which times a row's length is no area
+    # a row may lie a micrometer, the slack of the search, over an edge: a depth, which times a row's length is no area
     inner = shapely.buffer(laid.polygons, -2e-6, join_style="mitre")
     whole = shapely.box(1000, 2000 - 24 * cell, 1000 + 30 * cell, 2000)
     assert shapely.contains(whole, inner).all()

@@ -76,7 +76,7 @@ def a_well_where_it_would_be_handiest(g):
 
 
 @case
-def a_neighbours_house(g):
+def a_neighbors_house(g):
     g.add("dwellings", shapely.box(290, 290, 310, 310))
     return shapely.box(0, 0, 600, 600).difference(shapely.box(290, 290, 310, 310).buffer(91)), (330, 330), "dwelling"
 
@@ -119,7 +119,7 @@ def good_island_that_no_machine_reaches(g):
     g.add("water", shapely.Point(420, 420).buffer(120).boundary)
     g.plan["setbacks"] = {"water": "10 ft"}
     g.spoil("clay_pct", np.hypot(g.x - 420, g.y - 420) > 120, 35)
-    return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 420).buffer(119)), (420, 420), "No way"
+    return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 420).buffer(119)), (420, 420), "No route"
 
 
 @case
@@ -127,7 +127,7 @@ def good_top_behind_steep_sides(g):
     _road(g)
     away = np.hypot(g.x - 420, g.y - 300)
     g.spoil("slope_pct", (away > 90) & (away < 120), 30.0).spoil("sun_fraction", away > 90, 0.85)
-    return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 300).buffer(90)), (420, 300), "No way"
+    return shapely.box(0, 0, 600, 600).difference(shapely.Point(420, 300).buffer(90)), (420, 300), "No route"
 
 
 @case
@@ -234,9 +234,9 @@ def in_view_of_the_house_against_thieves(g):
 
 
 @case
-def away_from_the_neighbours_farmstead(g):
+def away_from_the_neighbors_farmstead(g):
     g.add("property", shapely.box(-100, -100, 640, 700)).add("dwellings", shapely.box(690, 290, 710, 310))
-    g.plan |= {"weights": {"neighbours": 4.0}, "wind_from_deg": 270}
+    g.plan |= {"weights": {"neighbors": 4.0}, "wind_from_deg": 270}
     house = shapely.box(690, 290, 710, 310)
     return shapely.box(0, 0, 600, 600).difference(house.buffer(480)), (560, 300), "nearest neighbor's house"
 

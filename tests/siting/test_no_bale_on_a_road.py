@@ -31,7 +31,7 @@ ROADS = {
     "crossing itself": shapely.LineString([(20, 20), (130, 130), (130, 20), (20, 130)]),
     "a loop": shapely.LineString([(40, 40), (110, 40), (110, 110), (40, 110), (40, 40)]),
     "in pieces": shapely.MultiLineString([[(70, -20), (70, 60)], [(70, 90), (70, 170)]]),
-    "a strip of half a metre": shapely.box(70.2, -20, 70.7, 170),
+    "a strip of half a meter": shapely.box(70.2, -20, 70.7, 170),
     "a strip without width": shapely.Polygon([(70, 0), (70, 150), (70, 0)]),
     "a slanting strip": shapely.LineString([(-20, 30), (170, 110)]).buffer(0.4, cap_style="flat"),
 }
@@ -59,7 +59,7 @@ def test_no_bale_on_a_road_nor_within_its_clear_distance(ground, name, rows, ask
     assert away.min() < clear + 3 * cell_m  # the rows are pressed against it: this could fail
 
 
-@pytest.mark.parametrize("name", ["diagonal", "nearly along the rows", "ending in the site", "a strip of half a metre"])
+@pytest.mark.parametrize("name", ["diagonal", "nearly along the rows", "ending in the site", "a strip of half a meter"])
 @pytest.mark.parametrize("asked", [0.5, 3.7, 10.0584])
 def test_the_plans_own_clear_distance_is_kept(ground, name, asked):
     drawn, clear = pressed(ground, ROADS[name], "down slope", asked, 3.0)

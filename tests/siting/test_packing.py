@@ -1,7 +1,7 @@
 """Rows are packed nearly as well as an exhaustive search over angles and offsets packs them.
 
 The search to compare with is written here, another way: exact rectangles against exact
-cells, every second degree, and every offset of half a metre along and across.
+cells, every second degree, and every offset of half a meter along and across.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ from numba import njit
 from scipy.ndimage import gaussian_filter
 
 from stovergeo.inputs.plan.gather import Bale
-from stovergeo.siting.fit import Window, best_fit_any_angle, lay_rows
+from stovergeo.siting.bins import Window
+from stovergeo.siting.directions import best_fit_any_angle
+from stovergeo.siting.fit import lay_rows
 from stovergeo.siting.pattern import blocks_within, row_pattern
 
 CELL, SIDE, GAP = 5.0, 110.0, 12.0

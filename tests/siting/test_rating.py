@@ -25,7 +25,7 @@ WITH_OPTIONS = {name: 1.0 for name, p in BUILT_IN.items() if getattr(p.thing, "o
 class Quiet:
     """A plug-in criterion: forbids the west, likes the east."""
 
-    name, title, reads, source = "quiet", "Quiet", ("slope_pct",), "a neighbour"
+    name, title, reads, source = "quiet", "Quiet", ("slope_pct",), "a neighbor"
     weight, order = 4.0, 5
 
     def rate(self, site, options):
@@ -214,7 +214,7 @@ def test_wires_keep_the_height_of_the_stack_too(ground):
     assert clear == pytest.approx([15.24 + 1.8288, 15.24 + 1.8288 * (1 + 3**0.5)])
 
 
-def test_access_is_cut_by_the_neighbours_ground(ground):
+def test_access_is_cut_by_the_neighbors_ground(ground):
     g = ground(cells=60)
     g.add("roads", shapely.LineString([(0, 10), (300, 10)]))
     g.add("property", shapely.box(-100, 20, 400, 120)).add("property", shapely.box(-100, 200, 400, 400))
@@ -239,7 +239,7 @@ SAID = {
     "ponding": (0.5, "hollow"),
     "flow_path": (0.0, "waterway"),
     "drainage_height": (0.1, "Bottom"),
-    "access": (np.nan, "No way"),
+    "access": (np.nan, "No route"),
 }
 
 

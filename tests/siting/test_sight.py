@@ -184,7 +184,7 @@ def test_a_layer_looked_from_must_be_there(ground):
 
 def test_both_options_stay_off_until_the_plan_weighs_or_names_them(ground):
     optional = {p.name for p in load_plugins(SITE_CRITERIA) if getattr(p.thing, "optional", False)}
-    assert {"visibility", "neighbours"} <= optional
+    assert {"visibility", "neighbors"} <= optional
     _, ratings = ridge_between(ground(), 15.0).rate()
     assert not optional & ({r.name for r in ratings.rated} | set(ratings.not_checked))
     g = ridge_between(ground(plan={"weights": dict.fromkeys(optional, 1.0)}), 15.0)

@@ -75,7 +75,7 @@ def made_season(
         ],
         columns=["need", "kind", "moisture_max_pct", "ash_max_pct", "price_per_mg", "out_per_bale"],
     ).astype({"moisture_max_pct": float, "ash_max_pct": float})
-    keeping = pd.DataFrame(
+    storage = pd.DataFrame(
         [
             (m, y, w, b, i + 0.5, rate * wet * (i + 0.5), cost, 1.5 if b == "gravel" else 0.0, 0.8)
             for i, (m, y) in enumerate(calendar)
@@ -95,7 +95,7 @@ def made_season(
         nutrient_per_mg=dict.fromkeys(METHODS, 18.0),
     )
     far = rng.uniform(100, 3000, (zones, yards))
-    return SupplyProblem(ground, offers, yard, far, need, terms, keeping, prices, **parts)
+    return SupplyProblem(ground, offers, yard, far, need, terms, storage, prices, **parts)
 
 
 @pytest.fixture(scope="session")

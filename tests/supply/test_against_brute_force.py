@@ -1,6 +1,6 @@
 """Small random seasons: the optimum equals that of trying every whole decision.
 
-The reference is written apart from the programme under test: it enumerates every method of
+The reference is written apart from the program under test: it enumerates every method of
 every zone and every set of open yards, and prices what is left as a plain flow of bales from
 zones through yards and wraps to needs, path by path.
 """
@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from long_run import examples
 from scipy.optimize import linprog
 
-from stovergeo.supply.choice import optimise
+from stovergeo.supply.choice import optimize
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 
 METHODS = ("second_pass", "chop_and_rake")
@@ -73,7 +73,7 @@ def seasons(draw):
         }
     )
     rates = {(w, b): amount(0, 5) for w in ("net", "cover") for b in ("soil", "clay", "gravel")}
-    keeping = pd.DataFrame(
+    storage = pd.DataFrame(
         [
             (m, y, w, b, t, rate * t, 1.75 if w == "net" else 8.0, 1.5 if b == "gravel" else 0.0, 0.2)
             for m, y, t in stored
@@ -93,7 +93,7 @@ def seasons(draw):
     capacity = Capacity()
     if draw(st.booleans()):
         capacity = Capacity(hours_per_bale={(m, "baler"): 0.04 for m in METHODS}, hours={"baler": amount(1, 8) * 1.0})
-    return SupplyProblem(table, offers, yard, far, need, terms, keeping, prices, capacity)
+    return SupplyProblem(table, offers, yard, far, need, terms, storage, prices, capacity)
 
 
 def by_brute_force(p: SupplyProblem) -> tuple[float, float]:
@@ -132,7 +132,7 @@ def _price(p: SupplyProblem, methods, opened) -> tuple[float, float]:
             if not is_open or not np.isfinite(p.distance_m[z, y]):
                 continue
             yard = p.yards.iloc[y]
-            for k in p.keeping.itertuples():
+            for k in p.storage.itertuples():
                 if k.base in ("soil", "clay") and k.base != yard["ground"]:
                     continue
                 drawn_pad = k.base == yard["base"] and yard["base_cost"] > 0
@@ -185,7 +185,7 @@ def _price(p: SupplyProblem, methods, opened) -> tuple[float, float]:
 @given(seasons())
 def test_the_choice_is_the_best_of_all(problem):
     short, cost = by_brute_force(problem)
-    choice = optimise(problem, gap=1e-7)
+    choice = optimize(problem, gap=1e-7)
     event(f"bales made: {choice.baled_mg > 0}, short: {short > 0}, yards open: {len(choice.yard_use)}")
     weights = choice.shortage["kind"].map({"herd": 10.0, "contract": 1.0}).astype(float)
     assert float((weights * choice.shortage["dry_mg"]).sum()) == pytest.approx(short, abs=0.02)

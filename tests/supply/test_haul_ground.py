@@ -21,7 +21,7 @@ OPTIONS = haul_options(load_handbook())
 
 
 def at(x: float, y: float) -> tuple[float, float]:
-    """Metres east and south of the north-west corner."""
+    """Meters east and south of the north-west corner."""
     return WEST + x, NORTH - y
 
 
@@ -73,7 +73,7 @@ def test_gathered_water_is_crossed_only_where_it_saves(stack):
     flow = np.zeros(stack["slope_pct"].shape, np.float32)
     flow[:130, 120] = 1  # a waterway, open at the south
     grassed = stack.assign(concentrated_flow=(("y", "x"), flow))
-    assert way(grassed) == pytest.approx(way(stack), rel=0.05)  # twenty metres of it cost less than the round
+    assert way(grassed) == pytest.approx(way(stack), rel=0.05)  # twenty meters of it cost less than the round
 
 
 def test_steep_ground_is_not_crossed(stack):

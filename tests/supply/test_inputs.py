@@ -18,7 +18,7 @@ from stovergeo.core.printing import render
 from stovergeo.core.units import HA_PER_ACRE, MG_PER_TON
 from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.residue import methods
-from stovergeo.supply import choose, optimise, supply_problem
+from stovergeo.supply import choose, optimize, supply_problem
 from stovergeo.supply.inputs import prices_of
 
 COEFFICIENTS = load_handbook()
@@ -81,7 +81,7 @@ def test_the_handbooks_prices_are_used_and_the_plans_own_come_first():
 def test_baling_and_net_together_are_the_custom_rate_once():
     """The rate holds a net and the time to put it on; baling and wrap of the problem add up to it."""
     found = problem(plan())
-    net = found.keeping[(found.keeping["wrap"] == "net") & (found.keeping["base"] == "soil")].iloc[0]
+    net = found.storage[(found.storage["wrap"] == "net") & (found.storage["base"] == "soil")].iloc[0]
     whole = found.prices.method_per_bale["rake_bale"] + net["wrap_cost"] + net["time_cost"]
     assert whole == pytest.approx(COEFFICIENTS.value("machine.rate.bale_round"), rel=1e-6)
 
@@ -100,20 +100,20 @@ def test_fit_days_become_hours_and_hold():
     assert free.capacity.hours == {}
     held = problem(plan(money={"crew_days": 2, "crews": 1}))
     assert held.capacity.hours["baler"] == pytest.approx(2 * COEFFICIENTS.value("machine.hours_day"))
-    assert optimise(held).baled_mg <= optimise(free).baled_mg + 1e-6
+    assert optimize(held).baled_mg <= optimize(free).baled_mg + 1e-6
 
 
 def test_landowners_price_and_soil_price_reach_the_cost():
     paid = problem(plan(landowner={"price": "15 $/ton"}, money={"soil_carbon": "10 $/ton"}))
-    choice = optimise(paid)
+    choice = optimize(paid)
     assert choice.cost["land"] == pytest.approx(15 / MG_PER_TON * choice.baled_mg, rel=1e-4)
-    plain = optimise(problem(plan()))
+    plain = optimize(problem(plan()))
     more = (choice.cost["nutrients"] / choice.baled_mg) - (plain.cost["nutrients"] / plain.baled_mg)
     assert more == pytest.approx(10 / MG_PER_TON, rel=0.02)
 
 
 def test_a_whole_small_season_is_met():
-    choice = optimise(problem(plan()))
+    choice = optimize(problem(plan()))
     assert choice.short_bales == 0
     assert choice.withdrawn_mg == pytest.approx(70.0, rel=1e-3)
     assert 40 < choice.cost_per_mg < 140  # $/Mg: benchmarks of 20-80 $/ton delivered, brought to today

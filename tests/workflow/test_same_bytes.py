@@ -18,8 +18,8 @@ import os, sys
 threads = int(sys.argv.pop(1))
 os.cpu_count = lambda: threads
 from stovergeo.terrain import sun
-from stovergeo.siting import fit, rate
-sun.THREADS = fit._THREADS = rate._THREADS = threads
+from stovergeo.siting import directions, rate
+sun.THREADS = directions._THREADS = rate._THREADS = threads
 from stovergeo.cli import main
 main()
 """

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
-from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message, templates
 from stovergeo.siting.site import NotChecked, Rating, Site, SiteOptions, message, ramp
 
@@ -54,13 +53,15 @@ class Measured:
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
         """Interpolate the score, forbid what lies beyond the limit."""
-        value, coefficients = site.array(self.variable), options.coefficients
-        score = ramp(
-            value, [_number(n, coefficients) for n in self.at], [_number(n, coefficients) for n in self.scores]
-        )
+
+        def numbers(given: Sequence[float | str]) -> list[float]:
+            return [options.coefficients.value(n) if isinstance(n, str) else n for n in given]
+
+        value = site.array(self.variable)
+        score = ramp(value, numbers(self.at), numbers(self.scores))
         allowed, limit = site.everywhere(True), np.nan
         if self.forbidden is not None:
-            limit = coefficients.value(self.limit)
+            limit = options.coefficients.value(self.limit)
             allowed = ~self.forbidden(value, limit)
         if self.per_si_unit != 1:
             value, limit = value / self.per_si_unit, limit / self.per_si_unit
@@ -68,17 +69,10 @@ class Measured:
 
     def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
         """Return the first sentence that fits."""
-        key = self.refusal if not allowed else self._allowed_key(value, score)
+        fits = (s.key for s in self.sentences if score >= s.min_score and s.min_value <= value < s.max_value)
+        key = next(fits, self.sentences[-1].key) if allowed else self.refusal
         values = {"value": value, "limit": limit, "name": self.classes[round(value)] if self.classes else ""}
         return message(key, **{name: values[name] for name in templates("stovergeo.siting")[key].names})
-
-    def _allowed_key(self, value: float, score: float) -> str:
-        fits = (s.key for s in self.sentences if score >= s.min_score and s.min_value <= value < s.max_value)
-        return next(fits, self.sentences[-1].key)
-
-
-def _number(number: float | str, coefficients: Handbook) -> float:
-    return coefficients.value(number) if isinstance(number, str) else number
 
 
 FLOODING: Final = Measured(
@@ -189,11 +183,7 @@ CLAY: Final = Measured(
     order=31,
     at=("yards.clay.good", "yards.clay.fair", "yards.clay.most"),
     scores=(1, 0.7, 0),
-    sentences=(
-        Sentence("clay.light", min_score=0.99),
-        Sentence("clay.medium", min_score=0.7),
-        Sentence("clay.heavy"),
-    ),
+    sentences=(Sentence("clay.light", min_score=0.99), Sentence("clay.medium", min_score=0.7), Sentence("clay.heavy")),
     limit="yards.clay.most",
     forbidden=np.greater_equal,
     refusal="clay.refused",
@@ -261,9 +251,5 @@ SUN: Final = Measured(
     order=63,
     at=("yards.sun.worst", "yards.sun.good"),
     scores=(0, 1),
-    sentences=(
-        Sentence("sun.full", min_score=0.99),
-        Sentence("sun.light_shade", min_score=0.5),
-        Sentence("sun.shade"),
-    ),
+    sentences=(Sentence("sun.full", min_score=0.99), Sentence("sun.light_shade", min_score=0.5), Sentence("sun.shade")),
 )

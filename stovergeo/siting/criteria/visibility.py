@@ -71,9 +71,9 @@ class InView:
 
 
 def _within(row_col: np.ndarray, site: Site, reach_m: float) -> bool:
-    """ReportSize whether a place is near enough to the grid for something on it to be seen."""
+    """Return whether a place is near enough to the grid for something on it to be seen."""
     beyond = np.maximum(np.maximum(-row_col, row_col - np.array(site.shape)), 0)
     return bool(np.hypot(*beyond) * site.cell_m < reach_m)  # false too where the place is nowhere
 
 
-CRITERION = InView()
+VISIBILITY = InView()

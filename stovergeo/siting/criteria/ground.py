@@ -1,4 +1,4 @@
-"""Which way the ground falls: south dries first."""
+"""Which way the ground falls, and what base it needs under bales."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from stovergeo.core.messages import Message
 from stovergeo.siting.site import SIDES, NotChecked, Rating, Site, SiteOptions, message
+from stovergeo.siting.yard import base_kind, kind_message
 
 
 class SlopeDirection:
@@ -36,4 +37,31 @@ class SlopeDirection:
         return message("slope_direction.early" if score > 0.75 else "slope_direction.late", side=side)
 
 
-CRITERION = SlopeDirection()
+SLOPE_DIRECTION = SlopeDirection()
+
+
+_SCORES = np.array([np.nan, 1.0, 0.9, 0.6, 0.3], np.float32)
+
+
+class Base:
+    """Scores ground by how little has to be laid under the bales."""
+
+    name = "base"
+    title = "Base needed"
+    reads = ("drainage_class", "clay_pct")
+    source = "handbook, yards.base"
+    order = 68
+
+    def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
+        """Name the base of each cell."""
+        clay = options.values("yards.clay", "good", "fair", "most")
+        kind = base_kind(site.array("drainage_class"), site.array("clay_pct"), *clay)
+        value = np.where(kind == 0, np.nan, kind)
+        return site.rating(_SCORES[kind], site.everywhere(True), value, "1")
+
+    def message(self, value: float, score: float, allowed: bool, *, limit: float) -> Message:
+        """Name the base."""
+        return message("base.criterion", base=kind_message(round(value)))
+
+
+BASE = Base()
