@@ -95,6 +95,7 @@ def with_expected(
 ) -> tuple[xr.Dataset, dict[str, Message]]:
     """Give fields without any measured yield what their grower states, what earlier harvests show, or both.
 
+    Earlier harvests alone count only where no field at all was measured.
     A stated yield is the field's mean; earlier harvests give its pattern. The standard error of a cell is that of the
     field's mean, common to all its cells, and that of the cell's departure from it.
 
@@ -124,6 +125,7 @@ def with_expected(
     pattern = np.full(grain.shape, np.nan)
     if earlier:
         pattern = xr.concat(list(earlier.values()), "year").mean("year").to_numpy()
+    any_measured = bool(np.isfinite(grain).any())
     basis: dict[str, Message] = {}
     for row, field_row in enumerate(fields.itertuples()):
         inside = number == row
@@ -134,8 +136,8 @@ def with_expected(
             continue
         shown = pattern[inside]
         known = np.isfinite(shown).mean() >= coefficients.value("yieldmap.years.min_fraction")
-        if mean is None and not known:
-            continue
+        if mean is None and (not known or any_measured):
+            continue  # where other fields were harvested, this one may have borne another crop
         level = coefficients.value("yields.season_to_season" if mean is None else "yields.stated_error")
         usual = float(np.nanmean(shown)) if known else 1.0
         mean = usual if mean is None else mean

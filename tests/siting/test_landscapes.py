@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
+from stovergeo.core.printing import render
+
 TREE_LINE = shapely.box(0, 295, 600, 305)
 CASES = {}
 
@@ -252,7 +254,7 @@ def test_best_place_is_found_and_the_runner_up_explained(ground, name):
     assert stray == pytest.approx(0, abs=1e-6), f"{g.local(rows).bounds} lies outside {best.bounds}"
     row, col = (round(float(n)) for n in ratings.site.row_col(np.array([[x + 500_000, y + 4_650_000]]))[0])
     told = [*(r.message_at(row, col) for r in ratings.rated), *ratings.not_checked.values()]
-    assert any(said.lower() in str(message).lower() for message in told)
+    assert any(said.lower() in render(message, "metric").lower() for message in told)
     first = found.yards.iloc[0]
     here = stack.isel(y=row, x=col)
     assert first["score"] >= float(here["yard_score"]) or not float(here["yard_allowed"])

@@ -92,5 +92,5 @@ def test_the_height_of_the_stack_is_added_under_wires_only(ground):
 def test_a_distance_too_short_for_any_source_is_reported_as_the_plan_gives_it(ground):
     report = Report()
     ground(cells=10, plan={"setbacks": {"well": "30 ft"}}).rate(report)
-    assert "(30 ft)" in str(next(iter(report)))
+    assert "It is 30 ft;" in str(next(iter(report)))
     assert "(100 ft)" in str(next(iter(report)))
