@@ -93,4 +93,4 @@ def test_a_distance_too_short_for_any_source_is_reported_as_the_plan_gives_it(gr
     report = Report()
     ground(cells=10, plan={"setbacks": {"well": "30 ft"}}).rate(report)
     assert "It is 30 ft;" in str(next(iter(report)))
-    assert "(100 ft)" in str(next(iter(report)))
+    assert "100 ft" in str(next(iter(report)))
