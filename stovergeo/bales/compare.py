@@ -157,7 +157,7 @@ def _rows(
 def rim_pct(way: StorageMethod, bale: BaleSize, months: np.ndarray, coefficients: Handbook) -> np.ndarray:
     """Return the visibly spoiled share of a round bale's volume, %, curved side only; NaN for square bales.
 
-    The skin's depth after a year was measured; that it grows evenly until then is our judgement.
+    The skin's depth after a year was measured; that it grows evenly until then is our judgment.
     """
     if not bale.kind.is_cylinder:
         return np.full(len(months), np.nan)

@@ -50,7 +50,7 @@ def net_turns(wrap: Wrap, storage: Storage, season: int, coefficients: Handbook,
 
 
 def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, coefficients: Handbook) -> tuple[float, float]:
-    """Return the turns and metres of net a bale takes under a wrap.
+    """Return the turns and meters of net a bale takes under a wrap.
 
     A full cover has its own net before and after the sheet; film and tarp go over a netted bale.
     """

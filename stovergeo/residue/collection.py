@@ -55,7 +55,7 @@ class Method:
     fraction_high: float
     parts: Mapping[str, float]  #: share of what is gathered: stalk, leaf, cob, husk
     cut_fraction: float  #: height of the stubble as a share of the plant's height
-    cut_height_m: float  #: the same in metres
+    cut_height_m: float  #: the same in meters
     stands: float  #: share of all stover that stands after gathering, before any tillage
     moisture_pct: float  #: at baling, wet basis
     moisture_low_pct: float

@@ -1,7 +1,7 @@
 """The ground under the farm: slope, water and sun, each usable alone.
 
 `slope_aspect` and `water` read bare-ground heights, `season_sun` reads the ground and the
-surface with trees and buildings on it. All take projected north-up DataArrays in metres and
+surface with trees and buildings on it. All take projected north-up DataArrays in meters and
 return variables of the field stack.
 """
 

@@ -113,7 +113,7 @@ def season(
     start, end : date or ISO text
         First and last day, both included; days run by local mean solar time.
     latitude, longitude, altitude_m : float
-        Degrees north, degrees east, metres above the sea.
+        Degrees north, degrees east, meters above the sea.
     step_min : float
         Time step, minutes.
     cloud : dict of int to float, optional
@@ -222,7 +222,7 @@ def sun_sectors(
     ----------
     days : Season
     sectors : int
-        Sectors of azimuth in a circle; the first is centred on grid north.
+        Sectors of azimuth in a circle; the first is centered on grid north.
     turn_deg : float
         From true north to grid north, clockwise, degrees.
     by_month : bool
@@ -265,7 +265,7 @@ def sun_sectors(
 
 
 def _groups(with_sun: np.ndarray, share: np.ndarray) -> list[np.ndarray]:
-    """Return runs of neighbouring sectors that together hold no more than a middling one; most stand alone."""
+    """Return runs of neighboring sectors that together hold no more than a middling one; most stand alone."""
     most = share[with_sun].mean()
     runs = [[with_sun[0]]]
     for k in with_sun[1:]:

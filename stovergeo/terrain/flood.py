@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from stovergeo.core.errors import ContractError
 
-#: steps to the eight neighbours (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
+#: steps to the eight neighbors (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
 ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 COL_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1], dtype=np.int64)
 
@@ -29,7 +29,7 @@ def flood(z: np.ndarray, outlets: np.ndarray | None = None) -> tuple[np.ndarray,
     Parameters
     ----------
     z : ndarray of float32, shape (rows, cols)
-        Heights in metres; NaN where unknown. Water leaves over the rim of the known ground.
+        Heights in meters; NaN where unknown. Water leaves over the rim of the known ground.
     outlets : ndarray of bool, shape (rows, cols), optional
         Cells inside where water leaves too (a tile inlet, a sinkhole).
 

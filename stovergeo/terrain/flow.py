@@ -16,7 +16,7 @@ def steepest(filled: np.ndarray, reached_from: np.ndarray, dx: float, dy: float)
     """Return the step number of steepest descent of each cell; -1 at outlets and where unknown.
 
     O'Callaghan, J. F. & Mark, D. M. 1984: the greatest drop over distance, a diagonal counted at its
-    true length. Where no neighbour is lower (a filled depression or a flat) water follows the flood back.
+    true length. Where no neighbor is lower (a filled depression or a flat) water follows the flood back.
 
     Parameters
     ----------
@@ -61,9 +61,9 @@ def accumulate_mfd(
 ) -> np.ndarray:
     """Return what drains through each cell by multiple flow, its own weight included; NaN where unknown.
 
-    Each lower neighbour gets a share in proportion to slope to the power `exponent` (1 Quinn et al. 1991
+    Each lower neighbor gets a share in proportion to slope to the power `exponent` (1 Quinn et al. 1991
     without contour weights, 1.1 Freeman 1991; large values tend to steepest descent). Cells with no lower
-    neighbour pass all along `steps`.
+    neighbor pass all along `steps`.
 
     Parameters
     ----------

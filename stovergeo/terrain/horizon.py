@@ -45,7 +45,7 @@ class Direction:
     def of(cls, azimuth_deg: float, dx: float, dy: float) -> Direction:
         """Return the direction of an azimuth, degrees clockwise from grid north."""
         turn = np.radians(azimuth_deg)
-        col, row = np.sin(turn) / dx, -np.cos(turn) / dy  # cells a metre
+        col, row = np.sin(turn) / dx, -np.cos(turn) / dy  # cells a meter
         down = bool(abs(row) > abs(col) * (1 + 1e-9))
         along, across = (row, col) if down else (col, row)
         # rounded, so that lines through cell middles (eight directions) go through them exactly

@@ -88,7 +88,7 @@ def season_sun(
     Returns
     -------
     xarray.Dataset
-        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_fraction`` of what open flat ground
+        ``sun_kwh_m2`` per square meter of the sloping ground, and ``sun_fraction`` of what open flat ground
         gets (above 1 on slopes that face the sun). NaN where the ground is unknown. The attribute
         ``open_flat_kwh_m2`` holds the open ground's energy.
 
@@ -100,7 +100,7 @@ def season_sun(
     Raises
     ------
     ContractError
-        When a grid is not projected in metres or not north-up, or the grids differ.
+        When a grid is not projected in meters or not north-up, or the grids differ.
 
     Examples
     --------

@@ -235,7 +235,7 @@ def sweep_lines(
     out: np.ndarray,
     touched: np.ndarray,
 ) -> None:
-    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighbouring lines.
+    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighboring lines.
 
     `bare` and `gentle` are those of `stovergeo.terrain.tiles`. Cells without a horizon above `least` may be left as
     they are; `touched` is set for the tiles of which any is written.

@@ -32,7 +32,7 @@ def water(
     Parameters
     ----------
     elevation : xarray.DataArray, dims (y, x)
-        Heights of the bare ground (no trees, no buildings) in metres, projected, north-up; NaN where unknown.
+        Heights of the bare ground (no trees, no buildings) in meters, projected, north-up; NaN where unknown.
     drainage : array of bool on the same grid, optional
         Mapped streams and ditches. Cells that gather more than the handbook's area count as drainage too.
     breaches : iterable of shapely lines and points, optional
@@ -54,16 +54,16 @@ def water(
     Raises
     ------
     ContractError
-        When the grid is not projected in metres or not north-up, or a mask has another shape.
+        When the grid is not projected in meters or not north-up, or a mask has another shape.
 
     Notes
     -----
-    Depressions are filled from the rim inwards and flow is shared among all lower neighbours; methods, equations
+    Depressions are filled from the rim inwards and flow is shared among all lower neighbors; methods, equations
     and sources stand on the page "Terrain" of the science pages.
 
     Examples
     --------
-    A hollow half a metre deep in level ground fills before it spills:
+    A hollow half a meter deep in level ground fills before it spills:
 
     >>> import numpy as np
     >>> import rioxarray

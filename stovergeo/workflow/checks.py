@@ -27,7 +27,7 @@ from stovergeo.inputs.read import read_layers
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
 
 message = Catalog("stovergeo.workflow")
-#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
+#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgment)
 FAR_OFF: Final = 3.0
 
 

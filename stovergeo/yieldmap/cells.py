@@ -28,13 +28,13 @@ class Driven:
 
 
 def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
-    """Return which cells of a grid have their centre on harvested ground.
+    """Return which cells of a grid have their center on harvested ground.
 
     Parameters
     ----------
     driven : Driven
     x, y : array
-        Cell centres of a regular north-up grid: x rising, y falling.
+        Cell centers of a regular north-up grid: x rising, y falling.
     slack_m : float
         Footprints are widened by this on either side, to close what position error opens
         between passes, and where what was cut begins and ends.

@@ -1,4 +1,4 @@
-"""How far the grain surface may be from the truth, cell by cell, learnt from the records.
+"""How far the grain surface may be from the truth, cell by cell, learned from the records.
 
 Near the records the error is an unbiased estimate of risk: squared residuals hold the
 surface's own error plus the noise of a record, less what the surface took over from that

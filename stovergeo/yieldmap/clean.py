@@ -22,7 +22,7 @@ from stovergeo.yieldmap.cells import Driven
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.machines import machine_offsets, offset_message
 from stovergeo.yieldmap.many_records import for_each, usual
-from stovergeo.yieldmap.neighbours import Bins, Pairs, bin_points, side_pairs
+from stovergeo.yieldmap.neighbors import Bins, Pairs, bin_points, side_pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, message, names_of, tally
@@ -48,7 +48,7 @@ def clean_points(points: gpd.GeoDataFrame, coefficients: Handbook, report: Repor
     Parameters
     ----------
     points : GeoDataFrame
-        `schemas.POINTS` in the farm's working CRS (metres). Index is kept.
+        `schemas.POINTS` in the farm's working CRS (meters). Index is kept.
     coefficients : Handbook
         The `yieldmap` group.
     report : Report
@@ -262,7 +262,7 @@ def _outliers(
     yields[~kept] = np.nan
     tukey, hampel, siding = (coefficients.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding"))
     found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, (tukey, hampel, siding))
-    for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
+    for reason, which in zip(("far_out", "unlike_neighbors"), found, strict=True):
         run.code[which] = code_of(reason)
 
 
@@ -335,7 +335,7 @@ def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
     points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),
-        ("yield.outlier", ["impossible", "far_out", "unlike_neighbours"]),
+        ("yield.outlier", ["impossible", "far_out", "unlike_neighbors"]),
         ("points.duplicate", ["co_located"]),
     ):
         count = sum(points[reason] for reason in reasons)

@@ -129,7 +129,7 @@ def track_of(
     points : DataFrame
         `schemas.POINTS`; only columns are read.
     x, y : array, (n,)
-        Finite positions in metres.
+        Finite positions in meters.
     gap_records : float
         A gap longer than this many usual records ends a pass.
     turn_deg : float

@@ -203,7 +203,7 @@ def _estimate(
 
     def validate() -> tuple[int, np.ndarray, np.ndarray]:
         parts = samples(records, values)
-        # blocks of one swath tell how calm the surface should be between neighbouring passes
+        # blocks of one swath tell how calm the surface should be between neighboring passes
         chosen = choose(parts, setting.scales, setting.swath_m)
         return chosen, *held_out(parts, setting.scales, CANDIDATES[chosen], setting.block_m)
 

@@ -144,7 +144,7 @@ def _touched(way: Way, x0: float, y0: float, side: float, slot: np.ndarray) -> i
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def slopes(corners: np.ndarray, per_y: np.ndarray) -> None:
-    """Write how far each side of a footprint goes in x for each metre in y; no number where it goes along x."""
+    """Write how far each side of a footprint goes in x for each meter in y; no number where it goes along x."""
     for a in range(4):
         b = (a + 1) % 4
         per_y[a] = (corners[b, 0] - corners[a, 0]) / (corners[b, 1] - corners[a, 1])

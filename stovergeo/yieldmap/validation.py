@@ -1,6 +1,6 @@
 """Spatially blocked cross-validation: whole blocks of ground are left out at a time.
 
-Leaving out single records flatters any map, since the next record two metres on holds
+Leaving out single records flatters any map, since the next record two meters on holds
 nearly the same value (Roberts et al. 2017, Ecography 40:913-929; cited from memory).
 """
 

@@ -21,7 +21,7 @@ standing = "published"
 value = 5
 unit = "Mg/ha"
 meaning = "another"
-standing = "judgement"
+standing = "judgment"
 """
 
 

@@ -26,7 +26,7 @@ class Standing(StrEnum):
     DERIVED = "derived"  #: our arithmetic from published figures
     MEMORY = "from memory"  #: the document is named but was not read again
     PRACTICE = "common practice"  #: a fact of the trade, no source
-    JUDGEMENT = "judgement"  #: ours; change it where you know better
+    JUDGMENT = "judgment"  #: ours; change it where you know better
     PLAN = "set in the plan"  #: the user's own number
 
 
@@ -40,7 +40,7 @@ class Coefficient:
     high: float  #: high end of its spread
     unit: str  #: "1" for a pure number
     meaning: str  #: what it is, in one line
-    source: str  #: document with page, table or equation; empty only for practice and judgement
+    source: str  #: document with page, table or equation; empty only for practice and judgment
     standing: Standing
     note: str = ""
 
@@ -167,7 +167,7 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
         raise ValueError(f"{key}: lacks {lacking}") from None
     if not (math.isfinite(value) and c.low <= c.value <= c.high):
         raise ValueError(f"{key}: needs low <= value <= high")
-    if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGEMENT):
+    if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGMENT):
         raise ValueError(f"{key}: standing {c.standing!r} needs a source")
     yield c
 

@@ -10,7 +10,7 @@ from stovergeo.residue.options import RuleOptions
 
 title = "Waterways"
 reads = ("stover_mg_ha", "concentrated_flow")
-source = "AH-703, ch. 4: the equation ends where flow enters a channel; never harvesting there is our judgement"
+source = "AH-703, ch. 4: the equation ends where flow enters a channel; never harvesting there is our judgment"
 valid = "ground with a height model fine enough to show its waterways"
 lift = "Nothing lifts this; a grassed waterway protects the path better than stover does."
 forbids = True

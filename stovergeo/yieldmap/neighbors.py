@@ -1,6 +1,6 @@
-"""Records near each other: points binned to square cells, and each record's neighbour in the pass beside it.
+"""Records near each other: points binned to square cells, and each record's neighbor in the pass beside it.
 
-Binning costs one counting sort, O(n); a search for all neighbours within a radius looks
+Binning costs one counting sort, O(n); a search for all neighbors within a radius looks
 at the few cells that the radius touches, whatever the number of points.
 """
 
@@ -72,7 +72,7 @@ def _sort(
     return start, member
 
 
-_PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees
+_PARALLEL = 0.94  #: least |cosine| between the headings of neighbors, 20 degrees
 
 
 #: records driven one after the other that are looked at, or have their error computed, together
