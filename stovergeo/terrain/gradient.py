@@ -143,12 +143,7 @@ def _direction_deg(east: np.float32, north: np.float32) -> np.float32:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _describe(
-    z: np.ndarray,
-    per_x: np.float32,
-    per_y: np.float32,
-    slope: np.ndarray,
-    aspect: np.ndarray,
-    roughness: np.ndarray,
+    z: np.ndarray, per_x: np.float32, per_y: np.float32, slope: np.ndarray, aspect: np.ndarray, roughness: np.ndarray
 ) -> None:
     rows, cols = z.shape
     for r in range(rows):

@@ -233,12 +233,12 @@ def _add_block(
         open_beam(east, north, sectors, face.energy)
         face.energy[:, skip] = 0
         del block, cover
-        ways = [(sector, Direction.of(sector.azimuth_deg, raster.dx, raster.dy)) for sector in sectors]
+        directed = [(sector, Direction.of(sector.azimuth_deg, raster.dx, raster.dy)) for sector in sectors]
         for down in (False, True):
             if down:
                 energy += face.energy
                 face = face.turned()
-            _add_sectors(face, [way for way in ways if way[1].down == down], pool)
+            _add_sectors(face, [pair for pair in directed if pair[1].down == down], pool)
         for mine, turned in zip(energy, face.energy, strict=True):
             mine += transposed(turned)
     energy /= np.sqrt(1 + east**2 + north**2)  # length of the normal (-east, -north, 1)
@@ -253,12 +253,12 @@ def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster)
     return [np.ascontiguousarray(rise[cut]) for rise in rises]
 
 
-def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Executor) -> None:
+def _add_sectors(face: _Face, directed: list[tuple[Sector, Direction]], pool: Executor) -> None:
     """Take from a face what the horizon hides of each sector, line by line."""
     tangent = np.full(face.skip.shape, NO_HORIZON)
     row, col = (s.start for s in face.block.core)
     parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)
-    for sector, direction in ways:
+    for sector, direction in directed:
         least = np.float32(sector.least)
         if not np.isfinite(least):
             continue  # next to no sun ever stands there

@@ -84,10 +84,10 @@ def water(
     ends = _mask(barriers, raster, "barriers") | mapped
     inlets = None
     if breaches is not None:
-        ways = list(breaches)
+        lines = list(breaches)
         place = {"west": raster.west, "north": raster.north, "dx": raster.dx, "dy": raster.dy}
-        z = cut_breaches(z, ways, **place)
-        inlets = inlet_cells(ways, raster.shape, **place)
+        z = cut_breaches(z, lines, **place)
+        inlets = inlet_cells(lines, raster.shape, **place)
     filled, order, reached_from = flood(z, inlets)
     ponding = ponding_depth(
         z,

@@ -13,9 +13,9 @@ from numba import njit
 from rasterio.features import rasterize
 
 from stovergeo.core.stack import grid_of
-from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
+from stovergeo.yieldmap.passes import Track, Way, coordinates, placed, track_of, way_of
 from stovergeo.yieldmap.reasons import NOT_CUT
-from stovergeo.yieldmap.swath import Way, crossed, extent, outline, slopes, way_of
+from stovergeo.yieldmap.swath import crossed, extent, outline, slopes
 
 
 @dataclass(frozen=True, slots=True)

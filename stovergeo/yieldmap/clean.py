@@ -21,7 +21,7 @@ from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.cells import Driven
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.machines import machine_offsets, offset_message
-from stovergeo.yieldmap.many_records import for_each, usual
+from stovergeo.yieldmap.many_records import for_each, typical
 from stovergeo.yieldmap.neighbors import Bins, Pairs, bin_points, side_pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
@@ -107,7 +107,7 @@ def clean_points(points: gpd.GeoDataFrame, coefficients: Handbook, report: Repor
             sound = points[whole]
             run = _Run(sound, x[whole], y[whole], machines_of(sound), coefficients)
         corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
-        swath = usual(run.track.swath)
+        swath = typical(run.track.swath)
         co_located = aside.submit(steps.co_located, run.track)
         middle = run.track.at_middle()
         pairs = side_pairs(middle)
@@ -273,7 +273,7 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     if len(track.machine_names) < 2 or len(kept) < _FEWEST:
         return {}
     x, y = places
-    scale_m = coefficients.value("yieldmap.machines.scale_swaths") * usual(track.swath)
+    scale_m = coefficients.value("yieldmap.machines.scale_swaths") * typical(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
     least, errors = (

@@ -42,14 +42,8 @@ class Near(NamedTuple):
     x: np.ndarray
     y: np.ndarray
     values: np.ndarray
-    member: np.ndarray  #: which record each is, in their own order
     radius: float  #: neighbors are all other records within it, m
-    x0: float
-    y0: float
-    size: float  #: of a cell
-    rows: int
-    columns: int
-    start: np.ndarray  #: see `neighbors.Bins`
+    bins: Bins  #: `member` tells which record each is, in their own order
 
 
 def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
@@ -66,7 +60,7 @@ def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray
     """
     places = np.empty(len(x)), np.empty(len(x)), np.empty(len(x))
     in_threads(lambda low, high: _gather(low, high, bins.member, x, y, values, *places), len(x))
-    return Near(*places, bins.member, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
+    return Near(*places, radius, bins)
 
 
 def siding_neighbors(near: Near, tolerance: float, share: float = np.inf) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -110,7 +104,7 @@ def neighbor_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.ndar
         Spread is the scaled median absolute deviation; NaN without neighbors.
     """
     median, spread = np.full(len(asked), np.nan), np.full(len(asked), np.nan)
-    most = int(np.diff(near.start).max()) * 25
+    most = int(np.diff(near.bins.start).max()) * 25
     in_threads(lambda low, high: _medians(low, high, near, asked, most, median, spread), len(asked), least=2_000)
     return median, MAD_TO_SD * spread
 
@@ -130,22 +124,22 @@ def _side(
     low: int, high: int, near: Near, tolerance: float, share: float,
     count: np.ndarray, siding: np.ndarray, alone: np.ndarray,
 ) -> None:  # fmt: skip
-    x, y, values, start, columns = near.x, near.y, near.values, near.start, near.columns
+    x, y, values, start, columns = near.x, near.y, near.values, near.bins.start, near.bins.columns
     r2 = near.radius * near.radius
     for i in range(low, high):
         xi, yi, value = x[i], y[i], values[i]
         if not np.isfinite(value):
             count[i], siding[i], alone[i] = 0, 0, False
             continue
-        row, col = int((yi - near.y0) / near.size), int((xi - near.x0) / near.size)
+        row, col = int((yi - near.bins.y0) / near.bins.size), int((xi - near.bins.x0) / near.bins.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         ahead = 0  # records in rows of cells not looked at yet
-        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
+        for r in range(max(row - 2, 0), min(row + 3, near.bins.rows)):
             ahead += start[r * columns + right] - start[r * columns + left]
         k, side = np.int32(-1), np.int32(-1)  # the record itself is met once
         for up in (0, 1, -1, 2, -2):
             r = row + up
-            if 0 <= r < near.rows:
+            if 0 <= r < near.bins.rows:
                 first, last = start[r * columns + left], start[r * columns + right]
                 # unsigned indices and no branch: several neighbors are looked at in one step
                 for p in range(np.uint32(first), np.uint32(last)):
@@ -163,15 +157,15 @@ def _side(
 def _medians(
     low: int, high: int, near: Near, asked: np.ndarray, most: int, median: np.ndarray, spread: np.ndarray
 ) -> None:
-    x, y, start, columns = near.x, near.y, near.start, near.columns
+    x, y, start, columns = near.x, near.y, near.bins.start, near.bins.columns
     found, away = np.empty(most), np.empty(most)
     r2 = near.radius * near.radius
     for q in range(low, high):
         i = asked[q]
-        row, col = int((y[i] - near.y0) / near.size), int((x[i] - near.x0) / near.size)
+        row, col = int((y[i] - near.bins.y0) / near.bins.size), int((x[i] - near.bins.x0) / near.bins.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         k = 0
-        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
+        for r in range(max(row - 2, 0), min(row + 3, near.bins.rows)):
             for p in range(start[r * columns + left], start[r * columns + right]):
                 dx, dy = x[p] - x[i], y[p] - y[i]
                 if p != i and dx * dx + dy * dy <= r2:

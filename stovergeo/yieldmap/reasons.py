@@ -69,5 +69,5 @@ def tally(codes: np.ndarray, *, timed: bool = True) -> pd.DataFrame:
     ]
     counts = pd.DataFrame(titles, columns=["reason", "title", "points"])
     counts["share"] = counts["points"] / max(len(codes), 1)
-    said = ["no_time" if name in NEED_TIME and not timed else name for name in counts["reason"]]
-    return counts.assign(message=[message(f"reason.{name}") for name in said])
+    keys = ["no_time" if name in NEED_TIME and not timed else name for name in counts["reason"]]
+    return counts.assign(message=[message(f"reason.{name}") for name in keys])

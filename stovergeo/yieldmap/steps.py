@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
-from stovergeo.yieldmap.many_records import every, usual
+from stovergeo.yieldmap.many_records import every, typical
 from stovergeo.yieldmap.neighbors import Bins
 from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbor_medians, siding_neighbors, tukey_fences
 from stovergeo.yieldmap.passes import Track
@@ -119,7 +119,7 @@ def pass_ramp(
         Share of the yield.
     """
     first, last = _usable_bounds(track, usable)
-    interval = usual(track.seconds)
+    interval = typical(track.seconds)
     most = max(2, round(max_s / interval))
     inward = max(3, round(settle_s / interval))
     long_enough = last - first >= 2 * most + inward
@@ -238,7 +238,7 @@ def outliers(
     some = every(len(yields))[1:]
     along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var
-    noise = MAD_TO_SD * usual(abs(along[np.isfinite(along)]), 0.0) / np.sqrt(2)
+    noise = MAD_TO_SD * typical(abs(along[np.isfinite(along)]), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
     near = near_each_other(bins, x, y, yields, reach)
     count, _, alone = siding_neighbors(near, tolerance, siding)
@@ -253,7 +253,7 @@ def outliers(
     median, spread = neighbor_medians(near, np.append(sample, asked))
     away = near.values[sample] - median[: len(sample)]
     away = away[np.isfinite(away)]
-    floor = MAD_TO_SD * usual(abs(away - usual(away)), 0.0)
+    floor = MAD_TO_SD * typical(abs(away - typical(away)), 0.0)
     median, spread = median[len(sample) :], spread[len(sample) :]
     unlike = asked[abs(near.values[asked] - median) > hampel * np.maximum(spread, floor)]
-    return near.member[np.flatnonzero(far_out)], near.member[unlike]
+    return near.bins.member[np.flatnonzero(far_out)], near.bins.member[unlike]

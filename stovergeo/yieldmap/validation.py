@@ -132,8 +132,8 @@ def held_out(
 
     def found(part: Sample) -> tuple[np.ndarray, np.ndarray]:
         errors = held_out_errors(part.records, part.values, scales, [shrink], block_m, _HELD_OUT_FOLDS, tried)[0]
-        told = np.isfinite(errors)
-        return errors[told], _distance_to_used(part.records, block_m, _HELD_OUT_FOLDS, tried)[told]
+        known = np.isfinite(errors)
+        return errors[known], _distance_to_used(part.records, block_m, _HELD_OUT_FOLDS, tried)[known]
 
     errors, distance = zip(*for_each(found, parts), strict=True)
     return np.concatenate(errors), np.concatenate(distance)

@@ -234,13 +234,13 @@ def best_division(field: FieldCells, *, min_width_m: float, min_ha: float, optio
 
     A division into more classes is taken only when each further zone brings its worth.
     """
-    told = field.inside & np.isfinite(field.smooth) & ~field.left
+    known = field.inside & np.isfinite(field.smooth) & ~field.left
     best, most = np.where(field.inside, 0, -1), -np.inf
     tried: list[tuple[float, ...]] = []
     for classes in range(1, options.classes + 1):
         breaks = np.empty(0)
-        if told.any():
-            breaks = natural_breaks(field.smooth[told], field.area_ha[told], classes, options.min_step_mg_ha)
+        if known.any():
+            breaks = natural_breaks(field.smooth[known], field.area_ha[known], classes, options.min_step_mg_ha)
         if tuple(breaks) in tried:
             continue
         tried.append(tuple(breaks))

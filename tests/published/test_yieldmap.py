@@ -75,7 +75,7 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     assert not alone[np.isnan(places.values)].any()
     tree = cKDTree(xy)
     for k, p in enumerate(asked):
-        i = places.member[p]
+        i = places.bins.member[p]
         near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i and j not in unknown]
         assert count[p] == len(near)
         assert siding[p] == (abs(values[near] - values[i]) <= 0.8).sum()

@@ -8,7 +8,7 @@ import pytest
 from stovergeo.core import plugins
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
-from stovergeo.residue import limits, odds, odds_table, sample_limits, sensitivity
+from stovergeo.residue import limits, odds_table, sample_limits, sensitivity
 from stovergeo.residue.monte_carlo import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
@@ -72,7 +72,7 @@ def test_lighter_methods_hold_more_often(drawn, zones):
 
 
 def test_without_draws_the_run_gives_the_central_answer(done, zones, options, ways):
-    table = odds(done, *zones, options, Odds(samples=0), ways)
+    table = odds_table(sample_limits(done, *zones, options, Odds(samples=0), ways), 10)
     cells = zone_cells(zones[1], done, 4)
     few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
     central = few.mean(done["removable_mg_ha"].values.ravel()[few.cells].astype(float))

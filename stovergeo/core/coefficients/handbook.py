@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
+
 from stovergeo.core.errors import StovergeoError
 from stovergeo.core.nearest import nearest
 from stovergeo.core.units import SI_UNIT, parse_quantity

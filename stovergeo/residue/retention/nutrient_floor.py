@@ -14,7 +14,6 @@ reads = ("stover_mg_ha",)
 source = "contents: Karlen, Kovar & Birrell 2015, Karlen et al. 2014 and extension tables; the limits are the plan's"
 valid = "contents measured in bales"
 lift = "It is set in the plan file, under [limits]; a soil test tells whether it is needed."
-forbids = False
 reads_method = True
 
 
