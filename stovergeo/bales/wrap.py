@@ -85,11 +85,6 @@ class StorageCost:
     base: float  #: what it stands on, and the roof, for the season
     time: float  #: the baler standing while it wraps
 
-    @property
-    def total(self) -> float:
-        """All of it."""
-        return self.wrap + self.base + self.time
-
 
 def storage_cost(
     option: StorageMethod, bale: BaleSize, turns: float, overlap_m: float, coefficients: Handbook

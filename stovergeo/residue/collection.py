@@ -51,18 +51,12 @@ class Method:
     name: str
     title: str
     fraction: float  #: share gathered
-    fraction_low: float
-    fraction_high: float
     parts: Mapping[str, float]  #: share of what is gathered: stalk, leaf, cob, husk
     cut_fraction: float  #: height of the stubble as a share of the plant's height
     cut_height_m: float  #: the same in meters
     stands: float  #: share of all stover that stands after gathering, before any tillage
     moisture_pct: float  #: at baling, wet basis
-    moisture_low_pct: float
-    moisture_high_pct: float
     ash_pct: float  #: of the bale's dry matter
-    ash_low_pct: float
-    ash_high_pct: float
     plant_ash_pct: float  #: of the clean plant
     passes: int  #: over the field after the combine
 
@@ -135,28 +129,20 @@ def _method(coefficients: Handbook, name: str, cut_height_m: float | None) -> Me
     shredded = coefficients.value(f"{key}.shredded") > 0
     cut = typical if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
     whole = {p: coefficients.value(f"residue.fraction.{p}") for p in PARTS}
-    share, moisture, ash = (coefficients[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
-    gathered, parts = share.value, {p: coefficients.value(f"{key}.part.{p}") for p in PARTS}
+    gathered, parts = coefficients.value(f"{key}.share"), {p: coefficients.value(f"{key}.part.{p}") for p in PARTS}
     if cut != typical:
         gathered, parts = recut(gathered, parts, typical, cut, whole)
-    changed = gathered / share.value
     return Method(
         name=name,
         title=TITLES[name],
         fraction=gathered,
-        fraction_low=share.low * changed,
-        fraction_high=min(share.high * changed, 1.0),
         parts=parts,
         cut_fraction=cut,
         cut_height_m=cut * height,
         # only stalk stands: leaves drop, and what is shredded lies flat
         stands=0.0 if shredded else whole["stalk"] * float(stalk_below(cut)),
-        moisture_pct=moisture.value,
-        moisture_low_pct=moisture.low,
-        moisture_high_pct=moisture.high,
-        ash_pct=ash.value,
-        ash_low_pct=ash.low,
-        ash_high_pct=ash.high,
+        moisture_pct=coefficients.value(f"{key}.moisture"),
+        ash_pct=coefficients.value(f"{key}.ash"),
         plant_ash_pct=coefficients.value("methods.ash_of_plant"),
         passes=round(coefficients.value(f"{key}.passes")),
     )

@@ -142,13 +142,8 @@ def season(
     if cloud is not None:
         beam = beam * monthly_shares(cloud, "cloud")[solar.month.to_numpy() - 1]
     up = (height > 0) & (beam > 0)
-    return Season(
-        position["azimuth"].to_numpy()[up],
-        height[up],
-        beam[up] * step_min / 60,
-        month[up],
-        tuple(months),
-    )
+    energy = beam[up] * step_min / 60
+    return Season(position["azimuth"].to_numpy()[up], height[up], energy, month[up], tuple(months))
 
 
 def _plain_height_deg(solar: pd.DatetimeIndex, latitude: float) -> np.ndarray:
@@ -313,19 +308,10 @@ def _open_beam(east: np.ndarray, north: np.ndarray, beam: np.ndarray, total: np.
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def take_shade(
-    tangent: np.ndarray,
-    east: np.ndarray,
-    north: np.ndarray,
-    skip: np.ndarray,
-    beam: np.ndarray,
-    sin_turn: np.float32,
-    cos_turn: np.float32,
-    least: np.float32,
-    tiles: np.ndarray,
-    row: int,
-    col: int,
+    tangent: np.ndarray, east: np.ndarray, north: np.ndarray, skip: np.ndarray, beam: np.ndarray,
+    sin_turn: np.float32, cos_turn: np.float32, least: np.float32, tiles: np.ndarray, row: int, col: int,
     total: np.ndarray,
-) -> None:
+) -> None:  # fmt: skip
     """Take from `total` what the horizon hides of one sector's beam.
 
     Parameters

@@ -139,14 +139,9 @@ def _accumulate_d8(steps: np.ndarray, order: np.ndarray, total: np.ndarray) -> N
 
 @njit(cache=True, nogil=True)
 def _accumulate_mfd(
-    filled: np.ndarray,
-    steps: np.ndarray,
-    order: np.ndarray,
-    distance: np.ndarray,
-    exponent: float,
-    closed: np.ndarray,
-    total: np.ndarray,
-) -> None:
+    filled: np.ndarray, steps: np.ndarray, order: np.ndarray, distance: np.ndarray, exponent: float,
+    closed: np.ndarray, total: np.ndarray,
+) -> None:  # fmt: skip
     rows, cols = filled.shape
     share = np.empty(8)
     for n in range(order.size - 1, -1, -1):

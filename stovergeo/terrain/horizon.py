@@ -69,12 +69,7 @@ class Block:
 
     def turned(self) -> Block:
         """Return the block with its axes changed over."""
-        return Block.of(
-            transposed(self.ground),
-            transposed(self.cover),
-            self.core[::-1],
-            self.origin[::-1],
-        )
+        return Block.of(transposed(self.ground), transposed(self.cover), self.core[::-1], self.origin[::-1])
 
 
 def horizon_tangents(

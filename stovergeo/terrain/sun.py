@@ -135,12 +135,11 @@ def season_sun(
         cloud=options.cloud,
     )
     passes = options.passes(surface, days, north_turn_deg(raster), by_month)
+    cover_m = numbers.value("terrain.cover_m")
     energy = np.zeros((len(days.months) if by_month else 1, *raster.shape), dtype=np.float32)
     with ThreadPoolExecutor(THREADS) as pool:
         for core, around in blocks(raster, numbers.value("terrain.reach_m")):
-            _add_block(
-                raster, passes, core, around, numbers.value("terrain.cover_m"), energy[:, core[0], core[1]], pool
-            )
+            _add_block(raster, passes, core, around, cover_m, energy[:, core[0], core[1]], pool)
     flat = days.flat_kwh_m2()
     result = raster.dataset()
     dims: tuple[str, ...]
@@ -266,23 +265,10 @@ def _add_sectors(face: _Face, directed: list[tuple[Sector, Direction]], pool: Ex
         tiles |= face.slope > least
         turn = np.radians(sector.azimuth_deg)
         sine, cosine = np.float32(np.sin(turn)), np.float32(np.cos(turn))
-        jobs = [
-            pool.submit(
-                take_shade,
-                tangent[a:b],
-                face.east[a:b],
-                face.north[a:b],
-                face.skip[a:b],
-                sector.beam,
-                sine,
-                cosine,
-                least,
-                tiles,
-                row + a,
-                col,
-                face.energy[:, a:b],
-            )
-            for a, b in pairwise(parts)
-        ]
+        jobs = []
+        for a, b in pairwise(parts):
+            mine = tangent[a:b], face.east[a:b], face.north[a:b], face.skip[a:b]
+            of_sector = sector.beam, sine, cosine, least, tiles
+            jobs.append(pool.submit(take_shade, *mine, *of_sector, row + a, col, face.energy[:, a:b]))
         for job in jobs:
             job.result()

@@ -276,10 +276,7 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     scale_m = coefficients.value("yieldmap.machines.scale_swaths") * typical(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
-    least, errors = (
-        coefficients.value("yieldmap.machines.min_offset"),
-        coefficients.value("yieldmap.machines.min_errors"),
-    )
+    least, errors = (coefficients.value(f"yieldmap.machines.min_{name}") for name in ("offset", "errors"))
     met = np.isfinite(found.error)
     sure = (abs(np.expm1(found.offset)) >= least) & (abs(found.offset) >= errors * found.error)
     # all machines that met are moved together, else the step would only be halved
@@ -287,15 +284,12 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     before = run.grain[kept].sum()
     run.grain[kept] /= np.where(applied, np.exp(found.offset), 1.0)[track.machine[kept]]
     run.grain[kept] *= before / run.grain[kept].sum()
-    return {
-        name: {
-            "offset": float(np.expm1(found.offset[m])),
-            "error": float(found.error[m]),
-            "applied": bool(applied[m]),
-            "message": offset_message(float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])),
-        }
-        for m, name in enumerate(track.machine_names)
-    }
+    corrections = {}
+    for m, name in enumerate(track.machine_names):
+        values = float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])
+        named = dict(zip(("offset", "error", "applied"), values, strict=True))
+        corrections[name] = {**named, "message": offset_message(*values)}
+    return corrections
 
 
 def _kept(points: gpd.GeoDataFrame, run: _Run, keep: np.ndarray, geometry: np.ndarray) -> gpd.GeoDataFrame:

@@ -157,22 +157,13 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, coefficients
     if "height_m" not in points or points["height_m"].notna().sum() < coefficients.value("yieldmap.ground.min_records"):
         raise ContractError("the yield points hold too few heights to make ground from")
     known = points[points["height_m"].notna() & placed(*coordinates(points))]
-    track = track_of(
-        known,
-        *coordinates(known),
-        gap_records=coefficients.value("yieldmap.pass.gap_records"),
-        turn_deg=coefficients.value("yieldmap.pass.turn_deg"),
-    )
+    gap, turn = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
+    track = track_of(known, *coordinates(known), gap_records=gap, turn_deg=turn)
     height = track.driven(known["height_m"].to_numpy(float))
     pairs = side_pairs(track)
     swath = float(np.median(track.swath))
-    model = DriftModel(
-        record_m=coefficients.value("yieldmap.ground.record_m"),
-        walk_m=coefficients.value("yieldmap.ground.walk_m"),
-        bend_m=coefficients.value("yieldmap.ground.bend_m"),
-        knot_s=coefficients.value("yieldmap.ground.knot_s"),
-        node_m=swath * coefficients.value("yieldmap.ground.node_swaths"),
-    )
+    spreads = (coefficients.value(f"yieldmap.ground.{name}") for name in ("record_m", "walk_m", "bend_m", "knot_s"))
+    model = DriftModel(*spreads, node_m=swath * coefficients.value("yieldmap.ground.node_swaths"))
     everything = np.ones(len(height), bool)
     level = height - height_drift(track, height, model, everything)
     scales = [swath * coefficients.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]

@@ -125,10 +125,8 @@ def grain_surface(
     if len(points):
         setting = _setting(points, coefficients)
         slack = setting.swath_m * coefficients.value("yieldmap.surface.slack_swaths")
-        reach, least = (
-            coefficients.value("yieldmap.surface.reach_m"),
-            coefficients.value("yieldmap.surface.min_records"),
-        )
+        reach = coefficients.value("yieldmap.surface.reach_m")
+        least = coefficients.value("yieldmap.surface.min_records")
         if driven is None:
             breaks = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
             driven = driven_again(points, removed, *breaks)

@@ -171,7 +171,7 @@ def test_sample_keeps_each_zone_s_mean_and_area(done, zones):
 def test_a_zone_without_known_cells_is_unknown(done, zones, options, ways):
     table, labels = zones
     gone = np.where(labels == 1, np.nan, labels)
-    frame = odds(done, table, gone, options, Odds(samples=20), ways)
+    frame = odds_table(sample_limits(done, table, gone, options, Odds(samples=20), ways), 10)
     assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]
 
 

@@ -92,7 +92,7 @@ def bale(plan: Plan, coefficients: Handbook) -> None:
         bales.need_table(own.need, own.storage, own.wrap, one, coefficients, 2026)
         bales.bale_plan(TABLE, ways, own, coefficients)
         bales.crew_notes(TABLE, ways, own, coefficients)
-        supply.inputs.capacity_of(own, {name: one for name in ways}, coefficients)
+        supply.inputs.capacity_of(own, dict.fromkeys(ways, one), coefficients)
         supply.inputs.truck_load(one, coefficients)
     yard = gpd.GeoDataFrame({"yard_id": ["Y1"]}, geometry=[shapely.box(WEST, SOUTH, WEST + 20, SOUTH + 20)], crs=CRS)
     hauling = supply.haul_ground(GROUND, {}, supply.haul_options(coefficients), FIELD)
