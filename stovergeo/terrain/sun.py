@@ -268,7 +268,7 @@ def _add_sectors(face: _Face, directed: list[tuple[Sector, Direction]], pool: Ex
         jobs = []
         for a, b in pairwise(parts):
             mine = tangent[a:b], face.east[a:b], face.north[a:b], face.skip[a:b]
-            of_sector = sector.beam, sine, cosine, least, tiles
-            jobs.append(pool.submit(take_shade, *mine, *of_sector, row + a, col, face.energy[:, a:b]))
+            energy = face.energy[:, a:b]
+            jobs.append(pool.submit(take_shade, *mine, sector.beam, sine, cosine, least, tiles, row + a, col, energy))
         for job in jobs:
             job.result()

@@ -162,8 +162,9 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, coefficients
     height = track.driven(known["height_m"].to_numpy(float))
     pairs = side_pairs(track)
     swath = float(np.median(track.swath))
-    spreads = (coefficients.value(f"yieldmap.ground.{name}") for name in ("record_m", "walk_m", "bend_m", "knot_s"))
-    model = DriftModel(*spreads, node_m=swath * coefficients.value("yieldmap.ground.node_swaths"))
+    names = ("record_m", "walk_m", "bend_m", "knot_s", "node_swaths")
+    record_m, walk_m, bend_m, knot_s, node_swaths = (coefficients.value(f"yieldmap.ground.{name}") for name in names)
+    model = DriftModel(record_m, walk_m, bend_m, knot_s, node_m=swath * node_swaths)
     everything = np.ones(len(height), bool)
     level = height - height_drift(track, height, model, everything)
     scales = [swath * coefficients.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]
