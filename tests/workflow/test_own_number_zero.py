@@ -154,6 +154,7 @@ BY_TOPIC = {
     **dict.fromkeys(("yards", "setbacks"), yards),
     "terrain": lie,
     "yieldmap": records,
+    "yields": lambda plan, coefficients: None,  # spreads, added to others; the long walk plans with them
     "zones": divide,
 }
 
