@@ -24,4 +24,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return whether water runs collected here."""
-    return ground_message("concentrated_flow", retention_mg_ha, stover_mg_ha)
+    return ground_message("concentrated_flow.none", "concentrated_flow.some", retention_mg_ha, stover_mg_ha)

@@ -43,4 +43,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is highly erodible."""
-    return ground_message("highly_erodible", retention_mg_ha, stover_mg_ha)
+    return ground_message("highly_erodible.none", "highly_erodible.some", retention_mg_ha, stover_mg_ha)

@@ -24,4 +24,6 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is too steep."""
-    return ground_message("steep_ground", retention_mg_ha, stover_mg_ha, limit=options.limits.slope_max_pct)
+    return ground_message(
+        "steep_ground.none", "steep_ground.some", retention_mg_ha, stover_mg_ha, limit=options.limits.slope_max_pct
+    )

@@ -55,7 +55,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return amount_message("water_erosion", title, retention_mg_ha, stover_mg_ha)
+    return amount_message("water_erosion.some", "water_erosion.all", title, retention_mg_ha, stover_mg_ha)
 
 
 def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:

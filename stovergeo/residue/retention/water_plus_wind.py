@@ -45,4 +45,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return amount_message("water_plus_wind", title, retention_mg_ha, stover_mg_ha)
+    return amount_message("water_plus_wind.some", "water_plus_wind.all", title, retention_mg_ha, stover_mg_ha)
