@@ -137,7 +137,7 @@ def divide(plan: Plan, coefficients: Handbook) -> None:
 
 def yards(plan: Plan, coefficients: Handbook) -> None:
     """Places for stacks, with every criterion in use."""
-    own = plan_of(yards={"most": 1, "min_bales": 5, "accept_base": True, "weights": {"visibility": 1, "neighbours": 1}})
+    own = plan_of(yards={"most": 1, "min_bales": 5, "accept_base": True, "weights": {"visibility": 1, "neighbors": 1}})
     house = gpd.GeoDataFrame(
         {"name": ["a"]}, geometry=[shapely.box(WEST + 60, SOUTH + 60, WEST + 66, SOUTH + 66)], crs=CRS
     )
