@@ -173,14 +173,14 @@ def handbook_index() -> str:
         "",
         "Every coefficient with its spread, source and standing, one page a topic. Standings: published (the figure",
         "was seen in the source), derived (our arithmetic from published figures), from memory (the document is named",
-        "but was not read again), common practice (a fact of the trade, no source), judgement (ours).",
+        "but was not read again), common practice (a fact of the trade, no source), judgment (ours).",
         "",
-        "| topic | numbers | published | derived | from memory | common practice | judgement |",
+        "| topic | numbers | published | derived | from memory | common practice | judgment |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for topic in TOPICS:
         standings = [str(c.standing) for c in read_coefficients(_topic_text(topic))]
-        kinds = ("published", "derived", "from memory", "common practice", "judgement")
+        kinds = ("published", "derived", "from memory", "common practice", "judgment")
         counts = [str(standings.count(kind)) for kind in kinds]
         lines.append(_row((f"[{topic.replace('_', ' ')}]({topic}.md)", str(len(standings)), *counts)))
     lines += ["", "```{toctree}", ":hidden:", "", *TOPICS, "```"]

@@ -104,7 +104,7 @@ def page() -> str:
     return f"""# Bales, net, need and wrap
 
 *Written by `docs/write_bales.py` with the handbook's defaults; a test keeps it current. Your plan's numbers replace
-them. Prices are of 2024 and are judgement or from memory: `stovergeo handbook` names the source of each.*
+them. Prices are of 2024 and are judgment or from memory: `stovergeo handbook` names the source of each.*
 
 ## The bale
 

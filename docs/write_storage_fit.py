@@ -126,7 +126,7 @@ Percent of the dry matter baled, after `m` months:
 
 `T` is rain that enters through the cover and `G` what wicks up from drained soil; `base` is the ground against
 drained soil; `P` is the rain in storage; `crop` is 1.0 for hay and perennial grass and
-{coefficients.value("storage.crop.stover"):g} for stover, which sheds water less well (judgement: no trial measured
+{coefficients.value("storage.crop.stover"):g} for stover, which sheds water less well (judgment: no trial measured
 it on round bales). The reported band is half to twice the middle. All numbers stand in the handbook under `storage.`
 and can be overridden in a plan.
 

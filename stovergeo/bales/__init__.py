@@ -1,42 +1,30 @@
 """Bales: from stover to bales that last until they are used."""
 
-from stovergeo.bales.bale import BaleSize, bale_of
-from stovergeo.bales.climate import storage_span
-from stovergeo.bales.compare import planned, rejected_methods, storable_methods, storage_methods, wrap_table
-from stovergeo.bales.crew_notes import crew_notes, heating_table, moisture_band
-from stovergeo.bales.demand import need_table
-from stovergeo.bales.making import bale_plan, baling_messages, pace, planned_wrap
-from stovergeo.bales.storage import OutsideGroundError, StorageMethod, base_of_ground, rejection_reason, storage_loss
-from stovergeo.bales.storage_messages import break_even_messages, break_even_table, storage_messages
-from stovergeo.bales.wrap import net_length_m, net_rolls, net_turns, storage_cost
-
-__all__ = [
-    "BaleSize",
-    "OutsideGroundError",
-    "StorageMethod",
-    "bale_of",
-    "bale_plan",
-    "baling_messages",
-    "base_of_ground",
-    "break_even_messages",
-    "break_even_table",
-    "crew_notes",
-    "heating_table",
-    "moisture_band",
-    "need_table",
-    "net_length_m",
-    "net_rolls",
-    "net_turns",
-    "pace",
-    "planned",
-    "planned_wrap",
-    "rejected_methods",
-    "rejection_reason",
-    "storable_methods",
-    "storage_cost",
-    "storage_loss",
-    "storage_messages",
-    "storage_methods",
-    "storage_span",
-    "wrap_table",
-]
+from stovergeo.bales.bale import BaleSize as BaleSize
+from stovergeo.bales.bale import bale_of as bale_of
+from stovergeo.bales.climate import storage_span as storage_span
+from stovergeo.bales.compare import planned as planned
+from stovergeo.bales.compare import rejected_methods as rejected_methods
+from stovergeo.bales.compare import storable_methods as storable_methods
+from stovergeo.bales.compare import storage_methods as storage_methods
+from stovergeo.bales.compare import wrap_table as wrap_table
+from stovergeo.bales.crew_notes import crew_notes as crew_notes
+from stovergeo.bales.crew_notes import heating_table as heating_table
+from stovergeo.bales.crew_notes import moisture_band as moisture_band
+from stovergeo.bales.demand import need_table as need_table
+from stovergeo.bales.making import bale_plan as bale_plan
+from stovergeo.bales.making import baling_messages as baling_messages
+from stovergeo.bales.making import pace as pace
+from stovergeo.bales.making import planned_wrap as planned_wrap
+from stovergeo.bales.storage import OutsideGroundError as OutsideGroundError
+from stovergeo.bales.storage import StorageMethod as StorageMethod
+from stovergeo.bales.storage import base_of_ground as base_of_ground
+from stovergeo.bales.storage import rejection_reason as rejection_reason
+from stovergeo.bales.storage import storage_loss as storage_loss
+from stovergeo.bales.storage_messages import break_even_messages as break_even_messages
+from stovergeo.bales.storage_messages import break_even_table as break_even_table
+from stovergeo.bales.storage_messages import storage_messages as storage_messages
+from stovergeo.bales.wrap import net_length_m as net_length_m
+from stovergeo.bales.wrap import net_rolls as net_rolls
+from stovergeo.bales.wrap import net_turns as net_turns
+from stovergeo.bales.wrap import storage_cost as storage_cost

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -12,20 +12,13 @@ from stovergeo.core.bale_catalog import SHAPES, BaleShape
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.units import M_PER_FT
 from stovergeo.inputs.plan.gather import Bale
+from stovergeo.residue import Method
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
 #: a number in, a number out; an array in, an array out
 Numbers = TypeVar("Numbers", float, np.ndarray)
-
-
-class Gathered(Protocol):
-    """What the bale asks of a method of gathering (see `stovergeo.residue.methods`)."""
-
-    @property
-    def moisture_pct(self) -> float:
-        """Moisture of the stover as it is baled, % wet basis."""
 
 
 def round_volume_m3(diameter_m: Numbers, width_m: Numbers) -> Numbers:
@@ -133,14 +126,14 @@ class BaleSize:
         return "x".join(f"{getattr(self, f'{measure}_m') / M_PER_FT:.3g}" for measure in self.kind.measures)
 
 
-def bale_of(bale: Bale, method: Gathered | None, coefficients: Handbook) -> BaleSize:
+def bale_of(bale: Bale, method: Method | None, coefficients: Handbook) -> BaleSize:
     """Return the plan's bale as a method makes it.
 
     Parameters
     ----------
     bale : Bale
         Section ``[bale]`` of the plan.
-    method : Gathered, optional
+    method : Method, optional
         Method of gathering, which brings the moisture; None takes the handbook's dry-baled moisture.
         The plan's own moisture goes before both.
     coefficients : Handbook

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, Gathered, bale_of, spoiled_fraction
+from stovergeo.bales.bale import BaleSize, bale_of, spoiled_fraction
 from stovergeo.bales.climate import baled_on, climate_of, months_of_use, months_outside, rain_by_mm
 from stovergeo.bales.storage import StorageMethod, rejection_reason, storage_loss, value_of_loss
 from stovergeo.bales.wrap import net_turns, storage_cost
@@ -18,19 +18,10 @@ from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.gather import Storage, Wrap
+from stovergeo.residue import Method
 
-_NUMBERS: Final = (
-    "loss_low_pct",
-    "loss_pct",
-    "loss_high_pct",
-    "rim_pct",
-    "counted_pct",
-    "wrap_cost",
-    "base_cost",
-    "time_cost",
-    "loss_cost",
-)
 COSTS: Final = ["wrap_cost", "base_cost", "time_cost", "loss_cost"]
+_NUMBERS: Final = ["loss_low_pct", "loss_pct", "loss_high_pct", "rim_pct", "counted_pct", *COSTS]
 
 
 def storage_methods(storage: Storage, bale: BaleSize, ground: str = "soil") -> list[StorageMethod]:
@@ -88,7 +79,7 @@ def wrap_table(
     Returns
     -------
     pandas.DataFrame
-        One row for each way and each of the twelve months from baling on: month, year,
+        One row for each option and each of the twelve months from baling on: month, year,
         months_stored, rain_mm (that counted), in_season (not later than the plan's last use),
         wrap, base, place, title (of the three), loss_low_pct, loss_pct, loss_high_pct,
         rim_pct (visible spoilage of round bales, thrown away only as far as the handbook's
@@ -121,8 +112,8 @@ def wrap_table(
         "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
     }
     turns = net_turns(wrap, storage, season, coefficients, road_haul_km)
-    ways = storage_methods(storage, bale) if among is None else among
-    table = pd.concat([_rows(way, bale, months, turns, wrap.overlap_m, worth, coefficients) for way in ways])
+    options = storage_methods(storage, bale) if among is None else among
+    table = pd.concat([_rows(option, bale, months, turns, wrap.overlap_m, worth, coefficients) for option in options])
     table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
     table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))
     least = table.groupby(["year", "month"])["cost_bale"].transform("min")
@@ -131,7 +122,7 @@ def wrap_table(
 
 
 def _rows(
-    way: StorageMethod,
+    option: StorageMethod,
     bale: BaleSize,
     months: dict[str, np.ndarray],
     turns: float,
@@ -140,56 +131,60 @@ def _rows(
     coefficients: Handbook,
 ) -> pd.DataFrame:
     """Return the rows of one storage option, without those columns that compare it with others."""
-    refused = rejection_reason(way, bale.shape, bale.moisture_pct, coefficients)
-    named = {**months, "wrap": way.wrap, "base": way.base, "place": way.place, "title": way.title, "message": refused}
+    refused = rejection_reason(option, bale.shape, bale.moisture_pct, coefficients)
+    named = {
+        **months,
+        "wrap": option.wrap,
+        "base": option.base,
+        "place": option.place,
+        "title": option.title,
+        "message": refused,
+    }
     if refused is not None:
         return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
     stored = months["months_stored"]
-    loss = storage_loss(way, bale, stored, months["rain_mm"], coefficients)
-    rim = rim_pct(way, bale, stored, coefficients)
-    cost = storage_cost(way, bale, turns, overlap_m, coefficients)
+    loss = storage_loss(option, bale, stored, months["rain_mm"], coefficients)
+    rim = rim_pct(option, bale, stored, coefficients)
+    cost = storage_cost(option, bale, turns, overlap_m, coefficients)
     counted = loss.middle + coefficients.value("storage.rim_rejected") * np.nan_to_num(rim)
     lost_cost = bale.dry_kg / 1000 * value_of_loss(counted / 100, worth)
     numbers = (*loss, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
     return pd.DataFrame({**named, **dict(zip(_NUMBERS, numbers, strict=True))})
 
 
-def rim_pct(way: StorageMethod, bale: BaleSize, months: np.ndarray, coefficients: Handbook) -> np.ndarray:
+def rim_pct(option: StorageMethod, bale: BaleSize, months: np.ndarray, coefficients: Handbook) -> np.ndarray:
     """Return the visibly spoiled share of a round bale's volume, %, curved side only; NaN for square bales.
 
-    The skin's depth after a year was measured; that it grows evenly until then is our judgement.
+    The skin's depth after a year was measured; that it grows evenly until then is our judgment.
     """
     if not bale.kind.is_cylinder:
         return np.full(len(months), np.nan)
-    depth_m = coefficients.value(way.cover.loss_key("rim")) * months / 12
+    depth_m = coefficients.value(option.cover.loss_key("rim")) * months / 12
     return 100 * spoiled_fraction(depth_m, bale.diameter_m)
 
 
 message = Catalog("stovergeo.bales")
 
 
-AMethod = TypeVar("AMethod", bound=Gathered)
-
-
-def rejected_methods(methods: Mapping[str, Gathered], plan: Plan, coefficients: Handbook) -> dict[str, Message]:
-    """Return for each method whose bales cannot be kept in any way the plan leaves open, the reason.
+def rejected_methods(methods: Mapping[str, Method], plan: Plan, coefficients: Handbook) -> dict[str, Message]:
+    """Return for each method whose bales cannot be kept in any option the plan leaves open, the reason.
 
     Bales too wet to be stored dry, and large squares without a cover, have no place in a stack.
     """
     reasons = {}
     for name, method in methods.items():
         bale = bale_of(plan.bale, method, coefficients)
-        ways = planned(plan.storage, plan.wrap, bale) or storage_methods(plan.storage, bale)
-        refused = [rejection_reason(way, bale.shape, bale.moisture_pct, coefficients) for way in ways]
+        options = planned(plan.storage, plan.wrap, bale) or storage_methods(plan.storage, bale)
+        refused = [rejection_reason(option, bale.shape, bale.moisture_pct, coefficients) for option in options]
         if refused[0] is not None and None not in refused:
             reasons[name] = refused[0]
     return reasons
 
 
 def storable_methods(
-    methods: Mapping[str, AMethod], plan: Plan, coefficients: Handbook, report: Report | None = None
-) -> dict[str, AMethod]:
-    """Return the methods whose bales can be kept in one of the ways the plan leaves open.
+    methods: Mapping[str, Method], plan: Plan, coefficients: Handbook, report: Report | None = None
+) -> dict[str, Method]:
+    """Return the methods whose bales can be kept in one of the options the plan leaves open.
 
     Each method left out that the plan asks for by name is reported (``bale.cannot_be_kept``); one
     that came only by default is left out without a word. Where none is left, the plan is refused

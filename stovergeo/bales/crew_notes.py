@@ -5,17 +5,17 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Mapping
 from importlib.resources import files
-from typing import Protocol
 
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, Gathered, bale_of
+from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.making import planned_wrap
 from stovergeo.bales.wrap import net_of, net_turns
 from stovergeo.core.bale_catalog import BASES, WRAPS
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
+from stovergeo.residue import Method
 
 message = Catalog("stovergeo.bales")
 
@@ -28,17 +28,11 @@ def heating_table(coefficients: Handbook) -> pd.DataFrame:
     pandas.DataFrame
         core_c, core_f (whole degrees, as the bulletins print them), action, note, source.
     """
-    rows = [coefficients[f"storage.heat.{name}"] for name in coefficients.group("storage.heat")]
-    table = pd.DataFrame(
-        {
-            "core_c": [c.value for c in rows],
-            "core_f": [round(c.value * 1.8 + 32) for c in rows],
-            "action": [c.meaning for c in rows],
-            "note": [c.note for c in rows],
-            "source": [c.source for c in rows],
-        }
+    steps = sorted(
+        (coefficients[f"storage.heat.{n}"] for n in coefficients.group("storage.heat")), key=lambda c: c.value
     )
-    return table.sort_values("core_c", ignore_index=True)
+    rows = [(c.value, round(c.value * 1.8 + 32), c.meaning, c.note, c.source) for c in steps]
+    return pd.DataFrame(rows, columns=["core_c", "core_f", "action", "note", "source"])
 
 
 def moisture_band(moisture_pct: float, coefficients: Handbook) -> tuple[str, str | Message]:
@@ -60,25 +54,9 @@ COLUMNS = ["scope", "topic", "title", "message", "source"]
 _Note = tuple[str, str, str | Message, str | Message, str]
 
 
-class Described(Gathered, Protocol):
-    """A method of gathering, as far as the crew needs it (see `stovergeo.residue.methods`)."""
-
-    @property
-    def title(self) -> str:
-        """Its name in words."""
-
-    @property
-    def cut_height_m(self) -> float:
-        """Height of the stubble, m."""
-
-    @property
-    def passes(self) -> int:
-        """Passes over the field after the combine."""
-
-
 def crew_notes(
     zones: pd.DataFrame,
-    methods: Mapping[str, Described],
+    methods: Mapping[str, Method],
     plan: Plan,
     coefficients: Handbook,
     wraps: Mapping[str, int] | None = None,
@@ -116,7 +94,7 @@ def _always() -> Iterator[_Note]:
 
 
 def _gathering(
-    zones: pd.DataFrame, methods: Mapping[str, Described], plan: Plan, coefficients: Handbook
+    zones: pd.DataFrame, methods: Mapping[str, Method], plan: Plan, coefficients: Handbook
 ) -> Iterator[_Note]:
     """Give method, cut and bale setting, for each method of each field."""
     worked = zones[zones["method"] != "leave"]
@@ -124,10 +102,9 @@ def _gathering(
         method = methods[str(name)]
         bale = bale_of(plan.bale, method, coefficients)
         where = message("crew.zones", zones=len(part), names=tuple(part["zone_id"]))
-        told = {"method": method.title, "take": float(part["removal_mg_ha"].min())}
-        gather = (
-            message("crew.passes", **told, passes=method.passes) if method.passes else message("crew.no_pass", **told)
-        )
+        values = {"method": method.title, "take": float(part["removal_mg_ha"].min())}
+        passes = {"passes": method.passes} if method.passes else {}
+        gather = message("crew.passes" if passes else "crew.no_pass", **values, **passes)
         yield str(field_id), "method", where, gather, "the plan"
         yield str(field_id), "cut", where, message("crew.cut", height=method.cut_height_m), "the plan"
         yield str(field_id), "bale", where, _setting(bale), "the plan; density from the handbook"
@@ -162,12 +139,10 @@ def _wrapping(plan: Plan, turns: float, wraps: Mapping[str, int] | None, coeffic
 def _how_wrapped(wrap: str, bale: BaleSize, plan: Plan, turns: float, coefficients: Handbook) -> Message:
     kind = WRAPS[wrap]
     key = f"crew.wrap.{bale.kind.tied or kind.crew}"
-    if bale.kind.tied:
-        return message(key)
-    if kind.own_turns:
+    if kind.own_turns and not bale.kind.tied:
         before, after = (coefficients.value(turns_key) for turns_key in kind.own_turns)
         return message(key, before=before, after=after)
-    if kind.net:
+    if kind.net and not bale.kind.tied:
         own_turns, net_m = net_of(wrap, turns, bale, plan.wrap.overlap_m, coefficients)
         a_roll = int(plan.wrap.roll_length_m // net_m)
         return message(key, turns=own_turns, overlap=plan.wrap.overlap_m, net=net_m, a_roll=a_roll)
@@ -177,12 +152,10 @@ def _how_wrapped(wrap: str, bale: BaleSize, plan: Plan, turns: float, coefficien
 def _row(plan: Plan) -> Iterator[_Note]:
     """Give the pattern, place and base of the rows."""
     storage = plan.storage
-    known = storage.base in BASES
-    base = (
-        message("crew.base.prepared", base=BASES[storage.base].title) if known else message(f"crew.base.{storage.base}")
-    )
-    told = message("crew.row", pattern=storage.pattern, place=storage.place, base=base)
-    yield "farm", "row", message("crew.row_title"), told, "the plan"
+    prepared = BASES.get(storage.base)
+    base = message("crew.base.prepared", base=prepared.title) if prepared else message(f"crew.base.{storage.base}")
+    row = message("crew.row", pattern=storage.pattern, place=storage.place, base=base)
+    yield "farm", "row", message("crew.row_title"), row, "the plan"
 
 
 def _heating(coefficients: Handbook) -> Iterator[_Note]:

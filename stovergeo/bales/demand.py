@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -115,7 +117,13 @@ def need_table(
     >>> bool(table["bales"].sum() * bale.dry_kg / 1000 > table["dry_mg"].sum())  # storage loses some
     True
     """
-    kept = _kept_by_month(need, storage, wrap, bale, coefficients, season, ground, value_per_mg)
+    among = planned(storage, wrap, bale, ground)
+    more: dict[str, Any] = {"value_per_mg": value_per_mg, "among": among, "road_haul_km": need.longest_haul_km}
+    table = wrap_table(storage, wrap, bale, coefficients, season, **more)
+    if not table["best"].any():
+        raise OutsideGroundError(table["message"].iloc[0])
+    best = table[table["best"]].drop_duplicates(["year", "month"]).reset_index(drop=True)
+    kept = best[["wrap", "base", "counted_pct"]].rename(columns={"counted_pct": "loss_pct"})
     uses = months_of_use(storage, season)
     frames = [_draw(herd.name, _herd_mg(herd, uses, coefficients), uses, kept, bale) for herd in need.herd]
     frames += [_draw(c.name, _contract_mg(c, uses), uses, kept, bale) for c in need.contract]
@@ -123,45 +131,20 @@ def need_table(
     return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
 
 
-def _kept_by_month(
-    need: Need,
-    storage: Storage,
-    wrap: Wrap,
-    bale: BaleSize,
-    coefficients: Handbook,
-    season: int,
-    ground: str,
-    value_per_mg: float | None,
-) -> pd.DataFrame:
-    """Return wrap, base and loss of the bales drawn in each of the twelve months, in order."""
-    among = planned(storage, wrap, bale, ground)
-    table = wrap_table(
-        storage,
-        wrap,
-        bale,
-        coefficients,
-        season,
-        value_per_mg=value_per_mg,
-        among=among,
-        road_haul_km=need.longest_haul_km,
-    )
-    if not table["best"].any():
-        raise OutsideGroundError(table["message"].iloc[0])
-    best = table[table["best"]].drop_duplicates(["year", "month"])
-    return best[["wrap", "base", "counted_pct"]].rename(columns={"counted_pct": "loss_pct"}).reset_index(drop=True)
-
-
 def _herd_mg(herd: Herd, uses: list[MonthOfUse], coefficients: Handbook) -> np.ndarray:
     """Return what a herd draws in each month, dry Mg."""
     rate, waste = herd_rate(herd, coefficients)
-    days = np.array([use.days if MONTHS[use.month - 1] in herd.months else 0 for use in uses], dtype=float)
-    as_used = herd_mass_kg(herd.head, rate, days, waste, coefficients.value("demand.spare"))
+    as_used = herd_mass_kg(herd.head, rate, _days_in(herd.months, uses), waste, coefficients.value("demand.spare"))
     return as_used * (1 - coefficients.value("bale.moisture_in_use") / 100) / 1000
+
+
+def _days_in(months: Collection[str], uses: list[MonthOfUse]) -> np.ndarray:
+    return np.array([use.days if MONTHS[use.month - 1] in months else 0 for use in uses], dtype=float)
 
 
 def _contract_mg(contract: Contract, uses: list[MonthOfUse]) -> np.ndarray:
     """Return what a contract draws in each month, dry Mg, spread over its days."""
-    days = np.array([use.days if MONTHS[use.month - 1] in contract.months else 0 for use in uses], dtype=float)
+    days = _days_in(contract.months, uses)
     return contract.dry_mg * days / days.sum()
 
 

@@ -7,35 +7,22 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from stovergeo.bales.bale import BaleSize, Gathered, bale_of
+from stovergeo.bales.bale import BaleSize, bale_of
 from stovergeo.bales.capacity import bales_per_hour, field_days, material_capacity_mg_h
 from stovergeo.bales.wrap import bind_s, net_of, net_rolls, net_turns
 from stovergeo.core.bale_catalog import STANDARD_WRAP
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.inputs.plan import Plan
+from stovergeo.residue import Method
 
 message = Catalog("stovergeo.bales")
-COLUMNS = [
-    "zone_id",
-    "method",
-    "bales",
-    "bales_low",
-    "bales_high",
-    "bale_dry_kg",
-    "bale_as_is_kg",
-    "moisture_pct",
-    "turns",
-    "net_m",
-    "bales_ha",
-    "bales_hour",
-    "hours",
-    "days",
-]
+COLUMNS = ["zone_id", "method", "bales", "bales_low", "bales_high", "bale_dry_kg", "bale_as_is_kg", "moisture_pct"]
+COLUMNS += ["turns", "net_m", "bales_ha", "bales_hour", "hours", "days"]
 
 
 def bale_plan(
-    zones: pd.DataFrame, methods: Mapping[str, Gathered], plan: Plan, coefficients: Handbook, wrap: str | None = None
+    zones: pd.DataFrame, methods: Mapping[str, Method], plan: Plan, coefficients: Handbook, wrap: str | None = None
 ) -> pd.DataFrame:
     """Return the bales of each zone that is gathered.
 
@@ -133,7 +120,7 @@ def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handb
     if sums["bales"] == 0:
         return [message("baling.none")]
     window = coefficients.value("machine.window_days")
-    told = [
+    found = [
         message("baling.count", bales=int(sums["bales"]), low=int(sums["bales_low"]), high=int(sums["bales_high"])),
         message("baling.time", hours=float(sums["hours"]), days=float(sums["days"])),
         message(
@@ -141,9 +128,9 @@ def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handb
         ),
     ]
     if sums["days"] > window:
-        told.append(message("baling.too_long", window=window))
+        found.append(message("baling.too_long", window=window))
     net_m = float(sums["net_m"])
     if net_m > 0:
         rolls = net_rolls(net_m, plan.wrap.roll_length_m)
-        told.append(message("baling.net", net=net_m, rolls=rolls, cost=net_m * coefficients.value("wrap.price.net_m")))
-    return told
+        found.append(message("baling.net", net=net_m, rolls=rolls, cost=net_m * coefficients.value("wrap.price.net_m")))
+    return found

@@ -183,7 +183,7 @@ def base_of_ground(drainage_class: float, clay_pct: float, coefficients: Handboo
     return "clay" if heavy or wet else "soil"
 
 
-def rejection_reason(keeping: StorageMethod, shape: str, moisture_pct: float, coefficients: Handbook) -> Message | None:
+def rejection_reason(option: StorageMethod, shape: str, moisture_pct: float, coefficients: Handbook) -> Message | None:
     """Return why bales cannot be kept this way; None where they can.
 
     Bales too wet, and large squares without a roof or tarp, are outside the ground on which
@@ -194,22 +194,22 @@ def rejection_reason(keeping: StorageMethod, shape: str, moisture_pct: float, co
     if moisture_pct > wettest:
         return message("refused.too_wet", moisture=moisture_pct, limit=wettest)
     damp, damper = coefficients.value("storage.band.green"), coefficients.value("storage.band.amber")
-    if moisture_pct > damp and keeping.cover.roof:
+    if moisture_pct > damp and option.cover.roof:
         return message("refused.damp_under_roof", moisture=moisture_pct, limit=damp)
-    if moisture_pct > damper and keeping.pattern != "single row":
+    if moisture_pct > damper and option.pattern != "single row":
         return message("refused.damp_in_a_block", moisture=moisture_pct, limit=damper)
-    if shape not in keeping.cover.shapes:
+    if shape not in option.cover.shapes:
         uncovered = coefficients["storage.square_open"]
         why = message("refused.uncovered", low=uncovered.low, high=uncovered.high)
-        if keeping.cover.rain_cover:
-            made_for = tuple(SHAPES[s].title for s in keeping.cover.shapes)
-            return message("refused.unsuited", wrap=keeping.cover.title, shapes=made_for, why=why)
+        if option.cover.rain_cover:
+            made_for = tuple(SHAPES[s].title for s in option.cover.shapes)
+            return message("refused.unsuited", wrap=option.cover.title, shapes=made_for, why=why)
         return why
     return None
 
 
 def storage_loss(
-    keeping: StorageMethod,
+    option: StorageMethod,
     bale: BaleSize,
     months: ArrayLike,
     rain_mm: ArrayLike,
@@ -220,7 +220,7 @@ def storage_loss(
 
     Parameters
     ----------
-    keeping : StorageMethod
+    option : StorageMethod
     bale : BaleSize
         Its shape and its moisture at baling count.
     months : float or array
@@ -241,21 +241,21 @@ def storage_loss(
     OutsideGroundError
         For bales that are too wet, and large squares without a tarp or roof.
     """
-    refused = rejection_reason(keeping, bale.shape, bale.moisture_pct, coefficients)
+    refused = rejection_reason(option, bale.shape, bale.moisture_pct, coefficients)
     if refused is not None:
         raise OutsideGroundError(refused)
-    cover = keeping.cover
+    cover = option.cover
     if bale.shape in cover.flat_loss:
         flat = coefficients[cover.flat_loss[bale.shape]]
         same = np.ones_like(np.asarray(months, dtype=float))
         return Loss(flat.low * same, flat.value * same, flat.high * same)
-    pattern = "single_row" if cover.over_row else keeping.pattern.replace(" ", "_")
+    pattern = "single_row" if cover.over_row else option.pattern.replace(" ", "_")
     asked = ("start", "month", "moisture_from", "moisture_to", "moisture_point")
     breath = respiration_pct(
         months, bale.moisture_pct, **{n: coefficients.value(f"storage.respiration.{n}") for n in asked}
     )
     # through the skin, and from the ground against drained soil; the pattern against single rows, the crop against hay
-    ground = coefficients.value(cover.loss_key("ground_wicking")) * coefficients.value(f"storage.base.{keeping.base}")
+    ground = coefficients.value(cover.loss_key("ground_wicking")) * coefficients.value(f"storage.base.{option.base}")
     alone = coefficients.value(cover.loss_key("rain_entry")) + ground
     weather = weather_pct(
         months,

@@ -40,13 +40,13 @@ def storage_messages(table: pd.DataFrame, need: pd.DataFrame, ends: date) -> lis
 def _best(season: pd.DataFrame) -> list[Message]:
     best = season[season["best"]].drop_duplicates(["year", "month"])
     way = best["wrap"] + " " + best["base"]
-    told = []
+    found = []
     for _, run in best.groupby((way != way.shift()).cumsum()):
         first, last = run.iloc[0], run.iloc[-1]
         way_of_run = way_message(first["wrap"], first["base"])
-        told.append(message("storage.best", months=_months(first, last), way=way_of_run))
-        told.append(message("storage.lost", first=float(first["loss_pct"]), last=float(last["loss_pct"])))
-    return [*told, message("storage.band")] if told else []
+        found.append(message("storage.best", months=_months(first, last), way=way_of_run))
+        found.append(message("storage.lost", first=float(first["loss_pct"]), last=float(last["loss_pct"])))
+    return [*found, message("storage.band")] if found else []
 
 
 def _months(first: pd.Series, last: pd.Series) -> Message:
@@ -72,7 +72,7 @@ def break_even_messages(break_even: pd.DataFrame) -> list[Message]:
 
 
 def _used(need: pd.DataFrame, table: pd.DataFrame, ends: date) -> list[Message]:
-    told = []
+    found = []
     for name, rows in need.groupby("need", sort=False):
         bales = int(rows["bales"].sum())
         dry = float(rows["dry_mg"].sum())
@@ -80,11 +80,11 @@ def _used(need: pd.DataFrame, table: pd.DataFrame, ends: date) -> list[Message]:
         if not math.isfinite(loss):
             continue
         late = rows.merge(table.loc[~table["in_season"], ["year", "month"]].drop_duplicates())
-        told.append(message("storage.need", need=str(name), dry=dry, bales=bales, loss=loss))
+        found.append(message("storage.need", need=str(name), dry=dry, bales=bales, loss=loss))
         if len(late):
             months = tuple(message("storage.month", month=int(month)) for month in late["month"])
-            told.append(message("storage.late", need=str(name), months=months, ends=ends))
-    return told
+            found.append(message("storage.late", need=str(name), months=months, ends=ends))
+    return found
 
 
 def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None) -> pd.DataFrame:
@@ -109,17 +109,8 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         from_year (first month of use in which it pays at the table's price; 0 where in none),
         message.
     """
-    columns = [
-        "wrap",
-        "base",
-        "added_cost",
-        "saved_pct",
-        "price_mg",
-        "price_if_high_mg",
-        "from_month",
-        "from_year",
-        "message",
-    ]
+    columns = ["wrap", "base", "added_cost", "saved_pct", "price_mg", "price_if_high_mg"]
+    columns += ["from_month", "from_year", "message"]
     season = table[table["in_season"]]
     against = against or _plainest(season)
     plain = _of(season, against)

@@ -49,9 +49,9 @@ def trial_residuals(coefficients: Handbook) -> pd.DataFrame:
 def _model(trial: pd.Series, coefficients: Handbook) -> list[float]:
     cover = cover_named(str(trial["cover"]))
     wrap = STANDARD_WRAP if cover.place else cover.name
-    keeping = StorageMethod(wrap, str(trial["base"]), cover.place or "outside")
+    option = StorageMethod(wrap, str(trial["base"]), cover.place or "outside")
     # only shape and moisture of the bale count in the model
     bale = BaleSize(str(trial["shape"]), 1.5, 1.5, 1.5, 1.5, 1.0, 150, 150, 150, TRIAL_MOISTURE_PCT)
     rain_mm = float(trial["rain_in"]) * M_PER_IN * 1000
-    loss = storage_loss(keeping, bale, float(trial["months"]), rain_mm, coefficients, crop=str(trial["crop"]))
+    loss = storage_loss(option, bale, float(trial["months"]), rain_mm, coefficients, crop=str(trial["crop"]))
     return [float(part) for part in loss]

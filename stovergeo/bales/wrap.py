@@ -50,7 +50,7 @@ def net_turns(wrap: Wrap, storage: Storage, season: int, coefficients: Handbook,
 
 
 def net_of(wrap: str, turns: float, bale: BaleSize, overlap_m: float, coefficients: Handbook) -> tuple[float, float]:
-    """Return the turns and metres of net a bale takes under a wrap.
+    """Return the turns and meters of net a bale takes under a wrap.
 
     A full cover has its own net before and after the sheet; film and tarp go over a netted bale.
     """
@@ -85,21 +85,16 @@ class StorageCost:
     base: float  #: what it stands on, and the roof, for the season
     time: float  #: the baler standing while it wraps
 
-    @property
-    def total(self) -> float:
-        """All of it."""
-        return self.wrap + self.base + self.time
-
 
 def storage_cost(
-    keeping: StorageMethod, bale: BaleSize, turns: float, overlap_m: float, coefficients: Handbook
+    option: StorageMethod, bale: BaleSize, turns: float, overlap_m: float, coefficients: Handbook
 ) -> StorageCost:
     """Return what a storage option costs a bale, loss not counted."""
-    wrap, cover, base = WRAPS[keeping.wrap], keeping.cover, BASES[keeping.base]
+    wrap, cover, base = WRAPS[option.wrap], option.cover, BASES[option.base]
     if bale.kind.twine:
         wrapping = coefficients.value(bale.kind.twine)
     else:
-        _, net_m = net_of(keeping.wrap, turns, bale, overlap_m, coefficients)
+        _, net_m = net_of(option.wrap, turns, bale, overlap_m, coefficients)
         wrapping = net_m * coefficients.value("wrap.price.net_m") if wrap.net else 0.0
     if wrap.price and not wrap.over_row and bale.shape in wrap.shapes:
         wrapping += coefficients.value(wrap.price)
@@ -108,5 +103,5 @@ def storage_cost(
         ground += coefficients.value(cover.price)
     elif cover.over_row:
         wrapping += coefficients.value(cover.price)
-    standing = bind_s(keeping.wrap, turns, bale, coefficients) / 3600 * coefficients.value("machine.baler_hour")
+    standing = bind_s(option.wrap, turns, bale, coefficients) / 3600 * coefficients.value("machine.baler_hour")
     return StorageCost(wrapping, ground, standing)

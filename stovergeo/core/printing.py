@@ -56,8 +56,8 @@ _SAME: Final = {
     "degrees": ("", Printed(1, "", 5, "", "")),
     "percent": ("_pct", Printed(1, "%", 0, "%", "%")),
     "percent1": ("_pct", Printed(1, "%", 1, "%", "%")),
-    "share": ("_fraction", Printed(100, "%", 0, "%", "%")),
-    "share1": ("_fraction", Printed(100, "%", 1, "%", "%")),
+    "fraction": ("_fraction", Printed(100, "%", 0, "%", "%")),
+    "fraction1": ("_fraction", Printed(100, "%", 1, "%", "%")),
     "money": ("", Printed(1, "$", 0, "$", "$")),
     "money2": ("", Printed(1, "$", 2, "$", "$")),
 }

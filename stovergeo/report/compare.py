@@ -22,7 +22,7 @@ _PER_FIELD: Final = {"gathered_area": "area", "removal": "mass", "method": "", "
 _WHOLE: Final = {
     "gathered_area": "area",
     "removal": "mass",
-    "stays_fraction": "share",
+    "stays_fraction": "fraction",
     "bales": "count",
     "cost": "money",
     "cost_per_mass": "per_mass",
@@ -57,7 +57,9 @@ class Compared:
         size = number(self.kind, abs(change), system)
         if not size.strip("0.,"):
             return one, two, plain("compare.same")
-        grown = plain("compare.points", size=size) if self.kind == "share" else quantity(self.kind, abs(change), system)
+        grown = (
+            plain("compare.points", size=size) if self.kind == "fraction" else quantity(self.kind, abs(change), system)
+        )
         return one, two, f"{'+' if change > 0 else '−'}{grown}"
 
     def as_dict(self) -> dict[str, Any]:

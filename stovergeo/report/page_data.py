@@ -161,7 +161,7 @@ def _zones(result: SeasonResult, ledger: Ledger, frame: Frame, tolerance_m: floa
             "printed": {
                 "take": entry(ledger, f"zone {z.zone_id}", "removal_rate"),
                 "limit": entry(ledger, f"zone {z.zone_id}", "removable_rate"),
-                "odds": amount("share", odds.get(z.zone_id, float("nan"))),
+                "odds": amount("fraction", odds.get(z.zone_id, float("nan"))),
             },
             "panel": zone_panel(result, ledger, z),
         },

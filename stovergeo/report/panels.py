@@ -169,7 +169,7 @@ def yard_panel(result: SeasonResult, ledger: Ledger, yard: Any, number: int) -> 
         for m in rows_of(result.siting.sun, "yard_id", yard.yard_id)
     ]
     if sun:
-        blocks.append(bars("yard_sun", "share", sun, whole=1.0))
+        blocks.append(bars("yard_sun", "fraction", sun, whole=1.0))
         if max(share for _, share in sun) > 1 / _WHOLE:
             blocks.append({"p": text(message("page.yard.sunny", whole=1.0))})
     blocks += _near(result, ledger, yard.yard_id)
@@ -190,7 +190,7 @@ def _rated(result: SeasonResult, ledger: Ledger, yard_id: str) -> list[Block]:
     weak = sorted((s for s in scores if s[1] < _WHOLE), key=lambda s: s[1])[:_MAX_BARS]
     best = message("page.yard.best", best=sum(s[1] >= _WHOLE for s in scores), all=len(scores), whole=1.0)
     return [
-        *([bars("weak", "share", weak, whole=1.0)] if weak else []),
+        *([bars("weak", "fraction", weak, whole=1.0)] if weak else []),
         {"p": text(best)},
         *more("ratings", {"ul": texts(reasons)}),
     ]

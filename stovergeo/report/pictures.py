@@ -36,8 +36,8 @@ SHOWN: Final[tuple[Shown, ...]] = (
     Shown("slope_pct", "percent1", 0.1, "earth"),
     Shown("ponding_m", "depth", 0.01, "water"),
     Shown("drainage_height_m", "length1", 0.1, "water_low"),
-    Shown("sun_fraction", "share", 0.005, "sun"),
-    Shown("yard_score", "share", 0.01, "straw"),
+    Shown("sun_fraction", "fraction", 0.005, "sun"),
+    Shown("yard_score", "fraction", 0.01, "straw"),
     Shown("elevation_m", "length", 0.1, "earth"),
 )
 

@@ -65,7 +65,7 @@ _BY_ENDING: Final = {
     "_mg": "mass",
     "_ha": "area",
     "_pct": "percent1",
-    "_fraction": "share",
+    "_fraction": "fraction",
     "_m": "length1",
     "_bu_ac": "number1",
     "": "number2",
@@ -182,11 +182,11 @@ def _zones(ledger: Ledger, result: SeasonResult) -> None:
     stays = float((grown - removal).sum())
     known_ha = float(area[removal.notna()].sum())
     ledger.add("farm", "stays", "mass", stays)
-    ledger.add("farm", "stays_fraction", "share", stays / float(grown.sum()) if grown.sum() > 0 else float("nan"))
+    ledger.add("farm", "stays_fraction", "fraction", stays / float(grown.sum()) if grown.sum() > 0 else float("nan"))
     ledger.add("farm", "stays_rate", "rate", stays / known_ha if known_ha > 0 else float("nan"))
     baled = result.residue.odds[result.residue.odds["zone_id"].isin(removal.index[removal > 0])]
     if len(baled):
-        ledger.add("farm", "compliance_probability", "share", float(baled["compliance_probability"].min()))
+        ledger.add("farm", "compliance_probability", "fraction", float(baled["compliance_probability"].min()))
     ledger.add("farm", "zones", "count", len(zones))
     ledger.add("farm", "zones_gathered", "count", int((removal > 0).sum()))
 

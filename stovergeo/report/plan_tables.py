@@ -32,7 +32,7 @@ TABLES: Final = (
             "stover_mg_ha=grown_rate retention_mg_ha=retention_rate removable_mg_ha=removable_rate "
             "spare_mean_mg_ha=removable_mean_rate removal_mg_ha=removal_rate"
         ),
-        share="left_fraction=all_stays_fraction unknown_fraction gathered_fraction",
+        fraction="left_fraction=all_stays_fraction unknown_fraction gathered_fraction",
     ),
     _table(
         "bale_plan",
@@ -53,14 +53,14 @@ TABLES: Final = (
             "p10_mg_ha=removable_p10_rate p50_mg_ha=removable_p50_rate p90_mg_ha=removable_p90_rate "
             "cautious_mg_ha=removable_cautious_rate"
         ),
-        share="odds_any=removable_probability compliance_probability",
+        fraction="odds_any=removable_probability compliance_probability",
     ),
     _table(
         "zone_limits",
         "limit",
         "zone_id rule",
         rate="retention_mg_ha=retention_rate gain_mg_ha=gain_rate",
-        share="binds_fraction=binding_fraction",
+        fraction="binds_fraction=binding_fraction",
     ),
     _table("limit_totals", "rule", "rule", area="binds_ha=binding_area", mass="gain_mg=gain"),
     _table(
@@ -71,19 +71,19 @@ TABLES: Final = (
             "removal_mg_ha=removal_rate limit_mg_ha=removable_rate standing_mg_ha=standing_rate "
             "flat_mg_ha=flat_rate soil_mg_ha=soil_rate"
         ),
-        share="clean_fraction compliance_probability",
+        fraction="clean_fraction compliance_probability",
         percent="moisture_pct=moisture",
         percent1="ash_pct=ash",
         count="passes",
         plain="one_year_in",
     ),
     _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", plain="one_year_in"),
-    _table("sensitivity", "cause", "field_id rank", share="share=fraction"),
+    _table("sensitivity", "cause", "field_id rank", fraction="share=fraction"),
     _table(
         "yards",
         "yard",
         "yard_id",
-        share="score sun_fraction",
+        fraction="score sun_fraction",
         count="capacity_bales=capacity rows_deg=rows_direction stacks",
         area="area_ha=area",
         money="base_cost base_cost_laid",
@@ -96,13 +96,13 @@ TABLES: Final = (
         "stacks", "stack", "stack_id", count="bales=capacity rows", mass="mass_mg=as_is_mass", length1="height_m=height"
     ),
     _table("apron", "yard", "yard_id", length="side_m=apron_side road_m=apron_road"),
-    _table("lanes", "yard", "yard_id", length="width_m=lane_width", share="clear_fraction=lane_clear_fraction"),
+    _table("lanes", "yard", "yard_id", length="width_m=lane_width", fraction="clear_fraction=lane_clear_fraction"),
     _table("setback_areas", "setback", "criterion", length="distance_m=distance"),
-    _table("yard_ratings", "rating", "yard_id criterion", share="score"),
+    _table("yard_ratings", "rating", "yard_id criterion", fraction="score"),
     _table("yard_near", "near", "yard_id layer", length="distance_m=distance"),
     _table("yard_routes", "haul", "zone_id yard_id", length="distance_m=distance"),
     _table("yards_before", "yard_before", "yard_id", count="bales"),
-    _table("yard_sun", "sun", "yard_id year month", share="sun_fraction", number1="sun_kwh_m2=sun_energy"),
+    _table("yard_sun", "sun", "yard_id year month", fraction="sun_fraction", number1="sun_kwh_m2=sun_energy"),
     _table("hauls", "haul", "zone_id yard_id", count="bales", length="distance_m=distance"),
     _table(
         "wrap_table",
@@ -129,13 +129,13 @@ TABLES: Final = (
         "aim",
         money="cost",
         per_mass="cost_per_mg=cost_per_mass",
-        share1="more_cost=more_cost_fraction",
+        fraction1="more_cost=more_cost_fraction",
         mass="baled_mg=baled shift_mg=shift",
-        share="near_limit=near_limit_fraction habit_fraction=as_today_fraction",
+        fraction="near_limit=near_limit_fraction habit_fraction=as_today_fraction",
         count="yards zones short_bales",
     ),
     _table("fields", "field", "field_id", area="area_ha=area"),
-    _table("cleaning", "records", "reason", count="points=records", share1="share=fraction"),
+    _table("cleaning", "records", "reason", count="points=records", fraction1="share=fraction"),
 )
 SEASON: Final = next(t.columns for t in TABLES if t.name == "alternatives")  #: of another plan
 #: amounts of a zone that add up to its field's and the farm's: column of whichever table holds it -> what

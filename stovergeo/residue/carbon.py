@@ -113,17 +113,8 @@ def harvest_calendar(
         for year, grown in corn_years(crop, season, years).items():
             harvest = bool(grown == "corn" and np.isfinite(n) and corn % int(n) == 0)
             corn += grown == "corn"
-            rows.append(
-                {
-                    "zone_id": zone,
-                    "year": year,
-                    "crop": grown,
-                    "harvest": harvest,
-                    "removal_mg_ha": float(offer["removal_mg_ha"]) if harvest and offer is not None else 0.0,
-                    "one_year_in": n,
-                    "message": _message(grown, harvest, n),
-                }
-            )
+            removal = float(offer["removal_mg_ha"]) if harvest and offer is not None else 0.0
+            rows.append((zone, year, grown, harvest, removal, n, _message(grown, harvest, n)))
     columns = ["zone_id", "year", "crop", "harvest", "removal_mg_ha", "one_year_in", "message"]
     return pd.DataFrame(rows, columns=columns)
 

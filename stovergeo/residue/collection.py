@@ -51,18 +51,12 @@ class Method:
     name: str
     title: str
     fraction: float  #: share gathered
-    fraction_low: float
-    fraction_high: float
     parts: Mapping[str, float]  #: share of what is gathered: stalk, leaf, cob, husk
     cut_fraction: float  #: height of the stubble as a share of the plant's height
-    cut_height_m: float  #: the same in metres
+    cut_height_m: float  #: the same in meters
     stands: float  #: share of all stover that stands after gathering, before any tillage
     moisture_pct: float  #: at baling, wet basis
-    moisture_low_pct: float
-    moisture_high_pct: float
     ash_pct: float  #: of the bale's dry matter
-    ash_low_pct: float
-    ash_high_pct: float
     plant_ash_pct: float  #: of the clean plant
     passes: int  #: over the field after the combine
 
@@ -88,7 +82,7 @@ def soil_in_bales(removal_mg_ha: Amount, ash_pct: Amount, plant_ash_pct: Amount)
 
 
 def recut(
-    fraction: float, parts: Mapping[str, float], usual_cut: float, cut: float, whole: Mapping[str, float]
+    fraction: float, parts: Mapping[str, float], typical_cut: float, cut: float, whole: Mapping[str, float]
 ) -> tuple[float, dict[str, float]]:
     """Return share gathered and its make-up when the stubble is cut at another height.
 
@@ -97,15 +91,15 @@ def recut(
     Parameters
     ----------
     fraction : float
-        Share gathered at the usual cut.
+        Share gathered at the typical cut.
     parts : mapping
-        Make-up of what is gathered at the usual cut.
-    usual_cut, cut : float
+        Make-up of what is gathered at the typical cut.
+    typical_cut, cut : float
         Heights as shares of the plant's.
     whole : mapping
         Make-up of the whole stover; no more of a part is gathered than lies above the cut.
     """
-    before, after = reach(usual_cut), reach(cut)
+    before, after = reach(typical_cut), reach(cut)
     mass = {p: min(fraction * parts[p] * after[p] / before[p], whole[p] * after[p]) for p in PARTS}
     gathered = sum(mass.values())
     return gathered, {p: m / gathered for p, m in mass.items()}
@@ -122,7 +116,7 @@ def methods(
     names : iterable of str, optional
         Only these, in the order of `TITLES`.
     cut_height_m : float, optional
-        Height of the stubble the combine leaves; left out, each way's usual one.
+        Height of the stubble the combine leaves; left out, each way's typical one.
     """
     wanted = set(TITLES if names is None else names)
     return {name: _method(coefficients, name, cut_height_m) for name in TITLES if name in wanted}
@@ -131,32 +125,24 @@ def methods(
 def _method(coefficients: Handbook, name: str, cut_height_m: float | None) -> Method:
     key = f"methods.{name}"
     height = coefficients.value("residue.stalk_height")
-    usual = coefficients.value(f"{key}.cut_height")
+    typical = coefficients.value(f"{key}.cut_height")
     shredded = coefficients.value(f"{key}.shredded") > 0
-    cut = usual if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
+    cut = typical if cut_height_m is None or shredded else min(cut_height_m / height, 0.95)
     whole = {p: coefficients.value(f"residue.fraction.{p}") for p in PARTS}
-    share, moisture, ash = (coefficients[f"{key}.{what}"] for what in ("share", "moisture", "ash"))
-    gathered, parts = share.value, {p: coefficients.value(f"{key}.part.{p}") for p in PARTS}
-    if cut != usual:
-        gathered, parts = recut(gathered, parts, usual, cut, whole)
-    changed = gathered / share.value
+    gathered, parts = coefficients.value(f"{key}.share"), {p: coefficients.value(f"{key}.part.{p}") for p in PARTS}
+    if cut != typical:
+        gathered, parts = recut(gathered, parts, typical, cut, whole)
     return Method(
         name=name,
         title=TITLES[name],
         fraction=gathered,
-        fraction_low=share.low * changed,
-        fraction_high=min(share.high * changed, 1.0),
         parts=parts,
         cut_fraction=cut,
         cut_height_m=cut * height,
         # only stalk stands: leaves drop, and what is shredded lies flat
         stands=0.0 if shredded else whole["stalk"] * float(stalk_below(cut)),
-        moisture_pct=moisture.value,
-        moisture_low_pct=moisture.low,
-        moisture_high_pct=moisture.high,
-        ash_pct=ash.value,
-        ash_low_pct=ash.low,
-        ash_high_pct=ash.high,
+        moisture_pct=coefficients.value(f"{key}.moisture"),
+        ash_pct=coefficients.value(f"{key}.ash"),
         plant_ash_pct=coefficients.value("methods.ash_of_plant"),
         passes=round(coefficients.value(f"{key}.passes")),
     )

@@ -13,16 +13,22 @@ catalog: Final = Catalog("stovergeo.residue")
 LITTLE_MG_HA: Final = 0.05 * MG_HA_PER_TON_ACRE
 
 
-def amount_message(title: str, retention_mg_ha: float, stover_mg_ha: float, some: str, everything: str) -> Message:
+def amount_message(some: str, everything: str, title: str, retention_mg_ha: float, stover_mg_ha: float) -> Message:
     """Return what a rule asks for, from means over some ground: little, `some` of the stover, or `everything`."""
     if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    return catalog(everything) if retention_mg_ha >= stover_mg_ha else catalog(some, keep=retention_mg_ha)
+    if retention_mg_ha >= stover_mg_ha:
+        return catalog(everything)
+    return catalog(some, keep=retention_mg_ha)
 
 
-def ground_message(retention_mg_ha: float, stover_mg_ha: float) -> Message:
-    """Return how much of some ground an all-or-nothing rule holds back, from means over it."""
-    share = retention_mg_ha / stover_mg_ha if stover_mg_ha > 0 else 1.0
-    if share > 0.995:
-        return catalog("ground.all")
-    return catalog("ground.part", share=share) if share >= 0.015 else catalog("ground.little")
+def ground_message(none: str, some: str, retention_mg_ha: float, stover_mg_ha: float, **values: float) -> Message:
+    """Return how much of some ground an all-or-nothing rule holds back, from means over it: `none` or `some`."""
+    if retention_mg_ha == 0:
+        return catalog(none, **values)
+    fraction = retention_mg_ha / stover_mg_ha if stover_mg_ha > 0 else 1.0
+    if fraction > 0.995:
+        ground = catalog("ground.all")
+    else:
+        ground = catalog("ground.part", share=fraction) if fraction >= 0.015 else catalog("ground.little")
+    return catalog(some, ground=ground, **values)

@@ -95,7 +95,7 @@ def sample_limits(
     labels: ArrayLike,
     options: RuleOptions,
     plan: Odds,
-    ways: Mapping[str, Method],
+    methods: Mapping[str, Method],
 ) -> DrawnLimits:
     """Run every rule on a sample of each zone's cells under samples of all that is uncertain.
 
@@ -110,7 +110,7 @@ def sample_limits(
     options : RuleOptions
     plan : Odds
         Draws and seed. With no samples, one run with every number at its default.
-    ways : mapping
+    methods : mapping
         Methods to judge.
 
     Returns
@@ -124,27 +124,27 @@ def sample_limits(
     cells = _cells(with_cautious_soil(stack, options, silent), few)
     names = stack["binding_rule"].attrs["rules"]
     rules = [_drawable(r, cells, options) for r in rules_for(options, silent) if r.name in names]
-    by_way = [r for r in rules if r.trait("reads_method", False)]
-    alike = [r for r in rules if r not in by_way]
+    by_method = [r for r in rules if r.trait("reads_method", False)]
+    alike = [r for r in rules if r not in by_method]
     fields = list(dict.fromkeys(zones["field_id"]))
     field_of_zone = np.array([fields.index(f) for f in zones["field_id"]], dtype=int)
-    drawn = _draw(plan, options, _uncertain(rules, cells, options, ways), ways, len(fields), len(zones))
+    drawn = _draw(plan, options, _uncertain(rules, cells, options, methods), methods, len(fields), len(zones))
 
     limit = np.empty((drawn.count, len(zones)))
-    way_limit = {name: np.empty_like(limit) for name in ways}
-    taken = {name: np.empty_like(limit) for name in ways}
+    method_limit = {name: np.empty_like(limit) for name in methods}
+    taken = {name: np.empty_like(limit) for name in methods}
     for start in range(0, drawn.count, _DRAWS_AT_ONCE):
         now = slice(start, start + _DRAWS_AT_ONCE)
         factor = drawn.season[now][:, field_of_zone] * drawn.zone_factor[now]
         inputs = _with_stover(cells, options, few, factor, drawn.grain_error[now])
-        told = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
+        sampled = replace(options, drawn={k: xr.DataArray(v[now], dims="draw") for k, v in drawn.shared.items()})
         mean_standing = few.mean(inputs["stover_mg_ha"].values)
         counted = inputs["stover_typical_mg_ha"].values
-        asked_alike = _largest(alike, inputs, told, counted)
-        limit[now] = few.mean(counted - np.fmax(asked_alike, _largest(by_way, inputs, told, counted)))
-        for name, way in ways.items():
-            kept = np.fmax(asked_alike, _largest(by_way, inputs, told.with_method(way), counted))
-            way_limit[name][now] = few.mean(counted - kept)
+        asked_alike = _largest(alike, inputs, sampled, counted)
+        limit[now] = few.mean(counted - np.fmax(asked_alike, _largest(by_method, inputs, sampled, counted)))
+        for name, method in methods.items():
+            kept = np.fmax(asked_alike, _largest(by_method, inputs, sampled.with_method(method), counted))
+            method_limit[name][now] = few.mean(counted - kept)
             taken[name][now] = drawn.shares[name][now][:, field_of_zone] * mean_standing
     shares = {f"methods.{name}.share": share for name, share in drawn.shares.items()}
     all_inputs = {**drawn.shared, "residue.factor": drawn.season, **shares}
@@ -153,7 +153,7 @@ def sample_limits(
         field_ids=list(zones["field_id"]),
         area_ha=everything.total(everything.weight_ha),
         limit_mg_ha=limit,
-        method_limit_mg_ha=way_limit,
+        method_limit_mg_ha=method_limit,
         removal_mg_ha=taken,
         inputs=all_inputs,
         fields=fields,
@@ -174,7 +174,7 @@ class _Drawn:
 
 
 def _draw(
-    plan: Odds, options: RuleOptions, keys: list[str], ways: Mapping[str, Method], fields: int, zones: int
+    plan: Odds, options: RuleOptions, keys: list[str], methods: Mapping[str, Method], fields: int, zones: int
 ) -> _Drawn:
     """Draw everything, each input from its own stream; with no samples, return the defaults once."""
     n, coefficients = max(plan.samples, 1), options.coefficients
@@ -184,13 +184,13 @@ def _draw(
         return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
 
     # the plan's cut height moves the whole range a machine gathers
-    moved = {name: way.fraction / coefficients.value(f"methods.{name}.share") for name, way in ways.items()}
+    moved = {name: method.fraction / coefficients.value(f"methods.{name}.share") for name, method in methods.items()}
     normal = ndtri(spread_evenly(stream(plan.seed, "grain surface"), (n, zones)))
     return _Drawn(
         count=n,
         shared={key: of(key) for key in keys},
         season=of("residue.factor", fields),
-        shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in ways},
+        shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in methods},
         zone_factor=of("residue.zone_factor", zones),
         grain_error=normal * coefficients.value("residue.grain_error_shared") * (plan.samples > 0),
     )
@@ -219,10 +219,10 @@ class _AsOnTheMap:
 def _drawable(named: NamedRule, cells: xr.Dataset, options: RuleOptions) -> NamedRule:
     """Return a rule that works on sampled cells and samples; a plug-in that does not is held to its map."""
     two = {"residue.factor": xr.DataArray([1.0, 1.0], dims="draw")}
-    told = replace(options, drawn=two, asked=set())
+    sampled = replace(options, drawn=two, asked=set())
     try:
         drawn = {n: cells[n] * two["residue.factor"] for n in ("stover_mg_ha", "stover_typical_mg_ha")}
-        asked(named, cells.assign(drawn), told)
+        asked(named, cells.assign(drawn), sampled)
     except Exception:
         if named.package == "stovergeo":
             raise
@@ -260,13 +260,13 @@ def _largest(rules: list[NamedRule], inputs: xr.Dataset, options: RuleOptions, c
 
 
 def _uncertain(
-    rules: list[NamedRule], cells: xr.Dataset, options: RuleOptions, ways: Mapping[str, Method]
+    rules: list[NamedRule], cells: xr.Dataset, options: RuleOptions, methods: Mapping[str, Method]
 ) -> list[str]:
     """Return the keys with a spread that the rules ask for, found by running them once."""
     listener = replace(options, asked=set())
     for named in rules:
-        for way in (None, *ways.values()):
-            asked(named, cells, listener.with_method(way))
+        for method in (None, *methods.values()):
+            asked(named, cells, listener.with_method(method))
     # the season is drawn by field
     return sorted(
         k
@@ -294,7 +294,7 @@ def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] |
     """
     chosen = chosen or {}
     p10, p50, p90, cautious = np.percentile(drawn.limit_mg_ha, [10, 50, 90, cautious_pct], axis=0)
-    ways = [chosen.get(zone, "leave") for zone in drawn.zone_ids]
+    methods = [chosen.get(zone, "leave") for zone in drawn.zone_ids]
     return pd.DataFrame(
         {
             "zone_id": drawn.zone_ids,
@@ -303,8 +303,10 @@ def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] |
             "p90_mg_ha": p90,
             "cautious_mg_ha": cautious,
             "odds_any": (drawn.limit_mg_ha > 0).mean(axis=0),
-            "method": ways,
-            "compliance_probability": [compliance_probability(drawn, row, way) for row, way in enumerate(ways)],
+            "method": methods,
+            "compliance_probability": [
+                compliance_probability(drawn, row, method) for row, method in enumerate(methods)
+            ],
         }
     )
 
@@ -346,17 +348,8 @@ def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
         effects = _rank_effects(inputs, mean)
         total = sum(effect**2 for effect in effects.values())
         ranked = sorted(effects.items(), key=lambda item: (-(item[1] ** 2), item[0]))
-        rows += [
-            {
-                "field_id": field,
-                "rank": place,
-                "input": key,
-                "meaning": drawn.meanings[key],
-                "share": r**2 / total,
-                "direction": int(np.sign(r)),
-            }
-            for place, (key, r) in enumerate(ranked, start=1)
-        ]
+        for place, (key, r) in enumerate(ranked, start=1):
+            rows.append((field, place, key, drawn.meanings[key], r**2 / total, int(np.sign(r))))
     return pd.DataFrame(rows, columns=["field_id", "rank", "input", "meaning", "share", "direction"])
 
 

@@ -83,7 +83,7 @@ def nutrients_of(
 
 def nutrients(
     zones: pd.DataFrame,
-    ways: Mapping[str, Method],
+    methods: Mapping[str, Method],
     coefficients: Handbook,
     money: Money | None = None,
     basis: str = "bale",
@@ -94,7 +94,7 @@ def nutrients(
     ----------
     zones : DataFrame
         zone_id, method ("leave" gives zeros) and removal_mg, dry Mg over the zone.
-    ways, coefficients, money, basis
+    methods, coefficients, money, basis
         As for `nutrients_of`.
 
     Returns
@@ -103,7 +103,7 @@ def nutrients(
         zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, lime_kg, cost, cost_low, cost_high ($), cost_mg ($ per dry Mg).
         The low and high cost take every content and share replaced at its low or high end together.
     """
-    per_mg = {name: _per_mg(coefficients, way, money, basis) for name, way in ways.items()}
+    per_mg = {name: _per_mg(coefficients, method, money, basis) for name, method in methods.items()}
     rows = []
     for zone_id, method, mass in zip(zones["zone_id"], zones["method"], zones["removal_mg"], strict=True):
         each = per_mg.get(method, {})
@@ -115,9 +115,9 @@ def nutrients(
 _COLUMNS: Final = ("n_kg", "p2o5_kg", "k2o_kg", "s_kg", "lime_kg", "cost", "cost_low", "cost_high")
 
 
-def _per_mg(coefficients: Handbook, way: Method, money: Money | None, basis: str) -> dict[str, float]:
+def _per_mg(coefficients: Handbook, method: Method, money: Money | None, basis: str) -> dict[str, float]:
     """Return the columns for one dry Mg gathered."""
-    found = nutrients_of(coefficients, way, money, basis)
+    found = nutrients_of(coefficients, method, money, basis)
     lime = coefficients.value("nutrients.lime.content")
     lime_cost = lime * coefficients.value("nutrients.lime.price")
     return {

@@ -127,7 +127,7 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     rules = check_rules(options, report)
     report.stop_if_refused()
     stack = put(stack, stover_mg_ha=expected_stover(stack["grain_mg_ha"].astype(float), options))
-    stack = put(stack, stover_typical_mg_ha=_usual_or_less(stack, options))
+    stack = put(stack, stover_typical_mg_ha=_typical_or_less(stack, options))
     inputs = with_cautious_soil(stack, options, report)
     answers = answers_of(rules, inputs, options, report)
     if not answers:
@@ -145,13 +145,13 @@ def expected_stover(grain_mg_ha: xr.DataArray, options: RuleOptions) -> xr.DataA
     return line * options.coefficients.value("residue.factor")
 
 
-def _usual_or_less(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
+def _typical_or_less(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return the stover of most years, at most what stands; where earlier years tell nothing, what stands."""
     standing = stack["stover_mg_ha"]
     if "grain_mean_mg_ha" not in stack:
         return standing
-    usual = expected_stover(stack["grain_mean_mg_ha"].astype(float), options)
-    return standing.where(~(usual < standing), usual)
+    typical = expected_stover(stack["grain_mean_mg_ha"].astype(float), options)
+    return standing.where(~(typical < standing), typical)
 
 
 def answers_of(

@@ -1,10 +1,9 @@
-"""What each rule asks of each zone, and every method of gathering side by side, in numbers and messages."""
+"""What each rule asks of each zone and of the farm, and every method side by side, in numbers and messages."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -20,27 +19,13 @@ from stovergeo.residue.monte_carlo import DrawnLimits, compliance_probability
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
 from stovergeo.residue.retention import soil_carbon
-from stovergeo.residue.why import gain_without
 from stovergeo.residue.zone_cells import ZoneCells, zone_cells
 
-_METHOD_COLUMNS: Final = (
-    "zone_id",
-    "method",
-    "title",
-    "removal_mg_ha",
-    "limit_mg_ha",
-    "moisture_pct",
-    "ash_pct",
-    "passes",
-    "standing_mg_ha",
-    "flat_mg_ha",
-    "soil_mg_ha",
-    "clean_fraction",
-    "one_year_in",
-    "compliance_probability",
-    "allowed",
-    "message",
-)
+_LIMIT_COLUMNS = ["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "gain_mg_ha"]
+_LIMIT_COLUMNS += ["lift", "source", "message"]
+_METHOD_COLUMNS = ["zone_id", "method", "title", "removal_mg_ha", "limit_mg_ha", "moisture_pct", "ash_pct"]
+_METHOD_COLUMNS += ["passes", "standing_mg_ha", "flat_mg_ha", "soil_mg_ha", "clean_fraction", "one_year_in"]
+_METHOD_COLUMNS += ["compliance_probability", "allowed", "message"]
 
 
 def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, options: RuleOptions) -> pd.DataFrame:
@@ -79,31 +64,9 @@ def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, optio
             messages = [rule_message(rules[n], asks[n][z], standing[z], options)]
             if place == 0 and binds[n][z] > 0:
                 messages.append(_strictest(binds[n][z]))
-            rows.append(
-                {
-                    "zone_id": zone,
-                    "rule": n,
-                    "title": rules[n].rule.title,
-                    "retention_mg_ha": asks[n][z],
-                    "binds_fraction": binds[n][z],
-                    "gain_mg_ha": gains[n][z],
-                    "lift": _lift(rules[n], gains[n][z]),
-                    "source": rules[n].rule.source,
-                    "message": tuple(messages),
-                }
-            )
-    columns = [
-        "zone_id",
-        "rule",
-        "title",
-        "retention_mg_ha",
-        "binds_fraction",
-        "gain_mg_ha",
-        "lift",
-        "source",
-        "message",
-    ]
-    return pd.DataFrame(rows, columns=columns)
+            what = n, rules[n].rule.title, asks[n][z], binds[n][z], gains[n][z]
+            rows.append((zone, *what, _lift(rules[n], gains[n][z]), rules[n].rule.source, tuple(messages)))
+    return pd.DataFrame(rows, columns=_LIMIT_COLUMNS)
 
 
 def zone_methods(
@@ -111,14 +74,14 @@ def zone_methods(
     zones: pd.DataFrame,
     labels: ArrayLike,
     options: RuleOptions,
-    ways: Mapping[str, Method],
+    methods: Mapping[str, Method],
     *,
     drawn: DrawnLimits | None = None,
     cautious_pct: float = 10.0,
 ) -> pd.DataFrame:
     """Return for each zone every method of gathering, allowed or refused with the reason.
 
-    A way is allowed when its take, at the zone's expected stover, fits under the mean limit for that way, under the
+    A method is allowed when its take, at the zone's expected stover, fits under the mean limit for it, under the
     zone's own even-take limit (column removable_mg_ha of `zones`, where it has one) and, where samples are given, under
     the cautious percentile of the limit.
 
@@ -126,10 +89,10 @@ def zone_methods(
     ----------
     stack, zones, labels, options
         As for `zone_limits`.
-    ways : mapping
+    methods : mapping
         Methods by name.
     drawn : DrawnLimits, optional
-        From `sample_limits` with the same zones and ways.
+        From `sample_limits` with the same zones and methods.
     cautious_pct : float
         Percentile of the drawn limit that decides.
 
@@ -149,9 +112,9 @@ def zone_methods(
     carbon = float(soil_carbon.required(yearly))
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
     rows = []
-    for name, way in ways.items():
-        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(way))
-        taken = take(stover_zone, way)
+    for name, method in methods.items():
+        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(method))
+        taken = take(stover_zone, method)
         for z, zone in enumerate(zones["zone_id"]):
             limits = {"mean": mean_limit[z]}
             if "removable_mg_ha" in zones:
@@ -165,21 +128,21 @@ def zone_methods(
             years = (
                 float(one_year_in(share_of_years(counted_zone[z], carbon, taken[z]))) if known and budgeted else np.nan
             )
-            stands = way.stands * stover_zone[z]
+            stands = method.stands * stover_zone[z]
             rows.append(
                 {
                     "zone_id": zone,
                     "method": name,
-                    "title": way.title,
+                    "title": method.title,
                     "removal_mg_ha": taken[z],
                     "limit_mg_ha": max(limit, 0.0),
-                    "moisture_pct": way.moisture_pct,
-                    "ash_pct": way.ash_pct,
-                    "passes": way.passes,
+                    "moisture_pct": method.moisture_pct,
+                    "ash_pct": method.ash_pct,
+                    "passes": method.passes,
                     "standing_mg_ha": stands,
                     "flat_mg_ha": stover_zone[z] - taken[z] - stands,
-                    "soil_mg_ha": float(soil_in_bales(taken[z], way.ash_pct, way.plant_ash_pct)),
-                    "clean_fraction": way.clean_fraction,
+                    "soil_mg_ha": float(soil_in_bales(taken[z], method.ash_pct, method.plant_ash_pct)),
+                    "clean_fraction": method.clean_fraction,
                     "one_year_in": years,
                     "compliance_probability": compliance_probability(drawn, z, name) if drawn is not None else np.nan,
                     "allowed": allowed,
@@ -214,13 +177,13 @@ def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options
 def rule_message(named: NamedRule, retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what a rule says it asks for; one of others that says nothing, or wrongly, gets a plain sentence."""
     try:
-        said: Message = named.rule.message(retention_mg_ha, stover_mg_ha, options)  # type: ignore[attr-defined]
-        check_message(said)
+        own: Message = named.rule.message(retention_mg_ha, stover_mg_ha, options)  # type: ignore[attr-defined]
+        check_message(own)
     except Exception:
         if named.package == "stovergeo":
             raise
         return catalog("rule.asks", title=str(named.rule.title), keep=retention_mg_ha)
-    return said
+    return own
 
 
 def _strictest(share: float) -> Message:
@@ -246,3 +209,56 @@ def _verdict(
     if not allowed and np.isfinite(years) and years > 1:
         return verdict, catalog("method.seldom", years=int(years))
     return (verdict,)
+
+
+def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
+    """Return how much more could leave (Mg/ha) from each cell if one rule alone were lifted.
+
+    0 where another rule asks for as much; NaN where nothing is known of the crop. Shape (y, x), by rule.
+    """
+    names = list(stack["binding_rule"].attrs["rules"])
+    asks = np.nan_to_num(np.stack([stack[f"retention_{n}_mg_ha"].values.astype(float) for n in names]))
+    counted = stack["stover_typical_mg_ha"].values.astype(float)
+    # the largest of all others: the second largest where the rule is the largest itself
+    ordered = np.sort(np.concatenate([np.zeros((1, *counted.shape)), asks]), axis=0)
+    largest, second = ordered[-1], ordered[-2]
+    return {
+        n: np.minimum(largest, counted) - np.minimum(np.where(asked >= largest, second, largest), counted)
+        for n, asked in zip(names, asks, strict=True)
+    }
+
+
+def limit_totals(stack: xr.Dataset, options: RuleOptions) -> pd.DataFrame:
+    """Return for the whole farm where each rule binds and what lifting it alone would free.
+
+    Parameters
+    ----------
+    stack : Dataset
+        As `limits` returns it.
+    options : RuleOptions
+
+    Returns
+    -------
+    DataFrame
+        rule, title, binds_ha, gain_mg (dry Mg that could leave besides, if this rule alone were lifted), lift, source,
+        message (several, a sentence each); the rule that binds on most ground first.
+    """
+    area = stack["cell_area_ha"].values.astype(float)
+    binding = stack["binding_rule"].values
+    rules = {r.name: r for r in rules_for(options, Report())}
+    rows = []
+    for number, (name, gain) in enumerate(gain_without(stack).items()):
+        binds_ha, freed = float(area[binding == number].sum()), float(np.nansum(gain * area))
+        rule, lift = rules[name].rule, rules[name].trait("lift", "")
+        rows.append((name, rule.title, binds_ha, freed, lift, rule.source, _farm_messages(rule.title, binds_ha, freed)))
+    columns = ["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"]
+    return pd.DataFrame(rows, columns=columns).sort_values(
+        "binds_ha", ascending=False, kind="stable", ignore_index=True
+    )
+
+
+def _farm_messages(title: str, binds_ha: float, freed_mg: float) -> tuple[Message, ...]:
+    if binds_ha == 0:
+        return (catalog("farm.nowhere", title=title),)
+    without = catalog("farm.gain", gain=freed_mg) if freed_mg >= 0.5 else catalog("farm.no_gain")
+    return catalog("farm.binds", title=title, area=binds_ha), without

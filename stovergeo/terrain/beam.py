@@ -113,7 +113,7 @@ def season(
     start, end : date or ISO text
         First and last day, both included; days run by local mean solar time.
     latitude, longitude, altitude_m : float
-        Degrees north, degrees east, metres above the sea.
+        Degrees north, degrees east, meters above the sea.
     step_min : float
         Time step, minutes.
     cloud : dict of int to float, optional
@@ -142,13 +142,8 @@ def season(
     if cloud is not None:
         beam = beam * monthly_shares(cloud, "cloud")[solar.month.to_numpy() - 1]
     up = (height > 0) & (beam > 0)
-    return Season(
-        position["azimuth"].to_numpy()[up],
-        height[up],
-        beam[up] * step_min / 60,
-        month[up],
-        tuple(months),
-    )
+    energy = beam[up] * step_min / 60
+    return Season(position["azimuth"].to_numpy()[up], height[up], energy, month[up], tuple(months))
 
 
 def _plain_height_deg(solar: pd.DatetimeIndex, latitude: float) -> np.ndarray:
@@ -222,7 +217,7 @@ def sun_sectors(
     ----------
     days : Season
     sectors : int
-        Sectors of azimuth in a circle; the first is centred on grid north.
+        Sectors of azimuth in a circle; the first is centered on grid north.
     turn_deg : float
         From true north to grid north, clockwise, degrees.
     by_month : bool
@@ -265,7 +260,7 @@ def sun_sectors(
 
 
 def _groups(with_sun: np.ndarray, share: np.ndarray) -> list[np.ndarray]:
-    """Return runs of neighbouring sectors that together hold no more than a middling one; most stand alone."""
+    """Return runs of neighboring sectors that together hold no more than a middling one; most stand alone."""
     most = share[with_sun].mean()
     runs = [[with_sun[0]]]
     for k in with_sun[1:]:
@@ -313,19 +308,10 @@ def _open_beam(east: np.ndarray, north: np.ndarray, beam: np.ndarray, total: np.
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def take_shade(
-    tangent: np.ndarray,
-    east: np.ndarray,
-    north: np.ndarray,
-    skip: np.ndarray,
-    beam: np.ndarray,
-    sin_turn: np.float32,
-    cos_turn: np.float32,
-    least: np.float32,
-    tiles: np.ndarray,
-    row: int,
-    col: int,
+    tangent: np.ndarray, east: np.ndarray, north: np.ndarray, skip: np.ndarray, beam: np.ndarray,
+    sin_turn: np.float32, cos_turn: np.float32, least: np.float32, tiles: np.ndarray, row: int, col: int,
     total: np.ndarray,
-) -> None:
+) -> None:  # fmt: skip
     """Take from `total` what the horizon hides of one sector's beam.
 
     Parameters

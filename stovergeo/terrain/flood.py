@@ -18,7 +18,7 @@ from scipy import ndimage
 
 from stovergeo.core.errors import ContractError
 
-#: steps to the eight neighbours (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
+#: steps to the eight neighbors (row, column), D8 code order E, SE, S, SW, W, NW, N, NE
 ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1], dtype=np.int64)
 COL_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1], dtype=np.int64)
 
@@ -29,7 +29,7 @@ def flood(z: np.ndarray, outlets: np.ndarray | None = None) -> tuple[np.ndarray,
     Parameters
     ----------
     z : ndarray of float32, shape (rows, cols)
-        Heights in metres; NaN where unknown. Water leaves over the rim of the known ground.
+        Heights in meters; NaN where unknown. Water leaves over the rim of the known ground.
     outlets : ndarray of bool, shape (rows, cols), optional
         Cells inside where water leaves too (a tile inlet, a sinkhole).
 
@@ -48,7 +48,7 @@ def flood(z: np.ndarray, outlets: np.ndarray | None = None) -> tuple[np.ndarray,
     filled = z.copy()
     reached_from = np.full(z.shape, -1, dtype=np.int8)
     order = np.empty(z.size, dtype=np.int32)
-    known = _flood(filled, seeds, ROW_STEP, COL_STEP, order, reached_from)
+    known = _flood(filled, seeds, order, reached_from)
     return filled, order[:known], reached_from
 
 
@@ -90,14 +90,7 @@ def _pop(keys: np.ndarray, cells: np.ndarray, size: int) -> int:
 
 
 @njit(cache=True, nogil=True)
-def _flood(
-    z: np.ndarray,
-    seeds: np.ndarray,
-    row_step: np.ndarray,
-    col_step: np.ndarray,
-    order: np.ndarray,
-    reached_from: np.ndarray,
-) -> int:
+def _flood(z: np.ndarray, seeds: np.ndarray, order: np.ndarray, reached_from: np.ndarray) -> int:
     """Raise `z` to its fill in place; write order and steps back, and return how many cells are known."""
     rows, cols = z.shape
     seen = np.zeros(z.shape, dtype=np.bool_)
@@ -113,7 +106,7 @@ def _flood(
             rim = seeds[r, c] or r == 0 or c == 0 or r == rows - 1 or c == cols - 1
             if not rim:
                 for k in range(8):
-                    if np.isnan(z[r + row_step[k], c + col_step[k]]):
+                    if np.isnan(z[r + ROW_STEP[k], c + COL_STEP[k]]):
                         rim = True
                         break
             if rim:
@@ -137,7 +130,7 @@ def _flood(
         r, c = cell // cols, cell % cols
         level = z[r, c]
         for k in range(8):
-            rr, cc = r + row_step[k], c + col_step[k]
+            rr, cc = r + ROW_STEP[k], c + COL_STEP[k]
             if rr < 0 or rr >= rows or cc < 0 or cc >= cols or seen[rr, cc]:
                 continue
             seen[rr, cc] = True
@@ -225,13 +218,7 @@ def cut_breaches(
 
 
 def inlet_cells(
-    breaches: Iterable[shapely.Geometry],
-    shape: tuple[int, int],
-    *,
-    west: float,
-    north: float,
-    dx: float,
-    dy: float,
+    breaches: Iterable[shapely.Geometry], shape: tuple[int, int], *, west: float, north: float, dx: float, dy: float
 ) -> np.ndarray:
     """Return the cells in which water goes down an inlet (points among the breaches), as a mask.
 

@@ -16,7 +16,7 @@ def steepest(filled: np.ndarray, reached_from: np.ndarray, dx: float, dy: float)
     """Return the step number of steepest descent of each cell; -1 at outlets and where unknown.
 
     O'Callaghan, J. F. & Mark, D. M. 1984: the greatest drop over distance, a diagonal counted at its
-    true length. Where no neighbour is lower (a filled depression or a flat) water follows the flood back.
+    true length. Where no neighbor is lower (a filled depression or a flat) water follows the flood back.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ def steepest(filled: np.ndarray, reached_from: np.ndarray, dx: float, dy: float)
         Cell width and height, m.
     """
     steps = np.empty(filled.shape, dtype=np.int8)
-    _steepest(filled, reached_from, ROW_STEP, COL_STEP, _distances(dx, dy), steps)
+    _steepest(filled, reached_from, _distances(dx, dy), steps)
     return steps
 
 
@@ -44,7 +44,7 @@ def accumulate_d8(steps: np.ndarray, order: np.ndarray, weight: np.ndarray | flo
         What each cell gives, e.g. its area in m2.
     """
     total = _own(steps.shape, order, weight)
-    _accumulate_d8(steps, order, ROW_STEP, COL_STEP, total)
+    _accumulate_d8(steps, order, total)
     return total
 
 
@@ -61,9 +61,9 @@ def accumulate_mfd(
 ) -> np.ndarray:
     """Return what drains through each cell by multiple flow, its own weight included; NaN where unknown.
 
-    Each lower neighbour gets a share in proportion to slope to the power `exponent` (1 Quinn et al. 1991
+    Each lower neighbor gets a share in proportion to slope to the power `exponent` (1 Quinn et al. 1991
     without contour weights, 1.1 Freeman 1991; large values tend to steepest descent). Cells with no lower
-    neighbour pass all along `steps`.
+    neighbor pass all along `steps`.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def accumulate_mfd(
     """
     total = _own(filled.shape, order, weight)
     closed = np.zeros(filled.shape, dtype=np.bool_) if barriers is None else np.asarray(barriers, dtype=np.bool_)
-    _accumulate_mfd(filled, steps, order, ROW_STEP, COL_STEP, _distances(dx, dy), float(exponent), closed, total)
+    _accumulate_mfd(filled, steps, order, _distances(dx, dy), float(exponent), closed, total)
     return total
 
 
@@ -98,7 +98,7 @@ def height_above(z: np.ndarray, steps: np.ndarray, order: np.ndarray, drainage: 
     """
     height = np.full(z.shape, np.nan, dtype=np.float32)
     base = np.full(z.shape, np.nan, dtype=np.float32)
-    _height_above(z, steps, order, ROW_STEP, COL_STEP, np.asarray(drainage, dtype=np.bool_), base, height)
+    _height_above(z, steps, order, np.asarray(drainage, dtype=np.bool_), base, height)
     return height
 
 
@@ -113,20 +113,13 @@ def _distances(dx: float, dy: float) -> np.ndarray:
 
 
 @njit(cache=True, nogil=True)
-def _steepest(
-    filled: np.ndarray,
-    reached_from: np.ndarray,
-    row_step: np.ndarray,
-    col_step: np.ndarray,
-    distance: np.ndarray,
-    steps: np.ndarray,
-) -> None:
+def _steepest(filled: np.ndarray, reached_from: np.ndarray, distance: np.ndarray, steps: np.ndarray) -> None:
     rows, cols = filled.shape
     for r in range(rows):
         for c in range(cols):
             best, least = reached_from[r, c], 0.0
             for k in range(8):
-                rr, cc = r + row_step[k], c + col_step[k]
+                rr, cc = r + ROW_STEP[k], c + COL_STEP[k]
                 if 0 <= rr < rows and 0 <= cc < cols:
                     drop = (filled[r, c] - filled[rr, cc]) / distance[k]
                     if drop > least:  # false for NaN
@@ -135,29 +128,20 @@ def _steepest(
 
 
 @njit(cache=True, nogil=True)
-def _accumulate_d8(
-    steps: np.ndarray, order: np.ndarray, row_step: np.ndarray, col_step: np.ndarray, total: np.ndarray
-) -> None:
+def _accumulate_d8(steps: np.ndarray, order: np.ndarray, total: np.ndarray) -> None:
     cols = steps.shape[1]
     for n in range(order.size - 1, -1, -1):
         r, c = order[n] // cols, order[n] % cols
         k = steps[r, c]
         if k >= 0:
-            total[r + row_step[k], c + col_step[k]] += total[r, c]
+            total[r + ROW_STEP[k], c + COL_STEP[k]] += total[r, c]
 
 
 @njit(cache=True, nogil=True)
 def _accumulate_mfd(
-    filled: np.ndarray,
-    steps: np.ndarray,
-    order: np.ndarray,
-    row_step: np.ndarray,
-    col_step: np.ndarray,
-    distance: np.ndarray,
-    exponent: float,
-    closed: np.ndarray,
-    total: np.ndarray,
-) -> None:
+    filled: np.ndarray, steps: np.ndarray, order: np.ndarray, distance: np.ndarray, exponent: float,
+    closed: np.ndarray, total: np.ndarray,
+) -> None:  # fmt: skip
     rows, cols = filled.shape
     share = np.empty(8)
     for n in range(order.size - 1, -1, -1):
@@ -167,7 +151,7 @@ def _accumulate_mfd(
         whole = 0.0
         for k in range(8):
             share[k] = 0.0
-            rr, cc = r + row_step[k], c + col_step[k]
+            rr, cc = r + ROW_STEP[k], c + COL_STEP[k]
             if 0 <= rr < rows and 0 <= cc < cols:
                 drop = (filled[r, c] - filled[rr, cc]) / distance[k]
                 if drop > 0:
@@ -176,22 +160,15 @@ def _accumulate_mfd(
         if whole > 0:
             for k in range(8):
                 if share[k] > 0:
-                    total[r + row_step[k], c + col_step[k]] += total[r, c] * (share[k] / whole)
+                    total[r + ROW_STEP[k], c + COL_STEP[k]] += total[r, c] * (share[k] / whole)
         elif steps[r, c] >= 0:
             k = steps[r, c]
-            total[r + row_step[k], c + col_step[k]] += total[r, c]
+            total[r + ROW_STEP[k], c + COL_STEP[k]] += total[r, c]
 
 
 @njit(cache=True, nogil=True)
 def _height_above(
-    z: np.ndarray,
-    steps: np.ndarray,
-    order: np.ndarray,
-    row_step: np.ndarray,
-    col_step: np.ndarray,
-    drainage: np.ndarray,
-    base: np.ndarray,
-    height: np.ndarray,
+    z: np.ndarray, steps: np.ndarray, order: np.ndarray, drainage: np.ndarray, base: np.ndarray, height: np.ndarray
 ) -> None:
     cols = z.shape[1]
     for n in range(order.size):
@@ -200,5 +177,5 @@ def _height_above(
         if drainage[r, c]:
             base[r, c] = z[r, c]
         elif k >= 0:
-            base[r, c] = base[r + row_step[k], c + col_step[k]]
+            base[r, c] = base[r + ROW_STEP[k], c + COL_STEP[k]]
         height[r, c] = max(z[r, c] - base[r, c], np.float32(0)) if not np.isnan(base[r, c]) else np.nan

@@ -15,20 +15,20 @@ def slope_aspect(elevation: xr.DataArray) -> xr.Dataset:
     Parameters
     ----------
     elevation : xarray.DataArray, dims (y, x)
-        Ground heights in metres on a projected, north-up grid; NaN where unknown.
+        Ground heights in meters on a projected, north-up grid; NaN where unknown.
 
     Returns
     -------
     xarray.Dataset
         ``slope_pct`` (percent), ``aspect_deg`` (degrees clockwise from grid north towards which the ground
-        falls; NaN on flat ground) and ``roughness_m`` (largest height difference to the eight neighbours).
-        NaN where the height is NaN. At the rim of what is known a missing neighbour is continued in a
+        falls; NaN on flat ground) and ``roughness_m`` (largest height difference to the eight neighbors).
+        NaN where the height is NaN. At the rim of what is known a missing neighbor is continued in a
         straight line through the cell, so that a plane keeps its slope up to the last cell.
 
     Raises
     ------
     ContractError
-        When the grid is not projected in metres, not north-up, or says another unit than metres.
+        When the grid is not projected in meters, not north-up, or says another unit than meters.
 
     References
     ----------
@@ -60,9 +60,9 @@ def slope_aspect_roughness(z: np.ndarray, dx: float, dy: float) -> tuple[np.ndar
     Parameters
     ----------
     z : ndarray of float32, shape (rows, cols)
-        Heights in metres, row 0 in the north.
+        Heights in meters, row 0 in the north.
     dx, dy : float
-        Cell width and height in metres.
+        Cell width and height in meters.
     """
     slope, aspect, roughness = (np.empty_like(z) for _ in range(3))
     _describe(z, np.float32(1 / (8 * dx)), np.float32(1 / (8 * dy)), slope, aspect, roughness)
@@ -78,7 +78,7 @@ def gradients(z: np.ndarray, dx: float, dy: float) -> tuple[np.ndarray, np.ndarr
 
 @njit(cache=True, nogil=True, inline="always")
 def _window(z: np.ndarray, r: int, c: int) -> tuple:
-    """Return the 3 x 3 window a..i around a cell, missing neighbours continued straight through the cell."""
+    """Return the 3 x 3 window a..i around a cell, missing neighbors continued straight through the cell."""
     rows, cols = z.shape
     e = z[r, c]
     nan = np.float32(np.nan)
@@ -116,7 +116,7 @@ def _gradients(z: np.ndarray, per_x: np.float32, per_y: np.float32, east: np.nda
     for r in range(rows):
         for c in range(cols):
             a, b, cc, d, e, f, g, h, i = _window(z, r, c)
-            # Horn 1981: weighted differences over the eight neighbours; row 0 lies in the north
+            # Horn 1981: weighted differences over the eight neighbors; row 0 lies in the north
             east[r, c] = ((cc + f + f + i) - (a + d + d + g)) * per_x + (e - e)  # e - e: NaN stays NaN
             north[r, c] = ((a + b + b + cc) - (g + h + h + i)) * per_y + (e - e)
 
@@ -143,12 +143,7 @@ def _direction_deg(east: np.float32, north: np.float32) -> np.float32:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _describe(
-    z: np.ndarray,
-    per_x: np.float32,
-    per_y: np.float32,
-    slope: np.ndarray,
-    aspect: np.ndarray,
-    roughness: np.ndarray,
+    z: np.ndarray, per_x: np.float32, per_y: np.float32, slope: np.ndarray, aspect: np.ndarray, roughness: np.ndarray
 ) -> None:
     rows, cols = z.shape
     for r in range(rows):

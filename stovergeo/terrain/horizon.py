@@ -45,7 +45,7 @@ class Direction:
     def of(cls, azimuth_deg: float, dx: float, dy: float) -> Direction:
         """Return the direction of an azimuth, degrees clockwise from grid north."""
         turn = np.radians(azimuth_deg)
-        col, row = np.sin(turn) / dx, -np.cos(turn) / dy  # cells a metre
+        col, row = np.sin(turn) / dx, -np.cos(turn) / dy  # cells a meter
         down = bool(abs(row) > abs(col) * (1 + 1e-9))
         along, across = (row, col) if down else (col, row)
         # rounded, so that lines through cell middles (eight directions) go through them exactly
@@ -69,12 +69,7 @@ class Block:
 
     def turned(self) -> Block:
         """Return the block with its axes changed over."""
-        return Block.of(
-            transposed(self.ground),
-            transposed(self.cover),
-            self.core[::-1],
-            self.origin[::-1],
-        )
+        return Block.of(transposed(self.ground), transposed(self.cover), self.core[::-1], self.origin[::-1])
 
 
 def horizon_tangents(

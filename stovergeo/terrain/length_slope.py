@@ -1,7 +1,7 @@
 """Slope length and steepness of the soil-loss equation: plain formulas on arrays and scalars.
 
 By USDA Agriculture Handbook 703 (Renard et al. 1997, chapter 4). Slopes are rise over run (0.05 = 5 %), lengths
-horizontal metres. It was read second-hand; its printed table is a test.
+horizontal meters. It was read second-hand; its printed table is a test.
 
 Where flow cannot be traced (heights from the combine's GPS are too coarse for flow paths) the ground still tells how
 steep it is. Conservation planners then take a slope length by class of slope (Lightle & Weesies 1998).

@@ -15,7 +15,7 @@ from stovergeo.core.stack import variable
 
 @dataclass(frozen=True, slots=True)
 class Raster:
-    """A checked grid of heights: row 0 in the north, column 0 in the west, metres all over."""
+    """A checked grid of heights: row 0 in the north, column 0 in the west, meters all over."""
 
     like: xr.DataArray  #: carries coordinates and CRS for the results
     dx: float  #: cell width, m
@@ -55,12 +55,12 @@ def as_heights(array: xr.DataArray) -> np.ndarray:
 
 
 def checked(array: xr.DataArray, who: str) -> Raster:
-    """Check that a raster is a plain grid of metres, north up, and return what the kernels need of it.
+    """Check that a raster is a plain grid of meters, north up, and return what the kernels need of it.
 
     Parameters
     ----------
     array : xarray.DataArray, dims (y, x)
-        Heights in metres. Without a CRS, x and y are taken as metres.
+        Heights in meters. Without a CRS, x and y are taken as meters.
     who : str
         Named in the message when something is wrong.
 
@@ -78,10 +78,10 @@ def checked(array: xr.DataArray, who: str) -> Raster:
         raise ContractError(f"{who} reads a grid of at least 3 x 3 cells, not {array.shape}")
     unit = array.attrs.get("units", "m")
     if unit not in ("m", "metre", "meter", "metres", "meters"):
-        raise ContractError(f"{who} reads heights in metres, but they are in {unit!r}; multiply them by the unit first")
+        raise ContractError(f"{who} reads heights in meters, but they are in {unit!r}; multiply them by the unit first")
     crs = None if array.rio.crs is None else CRS.from_user_input(array.rio.crs.to_wkt())
     if crs is not None and (not crs.is_projected or any(a.unit_conversion_factor != 1 for a in crs.axis_info[:2])):
-        raise ContractError(f"{who} reads a projected grid in metres, but its CRS is {crs.name!r}; reproject it first")
+        raise ContractError(f"{who} reads a projected grid in meters, but its CRS is {crs.name!r}; reproject it first")
     if _rotated(array):
         raise ContractError(f"{who} reads a north-up grid, but it is rotated; warp it first")
     x, y = (np.asarray(array[d].values, dtype=float) for d in ("x", "y"))

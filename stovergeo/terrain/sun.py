@@ -88,7 +88,7 @@ def season_sun(
     Returns
     -------
     xarray.Dataset
-        ``sun_kwh_m2`` per square metre of the sloping ground, and ``sun_fraction`` of what open flat ground
+        ``sun_kwh_m2`` per square meter of the sloping ground, and ``sun_fraction`` of what open flat ground
         gets (above 1 on slopes that face the sun). NaN where the ground is unknown. The attribute
         ``open_flat_kwh_m2`` holds the open ground's energy.
 
@@ -100,7 +100,7 @@ def season_sun(
     Raises
     ------
     ContractError
-        When a grid is not projected in metres or not north-up, or the grids differ.
+        When a grid is not projected in meters or not north-up, or the grids differ.
 
     Examples
     --------
@@ -135,12 +135,11 @@ def season_sun(
         cloud=options.cloud,
     )
     passes = options.passes(surface, days, north_turn_deg(raster), by_month)
+    cover_m = numbers.value("terrain.cover_m")
     energy = np.zeros((len(days.months) if by_month else 1, *raster.shape), dtype=np.float32)
     with ThreadPoolExecutor(THREADS) as pool:
         for core, around in blocks(raster, numbers.value("terrain.reach_m")):
-            _add_block(
-                raster, passes, core, around, numbers.value("terrain.cover_m"), energy[:, core[0], core[1]], pool
-            )
+            _add_block(raster, passes, core, around, cover_m, energy[:, core[0], core[1]], pool)
     flat = days.flat_kwh_m2()
     result = raster.dataset()
     dims: tuple[str, ...]
@@ -233,12 +232,12 @@ def _add_block(
         open_beam(east, north, sectors, face.energy)
         face.energy[:, skip] = 0
         del block, cover
-        ways = [(sector, Direction.of(sector.azimuth_deg, raster.dx, raster.dy)) for sector in sectors]
+        directed = [(sector, Direction.of(sector.azimuth_deg, raster.dx, raster.dy)) for sector in sectors]
         for down in (False, True):
             if down:
                 energy += face.energy
                 face = face.turned()
-            _add_sectors(face, [way for way in ways if way[1].down == down], pool)
+            _add_sectors(face, [pair for pair in directed if pair[1].down == down], pool)
         for mine, turned in zip(energy, face.energy, strict=True):
             mine += transposed(turned)
     energy /= np.sqrt(1 + east**2 + north**2)  # length of the normal (-east, -north, 1)
@@ -253,12 +252,12 @@ def _core_gradients(ground: np.ndarray, core: tuple[slice, ...], raster: Raster)
     return [np.ascontiguousarray(rise[cut]) for rise in rises]
 
 
-def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Executor) -> None:
+def _add_sectors(face: _Face, directed: list[tuple[Sector, Direction]], pool: Executor) -> None:
     """Take from a face what the horizon hides of each sector, line by line."""
     tangent = np.full(face.skip.shape, NO_HORIZON)
     row, col = (s.start for s in face.block.core)
     parts = np.linspace(0, len(tangent), 2 * THREADS + 1).astype(int)
-    for sector, direction in ways:
+    for sector, direction in directed:
         least = np.float32(sector.least)
         if not np.isfinite(least):
             continue  # next to no sun ever stands there
@@ -266,23 +265,10 @@ def _add_sectors(face: _Face, ways: list[tuple[Sector, Direction]], pool: Execut
         tiles |= face.slope > least
         turn = np.radians(sector.azimuth_deg)
         sine, cosine = np.float32(np.sin(turn)), np.float32(np.cos(turn))
-        jobs = [
-            pool.submit(
-                take_shade,
-                tangent[a:b],
-                face.east[a:b],
-                face.north[a:b],
-                face.skip[a:b],
-                sector.beam,
-                sine,
-                cosine,
-                least,
-                tiles,
-                row + a,
-                col,
-                face.energy[:, a:b],
-            )
-            for a, b in pairwise(parts)
-        ]
+        jobs = []
+        for a, b in pairwise(parts):
+            mine = tangent[a:b], face.east[a:b], face.north[a:b], face.skip[a:b]
+            energy = face.energy[:, a:b]
+            jobs.append(pool.submit(take_shade, *mine, sector.beam, sine, cosine, least, tiles, row + a, col, energy))
         for job in jobs:
             job.result()

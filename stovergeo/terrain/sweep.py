@@ -73,20 +73,9 @@ def _height(ground: np.ndarray, cols: int, k: int, share: np.float32) -> np.floa
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _walk_ground(
-    profile: np.ndarray,
-    i: int,
-    towards: int,
-    k: int,
-    count: int,
-    per_step: np.float32,
-    drop: np.float32,
-    chain_k: np.ndarray,
-    chain_z: np.ndarray,
-    top: int,
-    edge_z: np.float32,
-    edge_k: np.float32,
-    seen: np.ndarray,
-) -> tuple[int, np.float32, np.float32, bool, bool]:
+    profile: np.ndarray, i: int, towards: int, k: int, count: int, per_step: np.float32, drop: np.float32,
+    chain_k: np.ndarray, chain_z: np.ndarray, top: int, edge_z: np.float32, edge_k: np.float32, seen: np.ndarray,
+) -> tuple[int, np.float32, np.float32, bool, bool]:  # fmt: skip
     """Walk `count` points from index `i`, step `k`, and write the horizons that the ground makes for those in shade.
 
     Returns the chain's end, the point whose shadow reaches farthest, whether the last point lies in the sun and
@@ -113,26 +102,10 @@ def _walk_ground(
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _walk_cover(
-    cover: np.ndarray,
-    profile: np.ndarray,
-    n: int,
-    row: np.ndarray,
-    part: np.ndarray,
-    half_lean: np.float32,
-    bare: bool,
-    i: int,
-    towards: int,
-    k: int,
-    count: int,
-    per_step: np.float32,
-    drop: np.float32,
-    chain_k: np.ndarray,
-    chain_z: np.ndarray,
-    top: int,
-    edge_z: np.float32,
-    edge_k: np.float32,
-    seen: np.ndarray,
-) -> tuple[int, np.float32, np.float32, bool]:
+    cover: np.ndarray, profile: np.ndarray, n: int, row: np.ndarray, part: np.ndarray, half_lean: np.float32,
+    bare: bool, i: int, towards: int, k: int, count: int, per_step: np.float32, drop: np.float32,
+    chain_k: np.ndarray, chain_z: np.ndarray, top: int, edge_z: np.float32, edge_k: np.float32, seen: np.ndarray,
+) -> tuple[int, np.float32, np.float32, bool]:  # fmt: skip
     """Walk `count` points and write the horizons that upright cover makes for those in its shade.
 
     `half_lean` is what the line gains from a cell's middle to its far edge, rows; `bare` tells that nothing stands
@@ -178,25 +151,11 @@ def _at_rim(j: int, before: int, part: np.float32, share: np.float32, minors: in
 
 @njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _write_between(
-    n: int,
-    row: np.ndarray,
-    part: np.ndarray,
-    between: np.ndarray,
-    share: np.ndarray,
-    near: np.ndarray,
-    far: np.ndarray,
-    near_cover: np.ndarray,
-    far_cover: np.ndarray,
-    near_shaded: np.ndarray,
-    far_shaded: np.ndarray,
-    minors: int,
-    minor_from: int,
-    minor_to: int,
-    major_from: int,
-    major_to: int,
-    out: np.ndarray,
-    touched: np.ndarray,
-) -> None:
+    n: int, row: np.ndarray, part: np.ndarray, between: np.ndarray, share: np.ndarray, near: np.ndarray,
+    far: np.ndarray, near_cover: np.ndarray, far_cover: np.ndarray, near_shaded: np.ndarray,
+    far_shaded: np.ndarray, minors: int, minor_from: int, minor_to: int, major_from: int, major_to: int,
+    out: np.ndarray, touched: np.ndarray,
+) -> None:  # fmt: skip
     """Write the horizons of the core cells between line `n` (`far`) and the line before (`near`), tile by tile."""
     for b in range(major_from >> TILE, ((major_to - 1) >> TILE) + 1):
         if not (near_shaded[b] or far_shaded[b]):
@@ -218,24 +177,11 @@ def _write_between(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def sweep_lines(
-    ground: np.ndarray,
-    cover: np.ndarray,
-    bare: np.ndarray,
-    gentle: np.ndarray,
-    first: float,
-    lines: int,
-    lean: float,
-    towards: int,
-    per_step: np.float32,
-    least: np.float32,
-    minor_from: int,
-    minor_to: int,
-    major_from: int,
-    major_to: int,
-    out: np.ndarray,
-    touched: np.ndarray,
-) -> None:
-    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighbouring lines.
+    ground: np.ndarray, cover: np.ndarray, bare: np.ndarray, gentle: np.ndarray, first: float, lines: int,
+    lean: float, towards: int, per_step: np.float32, least: np.float32, minor_from: int, minor_to: int,
+    major_from: int, major_to: int, out: np.ndarray, touched: np.ndarray,
+) -> None:  # fmt: skip
+    """Write to `out` the tangents of the horizons of core cells between `lines` + 1 neighboring lines.
 
     `bare` and `gentle` are those of `stovergeo.terrain.tiles`. Cells without a horizon above `least` may be left as
     they are; `touched` is set for the tiles of which any is written.

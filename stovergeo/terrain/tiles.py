@@ -25,7 +25,7 @@ class Tiles:
 
     bare: np.ndarray  #: bool: nothing stands in the tile or on the row after it
     steepest: np.ndarray  #: float32, first axis rise along, fall along, rise across, fall across: most between two
-    #: neighbours of the tile and of the rim that lines through it read, m; `UNKNOWN` beside unknown heights
+    #: neighbors of the tile and of the rim that lines through it read, m; `UNKNOWN` beside unknown heights
 
     @classmethod
     def of(cls, ground: np.ndarray, cover: np.ndarray) -> Tiles:

@@ -32,7 +32,7 @@ def water(
     Parameters
     ----------
     elevation : xarray.DataArray, dims (y, x)
-        Heights of the bare ground (no trees, no buildings) in metres, projected, north-up; NaN where unknown.
+        Heights of the bare ground (no trees, no buildings) in meters, projected, north-up; NaN where unknown.
     drainage : array of bool on the same grid, optional
         Mapped streams and ditches. Cells that gather more than the handbook's area count as drainage too.
     breaches : iterable of shapely lines and points, optional
@@ -54,16 +54,16 @@ def water(
     Raises
     ------
     ContractError
-        When the grid is not projected in metres or not north-up, or a mask has another shape.
+        When the grid is not projected in meters or not north-up, or a mask has another shape.
 
     Notes
     -----
-    Depressions are filled from the rim inwards and flow is shared among all lower neighbours; methods, equations
+    Depressions are filled from the rim inwards and flow is shared among all lower neighbors; methods, equations
     and sources stand on the page "Terrain" of the science pages.
 
     Examples
     --------
-    A hollow half a metre deep in level ground fills before it spills:
+    A hollow half a meter deep in level ground fills before it spills:
 
     >>> import numpy as np
     >>> import rioxarray
@@ -84,21 +84,16 @@ def water(
     ends = _mask(barriers, raster, "barriers") | mapped
     inlets = None
     if breaches is not None:
-        ways = list(breaches)
+        lines = list(breaches)
         place = {"west": raster.west, "north": raster.north, "dx": raster.dx, "dy": raster.dy}
-        z = cut_breaches(z, ways, **place)
-        inlets = inlet_cells(ways, raster.shape, **place)
+        z = cut_breaches(z, lines, **place)
+        inlets = inlet_cells(lines, raster.shape, **place)
     filled, order, reached_from = flood(z, inlets)
-    ponding = ponding_depth(
-        z,
-        filled,
-        min_depth_m=numbers.value("terrain.ponding_depth_m"),
-        min_area_m2=numbers.value("terrain.ponding_area_m2"),
-        cell_m2=raster.dx * raster.dy,
-    )
+    depth_m, area_m2 = numbers.value("terrain.ponding_depth_m"), numbers.value("terrain.ponding_area_m2")
+    cell_m2 = raster.dx * raster.dy
+    ponding = ponding_depth(z, filled, min_depth_m=depth_m, min_area_m2=area_m2, cell_m2=cell_m2)
     steps = steepest(filled, reached_from, raster.dx, raster.dy)
     del reached_from
-    cell_m2 = raster.dx * raster.dy
     stream_m2 = numbers.value("terrain.drainage_area_ha") * M2_PER_HA
     streams = mapped | (accumulate_d8(steps, order, cell_m2) >= stream_m2)
     height = height_above(z, steps, order, streams)
@@ -114,15 +109,9 @@ def water(
     gathered_flow = np.where(unknown, np.float32(np.nan), ((sheet >= concentrated_m2) | mapped).astype(np.float32))
     slope_pct, aspect, _ = slope_aspect_roughness(z, raster.dx, raster.dy)
     slope = slope_pct / np.float32(100)
-    width = np.sqrt(cell_m2)
-    ls = ls_grid(
-        sheet - cell_m2,
-        slope,
-        aspect,
-        float(width),
-        longest_m=numbers.value("terrain.slope_length_max_m"),
-        ratio=numbers.value("terrain.rill_ratio"),
-    )
+    width, longest_m = np.sqrt(cell_m2), numbers.value("terrain.slope_length_max_m")
+    ratio = numbers.value("terrain.rill_ratio")
+    ls = ls_grid(sheet - cell_m2, slope, aspect, float(width), longest_m=longest_m, ratio=ratio)
     result = raster.dataset(
         ponding_m=ponding,
         upslope_area_m2=upslope.astype(np.float32),
@@ -131,7 +120,7 @@ def water(
         drainage_height_m=height,
         ls_factor=np.where(gathered_flow == 1, np.nan, ls).astype(np.float32),
     )
-    result["ls_factor"].attrs["longest_slope_m"] = numbers.value("terrain.slope_length_max_m")
+    result["ls_factor"].attrs["longest_slope_m"] = longest_m
     return result
 
 

@@ -27,7 +27,7 @@ from stovergeo.inputs.read import read_layers
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
 
 message = Catalog("stovergeo.workflow")
-#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgement)
+#: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgment)
 FAR_OFF: Final = 3.0
 
 
@@ -135,8 +135,9 @@ def own_handbook(plan: Plan, report: Report) -> Handbook:
             continue
         known = given[key]
         said = f"It says {number:g} {known.unit}; the handbook {known.low:g} to {known.high:g}."
-        if known.low >= 0 > number or known.high <= 0 < number:
-            report.add("plan.bad_value", where, said, "Correct the number, its sign at least; or take it out.")
+        if not known.is_possible(number):
+            cure = "Give a number above 0" if known.positive else "Correct the number, its sign at least"
+            report.add("plan.bad_value", where, said, f"{cure}; or take it out.")
             continue
         if not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
             report.add("plan.far_from_handbook", where, said)

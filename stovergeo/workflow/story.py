@@ -38,11 +38,14 @@ def soil_messages(stack: xr.Dataset, coefficients: Handbook) -> list[Message]:
         "wet": float(area[drainage >= _POORLY].sum() / area.sum()),
         "unknown": float(area[np.isnan(clay) | np.isnan(drainage)].sum() / area.sum()),
     }
-    said = []
+    found = []
     if share["heavy"] >= 0.01:
-        said.append(message("soil.heavy", share=share["heavy"], clay=heavy_from))
-    said += [message(f"soil.{what}", share=share[what]) for what in ("wet", "unknown") if share[what] >= 0.01]
-    return said or [message("soil.fine")]
+        found.append(message("soil.heavy", share=share["heavy"], clay=heavy_from))
+        found += [message("soil.heavy_wet"), message("soil.heavy_soft")]
+    for what, follows in (("wet", "wet_below"), ("unknown", "unknown_assumed")):
+        if share[what] >= 0.01:
+            found += [message(f"soil.{what}", share=share[what]), message(f"soil.{follows}")]
+    return found or [message("soil.fine")]
 
 
 def year_messages(stack: xr.Dataset) -> list[Message]:
@@ -56,7 +59,8 @@ def year_messages(stack: xr.Dataset) -> list[Message]:
     area = stack["cell_area_ha"]
     surplus = (stack["stover_mg_ha"] - stack["stover_typical_mg_ha"]).where(known)
     above = float(area.where(surplus > 0).sum(dtype=np.float64))
-    said = [message("years.above", area=above, stover=float((surplus * area).sum(dtype=np.float64)))]
+    stover = float((surplus * area).sum(dtype=np.float64))
+    said = [message("years.above", area=above), message("years.surplus", stover=stover)]
     unsteady = float(area.where(known & (stack["yield_stability"] == 3)).sum(dtype=np.float64))
     if unsteady / float(area.where(known).sum(dtype=np.float64)) >= 0.01:
         said.append(message("years.unsteady", area=unsteady))
@@ -70,7 +74,9 @@ def terrain_messages(stack: xr.Dataset) -> list[Message]:
     inside = stack["field_number"].notnull()
     area = float(stack["cell_area_ha"].where(inside).sum(dtype=np.float64))
     gathered = float(stack["cell_area_ha"].where(inside & (stack["concentrated_flow"] == 1)).sum(dtype=np.float64))
-    return [message("terrain.waterways", area=gathered)] if gathered / area >= 0.005 else []
+    if gathered / area < 0.005:
+        return []
+    return [message("terrain.waterways", area=gathered), message("terrain.waterways_stay")]
 
 
 def totals(

@@ -13,9 +13,9 @@ from numba import njit
 from rasterio.features import rasterize
 
 from stovergeo.core.stack import grid_of
-from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
+from stovergeo.yieldmap.passes import Track, Way, coordinates, placed, track_of, way_of
 from stovergeo.yieldmap.reasons import NOT_CUT
-from stovergeo.yieldmap.swath import Way, crossed, extent, outline, slopes, way_of
+from stovergeo.yieldmap.swath import crossed, extent, outline, slopes
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,13 +28,13 @@ class Driven:
 
 
 def harvested_cells(driven: Driven, x: np.ndarray, y: np.ndarray, slack_m: float) -> np.ndarray:
-    """Return which cells of a grid have their centre on harvested ground.
+    """Return which cells of a grid have their center on harvested ground.
 
     Parameters
     ----------
     driven : Driven
     x, y : array
-        Cell centres of a regular north-up grid: x rising, y falling.
+        Cell centers of a regular north-up grid: x rising, y falling.
     slack_m : float
         Footprints are widened by this on either side, to close what position error opens
         between passes, and where what was cut begins and ends.

@@ -1,4 +1,4 @@
-"""How far the grain surface may be from the truth, cell by cell, learnt from the records.
+"""How far the grain surface may be from the truth, cell by cell, learned from the records.
 
 Near the records the error is an unbiased estimate of risk: squared residuals hold the
 surface's own error plus the noise of a record, less what the surface took over from that
@@ -174,10 +174,9 @@ def learn_certainty(
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
     known = every(len(residual), _LOCAL)
     noise = pass_noise(residual, pass_id, known) / max(response.seen, _TINY)
-    told = np.isfinite(noise)
-    if told.any():
-        known, noise = known[told], noise[told]
-        residual = residual[known]
+    known_noise = np.isfinite(noise)
+    if known_noise.any():
+        known, noise, residual = known[known_noise], noise[known_noise], residual[known[known_noise]]
     else:
         residual = residual[known]
         noise = residual**2
@@ -210,7 +209,7 @@ def learn_certainty(
 
 
 def _ground_per_record(level: Level) -> float:
-    """Ground that one record stands for, m2, where records lie as densely as usual."""
+    """Ground that one record stands for, m2, where records lie as densely as typical."""
     return level.step**2 / max(level.full, _TINY)
 
 

@@ -21,8 +21,8 @@ from stovergeo.yieldmap import steps
 from stovergeo.yieldmap.cells import Driven
 from stovergeo.yieldmap.delay import Delay, DelaySearch, find_delay, shifted
 from stovergeo.yieldmap.machines import machine_offsets, offset_message
-from stovergeo.yieldmap.many_records import for_each, usual
-from stovergeo.yieldmap.neighbours import Bins, Pairs, bin_points, side_pairs
+from stovergeo.yieldmap.many_records import for_each, typical
+from stovergeo.yieldmap.neighbors import Bins, Pairs, bin_points, side_pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.passes import Track, coordinates, machines_of, placed, points_at, track_of
 from stovergeo.yieldmap.reasons import NOT_CUT, code_of, message, names_of, tally
@@ -48,7 +48,7 @@ def clean_points(points: gpd.GeoDataFrame, coefficients: Handbook, report: Repor
     Parameters
     ----------
     points : GeoDataFrame
-        `schemas.POINTS` in the farm's working CRS (metres). Index is kept.
+        `schemas.POINTS` in the farm's working CRS (meters). Index is kept.
     coefficients : Handbook
         The `yieldmap` group.
     report : Report
@@ -107,7 +107,7 @@ def clean_points(points: gpd.GeoDataFrame, coefficients: Handbook, report: Repor
             sound = points[whole]
             run = _Run(sound, x[whole], y[whole], machines_of(sound), coefficients)
         corrections: dict[str, dict] = {"passes": _pass_report(run.track)}
-        swath = usual(run.track.swath)
+        swath = typical(run.track.swath)
         co_located = aside.submit(steps.co_located, run.track)
         middle = run.track.at_middle()
         pairs = side_pairs(middle)
@@ -262,7 +262,7 @@ def _outliers(
     yields[~kept] = np.nan
     tukey, hampel, siding = (coefficients.value(f"yieldmap.outlier.{name}") for name in ("tukey", "hampel", "siding"))
     found = steps.outliers(bins, *places, yields, run.track.pass_id, reach, (tukey, hampel, siding))
-    for reason, which in zip(("far_out", "unlike_neighbours"), found, strict=True):
+    for reason, which in zip(("far_out", "unlike_neighbors"), found, strict=True):
         run.code[which] = code_of(reason)
 
 
@@ -273,13 +273,10 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     if len(track.machine_names) < 2 or len(kept) < _FEWEST:
         return {}
     x, y = places
-    scale_m = coefficients.value("yieldmap.machines.scale_swaths") * usual(track.swath)
+    scale_m = coefficients.value("yieldmap.machines.scale_swaths") * typical(track.swath)
     where = (x[kept], y[kept], run.yields[kept], run.area[kept], track.machine[kept], track.pass_id[kept])
     found = machine_offsets(*where, len(track.machine_names), scale_m)
-    least, errors = (
-        coefficients.value("yieldmap.machines.min_offset"),
-        coefficients.value("yieldmap.machines.min_errors"),
-    )
+    least, errors = (coefficients.value(f"yieldmap.machines.min_{name}") for name in ("offset", "errors"))
     met = np.isfinite(found.error)
     sure = (abs(np.expm1(found.offset)) >= least) & (abs(found.offset) >= errors * found.error)
     # all machines that met are moved together, else the step would only be halved
@@ -287,15 +284,12 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     before = run.grain[kept].sum()
     run.grain[kept] /= np.where(applied, np.exp(found.offset), 1.0)[track.machine[kept]]
     run.grain[kept] *= before / run.grain[kept].sum()
-    return {
-        name: {
-            "offset": float(np.expm1(found.offset[m])),
-            "error": float(found.error[m]),
-            "applied": bool(applied[m]),
-            "message": offset_message(float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])),
-        }
-        for m, name in enumerate(track.machine_names)
-    }
+    corrections = {}
+    for m, name in enumerate(track.machine_names):
+        values = float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])
+        named = dict(zip(("offset", "error", "applied"), values, strict=True))
+        corrections[name] = {**named, "message": offset_message(*values)}
+    return corrections
 
 
 def _kept(points: gpd.GeoDataFrame, run: _Run, keep: np.ndarray, geometry: np.ndarray) -> gpd.GeoDataFrame:
@@ -335,7 +329,7 @@ def _tell(report: Report, counts: pd.DataFrame, track: Track) -> None:
     points = dict(zip(counts["reason"], counts["points"], strict=True))
     for code, reasons in (
         ("yield.not_positive", ["no_flow"]),
-        ("yield.outlier", ["impossible", "far_out", "unlike_neighbours"]),
+        ("yield.outlier", ["impossible", "far_out", "unlike_neighbors"]),
         ("points.duplicate", ["co_located"]),
     ):
         count = sum(points[reason] for reason in reasons)

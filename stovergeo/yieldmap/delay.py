@@ -1,6 +1,6 @@
 """Flow delay: how long grain takes from the header to the sensor, found from the data.
 
-Two neighbouring passes driven in opposite directions see the same ground with the
+Two neighboring passes driven in opposite directions see the same ground with the
 delay's displacement in opposite directions, so they agree best when each record is given
 the flow measured one delay later (data segmentation by opposite passes: Chung, Sudduth
 and Drummond 2002, Trans. ASAE 45:915-926; cited from memory).
@@ -15,8 +15,8 @@ import numpy as np
 from numba import njit
 
 from stovergeo.core.messages import Catalog, Message
-from stovergeo.yieldmap.many_records import in_threads, usual
-from stovergeo.yieldmap.neighbours import STRETCH, Pairs
+from stovergeo.yieldmap.many_records import in_threads, typical
+from stovergeo.yieldmap.neighbors import STRETCH, Pairs
 from stovergeo.yieldmap.outliers import MAD_TO_SD
 from stovergeo.yieldmap.passes import Track
 
@@ -77,7 +77,7 @@ def shifted(track: Track, here: np.ndarray, delay_s: float, grain: np.ndarray, a
     """
     n = len(grain)
     out = Shifted(np.empty(n), np.empty(n), np.empty(n), np.empty(n, np.bool_))
-    records = round(delay_s / usual(track.seconds))
+    records = round(delay_s / typical(track.seconds))
     _shift(track.pass_id, track.clock, track.seconds, track.length, here, records, delay_s, grain, area, out)
     return out
 
@@ -145,7 +145,7 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
     if len(pairs.one) < search.min_pairs:
         return Delay(0.0, False, 0.0, len(pairs.one), message("delay.few_passes"))
     delays = np.arange(search.min_s, search.max_s + search.step_s / 2, search.step_s)
-    window_s = max(search.window_s, usual(track.seconds))
+    window_s = max(search.window_s, typical(track.seconds))
     if window_s > search.max_s - search.min_s:
         return Delay(0.0, False, 0.0, len(pairs.one), message("delay.long_records", seconds=window_s))
     squares = _squared_differences(track, flow, ground, pairs, delays, window_s)
@@ -156,7 +156,7 @@ def find_delay(track: Track, flow: np.ndarray, ground: np.ndarray, pairs: Pairs,
     at_zero = int(np.argmin(abs(delays)))
     cost = _huber(np.sqrt(squares), 2 * MAD_TO_SD * float(np.median(np.sqrt(squares[at_zero]))))
     best = _lowest(delays, cost.mean(axis=1))
-    # halves of whole pass pairs, so that neighbours along a pass do not sit in both
+    # halves of whole pass pairs, so that neighbors along a pass do not sit in both
     low_pass = np.minimum(track.pass_id[pairs.one], track.pass_id[pairs.other])[known]
     half = (low_pass // 2) % 2 == 0
     stretches = pairs.one[known] // STRETCH

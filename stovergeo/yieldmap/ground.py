@@ -1,6 +1,6 @@
 """Ground height from the combine's GPS, after its drift in time is taken out.
 
-GPS height wanders by tenths of a metre over minutes. Neighbouring passes cross the same ground at different
+GPS height wanders by tenths of a meter over minutes. Neighboring passes cross the same ground at different
 times. That alone does not tell drift from a slope across the passes, for a field is worked from one side to the
 other; but where a machine turns, two passes lie minutes apart at one end and seconds at the other, and along a pass
 drift has the same sign up and down while slope has not. So height = ground + drift is fitted as a whole: ground on
@@ -24,7 +24,7 @@ from stovergeo.core.errors import ContractError
 from stovergeo.core.schemas import check_table
 from stovergeo.yieldmap.cells import Driven, harvested_cells
 from stovergeo.yieldmap.levels import Field, Records, fit, make_levels
-from stovergeo.yieldmap.neighbours import Pairs, side_pairs
+from stovergeo.yieldmap.neighbors import Pairs, side_pairs
 from stovergeo.yieldmap.passes import Track, coordinates, placed, track_of
 from stovergeo.yieldmap.validation import block_folds
 
@@ -128,7 +128,7 @@ class Ground:
     elevation: xr.DataArray  #: m, in the receiver's own height system; NaN off harvested ground
     holdout_error_m: float  #: root mean square on blocks of ground that were left out
     min_scale_m: float  #: slopes over shorter ground are noise; infinite where all are
-    raw_pass_error_m: float  #: neighbouring passes apart, as recorded, root mean square
+    raw_pass_error_m: float  #: neighboring passes apart, as recorded, root mean square
     pass_error_m: float  #: the same after the drift is taken out
 
 
@@ -157,22 +157,14 @@ def ground_from_points(points: gpd.GeoDataFrame, stack: xr.Dataset, coefficients
     if "height_m" not in points or points["height_m"].notna().sum() < coefficients.value("yieldmap.ground.min_records"):
         raise ContractError("the yield points hold too few heights to make ground from")
     known = points[points["height_m"].notna() & placed(*coordinates(points))]
-    track = track_of(
-        known,
-        *coordinates(known),
-        gap_records=coefficients.value("yieldmap.pass.gap_records"),
-        turn_deg=coefficients.value("yieldmap.pass.turn_deg"),
-    )
+    gap, turn = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
+    track = track_of(known, *coordinates(known), gap_records=gap, turn_deg=turn)
     height = track.driven(known["height_m"].to_numpy(float))
     pairs = side_pairs(track)
     swath = float(np.median(track.swath))
-    model = DriftModel(
-        record_m=coefficients.value("yieldmap.ground.record_m"),
-        walk_m=coefficients.value("yieldmap.ground.walk_m"),
-        bend_m=coefficients.value("yieldmap.ground.bend_m"),
-        knot_s=coefficients.value("yieldmap.ground.knot_s"),
-        node_m=swath * coefficients.value("yieldmap.ground.node_swaths"),
-    )
+    names = ("record_m", "walk_m", "bend_m", "knot_s", "node_swaths")
+    record_m, walk_m, bend_m, knot_s, node_swaths = (coefficients.value(f"yieldmap.ground.{name}") for name in names)
+    model = DriftModel(record_m, walk_m, bend_m, knot_s, node_m=swath * node_swaths)
     everything = np.ones(len(height), bool)
     level = height - height_drift(track, height, model, everything)
     scales = [swath * coefficients.value(f"yieldmap.ground.scale_{k}_swaths") for k in (1, 2)]

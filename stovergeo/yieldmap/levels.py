@@ -139,7 +139,7 @@ def fit(
     levels : list of Level
     values : array, (n,)
     shrink : sequence of float
-        For each level, how much weight the coarser field has, in units of the usual
+        For each level, how much weight the coarser field has, in units of the typical
         density of records; infinite leaves the level out.
     mean : float, optional
         Start from this instead of the weighted mean of the values.
@@ -183,10 +183,10 @@ def predict(
                 continue
             fitted[head] = fitted[head[:-1]]
             if np.isfinite(shrink[depth]):
-                residual, said = fitted[head][0].copy(), fitted[head][1].copy()
+                residual, values_there = fitted[head][0].copy(), fitted[head][1].copy()
                 correction = _correct(records, level, shrink[depth], residual)
-                _add(correction, x, y, level.x0, level.y0, level.step, 1.0, said)
-                fitted[head] = residual, said
+                _add(correction, x, y, level.x0, level.y0, level.step, 1.0, values_there)
+                fitted[head] = residual, values_there
     return np.array([fitted[tuple(shrink)][1] for shrink in shrinks])
 
 

@@ -28,7 +28,6 @@ class Offsets:
 
     offset: np.ndarray  #: (machines,)
     error: np.ndarray  #: standard error, (machines,); infinite where a machine met no other
-    contact: np.ndarray  #: records' worth of contact with other machines, (machines,)
 
 
 def machine_offsets(
@@ -68,10 +67,6 @@ def machine_offsets(
     share = np.bincount(machine, weight, machines) / weight.sum()
     others = [m for m in range(machines) if m != int(np.argmax(share))]
     design = np.column_stack([fit(records, levels, (machine == m).astype(float), _SHRINK)[1] for m in others])
-    # what is left of an indicator is nothing away from other machines: count its contact by it
-    contact = np.zeros(machines)
-    for m in range(machines):
-        contact[m] = 4 * (np.abs(design[machine == m]).max(axis=1) ** 2).sum()
     bread = design.T @ design
     met = np.diag(bread) > 1e-3 * len(x) ** 0.5
     offset, variance = np.zeros(machines), np.full(machines, np.inf)
@@ -92,7 +87,7 @@ def machine_offsets(
         variance = np.einsum("ij,jk,ik->i", to_mean, covariance, to_mean)
         alone = [m for m, ok in zip(others, met, strict=True) if not ok]
         offset[alone], variance[alone] = 0.0, np.inf
-    return Offsets(offset, np.sqrt(variance), contact)
+    return Offsets(offset, np.sqrt(variance))
 
 
 def _robust_fit(A: np.ndarray, b: np.ndarray, rounds: int = 8) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

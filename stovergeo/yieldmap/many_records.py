@@ -22,7 +22,7 @@ def every(n: int, most: int = _MAX) -> np.ndarray:
     return np.arange(0, n, n // most + 1)
 
 
-def usual(values: np.ndarray, none: float = float("nan")) -> float:
+def typical(values: np.ndarray, none: float = float("nan")) -> float:
     """Return the median, estimated from an even sample of very many; `none` where there are no values."""
     return float(np.median(values[every(len(values))])) if len(values) else none
 

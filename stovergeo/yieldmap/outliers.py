@@ -1,8 +1,8 @@
-"""Statistical outliers: far from all, or far from their own neighbours.
+"""Statistical outliers: far from all, or far from their own neighbors.
 
 Both use the median and the median absolute deviation instead of mean and standard
 deviation, which the outliers themselves would inflate (Hampel 1974; Tukey 1977).
-A record is called an outlier only when few of its neighbours side with it: a low spot
+A record is called an outlier only when few of its neighbors side with it: a low spot
 that several passes agree on is crop, not error.
 """
 
@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 
 from stovergeo.yieldmap.many_records import in_threads
-from stovergeo.yieldmap.neighbours import Bins
+from stovergeo.yieldmap.neighbors import Bins
 
 #: median absolute deviation -> standard deviation of a normal distribution, 1 / Phi^-1(3/4)
 MAD_TO_SD = 1.482602218505602
@@ -34,26 +34,20 @@ def tukey_fences(values: np.ndarray, factor: float) -> tuple[float, float]:
 
 
 class Near(NamedTuple):
-    """Records in the order of square cells, so that neighbours lie beside each other in memory.
+    """Records in the order of square cells, so that neighbors lie beside each other in memory.
 
-    Those without a value have no place: they have no neighbours and are nobody's.
+    Those without a value have no place: they have no neighbors and are nobody's.
     """
 
     x: np.ndarray
     y: np.ndarray
     values: np.ndarray
-    member: np.ndarray  #: which record each is, in their own order
-    radius: float  #: neighbours are all other records within it, m
-    x0: float
-    y0: float
-    size: float  #: of a cell
-    rows: int
-    columns: int
-    start: np.ndarray  #: see `neighbours.Bins`
+    radius: float  #: neighbors are all other records within it, m
+    bins: Bins  #: `member` tells which record each is, in their own order
 
 
 def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray, radius: float) -> Near:
-    """Put records in order to look for neighbours.
+    """Put records in order to look for neighbors.
 
     Parameters
     ----------
@@ -62,15 +56,15 @@ def near_each_other(bins: Bins, x: np.ndarray, y: np.ndarray, values: np.ndarray
     x, y, values : array, (n,), float64
         NaN for values that do not count.
     radius : float
-        How far neighbours lie at most, m.
+        How far neighbors lie at most, m.
     """
     places = np.empty(len(x)), np.empty(len(x)), np.empty(len(x))
     in_threads(lambda low, high: _gather(low, high, bins.member, x, y, values, *places), len(x))
-    return Near(*places, bins.member, radius, bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start)
+    return Near(*places, radius, bins)
 
 
-def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return how many neighbours each record has, how many side with it, and whether it stands alone.
+def siding_neighbors(near: Near, tolerance: float, share: float = np.inf) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how many neighbors each record has, how many side with it, and whether it stands alone.
 
     All in the order of `near`.
 
@@ -78,9 +72,9 @@ def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tu
     ----------
     near : Near
     tolerance : float
-        A neighbour sides with a record when their values differ by no more than this.
+        A neighbor sides with a record when their values differ by no more than this.
     share : float
-        Of the neighbours. A record with which surely this share, and two of them, side is
+        Of the neighbors. A record with which surely this share, and two of them, side is
         counted no further: both its numbers are those found by then.
 
     Returns
@@ -95,8 +89,8 @@ def siding_neighbours(near: Near, tolerance: float, share: float = np.inf) -> tu
     return count, siding, alone
 
 
-def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the median and the spread of the neighbours of the records asked for.
+def neighbor_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the median and the spread of the neighbors of the records asked for.
 
     Parameters
     ----------
@@ -107,10 +101,10 @@ def neighbour_medians(near: Near, asked: np.ndarray) -> tuple[np.ndarray, np.nda
     Returns
     -------
     median, spread : array, (m,)
-        Spread is the scaled median absolute deviation; NaN without neighbours.
+        Spread is the scaled median absolute deviation; NaN without neighbors.
     """
     median, spread = np.full(len(asked), np.nan), np.full(len(asked), np.nan)
-    most = int(np.diff(near.start).max()) * 25
+    most = int(np.diff(near.bins.start).max()) * 25
     in_threads(lambda low, high: _medians(low, high, near, asked, most, median, spread), len(asked), least=2_000)
     return median, MAD_TO_SD * spread
 
@@ -130,24 +124,24 @@ def _side(
     low: int, high: int, near: Near, tolerance: float, share: float,
     count: np.ndarray, siding: np.ndarray, alone: np.ndarray,
 ) -> None:  # fmt: skip
-    x, y, values, start, columns = near.x, near.y, near.values, near.start, near.columns
+    x, y, values, start, columns = near.x, near.y, near.values, near.bins.start, near.bins.columns
     r2 = near.radius * near.radius
     for i in range(low, high):
         xi, yi, value = x[i], y[i], values[i]
         if not np.isfinite(value):
             count[i], siding[i], alone[i] = 0, 0, False
             continue
-        row, col = int((yi - near.y0) / near.size), int((xi - near.x0) / near.size)
+        row, col = int((yi - near.bins.y0) / near.bins.size), int((xi - near.bins.x0) / near.bins.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         ahead = 0  # records in rows of cells not looked at yet
-        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
+        for r in range(max(row - 2, 0), min(row + 3, near.bins.rows)):
             ahead += start[r * columns + right] - start[r * columns + left]
         k, side = np.int32(-1), np.int32(-1)  # the record itself is met once
         for up in (0, 1, -1, 2, -2):
             r = row + up
-            if 0 <= r < near.rows:
+            if 0 <= r < near.bins.rows:
                 first, last = start[r * columns + left], start[r * columns + right]
-                # unsigned indices and no branch: several neighbours are looked at in one step
+                # unsigned indices and no branch: several neighbors are looked at in one step
                 for p in range(np.uint32(first), np.uint32(last)):
                     dx, dy = x[p] - xi, y[p] - yi
                     beside = np.int32(dx * dx + dy * dy <= r2)
@@ -163,15 +157,15 @@ def _side(
 def _medians(
     low: int, high: int, near: Near, asked: np.ndarray, most: int, median: np.ndarray, spread: np.ndarray
 ) -> None:
-    x, y, start, columns = near.x, near.y, near.start, near.columns
+    x, y, start, columns = near.x, near.y, near.bins.start, near.bins.columns
     found, away = np.empty(most), np.empty(most)
     r2 = near.radius * near.radius
     for q in range(low, high):
         i = asked[q]
-        row, col = int((y[i] - near.y0) / near.size), int((x[i] - near.x0) / near.size)
+        row, col = int((y[i] - near.bins.y0) / near.bins.size), int((x[i] - near.bins.x0) / near.bins.size)
         left, right = max(col - 2, 0), min(col + 3, columns)
         k = 0
-        for r in range(max(row - 2, 0), min(row + 3, near.rows)):
+        for r in range(max(row - 2, 0), min(row + 3, near.bins.rows)):
             for p in range(start[r * columns + left], start[r * columns + right]):
                 dx, dy = x[p] - x[i], y[p] - y[i]
                 if p != i and dx * dx + dy * dy <= r2:

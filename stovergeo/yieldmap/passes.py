@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -11,7 +12,7 @@ import pandas as pd
 import shapely
 from numba import njit
 
-from stovergeo.yieldmap.many_records import every, side_by_side, usual
+from stovergeo.yieldmap.many_records import every, side_by_side, typical
 
 _FAR_M = 100_000.0
 
@@ -26,7 +27,7 @@ class Track:
     machine_names: list[str]
     x: np.ndarray  #: position at the end of the record
     y: np.ndarray
-    seconds: np.ndarray  #: time the record covers; the usual one where that is not known, 1 where none is
+    seconds: np.ndarray  #: time the record covers; the typical one where that is not known, 1 where none is
     timed: np.ndarray  #: bool: whether the time the record covers is known
     clock: np.ndarray  #: s since the machine's first record, never backwards inside a pass
     pass_id: np.ndarray  #: 0, 1, ... in driving order
@@ -66,6 +67,23 @@ class Track:
         return out
 
 
+class Way(NamedTuple):
+    """What of a track tells footprints, as compiled loops take it; see `Track`."""
+
+    x: np.ndarray
+    y: np.ndarray
+    east: np.ndarray
+    north: np.ndarray
+    length: np.ndarray
+    swath: np.ndarray
+    pass_id: np.ndarray
+
+
+def way_of(track: Track) -> Way:
+    """Return the way of a track."""
+    return Way(track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id)
+
+
 def coordinates(points: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return x and y of points; NaN where there is no position."""
     geometry = points.geometry.to_numpy()
@@ -99,7 +117,7 @@ def placed(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     if not known.any():
         return known
     east, north = (x, y) if known.all() else (x[known], y[known])
-    east, north = x - usual(east), y - usual(north)
+    east, north = x - typical(east), y - typical(north)
     east *= east
     north *= north
     east += north
@@ -129,9 +147,9 @@ def track_of(
     points : DataFrame
         `schemas.POINTS`; only columns are read.
     x, y : array, (n,)
-        Finite positions in metres.
+        Finite positions in meters.
     gap_records : float
-        A gap longer than this many usual records ends a pass.
+        A gap longer than this many typical records ends a pass.
     turn_deg : float
         A change of heading above this between two records ends a pass.
     max_back_fraction : float
@@ -160,45 +178,28 @@ def track_of(
     # read once in a while where there are many
     some = every(n)[1:]
     step = np.hypot(x[some] - x[some - 1], y[some] - y[some - 1])
-    usual_step = usual(step[step > 0], 1.0)
-    length = _column(points, "distance_m", driven, usual_step)
+    typical_step = typical(step[step > 0], 1.0)
+    length = _column(points, "distance_m", driven, typical_step)
     swath = _column(points, "swath_m", driven, np.nan)
-    told = np.isfinite(swath)
-    if not usual(swath[told], 0.0) > 0:
-        told[:] = False  # a width of nothing tells nothing
-    if not told.all():
-        swath = np.where(told, swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6))
+    given = np.isfinite(swath)
+    if not typical(swath[given], 0.0) > 0:
+        given[:] = False  # a width of nothing tells nothing
+    if not given.all():
+        swath = np.where(given, swath, points["area_m2"].to_numpy(float)[driven] / np.maximum(length, 1e-6))
     seconds = _column(points, "seconds", driven, 0.0)
     dt = time[driven][some] - time[driven][some - 1] if timed else np.empty(0)
     fine = bool((dt > 0).any()) and float((dt == 0).sum()) <= max_repeated_fraction * len(dt)
-    usual_dt = usual(dt[dt > 0]) if fine else usual(seconds[seconds > 0], 1.0)
-    time = np.array(time[driven]) if fine else np.arange(n, dtype=float) * usual_dt
+    typical_dt = typical(dt[dt > 0]) if fine else typical(seconds[seconds > 0], 1.0)
+    time = np.array(time[driven]) if fine else np.arange(n, dtype=float) * typical_dt
     known = seconds > 0 if "seconds" in points else np.full(n, fine)
-    seconds = np.where(seconds > 0, seconds, usual_dt)
-    reach = max(usual_step, 0.1)
+    seconds = np.where(seconds > 0, seconds, typical_dt)
+    reach = max(typical_step, 0.1)
     pass_id, clock, east, north = np.empty(n, np.int64), np.empty(n), np.ones(n), np.zeros(n)
-    limits = reach, usual_dt, gap_records, np.cos(np.radians(turn_deg))
+    limits = reach, typical_dt, gap_records, np.cos(np.radians(turn_deg))
     _drive(x, y, machine, time, length, seconds, *limits, pass_id, clock, east, north)
     start = np.searchsorted(pass_id, np.arange(pass_id[-1] + 2)) if n else np.zeros(1, np.int64)
-    return Track(
-        order,
-        as_filed,
-        machine,
-        names,
-        x,
-        y,
-        seconds,
-        known,
-        clock,
-        pass_id,
-        start,
-        east,
-        north,
-        swath,
-        length,
-        back,
-        resort,
-    )
+    made = order, as_filed, machine, names, x, y, seconds, known, clock, pass_id, start, east, north, swath, length
+    return Track(*made, back, resort)
 
 
 def machines_of(points: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
@@ -222,7 +223,7 @@ def _column(points: pd.DataFrame, name: str, order: np.ndarray | slice, default:
 @njit(cache=True, nogil=True)
 def _drive(
     x: np.ndarray, y: np.ndarray, machine: np.ndarray, time: np.ndarray, length: np.ndarray, seconds: np.ndarray,
-    usual_step: float, usual_dt: float, gap_records: float, min_cosine: float,
+    typical_step: float, typical_dt: float, gap_records: float, min_cosine: float,
     pass_id: np.ndarray, clock: np.ndarray, east: np.ndarray, north: np.ndarray,
 ) -> None:  # fmt: skip
     """Find number of the pass, clock and unit heading of each record; the heading is east to begin with."""
@@ -231,19 +232,19 @@ def _drive(
     ended, step, dx, dy = True, 0.0, 0.0, 0.0
     for i in range(n):
         ended_before, step_before, dx_before, dy_before = ended, step, dx, dy
-        ended, step, dt = True, 0.0, usual_dt
+        ended, step, dt = True, 0.0, typical_dt
         if i > 0:
             dx, dy, dt = x[i] - x[i - 1], y[i] - y[i - 1], time[i] - time[i - 1]
             step = np.sqrt(dx * dx + dy * dy)
             # a clock set back does not end a pass where the machine plainly drove on
-            late = dt > gap_records * max(seconds[i], usual_dt)
-            far = step > gap_records * max(length[i], usual_step)
+            late = dt > gap_records * max(seconds[i], typical_dt)
+            far = step > gap_records * max(length[i], typical_step)
             ended = machine[i] != machine[i - 1] or late or far
         turned = False
         if not (ended or ended_before) and step > 0 and step_before > 0:
             turned = (dx * dx_before + dy * dy_before) / max(step * step_before, 1e-12) < min_cosine
         number += ended or turned
-        now += dt if dt > 0 else usual_dt
+        now += dt if dt > 0 else typical_dt
         pass_id[i], clock[i] = number, now
     # the heading is that from the record before to the record after, of the same pass
     for i in range(n):

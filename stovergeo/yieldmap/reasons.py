@@ -18,7 +18,7 @@ class Reason:
     """One reason; the template ``reason.NAME`` says it."""
 
     title: str
-    harvested: bool = False  #: the ground was harvested there all the same, and is filled from its neighbours
+    harvested: bool = False  #: the ground was harvested there all the same, and is filled from its neighbors
 
 
 REASONS: Final[dict[str, Reason]] = {
@@ -36,7 +36,7 @@ REASONS: Final[dict[str, Reason]] = {
     "overlap": Reason("Overlap"),
     "impossible": Reason("Impossible yield", True),
     "far_out": Reason("Far out", True),
-    "unlike_neighbours": Reason("Unlike its neighbors", True),
+    "unlike_neighbors": Reason("Unlike its neighbors", True),
 }
 #: reasons of records whose ground was not harvested, or not by them
 NOT_CUT: Final = tuple(name for name, reason in REASONS.items() if not reason.harvested)
@@ -69,5 +69,5 @@ def tally(codes: np.ndarray, *, timed: bool = True) -> pd.DataFrame:
     ]
     counts = pd.DataFrame(titles, columns=["reason", "title", "points"])
     counts["share"] = counts["points"] / max(len(codes), 1)
-    said = ["no_time" if name in NEED_TIME and not timed else name for name in counts["reason"]]
-    return counts.assign(message=[message(f"reason.{name}") for name in said])
+    keys = ["no_time" if name in NEED_TIME and not timed else name for name in counts["reason"]]
+    return counts.assign(message=[message(f"reason.{name}") for name in keys])

@@ -8,15 +8,15 @@ import numpy as np
 import pandas as pd
 from numba import njit
 
-from stovergeo.yieldmap.many_records import every, usual
-from stovergeo.yieldmap.neighbours import Bins
-from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
+from stovergeo.yieldmap.many_records import every, typical
+from stovergeo.yieldmap.neighbors import Bins
+from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbor_medians, siding_neighbors, tukey_fences
 from stovergeo.yieldmap.passes import Track
 
 #: nearer than this to the record before is the same place: below what a receiver resolves
 SAME_PLACE_M = 0.1
 _BITS = 8  #: least bits for each record in the table of places met; each of 16 or so is rarely shared
-_SAMPLE = 10_000  #: records that tell how far records usually are from their neighbours
+_SAMPLE = 10_000  #: records that tell how far records usually are from their neighbors
 
 
 def co_located(track: Track) -> np.ndarray:
@@ -51,7 +51,7 @@ def _mark_standing(x: np.ndarray, y: np.ndarray, machine: np.ndarray, out: np.nd
 @njit(cache=True, nogil=True)
 def _sent_to(x_bits: np.uint64, y_bits: np.uint64, power: int) -> np.uint64:
     """Return the number below 2^power that a place's bits send it to."""
-    odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbours far apart (Knuth)
+    odd = np.uint64(0x9E3779B97F4A7C15)  # 2^64 over the golden ratio: spreads neighbors far apart (Knuth)
     return ((x_bits * odd ^ y_bits) * odd) >> np.uint64(64 - power)
 
 
@@ -119,7 +119,7 @@ def pass_ramp(
         Share of the yield.
     """
     first, last = _usable_bounds(track, usable)
-    interval = usual(track.seconds)
+    interval = typical(track.seconds)
     most = max(2, round(max_s / interval))
     inward = max(3, round(settle_s / interval))
     long_enough = last - first >= 2 * most + inward
@@ -220,8 +220,8 @@ def outliers(
     """Return the indices of global and of local outliers among records with a yield.
 
     Global: beyond Tukey's fences (`tukey`). Local: further than `hampel` scaled median absolute
-    deviations from the neighbours' median. Neither counts where at least the share
-    `siding` of the neighbours (and two of them) has about the record's yield.
+    deviations from the neighbors' median. Neither counts where at least the share
+    `siding` of the neighbors (and two of them) has about the record's yield.
 
     Parameters
     ----------
@@ -230,7 +230,7 @@ def outliers(
     x, y, yields, pass_id : array, (n,)
         In driving order; NaN for yields that do not count.
     reach : float
-        How far neighbours lie at most, m.
+        How far neighbors lie at most, m.
     limits : (float, float, float)
         `tukey`, `hampel` and `siding`.
     """
@@ -238,22 +238,22 @@ def outliers(
     some = every(len(yields))[1:]
     along = (yields[some] - yields[some - 1])[pass_id[some] == pass_id[some - 1]]
     # record noise from first differences along passes: var(a - b) = 2 var
-    noise = MAD_TO_SD * usual(abs(along[np.isfinite(along)]), 0.0) / np.sqrt(2)
+    noise = MAD_TO_SD * typical(abs(along[np.isfinite(along)]), 0.0) / np.sqrt(2)
     tolerance = 2 * np.sqrt(2) * noise
     near = near_each_other(bins, x, y, yields, reach)
-    count, _, alone = siding_neighbours(near, tolerance, siding)
+    count, _, alone = siding_neighbors(near, tolerance, siding)
     known = every(len(yields))
     known = known[np.isfinite(near.values[known])]
     low, high = tukey_fences(near.values[known], tukey)
     far_out = alone & ((near.values < low) | (near.values > high))
-    # how far records usually are from their neighbours' median: estimated from a sample of all
+    # how far records usually are from their neighbors' median: estimated from a sample of all
     sample = every(len(yields), _SAMPLE)
     sample = sample[np.isfinite(near.values[sample])]
     asked = np.flatnonzero(alone & ~far_out & (count >= 4))
-    median, spread = neighbour_medians(near, np.append(sample, asked))
+    median, spread = neighbor_medians(near, np.append(sample, asked))
     away = near.values[sample] - median[: len(sample)]
     away = away[np.isfinite(away)]
-    floor = MAD_TO_SD * usual(abs(away - usual(away)), 0.0)
+    floor = MAD_TO_SD * typical(abs(away - typical(away)), 0.0)
     median, spread = median[len(sample) :], spread[len(sample) :]
     unlike = asked[abs(near.values[asked] - median) > hampel * np.maximum(spread, floor)]
-    return near.member[np.flatnonzero(far_out)], near.member[unlike]
+    return near.bins.member[np.flatnonzero(far_out)], near.bins.member[unlike]

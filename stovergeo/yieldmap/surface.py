@@ -21,7 +21,7 @@ from stovergeo.core.units import KG_PER_MG
 from stovergeo.yieldmap.cells import Driven, cells_of, driven_again, field_numbers, field_of, harvested_cells
 from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
-from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, usual
+from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, typical
 from stovergeo.yieldmap.passes import coordinates
 from stovergeo.yieldmap.validation import CANDIDATES, choose, held_out, samples
 
@@ -125,10 +125,8 @@ def grain_surface(
     if len(points):
         setting = _setting(points, coefficients)
         slack = setting.swath_m * coefficients.value("yieldmap.surface.slack_swaths")
-        reach, least = (
-            coefficients.value("yieldmap.surface.reach_m"),
-            coefficients.value("yieldmap.surface.min_records"),
-        )
+        reach = coefficients.value("yieldmap.surface.reach_m")
+        least = coefficients.value("yieldmap.surface.min_records")
         if driven is None:
             breaks = coefficients.value("yieldmap.pass.gap_records"), coefficients.value("yieldmap.pass.turn_deg")
             driven = driven_again(points, removed, *breaks)
@@ -184,11 +182,11 @@ def _places(points: gpd.GeoDataFrame, driven: Driven | None) -> tuple[np.ndarray
 
 
 def _setting(points: gpd.GeoDataFrame, coefficients: Handbook) -> _Setting:
-    """Return the lengths a field is estimated with, from the usual swath."""
+    """Return the lengths a field is estimated with, from the typical swath."""
     swaths = points["swath_m"].to_numpy(float) if "swath_m" in points else np.zeros(0)
     swaths = swaths[np.isfinite(swaths) & (swaths > 0)]
     # without a swath, records stand for squares
-    swath = usual(swaths if len(swaths) else np.sqrt(points["area_m2"].to_numpy(float)))
+    swath = typical(swaths if len(swaths) else np.sqrt(points["area_m2"].to_numpy(float)))
     scales = [swath * coefficients.value(f"yieldmap.surface.scale_{k}_swaths") for k in (1, 2, 3, 4)]
     block = swath * coefficients.value("yieldmap.surface.block_swaths")
     return _Setting(scales, swath, block, swath * coefficients.value("yieldmap.surface.error_window_swaths"))
@@ -203,7 +201,7 @@ def _estimate(
 
     def validate() -> tuple[int, np.ndarray, np.ndarray]:
         parts = samples(records, values)
-        # blocks of one swath tell how calm the surface should be between neighbouring passes
+        # blocks of one swath tell how calm the surface should be between neighboring passes
         chosen = choose(parts, setting.scales, setting.swath_m)
         return chosen, *held_out(parts, setting.scales, CANDIDATES[chosen], setting.block_m)
 

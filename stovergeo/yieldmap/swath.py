@@ -8,34 +8,15 @@ never overlaps itself on a straight or gently curved way.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.passes import Track, Way, way_of
 
 #: cells along the side of a tile; a row of a tile is one word of 64 bits, and only tiles that hold records are kept
 _TILE = 64
 _POWER, _WITHIN = np.uint32(6), np.uint32(63)  # a cell's tile, and its place there, from its number
 _ALL = np.uint64(0xFFFF_FFFF_FFFF_FFFF)
-
-
-class Way(NamedTuple):
-    """What of a track tells footprints, as compiled loops take it; see `Track`."""
-
-    x: np.ndarray
-    y: np.ndarray
-    east: np.ndarray
-    north: np.ndarray
-    length: np.ndarray
-    swath: np.ndarray
-    pass_id: np.ndarray
-
-
-def way_of(track: Track) -> Way:
-    """Return the way of a track."""
-    return Way(track.x, track.y, track.east, track.north, track.length, track.swath, track.pass_id)
 
 
 def footprints(track: Track) -> np.ndarray:
@@ -144,7 +125,7 @@ def _touched(way: Way, x0: float, y0: float, side: float, slot: np.ndarray) -> i
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def slopes(corners: np.ndarray, per_y: np.ndarray) -> None:
-    """Write how far each side of a footprint goes in x for each metre in y; no number where it goes along x."""
+    """Write how far each side of a footprint goes in x for each meter in y; no number where it goes along x."""
     for a in range(4):
         b = (a + 1) % 4
         per_y[a] = (corners[b, 0] - corners[a, 0]) / (corners[b, 1] - corners[a, 1])

@@ -1,6 +1,6 @@
 """Spatially blocked cross-validation: whole blocks of ground are left out at a time.
 
-Leaving out single records flatters any map, since the next record two metres on holds
+Leaving out single records flatters any map, since the next record two meters on holds
 nearly the same value (Roberts et al. 2017, Ecography 40:913-929; cited from memory).
 """
 
@@ -132,8 +132,8 @@ def held_out(
 
     def found(part: Sample) -> tuple[np.ndarray, np.ndarray]:
         errors = held_out_errors(part.records, part.values, scales, [shrink], block_m, _HELD_OUT_FOLDS, tried)[0]
-        told = np.isfinite(errors)
-        return errors[told], _distance_to_used(part.records, block_m, _HELD_OUT_FOLDS, tried)[told]
+        known = np.isfinite(errors)
+        return errors[known], _distance_to_used(part.records, block_m, _HELD_OUT_FOLDS, tried)[known]
 
     errors, distance = zip(*for_each(found, parts), strict=True)
     return np.concatenate(errors), np.concatenate(distance)

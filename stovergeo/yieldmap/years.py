@@ -83,7 +83,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
     cube = np.stack([g.to_numpy().astype(float) for g in grain.values()])
     number = np.nan_to_num(field_number.to_numpy(), nan=-1).astype(int)
     least = coefficients.value("yieldmap.years.min_fraction")
-    mean, variation, usual = (np.full(shape, np.nan) for _ in range(3))
+    mean, variation, typical = (np.full(shape, np.nan) for _ in range(3))
     used: dict[int, list[str]] = {}
     for f in np.unique(number[number >= 0]):
         inside = number == f
@@ -102,7 +102,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
         seen = np.isfinite(relative).sum(axis=0)
         middle = np.where(seen > 0, np.nansum(relative, axis=0) / np.maximum(seen, 1), np.nan)
         square = np.nansum((relative - middle) ** 2, axis=0) / np.maximum(seen - 1, 1)
-        mean[inside], usual[inside] = middle, middle * level.mean()
+        mean[inside], typical[inside] = middle, middle * level.mean()
         variation[inside] = np.where(seen >= 2, np.sqrt(square) / middle, np.nan)
     unsteady = coefficients.value("yieldmap.years.unsteady")
     stability = np.where(variation > unsteady, 3.0, np.where(mean >= 1, 1.0, 2.0))
@@ -112,7 +112,7 @@ def compare_years(grain: Mapping[str, xr.DataArray], field_number: xr.DataArray,
         relative=_like(like, mean, "relative_yield"),
         variation=_like(like, variation, "yield_variation"),
         stability=_like(like, stability, "yield_stability").assign_attrs(classes=CLASSES),
-        mean=_like(like, usual, "grain_mean_mg_ha"),
+        mean=_like(like, typical, "grain_mean_mg_ha"),
         used=used,
     )
 

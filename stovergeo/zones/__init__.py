@@ -4,10 +4,9 @@
 compute per zone, and `assign_methods` writes into them how each is gathered.
 """
 
-from stovergeo.zones.assign import assign_methods
-from stovergeo.zones.divide import ZoneOptions
-from stovergeo.zones.ground import cautious_limit
-from stovergeo.zones.make import make_zones, zone_options
-from stovergeo.zones.outline import zone_numbers
-
-__all__ = ["ZoneOptions", "assign_methods", "cautious_limit", "make_zones", "zone_numbers", "zone_options"]
+from stovergeo.zones.assign import assign_methods as assign_methods
+from stovergeo.zones.divide import ZoneOptions as ZoneOptions
+from stovergeo.zones.ground import cautious_limit as cautious_limit
+from stovergeo.zones.make import make_zones as make_zones
+from stovergeo.zones.make import zone_options as zone_options
+from stovergeo.zones.outline import zone_numbers as zone_numbers

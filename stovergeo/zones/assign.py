@@ -54,13 +54,8 @@ def assign_methods(
             wanted = chosen.get(zone["zone_id"], "leave")
         else:
             wanted = allowed["removal_mg_ha"].idxmax() if len(allowed) else "leave"
-        record = {
-            "method": "leave",
-            "removal_mg_ha": 0.0,
-            "binding_rule": zone["binding_rule"],
-            "reason": zone["reason"],
-            "removable_mg_ha": zone["removable_mg_ha"],
-        }
+        record = {"method": "leave", "removal_mg_ha": 0.0}
+        record |= {name: zone[name] for name in ("binding_rule", "reason", "removable_mg_ha")}
         if zone.get("kept_free", False):
             record |= {"binding_rule": KEPT_FREE_RULE, "removable_mg_ha": 0.0}
         elif wanted == "leave":
@@ -69,14 +64,11 @@ def assign_methods(
             raise ValueError(f"{wanted!r} is not an allowed method in zone {zone['zone_id']}")
         else:
             offer = allowed.loc[wanted].to_dict()
-            record |= {
-                "method": wanted,
-                "removal_mg_ha": float(offer["removal_mg_ha"]),
-                "reason": (*zone["reason"], method_message(offer)),
-            }
+            record |= {"method": wanted, "removal_mg_ha": float(offer["removal_mg_ha"])}
+            record["reason"] = (*zone["reason"], method_message(offer))
             if offer["removal_mg_ha"] < 0.95 * zone["removable_mg_ha"]:
                 record["binding_rule"] = "method"
         records.append(record)
     filled = pd.DataFrame(records, index=zones.index)
-    out = zones.assign(**{column: filled[column] for column in filled.columns})
+    out = zones.assign(**dict(filled.items()))
     return out.assign(removal_mg=out["removal_mg_ha"] * out["area_ha"])

@@ -24,7 +24,7 @@ class Region:
     area_ha: float
     spare_mg: float  #: what it gives when gathered evenly to its cautious limit
     leave: bool  #: ground that is left whole
-    border: dict[int, int] = field_of(default_factory=dict)  #: neighbour -> cell edges shared
+    border: dict[int, int] = field_of(default_factory=dict)  #: neighbor -> cell edges shared
 
 
 def regions_of(labels: np.ndarray, inside: np.ndarray) -> np.ndarray:
@@ -57,7 +57,7 @@ def merge_regions(
 ) -> np.ndarray:
     """Merge regions until none is smaller than `min_ha` or narrower than `min_width_cells`.
 
-    The smallest faulty region goes first. It joins, of the neighbours that share a good
+    The smallest faulty region goes first. It joins, of the neighbors that share a good
     length of border with it, the one with which the two together lose least of what they
     could give; the merged limit is computed afresh from the cells (`cautious_limit`), so a
     merger can lower what is taken and never raise it. Strips left whole become one zone of
@@ -75,7 +75,7 @@ def merge_regions(
     area_ha : array, same shape
 
     worth_apart : float
-        At the end, neighbours are made one as well where that costs no more than this share
+        At the end, neighbors are made one as well where that costs no more than this share
         of what the two give: ground that is worked the same needs no line through it.
 
     Returns
@@ -148,7 +148,7 @@ def _width(region: Region, shape: tuple[int, ...]) -> float:
 
 
 def _partner(small: Region, regions: dict[int, Region], gives: Gives, shape: tuple[int, ...]) -> Region:
-    """Return the neighbour with which a region loses least."""
+    """Return the neighbor with which a region loses least."""
     if not small.border:  # a part of the field on its own: it joins the nearest ground
         here = np.mean(np.unravel_index(small.cells, shape), axis=1)
         return min(
@@ -165,7 +165,7 @@ def _partner(small: Region, regions: dict[int, Region], gives: Gives, shape: tup
 
 
 def _unite(regions: dict[int, Region], gives: Gives, worth_apart: float) -> None:
-    """Merge neighbours that give nearly as much together, the pair that loses least first."""
+    """Merge neighbors that give nearly as much together, the pair that loses least first."""
 
     def lost(a: int, b: int) -> float:
         one, two = regions[a], regions[b]
@@ -193,10 +193,10 @@ def _join(small: Region, other: Region, regions: dict[int, Region], gives: Gives
     other.area_ha += small.area_ha
     other.spare_mg = gives(other.cells)
     for number, shared in small.border.items():
-        neighbour = regions[number]
-        neighbour.border.pop(small.number)
+        neighbor = regions[number]
+        neighbor.border.pop(small.number)
         if number != other.number:
-            neighbour.border[other.number] = neighbour.border.get(other.number, 0) + shared
+            neighbor.border[other.number] = neighbor.border.get(other.number, 0) + shared
             other.border[number] = other.border.get(number, 0) + shared
     del regions[small.number]
 
@@ -213,7 +213,7 @@ class ZoneOptions:
     classes: int  #: most classes of removable a farm is divided into
     min_step_mg_ha: float  #: classes closer than this are one
     smoothing_widths: float  #: reach of the averaging before classes are made, in least zone widths
-    worth_apart: float  #: neighbours that lose no more than this share by being one are one
+    worth_apart: float  #: neighbors that lose no more than this share by being one are one
     corner_cells: float  #: tolerance of the edge smoothing, in cells
 
 
@@ -234,13 +234,13 @@ def best_division(field: FieldCells, *, min_width_m: float, min_ha: float, optio
 
     A division into more classes is taken only when each further zone brings its worth.
     """
-    told = field.inside & np.isfinite(field.smooth) & ~field.left
+    known = field.inside & np.isfinite(field.smooth) & ~field.left
     best, most = np.where(field.inside, 0, -1), -np.inf
     tried: list[tuple[float, ...]] = []
     for classes in range(1, options.classes + 1):
         breaks = np.empty(0)
-        if told.any():
-            breaks = natural_breaks(field.smooth[told], field.area_ha[told], classes, options.min_step_mg_ha)
+        if known.any():
+            breaks = natural_breaks(field.smooth[known], field.area_ha[known], classes, options.min_step_mg_ha)
         if tuple(breaks) in tried:
             continue
         tried.append(tuple(breaks))

@@ -61,7 +61,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, min_st
     classes : int
         Most classes wanted.
     min_step : float
-        Least difference of neighbouring class means, in the unit of `values`.
+        Least difference of neighboring class means, in the unit of `values`.
 
     Returns
     -------
@@ -85,7 +85,7 @@ def natural_breaks(values: np.ndarray, weights: np.ndarray, classes: int, min_st
 
 
 def _best_starts(x: np.ndarray, w: np.ndarray, k: int) -> list[int]:
-    """First bin of each of k groups of neighbouring bins with the least squared deviation."""
+    """First bin of each of k groups of neighboring bins with the least squared deviation."""
     n = len(x)
     s0, s1, s2 = (np.concatenate([[0.0], np.cumsum(w * x**p)]) for p in range(3))
     a, b = np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij")
@@ -119,7 +119,7 @@ def smooth_known(values: np.ndarray, weight: np.ndarray, sigma_cells: float) -> 
 def opened(mask: np.ndarray, width_cells: float) -> np.ndarray:
     """Return the part of a mask in which a disc of a given width can lie (morphological opening)."""
     radius = width_cells / 2
-    # the mask ends half a cell before the nearest outside centre
+    # the mask ends half a cell before the nearest outside center
     deep = ndimage.distance_transform_edt(np.pad(mask, 1))[1:-1, 1:-1] - 0.5 >= radius
     if not deep.any():
         return np.zeros_like(mask)

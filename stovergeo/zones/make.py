@@ -145,8 +145,8 @@ def make_zones(
         transform = stack.rio.transform() * Affine.translation(window[1].start, window[0].start)
         pieces = outlines(numbers, transform, free[row], options.corner_cells * cell_m, min_width_m**2)
         drawn.append((row, pieces))
-    told = {row: own for row, own in kept.items() if own.area >= cell_m**2}
-    return _table(stack, fields, drawn, told, options.over_fraction)
+    kept = {row: own for row, own in kept.items() if own.area >= cell_m**2}
+    return _table(stack, fields, drawn, kept, options.over_fraction)
 
 
 def _without(stack: xr.Dataset, kept: dict[int, BaseGeometry]) -> np.ndarray:
@@ -222,16 +222,8 @@ def _table(
     titles = _rule_titles(stack)
     table["reason"] = [ground_messages(row, titles) for row in table.to_dict("records")]
     columns = ["zone_id", "field_id", "area_ha", "stover_mg_ha", "retention_mg_ha", "removable_mg_ha", "method"]
-    columns += [
-        "removal_mg_ha",
-        "removal_mg",
-        "binding_rule",
-        "reason",
-        "spare_mean_mg_ha",
-        "left_fraction",
-        "unknown_fraction",
-    ]
-    columns += ["kept_free"]
+    columns += ["removal_mg_ha", "removal_mg", "binding_rule", "reason", "spare_mean_mg_ha", "left_fraction"]
+    columns += ["unknown_fraction", "kept_free"]
     return table[[*columns, "geometry"]]
 
 

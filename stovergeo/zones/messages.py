@@ -29,12 +29,12 @@ def ground_messages(zone: Mapping[str, Any], titles: Mapping[str, str]) -> tuple
     if zone["removable_mg_ha"] <= 0:
         rule = zone["binding_rule"]
         return (message("ground.stays_by_rule", rule=titles[rule]) if rule else message("ground.stays"),)
-    said = (
+    parts = (
         message("ground.grows", stover=zone["stover_mg_ha"]),
         message("ground.keeps", keep=zone["retention_mg_ha"]),
         message("ground.spares", spare=zone["removable_mg_ha"]),
     )
-    return (*said, message("ground.narrow", share=zone["left_fraction"])) if zone["left_fraction"] > 0.02 else said
+    return (*parts, message("ground.narrow", share=zone["left_fraction"])) if zone["left_fraction"] > 0.02 else parts
 
 
 def method_message(offer: Mapping[str, Any]) -> Message:
@@ -54,5 +54,5 @@ def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Messag
         return (message("left.not_needed"),)
     refused = offers[offers["removal_mg_ha"] > 0].sort_values("removal_mg_ha", kind="stable")
     over = refused["removal_mg_ha"] > refused["limit_mg_ha"]
-    told = refused[~over | (over.cumsum() == 1)]
-    return (message("left.no_method"), *map(method_message, told.to_dict("records")))
+    shown = refused[~over | (over.cumsum() == 1)]
+    return (message("left.no_method"), *map(method_message, shown.to_dict("records")))

@@ -68,7 +68,7 @@ def outlines(
     """Return one polygon a number; together they tile the boundary exactly.
 
     The labels are carried outwards past the field, traced, their shared edges smoothed
-    together (so no gap opens between neighbours) and cut with the field's own boundary:
+    together (so no gap opens between neighbors) and cut with the field's own boundary:
     the outer edge is the grower's line, never a stair of cells.
 
     Parameters
@@ -82,7 +82,7 @@ def outlines(
     tolerance_m : float
         Corners of smaller triangles than about its square are taken out of inner edges.
     min_part_m2 : float
-        Smaller detached crumbs, left by the cutting, go to the neighbour they share most edge with.
+        Smaller detached crumbs, left by the cutting, go to the neighbor they share most edge with.
     """
     wide, moved = _carry_outwards(numbers, transform, boundary)
     traced: dict[int, list[BaseGeometry]] = {}
@@ -134,7 +134,7 @@ def _carry_outwards(numbers: np.ndarray, transform: Affine, boundary: BaseGeomet
 
 
 def _tidy(zones: dict[int, BaseGeometry], min_part_m2: float) -> dict[int, BaseGeometry]:
-    """Hand crumbs that the cut broke off to the neighbour with which they share most edge."""
+    """Hand crumbs that the cut broke off to the neighbor with which they share most edge."""
     crumbs = []
     for number, geometry in zones.items():
         parts = sorted(shapely.get_parts(geometry), key=lambda p: -p.area)

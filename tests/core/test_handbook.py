@@ -21,7 +21,7 @@ standing = "published"
 value = 5
 unit = "Mg/ha"
 meaning = "another"
-standing = "judgement"
+standing = "judgment"
 """
 
 
@@ -64,8 +64,17 @@ def test_the_plans_own_number_has_no_spread_and_says_so() -> None:
         (("value = 0.3", "value = nan"), "low <= value <= high"),
         (('source = "Handbook 1, table 2"\n', ""), "needs a source"),
         (('"published"', '"certain"'), "certain"),
+        (("value = 5", "value = 0\npositive = true"), "a value above 0"),
     ],
 )
 def test_a_careless_entry_is_refused(change: tuple[str, str], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         read_coefficients(TWO.replace(*change))
+
+
+def test_an_own_number_that_is_impossible_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"bale.density.round cannot be 0 kg/m3; the handbook has 117"):
+        load_handbook({"bale.density.round": 0})
+    with pytest.raises(ValueError, match="cannot be -1 kg/m3"):
+        load_handbook({"bale.density.round": -1})
+    assert load_handbook({"wrap.price.tarp": 0}).value("wrap.price.tarp") == 0

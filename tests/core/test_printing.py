@@ -108,7 +108,7 @@ def test_money_and_masses_print_as_they_were_given(text: str, kind: str, us: str
         ("length", parse_quantity("80 m", "length"), "80 m"),
         ("length", 76.2, "250 ft (76 m)"),
         ("area2", 4.0468564224, "10.00 ac (4.05 ha)"),
-        ("share", 0.25, "25%"),
+        ("fraction", 0.25, "25%"),
         ("rate", math.nan, "not known"),
     ],
 )

@@ -23,9 +23,9 @@ WAYS = methods(COEFFICIENTS)
     ],
 )
 def test_share_gathered(name, share, low, high, ton_ac):
-    way = WAYS[name]
-    assert (way.fraction, way.fraction_low, way.fraction_high) == pytest.approx((share, low, high), abs=1e-12)
-    assert take(3.9, way) == pytest.approx(ton_ac, abs=0.06)
+    spread = COEFFICIENTS[f"methods.{name}.share"]
+    assert (WAYS[name].fraction, spread.low, spread.high) == pytest.approx((share, low, high), abs=1e-12)
+    assert take(3.9, WAYS[name]) == pytest.approx(ton_ac, abs=0.06)
 
 
 # Shares that were measured or taken as possible (READ) lie at or inside the spread.
@@ -39,12 +39,13 @@ def test_share_gathered(name, share, low, high, ton_ac):
     ],
 )
 def test_published_shares_lie_inside_the_spread(name, published):
-    assert all(WAYS[name].fraction_low <= p <= WAYS[name].fraction_high for p in published)
+    spread = COEFFICIENTS[f"methods.{name}.share"]
+    assert all(spread.low <= p <= spread.high for p in published)
 
 
 # Prewitt et al. 2007, Trans. ASAE, abstract (READ): a tailings windrow gave 0.741, far over all others; left outside.
 def test_highest_tailings_share_is_not_counted_on():
-    assert WAYS["second_pass"].fraction_high < 0.741
+    assert COEFFICIENTS["methods.second_pass.share"].high < 0.741
 
 
 @pytest.mark.parametrize(
@@ -59,8 +60,8 @@ def test_passes_after_the_combine(name, passes):  # common practice, no source
     [("single_pass", 5, 3, 7), ("second_pass", 7, 5, 9), ("rake_bale", 11, 7, 18), ("chop_and_rake", 10, 6, 15)],
 )
 def test_ash_by_method(name, ash, low, high):  # Lizotte et al. 2015 and Gould et al. 2015 (READ), single pass inferred
-    way = WAYS[name]
-    assert (way.ash_pct, way.ash_low_pct, way.ash_high_pct) == (ash, low, high)
+    spread = COEFFICIENTS[f"methods.{name}.ash"]
+    assert (WAYS[name].ash_pct, spread.low, spread.high) == (ash, low, high)
 
 
 # Harvested / standing dry Mg/ha, notes to Table 5.11 of a feedstock textbook after Shinners et al. 2007 (READ): dry
@@ -75,7 +76,8 @@ def test_ash_by_method(name, ash, low, high):  # Lizotte et al. 2015 and Gould e
 )
 def test_shinners_measured_shares(name, pairs, share):
     assert np.mean([h / s for h, s in pairs]) == pytest.approx(share, abs=5e-4)
-    assert WAYS[name].fraction_low <= share <= WAYS[name].fraction_high
+    spread = COEFFICIENTS[f"methods.{name}.share"]
+    assert spread.low <= share <= spread.high
     assert take(pairs[0][1], WAYS[name]) == pytest.approx(pairs[0][0], rel=0.35)
 
 

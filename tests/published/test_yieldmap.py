@@ -16,8 +16,8 @@ from stovergeo.core.coefficients import Standing, load_handbook
 from stovergeo.yieldmap import raw_summary
 from stovergeo.yieldmap.certainty import DIFFERENCES, pass_noise
 from stovergeo.yieldmap.levels import Records, fit, make_levels
-from stovergeo.yieldmap.neighbours import bin_points
-from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbour_medians, siding_neighbours, tukey_fences
+from stovergeo.yieldmap.neighbors import bin_points
+from stovergeo.yieldmap.outliers import MAD_TO_SD, near_each_other, neighbor_medians, siding_neighbors, tukey_fences
 from stovergeo.yieldmap.passes import track_of
 from stovergeo.yieldmap.swath import footprints, new_fraction
 
@@ -69,13 +69,13 @@ def test_neighbours_equal_those_of_a_tree() -> None:
     values[unknown] = np.nan
     places = near_each_other(bin_points(x, y, 4.5), x, y, values, 9.0)
     asked = np.flatnonzero(np.isfinite(places.values))[::7]
-    count, siding, _ = siding_neighbours(places, 0.8)
-    *_, alone = siding_neighbours(places, 0.8, 0.5)
-    median, spread = neighbour_medians(places, asked)
+    count, siding, _ = siding_neighbors(places, 0.8)
+    *_, alone = siding_neighbors(places, 0.8, 0.5)
+    median, spread = neighbor_medians(places, asked)
     assert not alone[np.isnan(places.values)].any()
     tree = cKDTree(xy)
     for k, p in enumerate(asked):
-        i = places.member[p]
+        i = places.bins.member[p]
         near = [j for j in tree.query_ball_point(xy[i], 9.0) if j != i and j not in unknown]
         assert count[p] == len(near)
         assert siding[p] == (abs(values[near] - values[i]) <= 0.8).sum()
@@ -139,5 +139,5 @@ def test_coefficients_of_the_yield_map_have_source_and_meaning() -> None:
     for key, number in group.items():
         assert number.low <= number.value <= number.high, key
         assert number.meaning, key
-        if number.standing is not Standing.JUDGEMENT:
+        if number.standing is not Standing.JUDGMENT:
             assert number.source, key

@@ -8,7 +8,7 @@ import pytest
 from stovergeo.core import plugins
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
-from stovergeo.residue import limits, odds, odds_table, sample_limits, sensitivity
+from stovergeo.residue import limits, odds_table, sample_limits, sensitivity
 from stovergeo.residue.monte_carlo import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
@@ -72,7 +72,7 @@ def test_lighter_methods_hold_more_often(drawn, zones):
 
 
 def test_without_draws_the_run_gives_the_central_answer(done, zones, options, ways):
-    table = odds(done, *zones, options, Odds(samples=0), ways)
+    table = odds_table(sample_limits(done, *zones, options, Odds(samples=0), ways), 10)
     cells = zone_cells(zones[1], done, 4)
     few = sample(cells, cells.of(done["removable_mg_ha"]), 60)
     central = few.mean(done["removable_mg_ha"].values.ravel()[few.cells].astype(float))
@@ -171,7 +171,7 @@ def test_sample_keeps_each_zone_s_mean_and_area(done, zones):
 def test_a_zone_without_known_cells_is_unknown(done, zones, options, ways):
     table, labels = zones
     gone = np.where(labels == 1, np.nan, labels)
-    frame = odds(done, table, gone, options, Odds(samples=20), ways)
+    frame = odds_table(sample_limits(done, table, gone, options, Odds(samples=20), ways), 10)
     assert np.isnan(frame["p50_mg_ha"].to_numpy()).tolist() == [False, True, False, False]
 
 

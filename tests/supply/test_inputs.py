@@ -124,7 +124,7 @@ def test_a_new_wrap_is_one_entry_and_its_numbers_in_the_handbook(monkeypatch):
     monkeypatch.setitem(WRAPS, "paper", Cover(name="paper", price="wrap.price.paper", crew="net", **wrap))
     numbers = {"storage.rain_entry.paper": 0.1, "storage.ground_wicking.paper": 0.2, "storage.rim.paper": 0.01}
     numbers |= {"wrap.price.paper": 0.01}
-    made_up = {k: Coefficient(k, v, v, v, "1", "made up", "", Standing.JUDGEMENT) for k, v in numbers.items()}
+    made_up = {k: Coefficient(k, v, v, v, "1", "made up", "", Standing.JUDGMENT) for k, v in numbers.items()}
     coefficients = Handbook({**load_handbook(), **made_up})
     with pytest.raises(InputError, match=r"Unknown value \"papre\". Did you mean \"paper\"\?"):
         plan(wrap={"kind": "papre"})

@@ -298,7 +298,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             "1",
             "Grain as a share of all dry matter above ground.",
             text("Invented source, p. 1"),
-            Standing.JUDGEMENT,
+            Standing.JUDGMENT,
         ),
         Coefficient("bale.turns", 4, 3, 5, "turns", "Turns of net in coarse stover.", "", Standing.PRACTICE),
     ]

@@ -80,7 +80,7 @@ def test_results_enter_the_field_stack():
 
 def test_heights_in_feet_or_degrees_are_refused():
     z = raster(np.zeros((4, 4)))
-    with pytest.raises(ContractError, match="metres"):
+    with pytest.raises(ContractError, match="meters"):
         slope_aspect(z.assign_attrs(units="ft"))
     with pytest.raises(ContractError, match="reproject"):
         slope_aspect(z.rio.write_crs("EPSG:4326"))

@@ -255,9 +255,9 @@ def test_grid_north_is_turned_to_true_north():
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda a: a.rio.write_crs(4326), "projected grid in metres"),
-        (lambda a: a.rio.write_crs(2264), "projected grid in metres"),  # US survey feet
-        (lambda a: a.assign_attrs(units="ft"), "heights in metres"),
+        (lambda a: a.rio.write_crs(4326), "projected grid in meters"),
+        (lambda a: a.rio.write_crs(2264), "projected grid in meters"),  # US survey feet
+        (lambda a: a.assign_attrs(units="ft"), "heights in meters"),
         (lambda a: a.isel(y=slice(None, None, -1)), "north to south"),
         (lambda a: a.rename(y="lat"), r"dims \(y, x\)"),
         (lambda a: a[:2], "at least 3 x 3"),

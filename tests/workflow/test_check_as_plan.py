@@ -111,6 +111,10 @@ CASES: dict[str, tuple[Spoil, set[tuple[str, str]]]] = {
         put("handbook", **{"storage.heavy_clay_pct": -40}),
         {("plan.bad_value", "plan file, handbook.storage.heavy_clay_pct")},
     ),
+    "a bale without a density": (
+        put("handbook", **{"bale.density.round": 0}),
+        {("plan.bad_value", "plan file, handbook.bale.density.round")},
+    ),
     "more sunshine than daylight": (
         put("storage", sunshine_h=[15] * 12),
         {("plan.bad_value", "plan file, storage.sunshine_h")},

@@ -124,10 +124,10 @@ def test_every_coefficient_used_is_listed_with_its_source(sample_run: Run) -> No
             "derived",
             "from memory",
             "common practice",
-            "judgement",
+            "judgment",
             "set in the plan",
         }
-        assert row["source"] or row["standing"] in {"common practice", "judgement", "set in the plan"}
+        assert row["source"] or row["standing"] in {"common practice", "judgment", "set in the plan"}
 
 
 def test_zones_sum_to_their_field(sample_record: dict) -> None:
@@ -176,7 +176,7 @@ def test_the_made_up_faults_and_hazards_are_found(sample_record: dict) -> None:
     removed = {row["reason"]: row["points"] for row in sample_record["cleaning"]}
     assert removed["header_up"] > 1000
     assert removed["co_located"] >= 30
-    assert removed["impossible"] + removed["far_out"] + removed["unlike_neighbours"] > 100
+    assert removed["impossible"] + removed["far_out"] + removed["unlike_neighbors"] > 100
     assert any("clay" in words.lower() for words in sample_record["words"]["soil"])
     fields = gpd.GeoDataFrame.from_features(sample_record["fields"]["features"])
     yards = gpd.GeoDataFrame.from_features(sample_record["yards"]["features"])

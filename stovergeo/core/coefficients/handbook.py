@@ -9,14 +9,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
 
 from stovergeo.core.errors import StovergeoError
 from stovergeo.core.nearest import nearest
 from stovergeo.core.units import SI_UNIT, parse_quantity
-
-if TYPE_CHECKING:
-    pass
 
 
 class Standing(StrEnum):
@@ -26,7 +22,7 @@ class Standing(StrEnum):
     DERIVED = "derived"  #: our arithmetic from published figures
     MEMORY = "from memory"  #: the document is named but was not read again
     PRACTICE = "common practice"  #: a fact of the trade, no source
-    JUDGEMENT = "judgement"  #: ours; change it where you know better
+    JUDGMENT = "judgment"  #: ours; change it where you know better
     PLAN = "set in the plan"  #: the user's own number
 
 
@@ -40,9 +36,15 @@ class Coefficient:
     high: float  #: high end of its spread
     unit: str  #: "1" for a pure number
     meaning: str  #: what it is, in one line
-    source: str  #: document with page, table or equation; empty only for practice and judgement
+    source: str  #: document with page, table or equation; empty only for practice and judgment
     standing: Standing
     note: str = ""
+    positive: bool = False  #: 0 is impossible: something is divided by it, or its logarithm is taken
+
+    def is_possible(self, number: float) -> bool:
+        """Return whether an own number can stand here: finite, of the spread's sign, and not 0 where `positive`."""
+        wrong_sign = self.low >= 0 > number or self.high <= 0 < number
+        return math.isfinite(number) and not wrong_sign and not (self.positive and number == 0)
 
 
 class Handbook(Mapping[str, Coefficient]):
@@ -94,10 +96,17 @@ class Handbook(Mapping[str, Coefficient]):
         """Return a copy in which the user's numbers replace the defaults.
 
         An overridden number has no spread: the user is taken at their word.
+
+        Raises
+        ------
+        ValueError
+            For a number that cannot stand under its key (`Coefficient.is_possible`).
         """
         changed = dict(self._coefficients)
         for key, number in overrides.items():
             old = self[key]
+            if not old.is_possible(number):
+                raise ValueError(f"{key} cannot be {number:g} {old.unit}; the handbook has {old.value:g}")
             changed[key] = replace(
                 old,
                 value=float(number),
@@ -162,12 +171,15 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
             source=table.get("source", ""),
             standing=Standing(table["standing"]),
             note=table.get("note", ""),
+            positive=table.get("positive", False),
         )
     except KeyError as lacking:
         raise ValueError(f"{key}: lacks {lacking}") from None
     if not (math.isfinite(value) and c.low <= c.value <= c.high):
         raise ValueError(f"{key}: needs low <= value <= high")
-    if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGEMENT):
+    if not c.is_possible(value):
+        raise ValueError(f"{key}: needs a value above 0")
+    if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGMENT):
         raise ValueError(f"{key}: standing {c.standing!r} needs a source")
     yield c
 
@@ -199,6 +211,8 @@ def load_handbook(overrides: Mapping[str, float] | None = None) -> Handbook:
     ------
     UnknownCoefficientError
         For an override of a key the handbook does not have (the message suggests the nearest).
+    ValueError
+        For a number that cannot stand under its key, such as a density of 0.
 
     Examples
     --------

@@ -13,7 +13,7 @@ var THEMES = {
     }, value: function (z) { return z.rule; }
   },
   method: { title: message('theme_method'), classes: function () { return plan.methods; }, value: function (z) { return z.method; } },
-  odds: { title: message('theme_odds'), ramp: 'straw', kind: 'share', value: function (z) { return z.odds; } },
+  odds: { title: message('theme_odds'), ramp: 'straw', kind: 'fraction', value: function (z) { return z.odds; } },
   none: { title: message('theme_none') }
 };
 var theme = 'take';

@@ -32,7 +32,7 @@ class Rule(Protocol):
 
 
 class SpeakingRule(Rule, Protocol):
-    """What a rule may have besides; each part may be missing, and the built-in rules have them all but `in_force`."""
+    """What a rule may have besides; each part may be missing."""
 
     def message(self, retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
         """Return one plain sentence on what the rule asks for, for means over some ground.
@@ -47,5 +47,5 @@ class SpeakingRule(Rule, Protocol):
 
     lift: str  #: what would lower what the rule asks for, one plain sentence
     valid: str  #: range for which the rule's equation was made
-    forbids: bool  #: True for a rule that asks for all or nothing
-    reads_method: bool  #: True where the answer differs by the method of gathering
+    forbids: bool  #: True for a rule that asks for all or nothing; False where missing
+    reads_method: bool  #: True where the answer differs by the method of gathering; False where missing

@@ -5,16 +5,15 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.residue.messages import catalog, ground_message
+from stovergeo.residue.messages import ground_message
 from stovergeo.residue.options import RuleOptions
 
 title = "Waterways"
 reads = ("stover_mg_ha", "concentrated_flow")
-source = "AH-703, ch. 4: the equation ends where flow enters a channel; never harvesting there is our judgement"
+source = "AH-703, ch. 4: the equation ends where flow enters a channel; never harvesting there is our judgment"
 valid = "ground with a height model fine enough to show its waterways"
 lift = "Nothing lifts this; a grassed waterway protects the path better than stover does."
 forbids = True
-reads_method = False
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -25,6 +24,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return whether water runs collected here."""
-    if retention_mg_ha == 0:
-        return catalog("concentrated_flow.none")
-    return catalog("concentrated_flow.some", ground=ground_message(retention_mg_ha, stover_mg_ha))
+    return ground_message("concentrated_flow.none", "concentrated_flow.some", retention_mg_ha, stover_mg_ha)

@@ -19,7 +19,6 @@ reads = ("stover_mg_ha",)
 source = "Gregory 1982, Trans. ASAE 25:1333-1337; 30 % after planting is the usual meaning of conservation tillage"
 valid = "0 to 90 % cover by corn stover lying flat"
 lift = "Fewer or gentler passes before planting would lower it."
-forbids = False
 reads_method = True
 
 

@@ -9,7 +9,7 @@ import xarray as xr
 
 from stovergeo.core.messages import Message
 from stovergeo.core.units import R_SI_PER_US
-from stovergeo.residue.messages import catalog, ground_message
+from stovergeo.residue.messages import ground_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.soil_loss import erodibility_index
 
@@ -19,7 +19,6 @@ source = "NRCS: R K LS / T of 8 and more; harvest must not break the land's cons
 valid = "ground with a soil survey"
 lift = "Only the land's own conservation plan can lift this; then set take_highly_erodible in the plan."
 forbids = True
-reads_method = False
 
 
 def in_force(options: RuleOptions) -> bool:
@@ -44,6 +43,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is highly erodible."""
-    if retention_mg_ha == 0:
-        return catalog("highly_erodible.none")
-    return catalog("highly_erodible.some", ground=ground_message(retention_mg_ha, stover_mg_ha))
+    return ground_message("highly_erodible.none", "highly_erodible.some", retention_mg_ha, stover_mg_ha)

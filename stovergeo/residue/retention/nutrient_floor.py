@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import xarray as xr
 
 from stovergeo.core.messages import Message
@@ -14,7 +15,6 @@ reads = ("stover_mg_ha",)
 source = "contents: Karlen, Kovar & Birrell 2015, Karlen et al. 2014 and extension tables; the limits are the plan's"
 valid = "contents measured in bales"
 lift = "It is set in the plan file, under [limits]; a soil test tells whether it is needed."
-forbids = False
 reads_method = True
 
 
@@ -29,8 +29,9 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     asked = 0.0 * stover
     kind = "content_cob_husk" if options.method is not None and options.method.takes_ear_only else "content"
     for name, most in (("k2o", options.limits.potash_max_mg_ha), ("p2o5", options.limits.phosphate_max_mg_ha)):
-        if most is not None:
-            asked = asked.clip(min=stover - most * KG_PER_MG / options.number(f"nutrients.{name}.{kind}"))
+        # stover that holds none of it has no limit
+        if most is not None and np.all((content := options.number(f"nutrients.{name}.{kind}")) > 0):
+            asked = asked.clip(min=stover - most * KG_PER_MG / content)
     return asked
 
 

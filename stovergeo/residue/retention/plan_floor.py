@@ -14,8 +14,6 @@ reads = ("stover_mg_ha", "grain_mg_ha")
 source = "the plan file"
 valid = "any"
 lift = "It is set in the plan file, under [limits]."
-forbids = False
-reads_method = False
 
 
 def in_force(options: RuleOptions) -> bool:

@@ -20,8 +20,6 @@ valid = (
     "Corn Belt soils in continuous corn or corn and soybean; one table for all of them is unsafe, hence the wide spread"
 )
 lift = "Manure, a cover crop, no plowing, or harvest in fewer years would lower it."
-forbids = False
-reads_method = False
 
 
 def required(options: RuleOptions) -> Number:

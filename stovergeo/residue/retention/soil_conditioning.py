@@ -14,7 +14,6 @@ source = "NRCS: below 0 soil organic matter declines; noise 0.2 to 0.3 (Zobeck, 
 valid = "an index worked out for this rotation, tillage and harvest"
 lift = "A cover crop, less tillage or less harvest raises the index; have it worked out anew."
 forbids = True
-reads_method = False
 
 
 def in_force(options: RuleOptions) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.residue.messages import catalog, ground_message
+from stovergeo.residue.messages import ground_message
 from stovergeo.residue.options import RuleOptions
 
 title = "Steep ground"
@@ -14,7 +14,6 @@ source = "extension and trade advice: harvest only gentle ground (4 to 8 % and l
 valid = "any slope"
 lift = "The plan's slope limit can be changed with the conservation office's advice."
 forbids = True
-reads_method = False
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
@@ -25,7 +24,6 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return how much of the ground is too steep."""
-    limit = options.limits.slope_max_pct
-    if retention_mg_ha == 0:
-        return catalog("steep_ground.none", limit=limit)
-    return catalog("steep_ground.some", limit=limit, ground=ground_message(retention_mg_ha, stover_mg_ha))
+    return ground_message(
+        "steep_ground.none", "steep_ground.some", retention_mg_ha, stover_mg_ha, limit=options.limits.slope_max_pct
+    )

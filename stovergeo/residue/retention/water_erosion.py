@@ -19,9 +19,8 @@ from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughn
 title = "Water erosion"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
 source = "Renard et al. 1997, AH-703 (A = R K LS C P, cover subfactor); Desmet & Govers 1996 for LS on a grid"
-valid = "sheet and rill erosion on slopes of tens of metres; not where water runs gathered"
+valid = "sheet and rill erosion on slopes of tens of meters; not where water runs gathered"
 lift = "Gentler tillage, rows on the contour or shorter slopes would lower it."
-forbids = False
 reads_method = True
 
 
@@ -56,7 +55,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return amount_message(title, retention_mg_ha, stover_mg_ha, "water_erosion.some", "water_erosion.all")
+    return amount_message("water_erosion.some", "water_erosion.all", title, retention_mg_ha, stover_mg_ha)
 
 
 def _contouring(stack: xr.Dataset, options: RuleOptions) -> Number:

@@ -22,7 +22,6 @@ source = (
 )
 valid = "where the two rules hold and the plan gives the wind loss of bare ground"
 lift = "Gentler tillage, contour rows or taller stubble would lower it."
-forbids = False
 reads_method = True
 
 
@@ -46,4 +45,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return amount_message(title, retention_mg_ha, stover_mg_ha, "water_plus_wind.some", "water_plus_wind.all")
+    return amount_message("water_plus_wind.some", "water_plus_wind.all", title, retention_mg_ha, stover_mg_ha)

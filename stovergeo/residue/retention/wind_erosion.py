@@ -20,7 +20,6 @@ reads = ("stover_mg_ha", "wind_erodibility")
 source = "Bilbro & Fryrear 1994 and Fryrear et al. 1998 (flat cover, standing stalks); Fryrear 1985 as a check"
 valid = "0 to 80 % flat cover; corn stubble in rows"
 lift = "Taller stubble that is left standing, or gentler passes, would lower it."
-forbids = False
 reads_method = True
 
 
@@ -46,4 +45,4 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
-    return amount_message(title, retention_mg_ha, stover_mg_ha, "wind_erosion.some", "wind_erosion.all")
+    return amount_message("wind_erosion.some", "wind_erosion.all", title, retention_mg_ha, stover_mg_ha)

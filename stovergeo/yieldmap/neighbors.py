@@ -1,26 +1,29 @@
-"""Records near each other: points binned to square cells, and each record's neighbour in the pass beside it.
+"""Records near each other: points binned to square cells, and each record's neighbor in the pass beside it.
 
-Binning costs one counting sort, O(n); a search for all neighbours within a radius looks
+Binning costs one counting sort, O(n); a search for all neighbors within a radius looks
 at the few cells that the radius touches, whatever the number of points.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
-from stovergeo.yieldmap.many_records import in_threads, usual
-from stovergeo.yieldmap.passes import Track
+from stovergeo.yieldmap.many_records import in_threads, typical
+from stovergeo.yieldmap.passes import Track, Way, way_of
 
 #: most cells a table of bins may have beyond four for each point
 _SPARE_CELLS = 4_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Bins:
-    """Points sorted by cell. `member[start[c]:start[c + 1]]` are the points of cell c = row * columns + column."""
+class Bins(NamedTuple):
+    """Points sorted by cell, as compiled loops take them.
+
+    `member[start[c]:start[c + 1]]` are the points of cell c = row * columns + column.
+    """
 
     x0: float
     y0: float
@@ -72,7 +75,7 @@ def _sort(
     return start, member
 
 
-_PARALLEL = 0.94  #: least |cosine| between the headings of neighbours, 20 degrees
+_PARALLEL = 0.94  #: least |cosine| between the headings of neighbors, 20 degrees
 
 
 #: records driven one after the other that are looked at, or have their error computed, together
@@ -112,20 +115,14 @@ def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 50_000) -> P
     n = len(track.x)
     asked = np.arange(n)
     asked = asked[(asked // STRETCH) % (n // most + 1) == 0]
-    swath = usual(track.swath)
-    step = usual(track.length)
+    swath = typical(track.swath)
+    step = typical(track.length)
     other = np.full((2, len(asked)), -1, np.int32)
     along, across = np.zeros((2, len(asked))), np.zeros((2, len(asked)))
     bins = bin_points(track.x, track.y, reach_swaths * swath)
-
-    def work(low: int, high: int) -> None:
-        _beside(
-            low, high, asked, track.x, track.y, track.east, track.north, track.pass_id,
-            bins.x0, bins.y0, bins.size, bins.rows, bins.columns, bins.start, bins.member,
-            0.4 * swath, reach_swaths * swath, 0.55 * step, other, along, across,
-        )  # fmt: skip
-
-    in_threads(work, len(asked))
+    way = way_of(track)
+    limits = 0.4 * swath, reach_swaths * swath, 0.55 * step
+    in_threads(lambda low, high: _beside(low, high, asked, way, bins, limits, other, along, across), len(asked))
     side, at = np.nonzero(other >= 0)
     one, there = asked[at], other[side, at]
     cosine = track.east[one] * track.east[there] + track.north[one] * track.north[there]
@@ -134,37 +131,21 @@ def side_pairs(track: Track, reach_swaths: float = 1.6, most: int = 50_000) -> P
 
 @njit(cache=True, nogil=True)
 def _beside(
-    low: int,
-    high: int,
-    asked: np.ndarray,
-    x: np.ndarray,
-    y: np.ndarray,
-    east: np.ndarray,
-    north: np.ndarray,
-    pass_id: np.ndarray,
-    x0: float,
-    y0: float,
-    size: float,
-    rows: int,
-    columns: int,
-    start: np.ndarray,
-    member: np.ndarray,
-    min_across: float,
-    max_across: float,
-    max_along: float,
-    other: np.ndarray,
-    along: np.ndarray,
-    across: np.ndarray,
-) -> None:
+    low: int, high: int, asked: np.ndarray, way: Way, bins: Bins, limits: tuple[float, float, float],
+    other: np.ndarray, along: np.ndarray, across: np.ndarray,
+) -> None:  # fmt: skip
+    """Write the nearest record on either side; `limits` are the least and most across, and the most along, m."""
+    min_across, max_across, max_along = limits
+    x, y, east, north, pass_id = way.x, way.y, way.east, way.north, way.pass_id
     for m in range(low, high):
         i = asked[m]
-        row, col = int((y[i] - y0) / size), int((x[i] - x0) / size)
+        row, col = int((y[i] - bins.y0) / bins.size), int((x[i] - bins.x0) / bins.size)
         best_left, best_right = np.inf, np.inf
-        for r in range(max(row - 1, 0), min(row + 2, rows)):
-            first = start[r * columns + max(col - 1, 0)]
-            last = start[r * columns + min(col + 2, columns)]
+        for r in range(max(row - 1, 0), min(row + 2, bins.rows)):
+            first = bins.start[r * bins.columns + max(col - 1, 0)]
+            last = bins.start[r * bins.columns + min(col + 2, bins.columns)]
             for p in range(first, last):
-                j = member[p]
+                j = bins.member[p]
                 if pass_id[j] == pass_id[i]:
                     continue
                 dx, dy = x[j] - x[i], y[j] - y[i]
