@@ -21,7 +21,7 @@ from shapely import Geometry
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.inputs.open_file import shown
+from stovergeo.inputs.text import shown
 
 Bounds = tuple[float, float, float, float]
 

@@ -1,4 +1,4 @@
-"""Field boundaries: each a sound outline with a true area, no ground counted twice."""
+"""Field boundaries, each a sound outline with a true area; and whether points, heights and property fit them."""
 
 from __future__ import annotations
 
@@ -7,15 +7,17 @@ from typing import Final
 import geopandas as gpd
 import numpy as np
 import shapely
+import xarray as xr
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
-from stovergeo.inputs.columns import find_column
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.crs import geodesic_ha, to_working
-from stovergeo.inputs.plan.layers import FieldsLayer
-from stovergeo.inputs.shapes import SLIVER_HA, of_family, valid_polygons
+from stovergeo.inputs.plan.layers import FieldsLayer, PointsLayer
+from stovergeo.inputs.tables import find_column
 from stovergeo.inputs.text import clean_column
+from stovergeo.inputs.vector import SLIVER_HA, of_family, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgement)
@@ -84,3 +86,107 @@ def _counted_once(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.Ge
 def _polygons(shape: shapely.Geometry) -> shapely.Geometry:
     parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
     return parts[0] if len(parts) == 1 else shapely.union_all(parts) if parts else shapely.Polygon()
+
+
+#: share of records outside all fields that is worth a word, and that means the wrong field (bad-inputs sheet, row 34)
+SOME_OUTSIDE: Final = 0.02
+MAX_OUTSIDE: Final = 0.20
+#: fewer records than this on a field say little of its pattern (judgement)
+MIN_POINTS: Final = 100
+#: harvested ground as a share of a field, between which there is no warning: strips are left, headlands driven twice
+COVERED: Final = (0.8, 1.3)
+#: side of the squares in which the ground of points is taken, where no outline is there, m
+SQUARE_M: Final = 30.0
+#: metres between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
+HEIGHTS_APART_M: Final = 120.0
+#: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
+MIN_ALIKE: Final = 0.6
+#: ground flatter than this cannot be distinguished from a receiver's noise, m
+MIN_RELIEF_M: Final = 8.0
+
+
+def check_points_on_fields(
+    points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, layer: PointsLayer | None, report: Report
+) -> None:
+    """Hold the points against the field outlines.
+
+    Raises
+    ------
+    InputError
+        ``overlay.empty`` when no point lies on a field, ``points.outside_max`` when over a fifth lie outside.
+    """
+    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
+    on_field = []
+    inside = np.zeros(len(points), dtype=bool)
+    for shape in fields.geometry:
+        west, south, east, north = shape.bounds
+        near = np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
+        shapely.prepare(shape)
+        on = near[shapely.contains_xy(shape, x[near], y[near])]
+        inside[on] = True
+        on_field.append(on)
+    outside = 1 - inside.mean()
+    said = f"{(~inside).sum():,} of {len(points):,} records ({outside:.0%}) lie outside all fields."
+    if not inside.any():
+        raise report.refuse("overlay.empty", "yield_points", said)
+    if outside > MAX_OUTSIDE and not (layer is not None and layer.allow_outside):
+        raise report.refuse("points.outside_max", "yield_points", said)
+    if outside > SOME_OUTSIDE:
+        report.add("points.outside", "yield_points", said)
+    for name, rows, area_ha in zip(fields["name"], on_field, fields["area_ha"], strict=True):
+        where = f"fields, {name!r}"
+        if len(rows) < MIN_POINTS:
+            report.add("points.sparse", where, f"Yield records that lie on it: {len(rows):,}.")
+            continue
+        cut = float(points["area_m2"].to_numpy()[rows].clip(min=0).sum()) / M2_PER_HA / area_ha
+        if not COVERED[0] <= cut <= COVERED[1]:
+            report.add("points.coverage", where, message("area.covered", share=cut, area=float(area_ha)))
+
+
+def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return the ground yield points lie on, in squares: enough to ask of other layers whether they cover it."""
+    corners = np.unique(np.floor(shapely.get_coordinates(points.geometry.to_numpy()) / SQUARE_M), axis=0) * SQUARE_M
+    squares = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + SQUARE_M, corners[:, 1] + SQUARE_M)
+    ground = gpd.GeoDataFrame({"name": ["yield points"]}, geometry=[shapely.union_all(squares)], crs=points.crs)
+    return ground.assign(area_ha=geodesic_ha(ground))
+
+
+def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, report: Report) -> None:
+    """Hold the elevation raster against the heights of the combine's receiver, where both are there.
+
+    A receiver's height is noisy and may refer to the ellipsoid, tens of metres from the raster's; a wrong unit
+    is off by hundreds, or makes the ground three times as hilly.
+    """
+    if "height_m" not in points:
+        return
+    some = points.iloc[:: max(len(points) // 5000, 1)]
+    x, y = xr.DataArray(some.geometry.x.to_numpy(), dims="p"), xr.DataArray(some.geometry.y.to_numpy(), dims="p")
+    ground = elevation.sel(x=x, y=y, method="nearest").to_numpy().astype(np.float64)
+    heard = some["height_m"].to_numpy()
+    both = np.isfinite(ground) & np.isfinite(heard)
+    if both.sum() < MIN_POINTS:
+        return
+    ground, heard = ground[both], heard[both]
+    apart = float(np.median(ground - heard))
+    relief, told = (float(np.subtract(*np.quantile(h, (0.95, 0.05)))) for h in (ground, heard))
+    if abs(apart) > HEIGHTS_APART_M:
+        side = "above" if apart > 0 else "below"
+        report.add("dem.disagree", "elevation", message("length.heights_apart", apart=abs(apart), side=side))
+        return
+    if max(relief, told) > MIN_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
+        report.add("dem.disagree", "elevation", message("length.relief", relief=relief, receiver=told))
+    elif min(relief, told) > MIN_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < MIN_ALIKE:
+        said = f"Its ups and downs are not those of the yield points' receiver (correlation {alike:.2f})."
+        report.add("dem.disagree", "elevation", f"{said} It may be turned, mirrored or moved.")
+
+
+def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, report: Report) -> None:
+    """Report field ground outside the property lines."""
+    ground = shapely.union_all(owned.geometry.to_numpy()) if len(owned) else shapely.Polygon()
+    for name, shape in zip(fields["name"], fields.geometry, strict=True):
+        beyond = shapely.difference(shape, ground)
+        share = beyond.area / shape.area
+        if share > 0.02:
+            hectares = share * geodesic_ha(gpd.GeoDataFrame(geometry=[shape], crs=fields.crs))[0]
+            outside = message("area.outside_property", area=float(hectares), share=float(share))
+            report.add("property.field_outside", f"fields, {name!r}", outside)

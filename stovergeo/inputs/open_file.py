@@ -2,25 +2,31 @@
 
 A path is a plain local file. Its format is decided from its own first bytes, never from
 its name, and the driver that reads it is named from that; what a driver could be talked
-into (another file, the network, a gigabyte out of a kilobyte) is turned away here.
+into (another file, the network, a gigabyte out of a kilobyte) is turned away here. GeoJSON may link
+its reference system to an address, and a database may carry tables that read other files or views
+that never end: both are looked through before a library opens them.
 """
 
 from __future__ import annotations
 
 import difflib
+import json
 import re
+import sqlite3
 import stat
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
+import pandas as pd
+
 from stovergeo.core.errors import Report
-from stovergeo.inputs.database import check_database
-from stovergeo.inputs.json_door import linked_crs
+from stovergeo.inputs.text import clean_text, shown
 
 Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
-
 HEAD_BYTES: Final = 65_536
 #: no single input is larger than this; text is parsed whole, so less of it
 MAX_BYTES: Final = 16 * 2**30
@@ -29,7 +35,6 @@ MAX_TEXT_BYTES: Final = 2 * 2**30
 ZIP_MEMBERS: Final = 1000
 ZIP_TOTAL_BYTES: Final = 2 * 2**30
 ZIP_RATIO: Final = 100
-
 #: what would make a driver open something else than the file named
 _POINTS_ELSEWHERE: Final = re.compile(
     rb"<\s*(OGRVRT\w*|VRTDataset|GDAL_WMS|GDAL_WCS|WMS_Capabilities|OGRWFS\w*|WCS_GDAL|VRTTileIndex\w*|GDALTileIndex\w*)"
@@ -127,11 +132,6 @@ def open_file(text: str, folder: Path, where: str, report: Report, *, folders: b
         # the vector library takes such a path for a member of an archive, and would open another file
         raise report.refuse("path.unsafe", where, f"The path of {path.name} has a '!' in it or ends in .zip.")
     return found
-
-
-def shown(text: str, most: int = 120) -> str:
-    """Return text for a message: quoted, control characters escaped, cut to length."""
-    return repr(text if len(text) <= most else text[:most] + "...")
 
 
 def _binary(path: Path, head: bytes, where: str, report: Report) -> OpenFile | None:
@@ -305,3 +305,132 @@ def _nearest(path: Path) -> str:
         return f" The folder {shown(str(path.parent))} is not there either."
     near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.6)
     return f" Did you mean {shown(near[0])}?" if near else ""
+
+
+_NAMED: Final = re.compile(
+    r"(urn:(x-)?ogc:def:crs:[\w:.]+|(epsg|ogc|esri):\w+|https?://www\.opengis\.net/def/crs/[\w/.]+)", re.IGNORECASE
+)
+_KEY: Final = re.compile(rb'"(?:crs|coordRefSys)"\s*:', re.IGNORECASE)
+#: letters of the alphabet written as escapes: no program does that without a reason
+_ESCAPED: Final = re.compile(rb"\\u00[2-7][0-9a-fA-F]")
+#: a reference system is described in far less than this
+_MAX_LETTERS: Final = 20_000
+
+
+def linked_crs(data: bytes) -> str | None:
+    """Return what a JSON text says of its reference system that is no plain name; None where all is well."""
+    if _ESCAPED.search(data):
+        return _by_parsing(data)
+    for match in _KEY.finditer(data):
+        rest = data[match.end() : match.end() + _MAX_LETTERS].decode("utf-8", "replace").lstrip()
+        if rest[:1] not in ("{", "["):
+            wrong = _wrong(rest.split('"')[1] if rest[:1] == '"' and rest.count('"') > 1 else None, match[0])
+        else:
+            try:
+                wrong = _wrong(json.JSONDecoder().raw_decode(rest)[0], match[0])
+            except (ValueError, RecursionError):
+                return "a reference system that cannot be understood"
+        if wrong:
+            return wrong
+    return None
+
+
+def _wrong(value: object, key: bytes) -> str | None:
+    if isinstance(value, dict):
+        kind = str(value.get("type", "")).lower()
+        name = value.get("properties", {}).get("name") if isinstance(value.get("properties"), dict) else None
+        if kind == "name" and isinstance(name, str) and _NAMED.fullmatch(name):
+            return None
+        return f"a reference system of type {kind[:20]!r}"
+    if isinstance(value, list) or (b"coordrefsys" in key.lower() and value is not None):
+        return "a reference system by address"
+    return None  # a column that happens to be called so
+
+
+def _by_parsing(data: bytes) -> str | None:
+    try:
+        whole = json.loads(data)
+    except (ValueError, RecursionError):
+        return "escapes in a text that is not valid JSON"
+    queue = [whole]
+    while queue:
+        item = queue.pop()
+        if isinstance(item, dict):
+            for key, value in item.items():
+                if key.lower() in ("crs", "coordrefsys") and (wrong := _wrong(value, key.lower().encode())):
+                    return wrong
+                queue.append(value)
+        elif isinstance(item, list):
+            queue.extend(i for i in item if isinstance(i, dict | list))
+    return None
+
+
+#: virtual tables that only index what the same file holds
+_OWN_INDEXES: Final = ("rtree", "fts3", "fts4", "fts5", "gpkg_rtree")
+_CHUNK: Final = 500  # SQLite allows at least 999 parameters in a query
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    base = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+    # text in another encoding than the file claims is kept, its letters marked as lost, and reported on cleaning
+    base.text_factory = lambda given: given.decode("utf-8", "replace")
+    try:
+        base.execute("PRAGMA trusted_schema = OFF")
+        base.execute("PRAGMA query_only = ON")
+        yield base
+    finally:
+        base.close()
+
+
+def check_database(path: Path, where: str, report: Report) -> None:
+    """Refuse a database that is damaged, or whose tables reach beyond the file.
+
+    Raises
+    ------
+    InputError
+        ``file.unreadable``, ``file.signature``.
+    """
+    try:
+        with _opened(path) as base:
+            texts = [str(sql) for (sql,) in base.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")]
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the second where the message itself quotes damaged text
+        raise report.refuse("file.unreadable", where, f"{path.name}: {clean_text(error)}.") from None
+    for text in texts:
+        words = text.lower().split()
+        if words[:3] == ["create", "virtual", "table"]:
+            module = text.lower().split(" using ", 1)[-1].strip().split("(")[0].strip()
+            if module not in _OWN_INDEXES:
+                said = f"{path.name} holds a virtual table ({clean_text(module)[:40]}) that can read other files."
+                raise report.refuse("file.signature", where, said)
+        if words[:2] == ["create", "view"] and "recursive" in words:
+            raise report.refuse("file.signature", where, f"{path.name} holds a view that may never end.")
+
+
+def table_names(path: Path) -> set[str]:
+    """Return the names of the plain tables of a database, in lower case."""
+    try:
+        with _opened(path) as base:
+            return {str(n).lower() for (n,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    except (sqlite3.Error, UnicodeDecodeError):
+        return set()
+
+
+def read_rows(path: Path, table: str, columns: list[str], key: str, values: list[str]) -> pd.DataFrame:
+    """Return chosen columns of the rows whose key is among the values, everything as text.
+
+    Columns the table lacks are left out. `table`, `columns` and `key` come from this package, never from a file.
+    """
+    with _opened(path) as base:
+        there = {str(row[1]).lower() for row in base.execute(f'PRAGMA table_info("{table}")')}
+        taken = [c for c in columns if c in there]
+        if key not in there:
+            return pd.DataFrame(columns=columns)
+        chosen = ", ".join(f'"{c}"' for c in taken)
+        rows: list[tuple] = []
+        for start in range(0, len(values), _CHUNK):
+            part = values[start : start + _CHUNK]
+            marks = ", ".join("?" * len(part))
+            # a key may be kept as number or text: it is compared as text
+            rows += base.execute(f'SELECT {chosen} FROM "{table}" WHERE CAST("{key}" AS TEXT) IN ({marks})', part)
+    return pd.DataFrame(rows, columns=taken, dtype=object)

@@ -15,23 +15,23 @@ from pyproj.exceptions import ProjError
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
-from stovergeo.inputs.farm_layers import FarmLayers
-from stovergeo.inputs.farm_size import FarmSize, Sized, any_size
-from stovergeo.inputs.fields import make_fields
-from stovergeo.inputs.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
+from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized, any_size
+from stovergeo.inputs.fields import (
+    check_heights_agree,
+    check_points_on_fields,
+    check_property,
+    make_fields,
+    rough_ground,
+)
 from stovergeo.inputs.grid import farm_bounds
-from stovergeo.inputs.heights import check_header, read_heights
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import Layer
-from stovergeo.inputs.point_files import as_declared, points_table, read_point_rows
-from stovergeo.inputs.rasters import cells_to_read
-from stovergeo.inputs.shapes import of_family, valid_polygons
-from stovergeo.inputs.soil_files import read_soil_polygons
-from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
+from stovergeo.inputs.points import as_declared, points_table, read_point_rows
+from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
+from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
 from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
 from stovergeo.inputs.text import clean_text
-from stovergeo.inputs.vector import read_layer
-from stovergeo.inputs.yield_raster import read_yield_raster
+from stovergeo.inputs.vector import of_family, read_layer, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther

@@ -12,12 +12,11 @@ import pandas as pd
 
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
-from stovergeo.inputs.columns import unit_in_name
-from stovergeo.inputs.harvest import LENGTH_M, SECONDS
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.point_files import files_of, raw_rows
-from stovergeo.inputs.points import GPS_EPOCH_S
+from stovergeo.inputs.point_columns import GPS_EPOCH_S
+from stovergeo.inputs.points import files_of, raw_rows
+from stovergeo.inputs.tables import LENGTH_M, SECONDS, unit_in_name
 
 
 @dataclass(frozen=True, slots=True)

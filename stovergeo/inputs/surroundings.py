@@ -12,12 +12,11 @@ from pyproj import CRS
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.units import M_PER_FT
-from stovergeo.inputs.columns import column_missing, find_column
 from stovergeo.inputs.crs import to_working
 from stovergeo.inputs.plan.layers import HeightLayer, Layer, Layers, NamedLayer
-from stovergeo.inputs.shapes import Family, of_family, valid_polygons
-from stovergeo.inputs.tables import to_numbers
+from stovergeo.inputs.tables import column_missing, find_column, to_numbers
 from stovergeo.inputs.text import clean_column
+from stovergeo.inputs.vector import Family, of_family, valid_polygons
 
 #: layer of the plan -> what kinds of geometry it may hold
 FAMILIES: Final[dict[str, set[Family]]] = {

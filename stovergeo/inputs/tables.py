@@ -1,20 +1,37 @@
-"""Text tables and spreadsheets as rows, and their columns as numbers, whatever wrote them."""
+"""Text tables and spreadsheets as rows; their columns found by name and read as numbers, with their units."""
 
 from __future__ import annotations
 
+import difflib
 import re
 import warnings
 import zipfile
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.errors import Report
-from stovergeo.inputs.open_file import OpenFile, shown
-from stovergeo.inputs.text import clean_text
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.units import (
+    KG_PER_LB,
+    KG_PER_MG,
+    LB_PER_BUSHEL_CORN,
+    M_PER_FT,
+    M_PER_IN,
+    M_PER_MI,
+)
+from stovergeo.inputs.open_file import OpenFile
+from stovergeo.inputs.text import clean_text, shown
 
+KG_PER_BUSHEL: Final = LB_PER_BUSHEL_CORN * KG_PER_LB
+
+LENGTH_M: Final = {"in": M_PER_IN, "ft": M_PER_FT, "m": 1.0, "cm": 0.01}
+SPEED_M_S: Final = {"mph": M_PER_MI / 3600, "km/h": 1 / 3.6, "m/s": 1.0, "ft/s": M_PER_FT}
+SECONDS: Final = {"s": 1.0, "ms": 0.001}
+MASS_KG: Final = {"lb": KG_PER_LB, "kg": 1.0}
+FLOW_KG_S: Final = {"lb/s": KG_PER_LB, "kg/s": 1.0, "t/h": KG_PER_MG / 3600, "bu/h": KG_PER_BUSHEL / 3600}
 #: beyond any quantity of a farm: what an instrument writes for "no number" (judgement)
 BEYOND_ALL: Final = 1e30
 SEPARATORS: Final = (",", ";", "\t", "|")
@@ -161,3 +178,51 @@ def _encoding(start: bytes, path: Path) -> str:
 
 def _outside_quotes(line: str, separator: str) -> int:
     return re.sub(r'"[^"]*"', "", line).count(separator)
+
+
+_UNIT_AT_END: Final = re.compile(
+    r"[(\[_ ](lb[/_]?s|kg[/_]?s|t[/_]?h|bu[/_]?h|%|pct|percent|in|ft|m|cm|mph|km[/_]?h|m[/_]s|s|sec|ms|lb|kg)[)\]]?$",
+    re.IGNORECASE,
+)
+_SPELLED: Final = {
+    "lbs": "lb/s", "kgs": "kg/s", "th": "t/h", "buh": "bu/h", "pct": "%", "percent": "%", "kmh": "km/h", "sec": "s",
+}  # fmt: skip
+
+
+def unit_in_name(column: str) -> str | None:
+    """Return the unit that a column name ends in, as in ``Flow (lb/s)`` or ``dist_ft``; None where there is none."""
+    match = _UNIT_AT_END.search(column)
+    if match is None:
+        return None
+    written = match[1].lower().replace("_", "/")
+    return _SPELLED.get(written.replace("/", ""), written)
+
+
+def find_column(
+    frame: pd.DataFrame, wanted: str | None, usual: Iterable[str], where: str, report: Report
+) -> str | None:
+    """Return the column named in the plan, or the first of the usual names, or None.
+
+    Only labels may be found by their usual name; a column of numbers never is.
+
+    Raises
+    ------
+    InputError
+        ``column.missing`` when the plan names one that is not there.
+    """
+    names = [str(c) for c in frame.columns if c != "geometry"]
+    if wanted is not None:
+        if wanted in names:
+            return wanted
+        raise column_missing(wanted, names, where, report)
+    folded = {n.lower(): n for n in reversed(names)}
+    return next((folded[u] for u in usual if u in folded), None)
+
+
+def column_missing(wanted: str, names: list[str], where: str, report: Report) -> InputError:
+    """Note a missing column with the nearest that is there, and return the error to raise."""
+    near = difflib.get_close_matches(wanted.lower(), [n.lower() for n in names], n=1, cutoff=0.5)
+    match = next((n for n in names if near and n.lower() == near[0]), None)
+    hint = f" Did you mean {shown(match)}?" if match else ""
+    listed = ", ".join(shown(n, 30) for n in names[:20])
+    return report.refuse("column.missing", where, f"There is no column {shown(wanted)}.{hint} The file has {listed}.")

@@ -1,4 +1,4 @@
-"""Text from a layer that others made, cleaned: no control or direction characters, one form of each letter."""
+"""Text from files that others made: cleaned for the results, quoted for messages."""
 
 from __future__ import annotations
 
@@ -47,3 +47,8 @@ def clean_column(column: pd.Series, where: str, report: Report) -> pd.Series:
     if (count := int(garbled[place].sum())) > 0:
         report.add("text.mojibake", where, f"{count:,} texts look garbled, such as {cleaned[garbled][0]!r}.")
     return pd.Series(cleaned[place], index=column.index, dtype=object)
+
+
+def shown(text: str, most: int = 120) -> str:
+    """Return text for a message: quoted, control characters escaped, cut to length."""
+    return repr(text if len(text) <= most else text[:most] + "...")

@@ -16,7 +16,7 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
-from stovergeo.inputs.soil_codes import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
+from stovergeo.inputs.soil_survey import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
 from stovergeo.inputs.soils import make_soils
 
 # NASIS domains, in the survey's order [read]
