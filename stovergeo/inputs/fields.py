@@ -10,13 +10,12 @@ import shapely
 import xarray as xr
 from pyproj import CRS
 
-from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.crs import geodesic_ha, to_working
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import FieldsLayer, PointsLayer
-from stovergeo.inputs.tables import find_column
-from stovergeo.inputs.text import clean_column
+from stovergeo.inputs.tables import find_column, names_of
 from stovergeo.inputs.vector import SLIVER_HA, of_family, valid_polygons
 
 message = Catalog("stovergeo.inputs")
@@ -27,7 +26,7 @@ _YES: Final = ("1", "1.0", "yes", "y", "true")
 _NAMES: Final = ("name", "field_name", "fieldname", "field", "label", "title")
 
 
-def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, where: str, report: Report) -> gpd.GeoDataFrame:
+def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
     """Return the FIELDS table in the working CRS from rows as read.
 
     Raises
@@ -35,38 +34,35 @@ def make_fields(frame: gpd.GeoDataFrame, layer: FieldsLayer, crs: CRS, where: st
     InputError
         ``geom.type``, ``geom.invalid_much``, ``layer.empty``, ``column.missing``.
     """
-    frame = valid_polygons(of_family(frame, {"polygon"}, where, report), where, report)
-    frame = to_working(frame, crs, where, report)
-    frame = _counted_once(frame.reset_index(drop=True), where, report)
-    column = find_column(frame, layer.name_column, _NAMES, f"{where}.name_column", report)
-    numbered = [f"Field {i + 1}" for i in range(len(frame))]
-    names = clean_column(frame[column], where, report).to_list() if column else numbered
+    frame = valid_polygons(of_family(frame, {"polygon"}, at), at)
+    frame = to_working(frame, crs, at)
+    frame = _counted_once(frame.reset_index(drop=True), at)
     area = geodesic_ha(frame)
     fields = gpd.GeoDataFrame(
         {
             "field_id": [f"F{i + 1}" for i in range(len(frame))],
-            "name": [name or number for name, number in zip(names, numbered, strict=True)],
+            "name": names_of(frame, layer.name_column, _NAMES, "Field", at),
             "area_ha": area,
-            "crop_stands": _standing(frame, layer, where, report),
+            "crop_stands": _standing(frame, layer, at),
         },
         geometry=frame.geometry.to_numpy(),
         crs=crs,
     )
     for name, size in zip(fields["name"], area, strict=True):
         if not SMALL_HA <= size <= LARGE_HA:
-            report.add("geom.size", f"{where}, {name!r}", message("area.odd", area=float(size)))
+            at.part(f"{name!r}").add("geom.size", message("area.odd", area=float(size)))
     return fields
 
 
-def _standing(frame: gpd.GeoDataFrame, layer: FieldsLayer, where: str, report: Report) -> np.ndarray:
+def _standing(frame: gpd.GeoDataFrame, layer: FieldsLayer, at: Place) -> np.ndarray:
     """Return True for each field whose column says yes; False for all where no column is named."""
     if layer.standing_column is None:
         return np.zeros(len(frame), dtype=bool)
-    column = find_column(frame, layer.standing_column, (), f"{where}.standing_column", report)
+    column = find_column(frame, layer.standing_column, (), at.key("standing_column"))
     return frame[column].map(lambda said: str(said).strip().lower() in _YES).to_numpy(dtype=bool)
 
 
-def _counted_once(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoDataFrame:
+def _counted_once(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
     """Take ground that two outlines share off the later one, so that nothing is counted twice."""
     shapes = frame.geometry.to_numpy().copy()
     first, second = frame.sindex.query(shapes, predicate="intersects")
@@ -75,7 +71,7 @@ def _counted_once(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.Ge
         hectares = geodesic_ha(gpd.GeoDataFrame(geometry=[_polygons(shared)], crs=frame.crs))[0]
         if hectares > SLIVER_HA:
             shared_rows = message("area.overlap", one=i + 1, other=j + 1, area=float(hectares))
-            report.add("geom.overlap", where, shared_rows)
+            at.add("geom.overlap", shared_rows)
         if shared.area > 0:
             shapes[j] = _polygons(shapely.difference(shapes[j], shapes[i]))
     kept = ~shapely.is_empty(shapes) & (geodesic_ha(gpd.GeoDataFrame(geometry=shapes, crs=frame.crs)) > SLIVER_HA)
@@ -106,7 +102,7 @@ MIN_RELIEF_M: Final = 8.0
 
 
 def check_points_on_fields(
-    points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, layer: PointsLayer | None, report: Report
+    points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, layer: PointsLayer | None, at: Place
 ) -> None:
     """Hold the points against the field outlines.
 
@@ -128,19 +124,19 @@ def check_points_on_fields(
     outside = 1 - inside.mean()
     said = f"{(~inside).sum():,} of {len(points):,} records ({outside:.0%}) lie outside all fields."
     if not inside.any():
-        raise report.refuse("overlay.empty", "yield_points", said)
+        raise at.refuse("overlay.empty", said)
     if outside > MAX_OUTSIDE and not (layer is not None and layer.allow_outside):
-        raise report.refuse("points.outside_max", "yield_points", said)
+        raise at.refuse("points.outside_max", said)
     if outside > SOME_OUTSIDE:
-        report.add("points.outside", "yield_points", said)
+        at.add("points.outside", said)
     for name, rows, area_ha in zip(fields["name"], on_field, fields["area_ha"], strict=True):
-        where = f"fields, {name!r}"
+        field = Place(f"fields, {name!r}", at.report)
         if len(rows) < MIN_POINTS:
-            report.add("points.sparse", where, f"Yield records that lie on it: {len(rows):,}.")
+            field.add("points.sparse", f"Yield records that lie on it: {len(rows):,}.")
             continue
         cut = float(points["area_m2"].to_numpy()[rows].clip(min=0).sum()) / M2_PER_HA / area_ha
         if not COVERED[0] <= cut <= COVERED[1]:
-            report.add("points.coverage", where, message("area.covered", share=cut, area=float(area_ha)))
+            field.add("points.coverage", message("area.covered", share=cut, area=float(area_ha)))
 
 
 def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -151,7 +147,7 @@ def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return ground.assign(area_ha=geodesic_ha(ground))
 
 
-def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, report: Report) -> None:
+def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, at: Place) -> None:
     """Hold the elevation raster against the heights of the combine's receiver, where both are there.
 
     A receiver's height is noisy and may refer to the ellipsoid, tens of metres from the raster's; a wrong unit
@@ -171,16 +167,16 @@ def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, repor
     relief, told = (float(np.subtract(*np.quantile(h, (0.95, 0.05)))) for h in (ground, heard))
     if abs(apart) > HEIGHTS_APART_M:
         side = "above" if apart > 0 else "below"
-        report.add("dem.disagree", "elevation", message("length.heights_apart", apart=abs(apart), side=side))
+        at.add("dem.disagree", message("length.heights_apart", apart=abs(apart), side=side))
         return
     if max(relief, told) > MIN_RELIEF_M and not 0.5 <= relief / max(told, 0.1) <= 2:
-        report.add("dem.disagree", "elevation", message("length.relief", relief=relief, receiver=told))
+        at.add("dem.disagree", message("length.relief", relief=relief, receiver=told))
     elif min(relief, told) > MIN_RELIEF_M and (alike := float(np.corrcoef(ground, heard)[0, 1])) < MIN_ALIKE:
         said = f"Its ups and downs are not those of the yield points' receiver (correlation {alike:.2f})."
-        report.add("dem.disagree", "elevation", f"{said} It may be turned, mirrored or moved.")
+        at.add("dem.disagree", f"{said} It may be turned, mirrored or moved.")
 
 
-def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, report: Report) -> None:
+def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, at: Place) -> None:
     """Report field ground outside the property lines."""
     ground = shapely.union_all(owned.geometry.to_numpy()) if len(owned) else shapely.Polygon()
     for name, shape in zip(fields["name"], fields.geometry, strict=True):
@@ -189,4 +185,4 @@ def check_property(fields: gpd.GeoDataFrame, owned: gpd.GeoDataFrame, report: Re
         if share > 0.02:
             hectares = share * geodesic_ha(gpd.GeoDataFrame(geometry=[shape], crs=fields.crs))[0]
             outside = message("area.outside_property", area=float(hectares), share=float(share))
-            report.add("property.field_outside", f"fields, {name!r}", outside)
+            Place(f"fields, {name!r}", at.report).add("property.field_outside", outside)

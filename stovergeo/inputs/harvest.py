@@ -7,17 +7,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from stovergeo.core.units import (
-    HA_PER_ACRE,
-    KG_DRY_PER_BUSHEL_CORN,
-    KG_PER_MG,
-    M2_PER_HA,
-)
+from stovergeo.core.units import HA_PER_ACRE, KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_HA
 from stovergeo.inputs.point_columns import DeclaredColumns, middle
-from stovergeo.inputs.tables import (
-    KG_PER_BUSHEL,
-    to_numbers,
-)
+from stovergeo.inputs.tables import KG_PER_BUSHEL, to_numbers
 
 #: unit of yield -> (Mg/ha of the mass it counts, how that mass becomes dry: "wet", "market" or "dry")
 YIELD_MG_HA: Final = {
@@ -32,6 +24,8 @@ YIELD_MG_HA: Final = {
 }
 #: less ground than this under a record is none, m2 (judgement)
 MIN_AREA_M2: Final = 0.001
+#: what is said of the unit "bu/ac dry"
+DRY_BUSHEL: Final = "A dry bushel was read as 56 lb of oven-dry grain."
 _MARKET_DRY_SHARE: Final = KG_DRY_PER_BUSHEL_CORN / KG_PER_BUSHEL
 
 
@@ -71,21 +65,20 @@ def grain_of(
     given = col.raw("grain_yield")
     unit = col.layer.units.grain_yield
     if given is not None and unit is None:
-        col.lacks_unit("grain_yield", "yield.unit", tuple(YIELD_MG_HA))
+        col.lacks_unit("grain_yield", "yield.unit", YIELD_MG_HA)
     flow, mass = values["flow"], values["mass"]
     columns = col.layer.columns
     if columns.flow is None and columns.mass is None and columns.grain_yield is None:
-        said = "No column is declared as flow, mass or yield."
-        col.trouble.append(col.report.refuse("yield.column", f"{col.where}.columns", said))
+        col.wrong("columns", "yield.column", "No column is declared as flow, mass or yield.")
     weighed_wet = flow is not None or mass is not None or (unit is not None and unit.endswith("wet"))
     if weighed_wet and moisture is None and columns.moisture is None:
         said = "The grain is weighed wet, and neither a moisture column nor one moisture is declared."
-        col.trouble.append(col.report.refuse("yield.moisture", f"{col.where}.columns.moisture", said))
+        col.wrong("columns.moisture", "yield.moisture", said)
     if mass is None and flow is not None:
         # a column that could not be read has its own refusal
         if seconds is None and (columns.seconds is None or values["seconds"] is not None):
             said = "A flow needs the time each record covers; neither seconds nor time stamps tell it."
-            col.trouble.append(col.report.refuse("points.seconds", f"{col.where}.columns.seconds", said))
+            col.wrong("columns.seconds", "points.seconds", said)
         mass = None if seconds is None else flow * _every_s(seconds, col)
     if col.trouble or distance is None or swath is None:
         return None
@@ -93,10 +86,8 @@ def grain_of(
     per_area = None
     if given is not None and unit is not None:
         if unit == "bu/ac dry":
-            col.report.add(
-                "yield.dry_bushel", f"{col.where}.units.yield", "A dry bushel was read as 56 lb of oven-dry grain."
-            )
-        numbers = to_numbers(given, f"{col.where}, column {given.name!r}", col.report)
+            col.at.key("units.yield").add("yield.dry_bushel", DRY_BUSHEL)
+        numbers = to_numbers(given, col.at.column(given.name))
         per_area = dry_mg_ha(numbers, unit, np.nan if moisture is None else moisture)
     if mass is not None and moisture is not None:
         grain = dry_kg(mass, moisture)
@@ -121,4 +112,4 @@ def _check_agree(measured: np.ndarray, declared: np.ndarray, col: DeclaredColumn
     ratio = float(np.median(measured[both] / declared[both])) if both.any() else 1.0
     if not 0.95 <= ratio <= 1.05:
         said = f"Grain from flow or mass is {ratio:.2f} times the yield column; flow or mass was used."
-        col.report.add("yield.disagree", f"{col.where}.units", said)
+        col.at.key("units").add("yield.disagree", said)

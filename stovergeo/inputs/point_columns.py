@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.errors import InputError, Report
+from stovergeo.core.errors import Problem
 from stovergeo.core.messages import Catalog
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import PointsLayer
 from stovergeo.inputs.point_checks import pass_spacing_m, report_frozen
 from stovergeo.inputs.tables import (
@@ -53,21 +55,22 @@ GPS_EPOCH_S: Final = 315_964_800 - 18
 class DeclaredColumns:
     """The declared columns of one table as arrays in SI."""
 
-    def __init__(self, frame: pd.DataFrame, layer: PointsLayer, where: str, report: Report) -> None:
-        self.frame, self.layer, self.where, self.report = frame, layer, where, report
-        self.trouble: list[InputError] = []
+    def __init__(self, frame: gpd.GeoDataFrame, layer: PointsLayer, at: Place) -> None:
+        self.frame, self.layer, self.at = frame, layer, at
+        self.trouble: list[Problem] = []
         self.n = len(frame)
+
+    def wrong(self, key: str, code: str, what: str, cure: str | None = None) -> None:
+        """Note a problem that forbids the table, at a key of the layer, and go on to find the others."""
+        self.trouble += self.at.key(key).refuse(code, what, cure).problems
 
     def raw(self, role: str) -> pd.Series | None:
         """Return the column declared for a role as it is in the file; None where there is none, which is noted."""
         name = getattr(self.layer.columns, role)
-        if name is None:
-            return None
-        if name not in self.frame.columns:
-            names = [str(c) for c in self.frame.columns if c != "geometry"]
-            self.trouble.append(column_missing(name, names, f"{self.where}.columns.{_key(role)}", self.report))
-            return None
-        return self.frame[name]
+        if name is None or name in self.frame.columns:
+            return None if name is None else self.frame[name]
+        self.trouble += column_missing(name, self.frame, self.at.key(f"columns.{_key(role)}")).problems
+        return None
 
     def measured(self, role: str) -> np.ndarray | None:
         """Return the column of a role in the SI unit of `MEASURED`; None where it or its unit is not there."""
@@ -77,39 +80,33 @@ class DeclaredColumns:
         factors, code = MEASURED[role]
         unit = getattr(self.layer.units, role)
         if unit is None:
-            self.lacks_unit(role, code, tuple(factors))
+            self.lacks_unit(role, code, factors)
             return None
         named = unit_in_name(str(column.name))
         if named in factors and named != unit:
             said = f"The name of the column {column.name!r} says {named}, the plan {unit}; the plan is followed."
-            self.report.add("points.name_unit", f"{self.where}.units.{_key(role)}", said)
-        numbers = to_numbers(column, f"{self.where}, column {column.name!r}", self.report)
-        if role in _NEVER_NEGATIVE:
-            numbers = self._without_negative(numbers, role, str(column.name))
+            self.at.key(f"units.{role}").add("points.name_unit", said)
+        place = self.at.column(column.name)
+        numbers = to_numbers(column, place)
+        if role in _NEVER_NEGATIVE and (negative := numbers < 0).any():
+            said = f"{int(negative.sum()):,} of {len(numbers):,} values are less than nothing; taken as unknown."
+            place.add("points.negative", said)
+            numbers = np.where(negative, np.nan, numbers)
         if role in _MOVING:
-            grain = role in ("flow", "mass")
-            report_frozen(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
+            report_frozen(numbers, place, zeros=role in ("flow", "mass"))
         return numbers * factors[unit]
 
-    def _without_negative(self, numbers: np.ndarray, role: str, name: str) -> np.ndarray:
-        negative = numbers < 0
-        if negative.any():
-            said = f"{int(negative.sum()):,} of {len(numbers):,} values are less than nothing; taken as unknown."
-            self.report.add("points.negative", f"{self.where}, column {name!r}", said)
-        return np.where(negative, np.nan, numbers)
-
-    def lacks_unit(self, role: str, code: str, known: tuple[str, ...]) -> None:
+    def lacks_unit(self, role: str, code: str, known: Iterable[str]) -> None:
         """Note that a declared column has no unit."""
-        said = (
-            f"The column {getattr(self.layer.columns, role)!r} is read as {_key(role)}, but its unit is not declared."
-        )
-        cure = f'Add {_key(role)} = "..." under [layers.yield_points.units]; known are: {", ".join(known)}.'
-        self.trouble.append(self.report.refuse(code, f"{self.where}.units.{_key(role)}", said, cure))
+        key, name = _key(role), getattr(self.layer.columns, role)
+        said = f"The column {name!r} is read as {key}, but its unit is not declared."
+        cure = f'Add {key} = "..." under [layers.yield_points.units]; known are: {", ".join(known)}.'
+        self.wrong(f"units.{key}", code, said, cure)
 
     def text(self, role: str) -> pd.Series | None:
         """Return the column of a role as cleaned text."""
         column = self.raw(role)
-        return None if column is None else clean_column(column, f"{self.where}, column {column.name!r}", self.report)
+        return None if column is None else clean_column(column, self.at.column(column.name))
 
 
 def _key(role: str) -> str:
@@ -118,26 +115,27 @@ def _key(role: str) -> str:
 
 def moisture_of(column: np.ndarray | None, col: DeclaredColumns) -> np.ndarray | None:
     """Return the moisture of each record, %, once it can be that of a corn harvest; None where nothing tells it."""
-    where = f"{col.where}.units.moisture"
     if column is None:
         return None if col.layer.moisture_pct is None else np.full(col.n, col.layer.moisture_pct)
     if not np.isfinite(column).any():
-        col.trouble.append(col.report.refuse("yield.moisture", where, "The moisture column holds no number."))
+        col.wrong("units.moisture", "yield.moisture", "The moisture column holds no number.")
         return None
     typical = middle(column)
+    said = cure = ""
     if col.layer.units.moisture == "%" and typical <= 1:
         said = f"Moisture is declared in %, but half of it is under {typical:.3g}: it looks like a fraction."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "fraction".'))
+        cure = 'If it is, write moisture = "fraction".'
     elif col.layer.units.moisture == "fraction" and typical > 100:
         said = f"Moisture is declared as a fraction, but half of it is over {typical / 100:.3g}: it looks like %."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "%".'))
+        cure = 'If it is, write moisture = "%".'
     elif not USUAL_MOISTURE_PCT[0] <= typical <= USUAL_MOISTURE_PCT[1]:
         said = f"Half of the moistures are below {typical:.3g} %, which no corn harvest is."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, "Check the column and its unit."))
-    gaps = int(np.isnan(column).sum())
-    if gaps:
+        cure = "Check the column and its unit."
+    if said:
+        col.wrong("units.moisture", "yield.moisture", said, cure)
+    if gaps := int(np.isnan(column).sum()):
         said = f"{gaps:,} of {col.n:,} records have no moisture; their dry grain is unknown."
-        col.report.add("yield.moisture_gaps", f"{col.where}.columns.moisture", said)
+        col.at.key("columns.moisture").add("yield.moisture_gaps", said)
     return column
 
 
@@ -155,19 +153,16 @@ def seconds_of(
         usual = middle(steps[steps > 0])
         # a pause or a step backwards says nothing of the record after it
         column = np.where((steps > 0) & (steps <= 3 * usual), steps, np.where(np.isfinite(time), usual, np.nan))
-        col.report.add(
-            "points.seconds_from_time",
-            f"{col.where}.columns.seconds",
-            f"Durations were taken from the time stamps (usually {usual:.3g} s).",
-        )
+        said = f"Durations were taken from the time stamps (usually {usual:.3g} s)."
+        col.at.key("columns.seconds").add("points.seconds_from_time", said)
     elif column is not None:
         ratio = middle(column) / middle(steps[steps > 0])
         if np.isfinite(ratio) and not 0.8 <= ratio <= 1.25:
             said = f"Records claim {ratio:.2g} times the seconds that pass between their time stamps."
-            col.report.add("points.disagree", f"{col.where}.columns.seconds", said)
+            col.at.key("columns.seconds").add("points.disagree", said)
     else:
         said = "Nothing tells how long a record took" + _why_no_durations(steps, col)
-        col.report.add("points.no_time", f"{col.where}.columns.time", said)
+        col.at.key("columns.time").add("points.no_time", said)
     return column, time
 
 
@@ -197,16 +192,15 @@ def _time(col: DeclaredColumns) -> np.ndarray | None:
     if column is None:
         return None
     unit = col.layer.units.time
-    where = f"{col.where}.units.time"
     if unit is None:
         said = f"The epoch of the column {column.name!r} is not declared; time stays unused."
-        col.report.add("points.time_unit", where, said)
+        col.at.key("units.time").add("points.time_unit", said)
         return None
     if unit == "iso":
         stamps = pd.to_datetime(column, errors="coerce", utc=True, format="mixed")
         seconds = (stamps - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
         return seconds.to_numpy(dtype=np.float64)
-    seconds = to_numbers(column, f"{col.where}, column {column.name!r}", col.report)
+    seconds = to_numbers(column, col.at.column(column.name))
     return seconds + GPS_EPOCH_S if unit == "gps s" else seconds
 
 
@@ -215,24 +209,18 @@ def distance_of(
 ) -> np.ndarray | None:
     """Return the way covered in each record, m: from its column, from speed and time, else from the positions."""
     spacing = _spacing_m(col.frame)
-    where = f"{col.where}.columns.distance"
+    place = col.at.key("columns.distance")
     if (distance := values["distance"]) is None and (speed := values["speed"]) is not None and seconds is not None:
         distance = speed * seconds
     if distance is None:
         usual = middle(spacing[spacing > 0])
-        col.report.add(
-            "points.distance_from_places",
-            where,
-            message("length.way_from_places", way=usual),
-        )
+        place.add("points.distance_from_places", message("length.way_from_places", way=usual))
         return np.where(spacing <= 3 * usual, spacing, usual)
     moving = (spacing > 0) & (distance > 0)
     ratio = float(np.median(distance[moving]) / np.median(spacing[moving])) if moving.any() else 1.0
     if not 0.8 <= ratio <= 1.25:
         said = f"Records claim {ratio:.2g} times the way between their positions."
-        col.report.add(
-            "points.disagree", where, said, "Check the units of distance, speed and seconds, and the order of the rows."
-        )
+        place.add("points.disagree", said, "Check the units of distance, speed and seconds, and the order of the rows.")
     return distance
 
 
@@ -240,16 +228,16 @@ def believed_swath(swath: np.ndarray, col: DeclaredColumns) -> np.ndarray:
     """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbours'."""
     steps = _spacing_m(col.frame)
     x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
-    apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
-    claimed = middle(swath)
+    apart = pass_spacing_m(x, y, middle(steps[steps > 0]))
+    claimed, place = middle(swath), col.at.key("columns.swath")
     if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
         said = message("length.width_and_passes", claimed=claimed, apart=apart)
-        col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
+        place.add("points.disagree", said, "Check the swath and its unit.")
     wide = swath > MAX_WIDTHS * claimed
     if wide.any():
         widest, count = float(np.nanmax(swath)), int(wide.sum())
         said = message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed)
-        col.report.add("points.wide", f"{col.where}.columns.swath", said)
+        place.add("points.wide", said)
     return np.where(wide, np.nan, swath)
 
 

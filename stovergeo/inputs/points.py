@@ -5,18 +5,20 @@ A points layer is one file, or a folder with one a load or machine.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from pyproj import CRS
 
-from stovergeo.core.errors import InputError, Report
+from stovergeo.core.errors import InputError, Problem
 from stovergeo.inputs.crs import to_working
 from stovergeo.inputs.harvest import grain_of
 from stovergeo.inputs.open_file import OpenFile, open_file
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import PointsLayer
 from stovergeo.inputs.point_checks import check_one_harvest, check_plausible
@@ -39,8 +41,13 @@ _FAR_UNITS: Final = 200_000.0
 MAX_FILES: Final = 2000
 _ENDINGS: Final = {".csv", ".txt", ".tsv", ".xlsx", ".shp", ".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".kml"}
 
+#: rows of each file, with the place to name it by
+PointRows = list[tuple[Place, gpd.GeoDataFrame]]
+S = TypeVar("S")
+T = TypeVar("T")
 
-def read_point_rows(layer: PointsLayer, plan: Plan, where: str, report: Report) -> list[tuple[str, gpd.GeoDataFrame]]:
+
+def read_point_rows(layer: PointsLayer, plan: Plan, at: Place) -> PointRows:
     """Return the rows of each file of a points layer, with the place to name it by, in believed CRSs.
 
     Every file is tried, so that one run lists the troubles of all.
@@ -50,39 +57,34 @@ def read_point_rows(layer: PointsLayer, plan: Plan, where: str, report: Report) 
     InputError
         With the problems of every file that cannot be used.
     """
-    opened = open_file(layer.path, plan.folder, where, report, folders=True)
-    files = files_of(opened, where, report)
-    rows: list[tuple[str, gpd.GeoDataFrame]] = []
-    trouble: list[InputError] = []
-    for file in files:
-        place = where if len(files) == 1 else f"{where}, {file.path.name}"
-        try:
-            rows.append((place, _placed_points(file, layer, place, report)))
-        except InputError as error:
-            trouble.append(error)
-    if trouble:
-        raise InputError([p for error in trouble for p in error.problems])
-    return rows
+    files = files_of(open_file(layer.path, plan.folder, at, folders=True), at)
+    places = [at if len(files) == 1 else at.part(file.path.name) for file in files]
+    return _of_each(lambda place, file: (place, _placed_points(file, layer, place)), zip(places, files, strict=True))
 
 
-def points_table(
-    rows: list[tuple[str, gpd.GeoDataFrame]], layer: PointsLayer, crs: CRS, report: Report
-) -> gpd.GeoDataFrame:
+def points_table(rows: PointRows, layer: PointsLayer, crs: CRS) -> gpd.GeoDataFrame:
     """Return one POINTS table in the working CRS from the rows of all files."""
-    tables: list[gpd.GeoDataFrame] = []
-    trouble: list[InputError] = []
-    for place, frame in rows:
+    tables = _of_each(lambda place, frame: make_points(to_working(frame, crs, place), layer, place), rows)
+    if len(rows) == 1:
+        return tables[0]
+    for (place, _), table in zip(rows, tables, strict=True):
+        if "load" not in table:
+            table["load"] = place.where.rsplit(", ", 1)[-1]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _of_each(make: Callable[[Place, S], T], items: Iterable[tuple[Place, S]]) -> list[T]:
+    """Return what a reader makes of each item; all are tried, so that one error lists the problems of all."""
+    made: list[T] = []
+    trouble: list[Problem] = []
+    for place, item in items:
         try:
-            table = make_points(to_working(frame, crs, place, report), layer, place, report)
+            made.append(make(place, item))
         except InputError as error:
-            trouble.append(error)
-            continue
-        if len(rows) > 1 and "load" not in table:
-            table["load"] = place.rsplit(", ", 1)[-1]
-        tables.append(table)
+            trouble += error.problems
     if trouble:
-        raise InputError([p for error in trouble for p in error.problems])
-    return tables[0] if len(tables) == 1 else pd.concat(tables, ignore_index=True)
+        raise InputError(trouble)
+    return made
 
 
 def as_declared(layer: PointsLayer, like: PointsLayer) -> PointsLayer:
@@ -95,63 +97,59 @@ def as_declared(layer: PointsLayer, like: PointsLayer) -> PointsLayer:
     return layer.model_copy(update=left_out)
 
 
-def raw_rows(opened: OpenFile, layer: PointsLayer, where: str, report: Report) -> pd.DataFrame:
+def raw_rows(opened: OpenFile, layer: PointsLayer, at: Place) -> pd.DataFrame:
     """Return the rows of one points file unchanged: a table, or a frame with geometry."""
     if opened.kind == "table":
-        return read_table(opened, layer.sheet, where, report)
+        return read_table(opened, layer.sheet, at)
     if opened.kind in ("vector", "parquet"):
-        return read_frame(opened, layer.layer, where, report)
-    raise report.refuse(
-        "file.signature", where, f"{opened.path.name} is a {opened.kind}; yield points are needed here."
-    )
+        return read_frame(opened, layer.layer, at)
+    raise at.refuse("file.signature", f"{opened.path.name} is a {opened.kind}; yield points are needed here.")
 
 
-def files_of(opened: OpenFile, where: str, report: Report) -> list[OpenFile]:
+def files_of(opened: OpenFile, at: Place) -> list[OpenFile]:
     """Return the files of a points layer: the one, or those of the folder in order of their names."""
-    return _files_in(opened.path, where, report) if opened.kind == "folder" else [opened]
+    return _files_in(opened.path, at) if opened.kind == "folder" else [opened]
 
 
-def _files_in(folder: Path, where: str, report: Report) -> list[OpenFile]:
+def _files_in(folder: Path, at: Place) -> list[OpenFile]:
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in _ENDINGS and p.is_file())
     if not paths:
-        raise report.refuse("layer.empty", where, f"The folder {folder.name} holds no file of points.")
+        raise at.refuse("layer.empty", f"The folder {folder.name} holds no file of points.")
     if len(paths) > MAX_FILES:
-        raise report.refuse("file.too_big", where, f"The folder {folder.name} holds {len(paths):,} files.")
-    return [open_file(p.name, folder, f"{where}, {p.name}", report) for p in paths]
+        raise at.refuse("file.too_big", f"The folder {folder.name} holds {len(paths):,} files.")
+    return [open_file(p.name, folder, at.part(p.name)) for p in paths]
 
 
-def _placed_points(file: OpenFile, layer: PointsLayer, where: str, report: Report) -> gpd.GeoDataFrame:
-    frame = raw_rows(file, layer, where, report)
+def _placed_points(file: OpenFile, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
+    frame = raw_rows(file, layer, at)
     if isinstance(frame, gpd.GeoDataFrame):
-        frame = of_family(frame[frame.geometry.notna()], {"point"}, where, report)
+        frame = of_family(frame[frame.geometry.notna()], {"point"}, at)
         frame = frame.explode(ignore_index=True)
         x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
         crs = frame.crs
     else:
-        x, y = _column(frame, layer.columns.x, "x", where, report), _column(frame, layer.columns.y, "y", where, report)
+        x, y = _column(frame, layer.columns.x, "x", at), _column(frame, layer.columns.y, "y", at)
         crs = None
     usable = _usable(x, y)
     lost = int((~usable).sum())
     if lost:
         said = f"{lost:,} of {len(frame):,} records have no usable position."
         if lost > MAX_LOST * len(frame):
-            raise report.refuse("geom.nonfinite", where, said)
-        report.add(
-            "points.no_place", where, f"{said} They were left out (first: row {int(np.flatnonzero(~usable)[0]) + 1})."
-        )
+            raise at.refuse("geom.nonfinite", said)
+        at.add("points.no_place", f"{said} They were left out (first: row {int(np.flatnonzero(~usable)[0]) + 1}).")
     columns = pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))[usable].reset_index(drop=True)
     geometry = gpd.points_from_xy(x[usable], y[usable])
-    return placed(gpd.GeoDataFrame(columns, geometry=geometry, crs=crs), layer, where, report)
+    return placed(gpd.GeoDataFrame(columns, geometry=geometry, crs=crs), layer, at)
 
 
-def _column(frame: pd.DataFrame, name: str | None, axis: str, where: str, report: Report) -> np.ndarray:
-    place = f"{where}.columns.{axis}"
+def _column(frame: pd.DataFrame, name: str | None, axis: str, at: Place) -> np.ndarray:
+    place = at.key(f"columns.{axis}")
     if name is None:
         meaning = "easting or longitude" if axis == "x" else "northing or latitude"
-        raise report.refuse("points.no_xy", place, f"The column with the {meaning} is not declared.")
+        raise place.refuse("points.no_xy", f"The column with the {meaning} is not declared.")
     if name not in frame.columns:
-        raise column_missing(name, [str(c) for c in frame.columns], place, report)
-    return to_numbers(frame[name], f"{where}, column {name!r}", report)
+        raise column_missing(name, frame, place)
+    return to_numbers(frame[name], at.column(name))
 
 
 def _usable(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -165,7 +163,7 @@ def _usable(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return fine & (np.abs(x - mid_x) <= far) & (np.abs(y - mid_y) <= far)
 
 
-def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report: Report) -> gpd.GeoDataFrame:
+def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
     """Return the POINTS table from rows placed in the working CRS.
 
     Raises
@@ -173,7 +171,7 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     InputError
         With everything that is undeclared, missing or contradictory at once.
     """
-    col = DeclaredColumns(frame, layer, where, report)
+    col = DeclaredColumns(frame, layer, at)
     corn = _corn_rows(col)
     values = {role: col.measured(role) for role in MEASURED}
     moisture = moisture_of(values["moisture"], col)
@@ -183,15 +181,16 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     swath = values["swath"]
     if swath is None and layer.swath_m is not None:
         swath = np.full(col.n, layer.swath_m)
-    if swath is None and not col.trouble:
-        said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
-        col.trouble.append(report.refuse("points.area", f"{where}.columns.swath", said))
-    if swath is not None and not col.trouble:
-        swath = believed_swath(swath, col)
+    if not col.trouble:
+        if swath is None:
+            said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
+            col.wrong("columns.swath", "points.area", said)
+        else:
+            swath = believed_swath(swath, col)
     grain = grain_of(values, moisture, seconds, distance, swath, col)
     load, header = col.text("load"), col.text("header")
-    if col.trouble or grain is None or swath is None or distance is None:
-        raise InputError([p for error in col.trouble for p in error.problems])
+    if col.trouble or grain is None:
+        raise InputError(col.trouble)
     area, grain_kg, grain_mg_ha = grain
     table: dict[str, object] = {
         "seconds": seconds,
@@ -201,19 +200,19 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
         "moisture_pct": moisture,
         "time_s": time,
         "height_m": values["height"],
-        "machine": None if machine is None else machine.to_numpy(),
-        "load": None if load is None else load.to_numpy(),
+        "machine": machine,
+        "load": load,
         "header_down": _header_down(header, col),
         "area_m2": area,
         "grain_kg": grain_kg,
         "grain_mg_ha": grain_mg_ha,
     }
     points = gpd.GeoDataFrame(
-        {k: v for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
+        {k: np.asarray(v) for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
     )
     points = points[corn].reset_index(drop=True)
-    check_one_harvest(points, layer, where, report)
-    check_plausible(points, where, report)
+    check_one_harvest(points, layer, at)
+    check_plausible(points, at)
     return points
 
 
@@ -224,29 +223,25 @@ def _corn_rows(col: DeclaredColumns) -> np.ndarray:
     corn = (crop.str.casefold() == col.layer.corn.casefold()).to_numpy(dtype=bool)
     others = crop[~corn].value_counts()
     listed = ", ".join(f"{name!r} ({count:,})" for name, count in others.head(5).items())
-    where = f"{col.where}.columns.crop"
     if not corn.any():
-        col.trouble.append(
-            col.report.refuse("points.no_corn", where, f"No record's crop is {col.layer.corn!r}; there are {listed}.")
-        )
+        said = f"No record's crop is {col.layer.corn!r}; there are {listed}."
+        col.wrong("columns.crop", "points.no_corn", said)
     elif not corn.all():
-        col.report.add(
-            "points.other_crop", where, f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
-        )
+        said = f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
+        col.at.key("columns.crop").add("points.other_crop", said)
     return corn
 
 
 def _header_down(header: pd.Series | None, col: DeclaredColumns) -> np.ndarray | None:
     if header is None:
         return None
-    where = f"{col.where}.header_down"
+    listed = ", ".join(repr(v) for v in header.unique()[:6])
     if col.layer.header_down is None:
-        listed = ", ".join(repr(v) for v in header.unique()[:6])
-        col.report.add("points.header", where, f"A header column is declared, but not which of {listed} means cutting.")
-        return None
-    down = (header.str.casefold() == col.layer.header_down.strip().casefold()).to_numpy(dtype=bool)
-    if not down.any():
-        listed = ", ".join(repr(v) for v in header.unique()[:6])
-        col.report.add("points.header", where, f"No record's header is {col.layer.header_down!r}; there are {listed}.")
-        return None
-    return down
+        said = f"A header column is declared, but not which of {listed} means cutting."
+    else:
+        down = (header.str.casefold() == col.layer.header_down.strip().casefold()).to_numpy(dtype=bool)
+        if down.any():
+            return down
+        said = f"No record's header is {col.layer.header_down!r}; there are {listed}."
+    col.at.key("header_down").add("points.header", said)
+    return None

@@ -29,8 +29,9 @@ from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M_PER_FT, MG_HA_DRY_PER_BU_ACRE
 from stovergeo.inputs.crs import Bounds, believed_crs, named, note_conversion
-from stovergeo.inputs.harvest import dry_mg_ha
+from stovergeo.inputs.harvest import DRY_BUSHEL, dry_mg_ha
 from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, RasterLayer, YieldRaster
 from stovergeo.inputs.point_checks import BELIEVABLE_MG_HA
@@ -64,7 +65,7 @@ class Header:
 
 
 @contextmanager
-def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) -> Iterator[tuple[DatasetReader, Header]]:
+def opened_raster(layer: RasterLayer, plan: Plan, at: Place) -> Iterator[tuple[DatasetReader, Header]]:
     """Open a raster with the one driver its signature names, and judge its header.
 
     Raises
@@ -73,23 +74,23 @@ def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) ->
         As `open_file` and `believed_crs`, and ``file.unreadable``, ``raster.layout``, ``raster.band``,
         ``raster.too_big``.
     """
-    file = open_file(layer.path, plan.folder, where, report)
+    file = open_file(layer.path, plan.folder, at)
     if file.kind != "raster":
-        raise report.refuse("file.signature", where, f"{file.path.name} is a {file.kind}, not a raster.")
+        raise at.refuse("file.signature", f"{file.path.name} is a {file.kind}, not a raster.")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused by its header, in our words
             source = rasterio.open(file.path, driver=file.driver)
         with source:
-            yield source, _judged(source, layer, where, report)
+            yield source, _judged(source, layer, at)
     except (RasterioError, ValueError, OSError) as error:
         if hasattr(error, "problems"):
             raise
-        raise report.refuse("file.unreadable", where, f"{file.path.name}: {clean_text(error)}.") from None
+        raise at.refuse("file.unreadable", f"{file.path.name}: {clean_text(error)}.") from None
 
 
 def read_onto(
-    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, at: Place
 ) -> xr.DataArray:
     """Return one band over a box of the working CRS: float32, NaN where nothing is known.
 
@@ -101,26 +102,21 @@ def read_onto(
     InputError
         ``overlay.empty``, ``raster.too_big``.
     """
-    note_conversion(header.crs, header.bounds, working, where, report)
+    note_conversion(header.crs, header.bounds, working, at)
     if header.crs.is_geographic:
-        report.add(
+        at.add(
             "dem.geographic",
-            where,
             f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear.",
         )
     if not header.straight:
-        report.add("raster.turned", where, "The raster is rotated or south up; it was warped to north up, bilinear.")
+        at.add("raster.turned", "The raster is rotated or south up; it was warped to north up, bilinear.")
     here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
     if not header.meets(here):
         west, south, east, north = header.bounds
         said = f"The raster (x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}) does not touch the farm."
-        raise report.refuse("overlay.empty", where, said)
+        raise at.refuse("overlay.empty", said)
     same = header.straight and header.crs.equals(working, ignore_axis_order=True)
-    values, transform = (
-        _cut(source, header, box, where, report)
-        if same
-        else _warped(source, header, box, working, cell_m, where, report)
-    )
+    values, transform = _cut(source, header, box, at) if same else _warped(source, header, box, working, cell_m, at)
     scale, offset = source.scales[header.band - 1], source.offsets[header.band - 1]
     if (scale, offset) != (1.0, 0.0):
         values = values * scale + offset
@@ -130,7 +126,7 @@ def read_onto(
 def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
     """Return how many cells `read_onto` will hold for a layer; 0 where it will be refused anyway."""
     try:
-        with opened_raster(layer, plan, "", Report()) as (source, header):
+        with opened_raster(layer, plan, Place("", Report())) as (source, header):
             part = window_around(source, transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box), margin=0)
             read = int(part.width * part.height)
             if read > MAX_CELLS:
@@ -151,27 +147,27 @@ def as_array(values: np.ndarray, transform: Affine, crs: CRS) -> xr.DataArray:
     return array.rio.write_crs(crs.to_wkt()).rio.write_transform(transform)
 
 
-def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Report) -> Header:
+def _judged(source: DatasetReader, layer: RasterLayer, at: Place) -> Header:
     bands = source.count
     band = layer.band or 1
     if bands > MAX_BANDS:
-        raise report.refuse("raster.too_big", where, f"The raster has {bands:,} bands.")
+        raise at.refuse("raster.too_big", f"The raster has {bands:,} bands.")
     if layer.band is None and bands > 1:
-        raise report.refuse("raster.band", where, f"The raster has {bands} bands, and the plan does not say which.")
+        raise at.refuse("raster.band", f"The raster has {bands} bands, and the plan does not say which.")
     if band > bands:
-        raise report.refuse("raster.band", where, f"There is no band {band}; the raster has {bands}.")
+        raise at.refuse("raster.band", f"There is no band {band}; the raster has {bands}.")
     kind = np.dtype(source.dtypes[band - 1]) if not source.dtypes[band - 1].startswith("complex") else None
     if kind is None:
-        raise report.refuse("raster.layout", where, "The raster holds complex numbers, which are no heights or yields.")
+        raise at.refuse("raster.layout", "The raster holds complex numbers, which are no heights or yields.")
     block = int(np.prod(source.block_shapes[band - 1])) * kind.itemsize
     if source.interleaving is not None and source.interleaving.value.lower() == "pixel":
         block *= bands
     if block > MAX_BLOCK_BYTES:
         said = f"{source.width:,} x {source.height:,} cells in blocks that unpack to {block / 2**30:,.1f} GB each."
-        raise report.refuse("raster.too_big", where, said)
+        raise at.refuse("raster.too_big", said)
     shape = source.transform
     if shape == Affine.identity() or not np.isfinite(tuple(shape)).all() or shape.determinant == 0:
-        raise report.refuse("raster.layout", where, "The raster does not say where it lies.")
+        raise at.refuse("raster.layout", "The raster does not say where it lies.")
     given = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
     vertical = (
         next((c for c in given.sub_crs_list if c.is_vertical), None)
@@ -179,7 +175,7 @@ def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Repor
         else None
     )
     bounds = _box_through(shape, (0, 0, source.width, source.height))
-    crs = believed_crs(given, layer.crs, bounds, where, report)
+    crs = believed_crs(given, layer.crs, bounds, at)
     cell = max(np.hypot(shape.a, shape.d), np.hypot(shape.b, shape.e))
     straight = shape.b == 0 and shape.d == 0 and shape.a > 0 and shape.e < 0
     return Header(
@@ -187,36 +183,36 @@ def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Repor
     )
 
 
-def _cut(source: DatasetReader, header: Header, box: Bounds, where: str, report: Report) -> tuple[np.ndarray, Affine]:
+def _cut(source: DatasetReader, header: Header, box: Bounds, at: Place) -> tuple[np.ndarray, Affine]:
     window = from_bounds(*box, transform=source.transform)
     first_col, first_row = int(np.floor(window.col_off)), int(np.floor(window.row_off))
     last_col, last_row = int(np.ceil(window.col_off + window.width)), int(np.ceil(window.row_off + window.height))
     first_col, first_row = max(first_col, 0), max(first_row, 0)
     last_col, last_row = min(last_col, source.width), min(last_row, source.height)
-    _check_cells((last_row - first_row) * (last_col - first_col), where, report)
+    _check_cells((last_row - first_row) * (last_col - first_col), at)
     part = Window(first_col, first_row, last_col - first_col, last_row - first_row)
-    return _read_part(source, header, part, where, report), source.window_transform(part)
+    return _read_part(source, header, part, at), source.window_transform(part)
 
 
-def _read_part(source: DatasetReader, header: Header, part: Window, where: str, report: Report) -> np.ndarray:
+def _read_part(source: DatasetReader, header: Header, part: Window, at: Place) -> np.ndarray:
     """Return a window of the band, NaN where its nodata value or its mask says so, or a value looks like a gap."""
     values = source.read(header.band, window=part).astype(np.float32)
     if MaskFlags.per_dataset in source.mask_flag_enums[header.band - 1]:
         values[source.read_masks(header.band, window=part) == 0] = np.nan
-    return _unknown_as_nan(values, header.nodata, where, report)
+    return _unknown_as_nan(values, header.nodata, at)
 
 
 def _warped(
-    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, at: Place
 ) -> tuple[np.ndarray, Affine]:
     west, north = np.floor(box[0] / cell_m) * cell_m, np.ceil(box[3] / cell_m) * cell_m
     cols, rows = int(np.ceil((box[2] - west) / cell_m)), int(np.ceil((north - box[1]) / cell_m))
-    _check_cells(rows * cols, where, report)
+    _check_cells(rows * cols, at)
     # the source window is cleared of suspect values before they can be smeared into their neighbours
     here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
     part = window_around(source, here)
-    _check_cells(int(part.width * part.height), where, report)
-    values = _read_part(source, header, part, where, report)
+    _check_cells(int(part.width * part.height), at)
+    values = _read_part(source, header, part, at)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
     out = np.full((rows, cols), np.nan, dtype=np.float32)
     reproject(
@@ -249,14 +245,12 @@ def _box_through(shape: Affine, box: Bounds) -> Bounds:
     return float(across.min()), float(down.min()), float(across.max()), float(down.max())
 
 
-def _check_cells(cells: int, where: str, report: Report) -> None:
+def _check_cells(cells: int, at: Place) -> None:
     if cells > MAX_CELLS:
-        raise report.refuse(
-            "raster.too_big", where, f"The farm's part of it has {cells:,} cells; at most {MAX_CELLS:,} are read."
-        )
+        raise at.refuse("raster.too_big", f"The farm's part of it has {cells:,} cells; at most {MAX_CELLS:,} are read.")
 
 
-def _unknown_as_nan(values: np.ndarray, nodata: float | None, where: str, report: Report) -> np.ndarray:
+def _unknown_as_nan(values: np.ndarray, nodata: float | None, at: Place) -> np.ndarray:
     """Turn coded nodata into NaN, and values that look like it, which is reported."""
     if nodata is not None and not np.isnan(nodata):
         values[values == np.float32(nodata)] = np.nan
@@ -267,7 +261,7 @@ def _unknown_as_nan(values: np.ndarray, nodata: float | None, where: str, report
         if count:
             values[hit] = np.nan
             said = f"{count:,} cells ({count / values.size:.1%}) hold {name}, not declared as nodata; taken as unknown."
-            report.add("raster.nodata_suspect", where, said)
+            at.add("raster.nodata_suspect", said)
     return values
 
 
@@ -303,13 +297,7 @@ MIN_COVER: Final = 0.5
 
 
 def read_heights(
-    layer: ElevationLayer,
-    plan: Plan,
-    box: Bounds,
-    working: CRS,
-    fields: gpd.GeoDataFrame | None,
-    where: str,
-    report: Report,
+    layer: ElevationLayer, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
 ) -> xr.DataArray:
     """Return heights in metres over a box of the working CRS, NaN where unknown.
 
@@ -318,21 +306,21 @@ def read_heights(
     InputError
         As `opened_raster` and `read_onto`, and ``dem.z_unit``, ``dem.partial_max``.
     """
-    with opened_raster(layer, plan, where, report) as (source, header):
-        unit = height_unit(header, layer.vertical_unit, where, report)
-        heights = read_onto(source, header, box, working, plan.farm.cell_m, where, report)
+    with opened_raster(layer, plan, at) as (source, header):
+        unit = height_unit(header, layer.vertical_unit, at)
+        heights = read_onto(source, header, box, working, plan.farm.cell_m, at)
     known = heights.to_numpy()[np.isfinite(heights.to_numpy())]
     if known.size and (known == np.round(known)).all():
-        report.add("dem.steps", where, f"All {known.size:,} heights are whole numbers ({unit}).")
+        at.add("dem.steps", f"All {known.size:,} heights are whole numbers ({unit}).")
     heights = (heights * np.float32(_METRES[unit])).rio.write_crs(working.to_wkt())
-    heights = _plausible(heights, where, report)
+    heights = _plausible(heights, at)
     heights.attrs = {"units": "m", "long_name": "height", "source_cell": header.cell}
     if fields is not None and len(fields):
-        _check_cover(heights, header, fields, layer.allow_partial, where, report)
+        _check_cover(heights, header, fields, layer.allow_partial, at)
     return heights
 
 
-def check_header(layer: RasterLayer, plan: Plan, where: str, report: Report) -> None:
+def check_header(layer: RasterLayer, plan: Plan, at: Place) -> None:
     """Judge a raster by its header alone: what it is, where it lies, and the unit of its heights.
 
     Raises
@@ -340,12 +328,12 @@ def check_header(layer: RasterLayer, plan: Plan, where: str, report: Report) -> 
     InputError
         As `opened_raster`, and ``dem.z_unit``.
     """
-    with opened_raster(layer, plan, where, report) as (_, header):
+    with opened_raster(layer, plan, at) as (_, header):
         if isinstance(layer, ElevationLayer):
-            height_unit(header, layer.vertical_unit, where, report)
+            height_unit(header, layer.vertical_unit, at)
 
 
-def height_unit(header: Header, declared: str | None, where: str, report: Report) -> str:
+def height_unit(header: Header, declared: str | None, at: Place) -> str:
     """Return the unit of heights: as declared, else as the band or the vertical CRS says.
 
     Raises
@@ -359,10 +347,8 @@ def height_unit(header: Header, declared: str | None, where: str, report: Report
     read = next((unit for unit, names in _SPELLED.items() if said.lower() in names), None)
     if declared is not None:
         if read is not None and read != declared:
-            report.add(
-                "dem.z_unit_differs",
-                where,
-                f"The file gives heights in {read}, the plan in {declared}; the plan is followed.",
+            at.add(
+                "dem.z_unit_differs", f"The file gives heights in {read}, the plan in {declared}; the plan is followed."
             )
         return declared
     if read is None:
@@ -371,11 +357,11 @@ def height_unit(header: Header, declared: str | None, where: str, report: Report
             if said
             else "Nothing says in which unit the heights are."
         )
-        raise report.refuse("dem.z_unit", f"{where}.vertical_unit", found)
+        raise at.key("vertical_unit").refuse("dem.z_unit", found)
     return read
 
 
-def _plausible(heights: xr.DataArray, where: str, report: Report) -> xr.DataArray:
+def _plausible(heights: xr.DataArray, at: Place) -> xr.DataArray:
     values = heights.to_numpy()
     wrong = (values < LOWEST_M) | (values > HIGHEST_M)
     # a sheet of exact zeros beside real heights is a gap nobody marked, and would stand as a cliff
@@ -386,14 +372,12 @@ def _plausible(heights: xr.DataArray, where: str, report: Report) -> xr.DataArra
     if wrong.any():
         low, high = float(values[wrong].min()), float(values[wrong].max())
         said = message("length.not_ground", count=int(wrong.sum()), low=low, high=high)
-        report.add("raster.nodata_suspect", where, said)
+        at.add("raster.nodata_suspect", said)
         heights = heights.where(~wrong)
     return heights
 
 
-def _check_cover(
-    heights: xr.DataArray, header: Header, fields: gpd.GeoDataFrame, allowed: bool, where: str, report: Report
-) -> None:
+def _check_cover(heights: xr.DataArray, header: Header, fields: gpd.GeoDataFrame, allowed: bool, at: Place) -> None:
     transform = heights.rio.transform()
     cell_ha = abs(transform.a * transform.e) / 1e4
     inside = rasterize(
@@ -404,12 +388,12 @@ def _check_cover(
     share = min(known_ha / wanted_ha, 1.0)
     said = message("area.without_heights", share=share, area=max(wanted_ha - known_ha, 0.0))
     if share < MIN_COVER and not allowed:
-        raise report.refuse("dem.partial_max", where, said)
+        raise at.refuse("dem.partial_max", said)
     if share < 0.995:
-        report.add("dem.partial", where, said)
+        at.add("dem.partial", said)
     side = header.cell * (111_320.0 if header.crs.is_geographic else header.crs.axis_info[0].unit_conversion_factor)
     if float(fields.geometry.area.min()) < MIN_CELLS * side**2:
-        report.add("dem.coarse", where, message("length.coarse", side=float(side), least=MIN_CELLS))
+        at.add("dem.coarse", message("length.coarse", side=float(side), least=MIN_CELLS))
 
 
 #: above the record of corn contests, about 39 Mg/ha (bad-inputs sheet, row 29; from memory there)
@@ -417,13 +401,7 @@ MAX_MG_HA: Final = 40.0
 
 
 def read_yield_raster(
-    layer: YieldRaster,
-    plan: Plan,
-    box: Bounds,
-    working: CRS,
-    fields: gpd.GeoDataFrame | None,
-    where: str,
-    report: Report,
+    layer: YieldRaster, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
 ) -> xr.DataArray:
     """Return dry grain in Mg/ha over a box of the working CRS, NaN where unknown or not believable.
 
@@ -432,25 +410,25 @@ def read_yield_raster(
     InputError
         As `opened_raster` and `read_onto`, and ``yield.none``, ``yield.implausible``.
     """
-    with opened_raster(layer, plan, where, report) as (source, header):
-        raw = read_onto(source, header, box, working, plan.farm.cell_m, where, report)
+    with opened_raster(layer, plan, at) as (source, header):
+        raw = read_onto(source, header, box, working, plan.farm.cell_m, at)
     values = dry_mg_ha(raw.to_numpy(), layer.unit, np.nan)
     if layer.unit == "bu/ac dry":
-        report.add("yield.dry_bushel", f"{where}.unit", "A dry bushel was read as 56 lb of oven-dry grain.")
+        at.key("unit").add("yield.dry_bushel", DRY_BUSHEL)
     wrong = (values < 0) | (values > MAX_MG_HA)
     known = values[np.isfinite(values) & (values > 0)]
     if known.size == 0:
-        raise report.refuse("yield.none", where, "No cell of the raster on the farm holds a yield.")
+        raise at.refuse("yield.none", "No cell of the raster on the farm holds a yield.")
     typical = float(np.median(known))
     if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
         bushels = typical / MG_HA_DRY_PER_BU_ACRE
         said = (
             f"Half of the cells yield below {bushels:,.4g} bu/ac ({typical:.3g} Mg/ha dry), which no corn field does."
         )
-        raise report.refuse("yield.implausible", where, said)
+        raise at.refuse("yield.implausible", said)
     if wrong.any():
         said = f"{int(wrong.sum()):,} cells lie outside 0 to {MAX_MG_HA:g} Mg/ha dry; they were taken as unknown."
-        report.add("yield.raster_outlier", where, said)
+        at.add("yield.raster_outlier", said)
         values[wrong] = np.nan
     grain = raw.copy(data=values.astype(np.float32))
     grain.attrs = {"units": "Mg/ha", "long_name": "dry corn grain"}
@@ -462,5 +440,5 @@ def read_yield_raster(
             / float(fields.geometry.area.sum())
         )
         if share < 0.95:
-            report.add("yield.partial", where, f"The yield map covers about {min(share, 1):.0%} of the fields.")
+            at.add("yield.partial", f"The yield map covers about {min(share, 1):.0%} of the fields.")
     return grain.rio.write_crs(working.to_wkt())

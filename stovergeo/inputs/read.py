@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-from typing import Final, ParamSpec, TypeVar
+from typing import Final, TypeVar, TypeVarTuple
 
 import geopandas as gpd
 import shapely
@@ -24,9 +24,10 @@ from stovergeo.inputs.fields import (
     rough_ground,
 )
 from stovergeo.inputs.grid import farm_bounds
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import Layer
-from stovergeo.inputs.points import as_declared, points_table, read_point_rows
+from stovergeo.inputs.plan.layers import Layer, PointsLayer
+from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
 from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
 from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
 from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
@@ -41,7 +42,7 @@ RIM_M: Final = 50.0
 MAX_GRID_CELLS: Final = 60_000_000
 
 T = TypeVar("T")
-P = ParamSpec("P")
+Ts = TypeVarTuple("Ts")
 
 
 def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLayers:
@@ -77,8 +78,7 @@ def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLaye
     >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
     ('metre', True)
     """
-    reader = _Reader(plan, report, sized)
-    return reader.read()
+    return _Reader(plan, report, sized).read()
 
 
 class _Reader:
@@ -86,38 +86,37 @@ class _Reader:
         self.plan, self.report, self.sized = plan, report, sized
         self.layers = plan.layers
 
-    def attempt(self, where: str, make: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+    def attempt(self, where: str, make: Callable[[*Ts, Place], T], *args: *Ts) -> T | None:
         """Run one reader; a refusal is in the report already, a library's surprise is put there."""
+        at = Place(where, self.report)
         try:
-            return make(*args, **kwargs)
+            return make(*args, at)
         except InputError:
             return None
         except (shapely.errors.ShapelyError, ProjError, sqlite3.Error, ArithmeticError, MemoryError) as error:
-            self.report.add("file.unreadable", where, f"{type(error).__name__}: {clean_text(error)}.")
+            at.add("file.unreadable", f"{type(error).__name__}: {clean_text(error)}.")
             return None
 
     def read(self) -> FarmLayers:
         """Read everything: first where each layer lies, then, in one CRS, what it says."""
-        layers, plan, report = self.layers, self.plan, self.report
-        if layers.fields is None and layers.yield_points is None:
-            report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
-        if not self._says_yields():
-            said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
-            report.add("yield.needed", "plan file, layers", said)
-        if layers.soils is None and plan.soil is None:
-            report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
+        layers, plan = self.layers, self.plan
+        self._check_named()
         given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}
         if plan.landowner.no_go is not None:
             given["no_go"] = Layer(path=plan.landowner.no_go)
-        raw = {k: self.attempt(k, read_layer, v, plan, k, report) for k, v in given.items()}
+        raw = {k: self.attempt(k, self._rows, v) for k, v in given.items()}
         rows = None
         if layers.yield_points is not None:
-            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, "yield_points", report)
+            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
         # what says where the farm lies, the surest first
         lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
         placed = [frame for frame in lying if frame is not None]
         crs = self._working(placed)
-        fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
+        fields = points = None
+        if layers.fields is not None and (outlines := raw["fields"]) is not None:
+            fields = self.attempt("fields", make_fields, outlines, layers.fields, crs)
+        if layers.yield_points is not None and rows is not None:
+            points = self.attempt("yield_points", self._points, rows, layers.yield_points, crs)
         owned = self._surrounding("property", raw, None, crs)
         box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
         self.read_rasters = self.sized(self._size(box, points, crs))
@@ -125,7 +124,6 @@ class _Reader:
         # without outlines the other layers are held against the ground of the points
         ground = fields if fields is not None or points is None else rough_ground(points)
         found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
-        surroundings = {k: frame for k, frame in found.items() if frame is not None}
         farm = FarmLayers(
             crs=crs,
             soils=self._soils(region, ground, crs),
@@ -135,45 +133,62 @@ class _Reader:
             earlier=self._earlier(box, ground, crs),
             elevation=self._raster("elevation", read_heights, box, ground, crs),
             surface=self._raster("surface", read_heights, box, None, crs),
-            surroundings=surroundings,
-            no_go=self._no_go(raw.get("no_go"), region, crs),
+            surroundings={k: frame for k, frame in found.items() if frame is not None},
+            no_go=None if (no_go := raw.get("no_go")) is None else self.attempt("no_go", _no_go, no_go, region, crs),
             not_checked=not_checked(layers),
         )
         if fields is not None and points is not None and layers.yield_points is not None:
-            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
+            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points)
         if points is not None and farm.elevation is not None:
-            self.attempt("elevation", check_heights_agree, points, farm.elevation, report)
+            self.attempt("elevation", check_heights_agree, points, farm.elevation)
         if fields is not None and owned is not None:
-            self.attempt("property", check_property, fields, owned, report)
+            self.attempt("property", check_property, fields, owned)
         return farm
+
+    def _check_named(self) -> None:
+        """Report what no plan can be without, and is not named."""
+        layers, named = self.layers, Place("plan file, layers", self.report)
+        if layers.fields is None and layers.yield_points is None:
+            named.add("layer.needed", "Neither fields nor yield points are named.")
+        if not self._says_yields():
+            said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
+            named.add("yield.needed", said)
+        if layers.soils is None and self.plan.soil is None:
+            self.report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
 
     def _says_yields(self) -> bool:
         layers, stated = self.layers, self.plan.yields
         measured = (layers.yield_points, layers.yield_raster, *layers.earlier_points, *layers.earlier_maps)
         return any(layer is not None for layer in measured) or stated.everywhere is not None or bool(stated.by_field)
 
+    def _rows(self, layer: Layer, at: Place) -> gpd.GeoDataFrame:
+        return read_layer(layer, self.plan, at.where, at.report)
+
+    def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+        return points_table(rows, layer, crs)
+
     def _earlier(
         self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS
     ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
         """Return the earlier harvests by year; one that cannot be used is refused in the report."""
-        layers, report = self.layers, self.report
+        layers = self.layers
         found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
         for number, layer in enumerate(layers.earlier_points, start=1):
             where = f"earlier_points {number}"
             if not self._is_earlier(layer.year, found, where):
                 continue
             told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
-            rows = self.attempt(where, read_point_rows, told, self.plan, where, report)
-            points = None if rows is None else self.attempt(where, points_table, rows, told, crs, report)
+            rows = self.attempt(where, read_point_rows, told, self.plan)
+            points = None if rows is None else self.attempt(where, self._points, rows, told, crs)
             if points is not None:
                 found[layer.year] = points
                 if ground is not None:
-                    self.attempt(where, check_points_on_fields, points, ground, told, report)
+                    self.attempt(where, check_points_on_fields, points, ground, told)
         for number, chart in enumerate(layers.earlier_maps, start=1):
             where = f"earlier_maps {number}"
             if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
                 continue
-            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground, where, report)
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground)
             if grain is not None:
                 found[chart.year] = grain
         return found
@@ -193,7 +208,7 @@ class _Reader:
             self._check_rasters_alone()
             raise self._nowhere()
         if self.plan.farm.crs is not None:
-            crs = self.attempt(where, crs_from, self.plan.farm.crs, where, self.report)
+            crs = self.attempt(where, crs_from, self.plan.farm.crs)
             if crs is not None:
                 if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
                     return crs
@@ -210,19 +225,7 @@ class _Reader:
         """Judge the headers of the rasters, where no layer says which part of them to read."""
         for key in ("yield_raster", "elevation", "surface"):
             if (layer := getattr(self.layers, key)) is not None:
-                self.attempt(key, check_header, layer, self.plan, key, self.report)
-
-    def _fields(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
-        layer = self.layers.fields
-        if frame is None or layer is None:
-            return None
-        return self.attempt("fields", make_fields, frame, layer, crs, "fields", self.report)
-
-    def _points(self, rows: list | None, crs: CRS) -> gpd.GeoDataFrame | None:
-        layer = self.layers.yield_points
-        if rows is None or layer is None:
-            return None
-        return self.attempt("yield_points", points_table, rows, layer, crs, self.report)
+                self.attempt(key, check_header, layer, self.plan)
 
     def _surrounding(
         self, key: str, raw: dict[str, gpd.GeoDataFrame | None], region: shapely.Polygon | None, crs: CRS
@@ -230,7 +233,7 @@ class _Reader:
         frame, layer = raw.get(key), getattr(self.layers, key)
         if frame is None:
             return None
-        return self.attempt(key, make_surrounding, key, frame, layer, region, crs, key, self.report)
+        return self.attempt(key, make_surrounding, key, frame, layer, region, crs)
 
     def _box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None, crs: CRS) -> Bounds:
         """Return the box to read rasters in: the first of the layers, the property, a rim."""
@@ -250,28 +253,17 @@ class _Reader:
         return FarmSize(round(cells), 0 if points is None else len(points), read)
 
     def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
-        sound = None
-        if self.layers.soils is None and self.plan.soil is None:
-            return no_soils(crs)
-        if (layer := self.layers.soils) is not None:
-            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs, "soils", self.report)
-            if sound is None:
-                return no_soils(crs)  # its refusal stands in the report
-        soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs, "soils", self.report)
+        layer, sound, soils = self.layers.soils, None, None
+        if layer is not None:
+            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs)
+        # where the layer was refused, the plan's soil does not stand in for it
+        if sound is not None or (layer is None and self.plan.soil is not None):
+            soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs)
         if soils is None:
             return no_soils(crs)
         if fields is not None:
-            self.attempt("soils", report_unknown, soils, fields, "soils", self.report)
+            self.attempt("soils", report_unknown, soils, fields)
         return soils
-
-    def _no_go(self, frame: gpd.GeoDataFrame | None, region: shapely.Polygon, crs: CRS) -> gpd.GeoDataFrame | None:
-        key = "no_go"
-        flat = None if frame is None else self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
-        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report, 0.0)
-        placed = None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
-        if placed is not None and not placed.geometry.intersects(region).any():
-            self.report.add("answer.far_away", key, f"None of its {len(placed):,} places lies near the farm.")
-        return placed
 
     def _raster(
         self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
@@ -279,4 +271,11 @@ class _Reader:
         layer = getattr(self.layers, key)
         if layer is None or not self.read_rasters:
             return None
-        return self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)
+        return self.attempt(key, read, layer, self.plan, box, crs, fields)
+
+
+def _no_go(frame: gpd.GeoDataFrame, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+    placed = to_working(valid_polygons(of_family(frame, {"polygon"}, at), at, 0.0), crs, at)
+    if not placed.geometry.intersects(region).any():
+        at.add("answer.far_away", f"None of its {len(placed):,} places lies near the farm.")
+    return placed

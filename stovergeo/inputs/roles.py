@@ -13,6 +13,7 @@ import pandas as pd
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
 from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.point_columns import GPS_EPOCH_S
 from stovergeo.inputs.points import files_of, raw_rows
@@ -102,9 +103,9 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
     if layer is None:
         return []
     try:
-        opened = open_file(layer.path, plan.folder, "yield_points", report, folders=True)
-        first = files_of(opened, "yield_points", report)[0]
-        frame = raw_rows(first, layer, "yield_points", report).head(SAMPLE_ROWS)
+        at = Place("yield_points", report)
+        first = files_of(open_file(layer.path, plan.folder, at, folders=True), at)[0]
+        frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
     said = {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name}

@@ -25,9 +25,9 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.errors import Report
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
 from stovergeo.inputs.open_file import MAX_TEXT_BYTES, read_rows
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.text import clean_text
 
 #: natural drainage, driest first
@@ -98,12 +98,7 @@ WANTED: Final[dict[str, tuple[str, tuple[str, ...]]]] = {
 }  # fmt: skip
 NEEDED: Final = ("mapunit", "component")
 #: file stems, where the dictionary does not say
-_STEMS: Final = {
-    "component": "comp",
-    "chtexturegrp": "chtexgrp",
-    "comonth": "cmonth",
-    "cosoilmoist": "csmoist",
-}
+_STEMS: Final = {"component": "comp", "chtexturegrp": "chtexgrp", "comonth": "cmonth", "cosoilmoist": "csmoist"}
 #: positions from 0 where there is no dictionary; negative ones count from the end, where keys stand
 _ORDER: Final[dict[str, dict[str, int]]] = {
     "mapunit": {"musym": 0, "muname": 1, "muhelcl": 12, "mukey": -1},
@@ -130,7 +125,7 @@ class SurveyTables:
     path: Path  #: folder ``tabular``, or a database file
     database: bool
 
-    def read(self, mukeys: list[str], where: str, report: Report) -> Tables:
+    def read(self, mukeys: list[str], at: Place) -> Tables:
         """Return the wanted columns of the rows that belong to some map units; keys as text.
 
         Raises
@@ -139,7 +134,7 @@ class SurveyTables:
             ``soil.tables`` when a needed table is not there, ``soil.layout`` when its columns are
             not what they should be.
         """
-        read = self._from_database if self.database else _TextTables(self.path, where, report).read
+        read = self._from_database if self.database else _TextTables(self.path, at).read
         tables: Tables = {}
         keys = {"mukey": mukeys}
         for table, (key, columns) in WANTED.items():
@@ -151,7 +146,7 @@ class SurveyTables:
             for below in ("cokey", "chkey", "comonthkey"):
                 if below in columns and below != key:
                     keys[below] = sorted(set(tables[table][below].dropna()))
-        _check(tables, where, report)
+        _check(tables, at)
         return tables
 
     def _from_database(self, table: str, columns: list[str], key: str, values: list[str]) -> pd.DataFrame:
@@ -161,8 +156,8 @@ class SurveyTables:
 class _TextTables:
     """The folder ``tabular`` of a download."""
 
-    def __init__(self, folder: Path, where: str, report: Report) -> None:
-        self.folder, self.where, self.report = folder, where, report
+    def __init__(self, folder: Path, at: Place) -> None:
+        self.folder, self.at = folder, at
         self.stems, self.columns = dict(_STEMS), {}
         names, order = self._rows("mstab"), self._rows("mstabcol")
         if names is not None and names.shape[1] >= 5:
@@ -180,7 +175,7 @@ class _TextTables:
             names = self.columns[table]
             if len(names) != rows.shape[1]:
                 said = f"The table {table} has {rows.shape[1]} columns; its dictionary names {len(names)}."
-                raise self.report.refuse("soil.layout", self.where, said)
+                raise self.at.refuse("soil.layout", said)
             rows.columns = pd.Index(names)
         elif table in _ORDER:
             width = rows.shape[1]
@@ -199,7 +194,7 @@ class _TextTables:
         if path is None or path.stat().st_size == 0:
             return None
         if path.stat().st_size > MAX_TEXT_BYTES:
-            raise self.report.refuse("file.too_big", self.where, f"{path.name} is larger than any survey area's table.")
+            raise self.at.refuse("file.too_big", f"{path.name} is larger than any survey area's table.")
         options = {"sep": "|", "header": None, "dtype": str, "quotechar": '"', "keep_default_na": False}
         for encoding in ("utf-8-sig", "cp1252", "latin-1"):
             try:
@@ -207,7 +202,7 @@ class _TextTables:
             except UnicodeDecodeError:
                 continue
             except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
-                raise self.report.refuse("file.unreadable", self.where, f"{path.name}: {clean_text(error)}.") from None
+                raise self.at.refuse("file.unreadable", f"{path.name}: {clean_text(error)}.") from None
         return None
 
 
@@ -221,11 +216,11 @@ def plain_key(value: object) -> object:
     return text or None
 
 
-def _check(tables: Tables, where: str, report: Report) -> None:
+def _check(tables: Tables, at: Place) -> None:
     """Hold the values against what they must be, so that a moved column is never taken for another."""
     for table in NEEDED:
         if tables[table].empty:
-            raise report.refuse("soil.tables", where, f"The table {table} holds nothing of the map units on the farm.")
+            raise at.refuse("soil.tables", f"The table {table} holds nothing of the map units on the farm.")
     component = tables["component"]
     share = pd.to_numeric(component["comppct_r"], errors="coerce")
     checks: list[tuple[str, Callable[[], bool]]] = [
@@ -238,7 +233,7 @@ def _check(tables: Tables, where: str, report: Report) -> None:
             found = component[column].dropna().iloc[0] if component[column].notna().any() else "nothing"
             held = f"The column {column} of component holds {clean_text(found)[:40]!r}"
             said = f"{held}: the order of columns is not recognised."
-            raise report.refuse("soil.layout", where, said)
+            raise at.refuse("soil.layout", said)
 
 
 def _mostly(words: pd.Series, known: dict[str, int]) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import warnings
 import zipfile
@@ -13,17 +12,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.errors import InputError, Report
-from stovergeo.core.units import (
-    KG_PER_LB,
-    KG_PER_MG,
-    LB_PER_BUSHEL_CORN,
-    M_PER_FT,
-    M_PER_IN,
-    M_PER_MI,
-)
+from stovergeo.core.errors import InputError
+from stovergeo.core.nearest import nearest
+from stovergeo.core.units import KG_PER_LB, KG_PER_MG, LB_PER_BUSHEL_CORN, M_PER_FT, M_PER_IN, M_PER_MI
 from stovergeo.inputs.open_file import OpenFile
-from stovergeo.inputs.text import clean_text, shown
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.text import clean_column, clean_text, shown
 
 KG_PER_BUSHEL: Final = LB_PER_BUSHEL_CORN * KG_PER_LB
 
@@ -38,7 +32,7 @@ SEPARATORS: Final = (",", ";", "\t", "|")
 _COMMA_NUMBER: Final = re.compile(r"\s*[-+]?\d+,\d+\s*")
 
 
-def read_table(opened: OpenFile, sheet: str | None, where: str, report: Report) -> pd.DataFrame:
+def read_table(opened: OpenFile, sheet: str | None, at: Place) -> pd.DataFrame:
     """Return the rows of a text table or a sheet, column names cleaned.
 
     Raises
@@ -48,42 +42,39 @@ def read_table(opened: OpenFile, sheet: str | None, where: str, report: Report) 
     """
     read = _read_sheet if opened.driver == "Excel" else _read_text
     try:
-        frame = read(opened.path, sheet, where, report)
+        frame = read(opened.path, sheet, at)
     except (ValueError, KeyError, OSError, zipfile.BadZipFile, pd.errors.ParserError) as error:
         if hasattr(error, "problems"):
             raise
-        raise report.refuse("file.unreadable", where, f"{opened.path.name}: {clean_text(error)}.") from None
+        raise at.refuse("file.unreadable", f"{opened.path.name}: {clean_text(error)}.") from None
     nameless = sum(str(c).startswith("Unnamed: ") for c in frame.columns)  # as the table library calls them
     if nameless > 0.5 * len(frame.columns):
         said = f"{nameless} of {len(frame.columns)} columns of {opened.path.name} have no name in its first row."
-        raise report.refuse("table.no_names", where, said)
+        raise at.refuse("table.no_names", said)
     if frame.empty:
-        raise report.refuse("layer.empty", where, f"{opened.path.name} has no rows below its column names.")
+        raise at.refuse("layer.empty", f"{opened.path.name} has no rows below its column names.")
     names = [clean_text(c) for c in frame.columns]
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
-        report.add(
-            "column.twice", where, f"{opened.path.name} has several columns named {shown(twice[0])}; the first is used."
-        )
+        at.add("column.twice", f"{opened.path.name} has several columns named {shown(twice[0])}; the first is used.")
     frame.columns = pd.Index(names)
     return frame.loc[:, ~frame.columns.duplicated()]
 
 
-def to_numbers(column: pd.Series, where: str, report: Report) -> np.ndarray:
+def to_numbers(column: pd.Series, at: Place) -> np.ndarray:
     """Return a column as float64, NaN where blank; what is neither blank nor a number is counted.
 
     A comma for the decimal point is understood, and reported, where most of the column is written so.
     """
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-        return _finite(column.to_numpy(dtype=np.float64, na_value=np.nan), where, report)
+        return _finite(column.to_numpy(dtype=np.float64, na_value=np.nan), at)
     text = column.astype("string").str.strip()
     numbers = pd.to_numeric(text, errors="coerce")
     unread = numbers.isna() & text.notna() & (text != "")
     with_comma = unread & text.fillna("").str.fullmatch(_COMMA_NUMBER)
     if with_comma.sum() > 0.5 * max(int(text.notna().sum()), 1):
-        report.add(
+        at.add(
             "table.decimal_comma",
-            where,
             f"Numbers such as {shown(str(text[with_comma].iloc[0]))} were read with a decimal comma.",
         )
         text = text.str.replace(",", ".", regex=False)
@@ -93,21 +84,21 @@ def to_numbers(column: pd.Series, where: str, report: Report) -> np.ndarray:
         row = int(np.flatnonzero(unread.to_numpy())[0]) + 1
         example = f"such as {shown(clean_text(text.iloc[row - 1]), 40)} in row {row}"
         said = f"{int(unread.sum()):,} of {len(column):,} values are not numbers, {example}."
-        report.add("table.not_numbers", where, said)
-    return _finite(numbers.to_numpy(dtype=np.float64, na_value=np.nan), where, report)
+        at.add("table.not_numbers", said)
+    return _finite(numbers.to_numpy(dtype=np.float64, na_value=np.nan), at)
 
 
-def _finite(numbers: np.ndarray, where: str, report: Report) -> np.ndarray:
+def _finite(numbers: np.ndarray, at: Place) -> np.ndarray:
     """Return numbers with NaN for those no instrument measured, which are counted."""
     endless = np.abs(numbers) > BEYOND_ALL
     if endless.any():
         said = f"{int(endless.sum()):,} of {len(numbers):,} values are infinite or beyond {BEYOND_ALL:g}."
-        report.add("table.not_numbers", where, said)
+        at.add("table.not_numbers", said)
         numbers = np.where(endless, np.nan, numbers)
     return numbers
 
 
-def _read_text(path: Path, sheet: str | None, where: str, report: Report) -> pd.DataFrame:
+def _read_text(path: Path, sheet: str | None, at: Place) -> pd.DataFrame:
     with path.open("rb") as file:
         start = file.read(1 << 20)
     encoding = _encoding(start, path)
@@ -122,44 +113,36 @@ def _read_text(path: Path, sheet: str | None, where: str, report: Report) -> pd.
         try:
             frame = pd.read_csv(path, **options)
         except pd.errors.EmptyDataError:
-            raise report.refuse("layer.empty", where, f"{path.name} has no column names.") from None
+            raise at.refuse("layer.empty", f"{path.name} has no column names.") from None
         except pd.errors.ParserError:
             frame = pd.read_csv(path, **options, on_bad_lines="warn")
     ragged = sum(str(w.message).count("expected") for w in said if issubclass(w.category, pd.errors.ParserWarning))
     if said:
         count = f"{ragged:,} lines have" if ragged else "Some lines have"
-        report.add(
+        at.add(
             "table.ragged",
-            where,
             f"{path.name}: {count} more values than there are columns; those lines or values were left out.",
         )
     return frame
 
 
-def _read_sheet(path: Path, sheet: str | None, where: str, report: Report) -> pd.DataFrame:
+def _read_sheet(path: Path, sheet: str | None, at: Place) -> pd.DataFrame:
     try:
         import openpyxl  # noqa: F401  the extra `excel`
     except ImportError:
-        raise report.refuse(
-            "file.extra", where, f"{path.name} is a spreadsheet, which needs the extra `excel`."
-        ) from None
+        raise at.refuse("file.extra", f"{path.name} is a spreadsheet, which needs the extra `excel`.") from None
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # styles and validations a table reader has no use for
         with pd.ExcelFile(path, engine="openpyxl") as coefficients:
             names = [str(n) for n in coefficients.sheet_names]
             if sheet is not None and sheet not in names:
-                raise report.refuse(
-                    "layer.unknown",
-                    where,
-                    f"{path.name} has no sheet {shown(sheet)}; it has {', '.join(map(shown, names))}.",
+                raise at.refuse(
+                    "layer.unknown", f"{path.name} has no sheet {shown(sheet)}; it has {', '.join(map(shown, names))}."
                 )
             if sheet is None and len(names) > 1:
                 cure = "Name one with `sheet` in the plan file."
-                raise report.refuse(
-                    "layer.choose",
-                    where,
-                    f"{path.name} holds {len(names)} sheets: {', '.join(map(shown, names))}.",
-                    cure,
+                raise at.refuse(
+                    "layer.choose", f"{path.name} holds {len(names)} sheets: {', '.join(map(shown, names))}.", cure
                 )
             return coefficients.parse(sheet or names[0])
 
@@ -198,9 +181,7 @@ def unit_in_name(column: str) -> str | None:
     return _SPELLED.get(written.replace("/", ""), written)
 
 
-def find_column(
-    frame: pd.DataFrame, wanted: str | None, usual: Iterable[str], where: str, report: Report
-) -> str | None:
+def find_column(frame: pd.DataFrame, wanted: str | None, usual: Iterable[str], at: Place) -> str | None:
     """Return the column named in the plan, or the first of the usual names, or None.
 
     Only labels may be found by their usual name; a column of numbers never is.
@@ -210,19 +191,27 @@ def find_column(
     InputError
         ``column.missing`` when the plan names one that is not there.
     """
-    names = [str(c) for c in frame.columns if c != "geometry"]
     if wanted is not None:
-        if wanted in names:
+        if wanted in frame.columns and wanted != "geometry":
             return wanted
-        raise column_missing(wanted, names, where, report)
-    folded = {n.lower(): n for n in reversed(names)}
+        raise column_missing(wanted, frame, at)
+    folded = {str(name).lower(): str(name) for name in reversed(frame.columns) if name != "geometry"}
     return next((folded[u] for u in usual if u in folded), None)
 
 
-def column_missing(wanted: str, names: list[str], where: str, report: Report) -> InputError:
+def names_of(frame: pd.DataFrame, wanted: str | None, usual: Iterable[str], kind: str, at: Place) -> list[str]:
+    """Return a name for each row, from the column named in the plan or a usual one; numbered by kind where blank."""
+    numbered = [f"{kind} {i + 1}" for i in range(len(frame))]
+    column = find_column(frame, wanted, usual, at.key("name_column"))
+    if column is None:
+        return numbered
+    return [name or number for name, number in zip(clean_column(frame[column], at), numbered, strict=True)]
+
+
+def column_missing(wanted: str, frame: pd.DataFrame, at: Place) -> InputError:
     """Note a missing column with the nearest that is there, and return the error to raise."""
-    near = difflib.get_close_matches(wanted.lower(), [n.lower() for n in names], n=1, cutoff=0.5)
-    match = next((n for n in names if near and n.lower() == near[0]), None)
-    hint = f" Did you mean {shown(match)}?" if match else ""
+    names = [str(c) for c in frame.columns if c != "geometry"]
+    near = nearest(wanted, names)
+    hint = f" Did you mean {shown(near)}?" if near else ""
     listed = ", ".join(shown(n, 30) for n in names[:20])
-    return report.refuse("column.missing", where, f"There is no column {shown(wanted)}.{hint} The file has {listed}.")
+    return at.refuse("column.missing", f"There is no column {shown(wanted)}.{hint} The file has {listed}.")
