@@ -16,7 +16,6 @@ from pyproj import CRS, Geod, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
-from shapely import Geometry
 
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
@@ -164,18 +163,10 @@ def centre_lonlat(bounds: Bounds, crs: CRS) -> tuple[float, float]:
 
 def geodesic_ha(frame: gpd.GeoDataFrame) -> np.ndarray:
     """Return the true area of each polygon on the ellipsoid, in hectares (geodesic, holes left out)."""
-    return np.array([_geodesic_m2(g) for g in frame.to_crs(LONLAT).geometry]) / M2_PER_HA
-
-
-def _geodesic_m2(shape: Geometry) -> float:
-    if shape is None or shape.is_empty:
-        return 0.0
     # pyproj signs the area by ring direction: shells count, holes are taken off
-    parts = getattr(shape, "geoms", [shape])
-    return sum(
-        abs(_GEOD.geometry_area_perimeter(p.exterior)[0])
-        - sum(abs(_GEOD.geometry_area_perimeter(h)[0]) for h in p.interiors)
-        for p in parts
+    turned = shapely.orient_polygons(frame.to_crs(LONLAT).geometry.to_numpy())
+    return (
+        np.array([0.0 if g is None or g.is_empty else _GEOD.geometry_area_perimeter(g)[0] for g in turned]) / M2_PER_HA
     )
 
 

@@ -16,7 +16,7 @@ from stovergeo.inputs.crs import geodesic_ha, to_working
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import FieldsLayer, PointsLayer
 from stovergeo.inputs.tables import find_column, names_of
-from stovergeo.inputs.vector import SLIVER_HA, of_family, valid_polygons
+from stovergeo.inputs.vector import SLIVER_HA, of_family, parts_of, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgement)
@@ -66,22 +66,15 @@ def _counted_once(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
     """Take ground that two outlines share off the later one, so that nothing is counted twice."""
     shapes = frame.geometry.to_numpy().copy()
     first, second = frame.sindex.query(shapes, predicate="intersects")
-    for i, j in sorted((int(a), int(b)) for a, b in zip(first, second, strict=True) if a < b):
+    for i, j in sorted(zip(first[first < second].tolist(), second[first < second].tolist(), strict=True)):
         shared = shapely.intersection(shapes[i], shapes[j])
-        hectares = geodesic_ha(gpd.GeoDataFrame(geometry=[_polygons(shared)], crs=frame.crs))[0]
+        hectares = geodesic_ha(gpd.GeoDataFrame(geometry=[parts_of(shared, {"polygon"})], crs=frame.crs))[0]
         if hectares > SLIVER_HA:
-            shared_rows = message("area.overlap", one=i + 1, other=j + 1, area=float(hectares))
-            at.add("geom.overlap", shared_rows)
+            at.add("geom.overlap", message("area.overlap", one=i + 1, other=j + 1, area=float(hectares)))
         if shared.area > 0:
-            shapes[j] = _polygons(shapely.difference(shapes[j], shapes[i]))
-    kept = ~shapely.is_empty(shapes) & (geodesic_ha(gpd.GeoDataFrame(geometry=shapes, crs=frame.crs)) > SLIVER_HA)
-    frame = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
-    return frame[np.asarray(kept)].reset_index(drop=True)
-
-
-def _polygons(shape: shapely.Geometry) -> shapely.Geometry:
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
-    return parts[0] if len(parts) == 1 else shapely.union_all(parts) if parts else shapely.Polygon()
+            shapes[j] = parts_of(shapely.difference(shapes[j], shapes[i]), {"polygon"}) or shapely.Polygon()
+    frame = frame.set_geometry(shapes, crs=frame.crs)
+    return frame[geodesic_ha(frame) > SLIVER_HA].reset_index(drop=True)
 
 
 #: share of records outside all fields that is worth a word, and that means the wrong field (bad-inputs sheet, row 34)

@@ -9,11 +9,12 @@ from affine import Affine
 from odc.geo.geobox import GeoBox
 from pyproj import CRS
 from rasterio.features import rasterize
-from rasterio.warp import Resampling, reproject
+from rasterio.warp import Resampling
 
 from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.rasters import resampled
 from stovergeo.inputs.soils import ATTRIBUTES
 from stovergeo.inputs.surroundings import HALF_WIDTH_M
 
@@ -60,10 +61,9 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
         allowed = np.isfinite(_burn(stack, ground, np.ones(len(ground))))
     else:
         # whose ground lies beside a field is not known: only the fields, and places the grower names
-        own = farm.surroundings.get("yards")
-        named = own[own.geom_type.isin(("Polygon", "MultiPolygon"))] if own is not None else None
         allowed = np.isfinite(numbers)
-        if named is not None and len(named):
+        if (own := farm.surroundings.get("yards")) is not None:
+            named = own[own.geom_type.isin(("Polygon", "MultiPolygon"))]
             allowed |= np.isfinite(_burn(stack, named, np.ones(len(named))))
     stack = put(stack, field_number=numbers, inside_property=allowed)
     soil = _burn(stack, farm.soils, np.arange(len(farm.soils)))
@@ -104,21 +104,9 @@ def raised_by(stack: xr.Dataset, farm: FarmLayers, *keys: str) -> np.ndarray:
 
 def onto_grid(array: xr.DataArray, grid: GeoBox) -> np.ndarray:
     """Return a raster on the grid: mean of finer cells, bilinear from coarser ones, NaN where unknown."""
-    out = np.full(grid.shape, np.nan, dtype=np.float32)
     step = abs(float(array.rio.transform().a))
     method = Resampling.average if step < 0.75 * abs(grid.resolution.x) else Resampling.bilinear
-    reproject(
-        array.to_numpy(),
-        out,
-        src_transform=array.rio.transform(),
-        src_crs=array.rio.crs,
-        src_nodata=np.nan,
-        dst_transform=grid.transform,
-        dst_crs=array.rio.crs,
-        dst_nodata=np.nan,
-        resampling=method,
-    )
-    return out
+    return resampled(array, array.rio.crs, grid.shape.yx, grid.transform, method)
 
 
 def _burn(stack: xr.Dataset, frame: gpd.GeoDataFrame, values: np.ndarray, all_touched: bool = False) -> np.ndarray:

@@ -41,12 +41,18 @@ def check_plausible(points: gpd.GeoDataFrame, at: Place) -> None:
     yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
     if len(yields) == 0:
         raise at.refuse("yield.none", f"None of {len(points):,} records holds grain on ground.")
-    typical = float(np.median(yields))
-    said = f"Half of the records yield below {typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac ({typical:.3g} Mg/ha dry)"
-    if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
-        raise at.refuse("yield.implausible", f"{said}, which no corn field does.")
+    typical, said = typical_yield(yields, "records", at)
     if not USUAL_MG_HA[0] <= typical <= USUAL_MG_HA[1]:
         at.add("yield.unusual", f"{said}, which is unusual for corn.")
+
+
+def typical_yield(yields: np.ndarray, of: str, at: Place) -> tuple[float, str]:
+    """Return the median yield, dry Mg/ha, with a sentence's beginning that says it; refuse what no corn field has."""
+    typical = float(np.median(yields))
+    said = f"Half of the {of} yield below {typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac ({typical:.3g} Mg/ha dry)"
+    if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
+        raise at.refuse("yield.implausible", f"{said}, which no corn field does.")
+    return typical, said
 
 
 # Judgement: at a record a second or two, five minutes and more of exactly one number; a monitor that holds its

@@ -20,21 +20,22 @@ from affine import Affine
 from pyproj import CRS
 from rasterio.enums import MaskFlags
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
-from rasterio.features import rasterize
+from rasterio.features import geometry_mask
 from rasterio.io import DatasetReader
-from rasterio.warp import Resampling, reproject, transform_bounds
-from rasterio.windows import Window, from_bounds
+from rasterio.warp import Resampling, transform_bounds
+from rasterio.windows import Window
 
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
-from stovergeo.core.units import M_PER_FT, MG_HA_DRY_PER_BU_ACRE
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.crs import Bounds, believed_crs, named, note_conversion
 from stovergeo.inputs.harvest import DRY_BUSHEL, dry_mg_ha
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, RasterLayer, YieldRaster
-from stovergeo.inputs.point_checks import BELIEVABLE_MG_HA
+from stovergeo.inputs.point_checks import typical_yield
+from stovergeo.inputs.tables import LENGTH_M
 from stovergeo.inputs.text import clean_text, shown
 
 #: cells read at most for one layer, and what one block of a file may unpack to
@@ -61,7 +62,8 @@ class Header:
 
     def meets(self, box: Bounds) -> bool:
         """Whether the raster touches a box of its own CRS."""
-        return _touch(box, self.bounds)
+        own = self.bounds
+        return box[0] < own[2] and own[0] < box[2] and box[1] < own[3] and own[1] < box[3]
 
 
 @contextmanager
@@ -110,17 +112,23 @@ def read_onto(
         )
     if not header.straight:
         at.add("raster.turned", "The raster is rotated or south up; it was warped to north up, bilinear.")
-    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
+    same = header.straight and header.crs.equals(working, ignore_axis_order=True)
+    here = box if same else transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
     if not header.meets(here):
         west, south, east, north = header.bounds
         said = f"The raster (x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}) does not touch the farm."
         raise at.refuse("overlay.empty", said)
-    same = header.straight and header.crs.equals(working, ignore_axis_order=True)
-    values, transform = _cut(source, header, box, at) if same else _warped(source, header, box, working, cell_m, at)
+    part = window_around(source, here, margin=0 if same else 3)
+    _check_cells(int(part.width * part.height), at)
+    # suspect values are cleared before a warp can smear them into their neighbours
+    values = _read_part(source, header, part, at)
+    array = as_array(values, source.window_transform(part), header.crs)
+    if not same:
+        array = _warped(array, box, working, cell_m, at)
     scale, offset = source.scales[header.band - 1], source.offsets[header.band - 1]
     if (scale, offset) != (1.0, 0.0):
-        values = values * scale + offset
-    return as_array(values, transform, working)
+        array = array * scale + offset
+    return array.rio.write_crs(working.to_wkt())
 
 
 def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
@@ -156,10 +164,10 @@ def _judged(source: DatasetReader, layer: RasterLayer, at: Place) -> Header:
         raise at.refuse("raster.band", f"The raster has {bands} bands, and the plan does not say which.")
     if band > bands:
         raise at.refuse("raster.band", f"There is no band {band}; the raster has {bands}.")
-    kind = np.dtype(source.dtypes[band - 1]) if not source.dtypes[band - 1].startswith("complex") else None
-    if kind is None:
+    kind = source.dtypes[band - 1]
+    if kind.startswith("complex"):
         raise at.refuse("raster.layout", "The raster holds complex numbers, which are no heights or yields.")
-    block = int(np.prod(source.block_shapes[band - 1])) * kind.itemsize
+    block = int(np.prod(source.block_shapes[band - 1])) * np.dtype(kind).itemsize
     if source.interleaving is not None and source.interleaving.value.lower() == "pixel":
         block *= bands
     if block > MAX_BLOCK_BYTES:
@@ -169,11 +177,7 @@ def _judged(source: DatasetReader, layer: RasterLayer, at: Place) -> Header:
     if shape == Affine.identity() or not np.isfinite(tuple(shape)).all() or shape.determinant == 0:
         raise at.refuse("raster.layout", "The raster does not say where it lies.")
     given = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
-    vertical = (
-        next((c for c in given.sub_crs_list if c.is_vertical), None)
-        if given is not None and given.is_compound
-        else None
-    )
+    vertical = None if given is None else next((c for c in given.sub_crs_list if c.is_vertical), None)
     bounds = _box_through(shape, (0, 0, source.width, source.height))
     crs = believed_crs(given, layer.crs, bounds, at)
     cell = max(np.hypot(shape.a, shape.d), np.hypot(shape.b, shape.e))
@@ -181,17 +185,6 @@ def _judged(source: DatasetReader, layer: RasterLayer, at: Place) -> Header:
     return Header(
         crs, vertical, band, source.units[band - 1] or "", source.nodatavals[band - 1], float(cell), bounds, straight
     )
-
-
-def _cut(source: DatasetReader, header: Header, box: Bounds, at: Place) -> tuple[np.ndarray, Affine]:
-    window = from_bounds(*box, transform=source.transform)
-    first_col, first_row = int(np.floor(window.col_off)), int(np.floor(window.row_off))
-    last_col, last_row = int(np.ceil(window.col_off + window.width)), int(np.ceil(window.row_off + window.height))
-    first_col, first_row = max(first_col, 0), max(first_row, 0)
-    last_col, last_row = min(last_col, source.width), min(last_row, source.height)
-    _check_cells((last_row - first_row) * (last_col - first_col), at)
-    part = Window(first_col, first_row, last_col - first_col, last_row - first_row)
-    return _read_part(source, header, part, at), source.window_transform(part)
 
 
 def _read_part(source: DatasetReader, header: Header, part: Window, at: Place) -> np.ndarray:
@@ -202,31 +195,21 @@ def _read_part(source: DatasetReader, header: Header, part: Window, at: Place) -
     return _unknown_as_nan(values, header.nodata, at)
 
 
-def _warped(
-    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, at: Place
-) -> tuple[np.ndarray, Affine]:
+def _warped(array: xr.DataArray, box: Bounds, working: CRS, cell_m: float, at: Place) -> xr.DataArray:
     west, north = np.floor(box[0] / cell_m) * cell_m, np.ceil(box[3] / cell_m) * cell_m
     cols, rows = int(np.ceil((box[2] - west) / cell_m)), int(np.ceil((north - box[1]) / cell_m))
     _check_cells(rows * cols, at)
-    # the source window is cleared of suspect values before they can be smeared into their neighbours
-    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
-    part = window_around(source, here)
-    _check_cells(int(part.width * part.height), at)
-    values = _read_part(source, header, part, at)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
-    out = np.full((rows, cols), np.nan, dtype=np.float32)
-    reproject(
-        values,
-        out,
-        src_transform=source.window_transform(part),
-        src_crs=header.crs.to_wkt(),
-        src_nodata=np.nan,
-        dst_transform=transform,
-        dst_crs=working.to_wkt(),
-        dst_nodata=np.nan,
-        resampling=Resampling.bilinear,
+    return as_array(
+        resampled(array, working.to_wkt(), (rows, cols), transform, Resampling.bilinear), transform, working
     )
-    return out, transform
+
+
+def resampled(
+    array: xr.DataArray, crs: str, shape: tuple[int, int], transform: Affine, method: Resampling
+) -> np.ndarray:
+    """Return a raster's values on another grid, NaN where nothing is known."""
+    return array.rio.reproject(crs, shape=shape, transform=transform, resampling=method, nodata=np.nan).to_numpy()
 
 
 def window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
@@ -265,14 +248,10 @@ def _unknown_as_nan(values: np.ndarray, nodata: float | None, at: Place) -> np.n
     return values
 
 
-def _touch(one: Bounds, other: Bounds) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-
-
 message = Catalog("stovergeo.inputs")
 #: US survey foot, exact by definition: 1200/3937 m (Mendenhall order 1893; kept for surveys, retired 2022)
 M_PER_US_FT: Final = 1200 / 3937
-_METRES: Final = {"m": 1.0, "ft": M_PER_FT, "us-ft": M_PER_US_FT}
+_METRES: Final = LENGTH_M | {"us-ft": M_PER_US_FT}
 _SPELLED: Final = {
     "m": ("m", "metre", "meter", "metres", "meters"),
     "ft": ("ft", "foot", "feet", "international foot", "foot (international)", "ift"),
@@ -347,17 +326,13 @@ def height_unit(header: Header, declared: str | None, at: Place) -> str:
     read = next((unit for unit, names in _SPELLED.items() if said.lower() in names), None)
     if declared is not None:
         if read is not None and read != declared:
-            at.add(
-                "dem.z_unit_differs", f"The file gives heights in {read}, the plan in {declared}; the plan is followed."
-            )
+            said = f"The file gives heights in {read}, the plan in {declared}; the plan is followed."
+            at.add("dem.z_unit_differs", said)
         return declared
     if read is None:
-        found = (
-            f"The file gives the unit of heights as {shown(said)}, which is not known."
-            if said
-            else "Nothing says in which unit the heights are."
-        )
-        raise at.key("vertical_unit").refuse("dem.z_unit", found)
+        found = f"The file gives the unit of heights as {shown(said)}, which is not known."
+        nothing = "Nothing says in which unit the heights are."
+        raise at.key("vertical_unit").refuse("dem.z_unit", found if said else nothing)
     return read
 
 
@@ -378,15 +353,9 @@ def _plausible(heights: xr.DataArray, at: Place) -> xr.DataArray:
 
 
 def _check_cover(heights: xr.DataArray, header: Header, fields: gpd.GeoDataFrame, allowed: bool, at: Place) -> None:
-    transform = heights.rio.transform()
-    cell_ha = abs(transform.a * transform.e) / 1e4
-    inside = rasterize(
-        list(fields.geometry), out_shape=heights.shape, transform=transform, fill=0, default_value=1, dtype="uint8"
-    )
-    known_ha = float(np.isfinite(heights.to_numpy()[inside == 1]).sum()) * cell_ha
-    wanted_ha = float(fields.geometry.area.sum()) / 1e4
-    share = min(known_ha / wanted_ha, 1.0)
-    said = message("area.without_heights", share=share, area=max(wanted_ha - known_ha, 0.0))
+    share = min(_known_share(heights, fields), 1.0)
+    wanted_ha = float(fields.geometry.area.sum()) / M2_PER_HA
+    said = message("area.without_heights", share=share, area=wanted_ha * (1 - share))
     if share < MIN_COVER and not allowed:
         raise at.refuse("dem.partial_max", said)
     if share < 0.995:
@@ -394,6 +363,14 @@ def _check_cover(heights: xr.DataArray, header: Header, fields: gpd.GeoDataFrame
     side = header.cell * (111_320.0 if header.crs.is_geographic else header.crs.axis_info[0].unit_conversion_factor)
     if float(fields.geometry.area.min()) < MIN_CELLS * side**2:
         at.add("dem.coarse", message("length.coarse", side=float(side), least=MIN_CELLS))
+
+
+def _known_share(array: xr.DataArray, fields: gpd.GeoDataFrame) -> float:
+    """Return the ground of known cells on fields over that of the fields; over 1 where cells jut out of them."""
+    transform = array.rio.transform()
+    inside = geometry_mask(fields.geometry, array.shape, transform, invert=True)
+    known_m2 = float(np.isfinite(array.to_numpy()[inside]).sum()) * abs(transform.a * transform.e)
+    return known_m2 / float(fields.geometry.area.sum())
 
 
 #: above the record of corn contests, about 39 Mg/ha (bad-inputs sheet, row 29; from memory there)
@@ -419,26 +396,13 @@ def read_yield_raster(
     known = values[np.isfinite(values) & (values > 0)]
     if known.size == 0:
         raise at.refuse("yield.none", "No cell of the raster on the farm holds a yield.")
-    typical = float(np.median(known))
-    if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
-        bushels = typical / MG_HA_DRY_PER_BU_ACRE
-        said = (
-            f"Half of the cells yield below {bushels:,.4g} bu/ac ({typical:.3g} Mg/ha dry), which no corn field does."
-        )
-        raise at.refuse("yield.implausible", said)
+    typical_yield(known, "cells", at)
     if wrong.any():
         said = f"{int(wrong.sum()):,} cells lie outside 0 to {MAX_MG_HA:g} Mg/ha dry; they were taken as unknown."
         at.add("yield.raster_outlier", said)
         values[wrong] = np.nan
     grain = raw.copy(data=values.astype(np.float32))
     grain.attrs = {"units": "Mg/ha", "long_name": "dry corn grain"}
-    if fields is not None and len(fields):
-        inside = grain.rio.clip(fields.geometry, drop=True)
-        share = (
-            float(np.isfinite(inside).sum())
-            * abs(float(np.prod(grain.rio.resolution())))
-            / float(fields.geometry.area.sum())
-        )
-        if share < 0.95:
-            at.add("yield.partial", f"The yield map covers about {min(share, 1):.0%} of the fields.")
+    if fields is not None and len(fields) and (share := _known_share(grain, fields)) < 0.95:
+        at.add("yield.partial", f"The yield map covers about {share:.0%} of the fields.")
     return grain.rio.write_crs(working.to_wkt())

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -134,23 +135,17 @@ class SurveyTables:
             ``soil.tables`` when a needed table is not there, ``soil.layout`` when its columns are
             not what they should be.
         """
-        read = self._from_database if self.database else _TextTables(self.path, at).read
+        read = partial(read_rows, self.path) if self.database else _TextTables(self.path, at).read
         tables: Tables = {}
         keys = {"mukey": mukeys}
         for table, (key, columns) in WANTED.items():
             frame = read(table, list(columns), key, keys.get(key, []))
-            for column in columns:
-                if column not in frame:
-                    frame[column] = None
-            tables[table] = frame[list(columns)].map(plain_key).astype(TEXT)
+            tables[table] = frame.reindex(columns=list(columns)).map(plain_key).astype(TEXT)
             for below in ("cokey", "chkey", "comonthkey"):
                 if below in columns and below != key:
                     keys[below] = sorted(set(tables[table][below].dropna()))
         _check(tables, at)
         return tables
-
-    def _from_database(self, table: str, columns: list[str], key: str, values: list[str]) -> pd.DataFrame:
-        return read_rows(self.path, table, columns, key, values)
 
 
 class _TextTables:
@@ -169,21 +164,17 @@ class _TextTables:
 
     def read(self, table: str, columns: list[str], key: str, values: list[str]) -> pd.DataFrame:
         rows = self._rows(self.stems.get(table, table))
-        if rows is None:
-            return pd.DataFrame(columns=columns)
-        if table in self.columns:
+        if rows is not None and table in self.columns:
             names = self.columns[table]
             if len(names) != rows.shape[1]:
                 said = f"The table {table} has {rows.shape[1]} columns; its dictionary names {len(names)}."
                 raise self.at.refuse("soil.layout", said)
             rows.columns = pd.Index(names)
-        elif table in _ORDER:
-            width = rows.shape[1]
-            places = {name: at % width for name, at in _ORDER[table].items() if at < width}
+        elif rows is not None:
+            width, order = rows.shape[1], _ORDER.get(table, {})
+            places = {name: at % width for name, at in order.items() if at < width}
             rows = rows[list(places.values())].set_axis(list(places), axis=1)
-        else:
-            return pd.DataFrame(columns=columns)
-        if key not in rows:
+        if rows is None or key not in rows:
             return pd.DataFrame(columns=columns)
         taken = rows[[c for c in columns if c in rows.columns]]
         return taken[rows[key].map(plain_key).isin(set(values))].reset_index(drop=True)
@@ -294,12 +285,12 @@ def map_units(tables: Tables) -> pd.DataFrame:
 def _components(tables: Tables) -> pd.DataFrame:
     """Return the components with their share, surface clay, erodibility, flooding, ponding and water table."""
     soils = tables["component"].copy()
-    for column in ("comppct_r", "tfact", "wei", "slopelenusle_r"):
-        soils[column] = pd.to_numeric(soils[column], errors="coerce")
+    measured = ["comppct_r", "tfact", "wei", "slopelenusle_r"]
+    soils[measured] = soils[measured].apply(pd.to_numeric, errors="coerce")
     soils = soils[soils["comppct_r"] > 0].reset_index(drop=True)
-    horizons = tables["chorizon"].copy()
-    for column in horizons.columns.drop(["cokey", "chkey"]):
-        horizons[column] = pd.to_numeric(horizons[column], errors="coerce")
+    keys = ["cokey", "chkey"]
+    horizons = tables["chorizon"].drop(columns=keys).apply(pd.to_numeric, errors="coerce")
+    horizons[keys] = tables["chorizon"][keys]
     soils["claytotal_r"] = soils["cokey"].map(_surface_clay(horizons))
     erodibility = _surface_k(horizons, tables["chtexturegrp"]).reindex(soils["cokey"])
     soils["kwfact"] = erodibility["K"].to_numpy()

@@ -7,18 +7,19 @@ later packages never take unknown for allowed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import ArrayLike
 from pyproj import CRS
 from rasterio.features import shapes as raster_shapes
 from rasterio.warp import transform_bounds
-from rasterio.windows import Window
 
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
@@ -44,7 +45,7 @@ from stovergeo.inputs.soil_survey import (
 )
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
-from stovergeo.inputs.vector import Near, of_family, placed, read_frame, valid_polygons
+from stovergeo.inputs.vector import Near, of_family, parts_of, placed, read_frame, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: water table written for "none seen": the survey looks about 2 m deep
@@ -115,22 +116,21 @@ def make_soils(
     region : shapely.Polygon
         Ground later packages will ask about.
     """
-    given = None if soil is None else plan_soil(soil)
     if frame is None:
-        if given is None:
-            return no_soils(crs)
-        return _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [region], crs)
-    near = frame.set_geometry(gpd.GeoSeries(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs))
-    soils = _attributes(near, at)
-    _fill_from_plan(soils, given)
-    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
+        return no_soils(crs) if soil is None else _plan_table(soil, region, crs)
+    near = frame.set_geometry(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs)
     rest = shapely.difference(region, shapely.union_all(near.geometry.to_numpy()))
-    if given is not None and rest.area > 0:
-        soils = pd.concat(
-            [soils, _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [rest], crs)],
-            ignore_index=True,
-        )
-    return soils
+    soils = _attributes(near, at)
+    own = None if soil is None else _plan_table(soil, rest, crs)
+    if own is not None:
+        soils = soils.fillna(own.iloc[0][list(ATTRIBUTES)].dropna().to_dict())
+    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
+    return soils if own is None or rest.area == 0 else pd.concat([soils, own], ignore_index=True)
+
+
+def _plan_table(soil: Soil, ground: shapely.Geometry, crs: CRS) -> gpd.GeoDataFrame:
+    known = {"soil_id": "plan", "name": "Soil given in the plan", **plan_soil(soil)}
+    return _table({column: [value] for column, value in known.items()}, [ground], crs)
 
 
 def plan_soil(soil: Soil) -> dict[str, float]:
@@ -156,7 +156,8 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, at: Place)
         return
     ground = shapely.union_all(fields.geometry.to_numpy())
     pieces = gpd.GeoDataFrame(
-        geometry=[_polygons(g) for g in shapely.intersection(soils.geometry.to_numpy(), ground)], crs=soils.crs
+        geometry=[parts_of(g, {"polygon"}) for g in shapely.intersection(soils.geometry.to_numpy(), ground)],
+        crs=soils.crs,
     )
     hectares = geodesic_ha(pieces)
     whole = float(fields["area_ha"].sum())
@@ -185,7 +186,7 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, at: Place)
 
 def no_soils(crs: CRS) -> gpd.GeoDataFrame:
     """Return a SOILS table without rows: nothing is known of the ground."""
-    return _table([], [], crs)
+    return _table({"soil_id": [], "name": []}, [], crs)
 
 
 def survey_column(frame: pd.DataFrame, attribute: str) -> str | None:
@@ -201,21 +202,15 @@ def _attributes(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
         for name in names:
             found = survey_column(frame, name)
             if found is not None:
-                place = at.column(found)
-                if target in _WORDS:
-                    read = _words(frame[found], target, place)
-                else:
-                    read = _numbers(frame[found], target, "components" in frame, place)
+                read_as = _words if target in _WORDS else _numbers
+                read = read_as(frame[found], target, "components" in frame, at.column(found))
                 values = np.where(np.isnan(values), read, values)
         columns[target] = values
-    ids = next((c for n in _IDS if (c := survey_column(frame, n))), None)
-    names_column = next((c for n in _NAMES if (c := survey_column(frame, n))), None)
+    ids, label = (next(filter(None, (survey_column(frame, n) for n in names)), None) for names in (_IDS, _NAMES))
     symbol = clean_column(frame[ids], at) if ids else pd.Series([f"S{i + 1}" for i in range(len(frame))])
-    name = clean_column(frame[names_column], at) if names_column else symbol
-    rows = [dict(zip(("soil_id", "name"), both, strict=True)) for both in zip(symbol, name, strict=True)]
-    soils = _table(rows, list(frame.geometry), CRS(frame.crs))
-    for target, values in columns.items():
-        soils[target] = values
+    name = clean_column(frame[label], at) if label else symbol
+    known = {"soil_id": symbol.to_numpy(), "name": name.to_numpy(), **columns}
+    soils = _table(known, frame.geometry.to_numpy(), CRS(frame.crs))
     if WORKED_OUT in frame:  # worked out soil by soil, within the map unit
         soils[WORKED_OUT] = pd.to_numeric(frame[WORKED_OUT], errors="coerce").fillna(0.0).to_numpy()
     elif soils["soil_erodibility"].isna().any():
@@ -227,15 +222,12 @@ def _attributes(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
 
 def _k_of_texture(frame: pd.DataFrame, at: Place) -> np.ndarray:
     """Return K (US) by the nomograph for polygons that carry the texture of their soil; NaN where they do not."""
-    parts = []
-    for attribute in TEXTURE:
-        found = survey_column(frame, attribute)
-        unknown = np.full(len(frame), np.nan)
-        parts.append(unknown if found is None else to_numbers(frame[found], at.column(found)))
-    return erodibility_of_layers_us(*parts)
+    found = [survey_column(frame, attribute) for attribute in TEXTURE]
+    unknown = np.full(len(frame), np.nan)
+    return erodibility_of_layers_us(*(to_numbers(frame[c], at.column(c)) if c else unknown for c in found))
 
 
-def _words(column: pd.Series, target: str, at: Place) -> np.ndarray:
+def _words(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray:
     numbers, unknown = coded(column, _WORDS[target])
     if unknown:
         listed = ", ".join(repr(w[:40]) for w in unknown[:5])
@@ -243,10 +235,8 @@ def _words(column: pd.Series, target: str, at: Place) -> np.ndarray:
     if target == "highly_erodible":
         perhaps = column.astype("string").str.casefold().isin(POTENTIALLY_ERODIBLE).to_numpy(dtype=bool, na_value=False)
         if perhaps.any():
-            at.add(
-                "soil.potentially_erodible",
-                f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible.",
-            )
+            said = f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible."
+            at.add("soil.potentially_erodible", said)
     return numbers
 
 
@@ -268,24 +258,12 @@ def _numbers(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarr
     return values * factor
 
 
-def _fill_from_plan(soils: gpd.GeoDataFrame, given: dict[str, float] | None) -> None:
-    for column, value in (given or {}).items():
-        soils[column] = soils[column].fillna(value)
-
-
-def _table(rows: list[dict], shapes: list[shapely.Geometry], crs: CRS) -> gpd.GeoDataFrame:
-    table = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=None if rows else ["soil_id", "name"]), geometry=shapes, crs=crs
-    )
+def _table(known: dict[str, Any], shapes: ArrayLike, crs: CRS) -> gpd.GeoDataFrame:
+    table = gpd.GeoDataFrame(known, geometry=shapes, crs=crs)
     for column in ATTRIBUTES:
         table[column] = table[column].astype(np.float64) if column in table else np.nan
     table[WORKED_OUT] = 0.0
     return table[["soil_id", "name", *ATTRIBUTES, WORKED_OUT, "geometry"]]
-
-
-def _polygons(shape: shapely.Geometry) -> shapely.Geometry:
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
-    return shapely.MultiPolygon(parts) if parts else shapely.Polygon()
 
 
 #: layer of map-unit polygons in a survey database, and its key
@@ -313,13 +291,11 @@ def read_soil_polygons(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, c
         files, name = _polygon_files(opened, layer, at)
         # a survey covers a county or a state: only the ground around the farm is read, where the file can be trusted
         near = None if layer.crs is not None or layer.swap_xy else (region.bounds, crs)
-        frames = [_with_geometry(f, name, at, near) for f in files]
-        frames = [f for f in frames if len(f)] if near is not None else frames
+        frames = [f for file in files if len(f := _with_geometry(file, name, at, near)) or near is None]
         if not frames:
             raise at.refuse("overlay.empty", "No soil polygon touches the farm.")
-        read = [placed(f, layer, at) for f in frames]
-        sound = [valid_polygons(of_family(f, {"polygon"}, at), at, 0.0) for f in read]
-        polygons = pd.concat([to_working(f, crs, at) for f in sound], ignore_index=True)
+        flat = [of_family(placed(f, layer, at), {"polygon"}, at) for f in frames]
+        polygons = pd.concat([to_working(valid_polygons(f, at, 0.0), crs, at) for f in flat], ignore_index=True)
     near = polygons[polygons.geometry.intersects(region)].reset_index(drop=True)
     if near.empty:
         raise at.refuse("overlay.empty", "No soil polygon touches the farm.")
@@ -331,15 +307,13 @@ def _tables(layer: SoilsLayer, opened: OpenFile, plan: Plan, at: Place) -> Surve
         at = at.key("tables")
         opened = open_file(layer.tables, plan.folder, at, folders=True)
     if opened.kind == "folder":
-        folder = _folder(opened.path, "tabular")
-        if folder is None and any(opened.path.glob("comp.txt")):
-            folder = opened.path
+        plain = opened.path if (opened.path / "comp.txt").exists() else None
+        folder = _folder(opened.path, "tabular") or plain
         if folder is None:
             raise at.refuse("soil.folder", f"The folder {opened.path.name} holds no folder `tabular`.")
         return SurveyTables(folder, database=False)
     if opened.driver in ("GPKG", "SQLite"):
-        names = table_names(opened.path)
-        if {"component", "mapunit"} <= names:
+        if {"component", "mapunit"} <= table_names(opened.path):
             return SurveyTables(opened.path, database=True)
         if layer.tables is not None:
             raise at.refuse("soil.tables", f"{opened.path.name} holds no tables component and mapunit.")
@@ -351,9 +325,7 @@ def _tables(layer: SoilsLayer, opened: OpenFile, plan: Plan, at: Place) -> Surve
 def _polygon_files(opened: OpenFile, layer: SoilsLayer, at: Place) -> tuple[list[OpenFile], str | None]:
     if opened.kind == "folder":
         spatial = _folder(opened.path, "spatial") or opened.path
-        paths = sorted(
-            p for p in spatial.iterdir() if p.suffix.lower() == ".shp" and p.name.lower().startswith("soilmu_a")
-        )
+        paths = sorted(p for p in spatial.iterdir() if re.fullmatch(r"soilmu_a.*\.shp", p.name, re.I | re.S))
         if not paths:
             raise at.refuse("soil.folder", f"The folder {opened.path.name} holds no soilmu_a_*.shp.")
         return [open_file(p.name, spatial, at) for p in paths], layer.layer
@@ -385,9 +357,8 @@ def _from_raster(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, crs: CR
     """Return polygons of equal map-unit key from a raster whose cell values are keys."""
     as_raster = RasterLayer(path=layer.path, crs=layer.crs, band=layer.band)
     with opened_raster(as_raster, plan, at) as (source, header):
-        west, south, east, north = region.bounds
-        box: Bounds = transform_bounds(crs.to_wkt(), header.crs.to_wkt(), west, south, east, north)
-        part: Window = window_around(source, box)
+        box: Bounds = transform_bounds(crs.to_wkt(), header.crs.to_wkt(), *region.bounds)
+        part = window_around(source, box)
         if not header.meets(box):
             raise at.refuse("overlay.empty", "No soil cell touches the farm.")
         if part.width * part.height > _MAX_RASTER_CELLS:

@@ -6,7 +6,7 @@ What cannot be repaired without changing the ground is refused.
 from __future__ import annotations
 
 import warnings
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import geopandas as gpd
 import numpy as np
@@ -58,7 +58,7 @@ def placed(frame: gpd.GeoDataFrame, layer: Layer, at: Place) -> gpd.GeoDataFrame
     frame = sound_rows(frame.set_crs(None, allow_override=True), at)
     if layer.swap_xy:
         turned = shapely.transform(frame.geometry.to_numpy(), lambda xy: xy[:, ::-1])
-        frame = frame.set_geometry(gpd.GeoSeries(turned, index=frame.index))
+        frame = frame.set_geometry(turned)
     west, south, east, north = (float(v) for v in frame.total_bounds)
     crs = believed_crs(given, layer.crs, (west, south, east, north), at)
     return frame.set_crs(crs)
@@ -72,17 +72,18 @@ def read_frame(opened: OpenFile, layer: str | None, at: Place, near: Near | None
     near : (bounds, CRS), optional
         Read only rows whose box meets this one, where the file says its CRS.
     """
-    if opened.kind == "parquet":
-        return _read_parquet(opened, at)
-    if opened.kind != "vector":
+    if opened.kind not in ("vector", "parquet"):
         return pd.DataFrame()
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
-            frames = [_read_one(opened, name, at, near) for name in _layers(opened, layer, at)]
+            if opened.kind == "parquet":
+                frames = [_read_parquet(opened, at)]
+            else:
+                frames = [_read_one(opened, name, at, near) for name in _layers(opened, layer, at)]
         except InputError:
             raise
-        except Exception as error:  # damaged bytes make the vector library raise what it never meant to
+        except Exception as error:  # damaged bytes make the libraries raise what they never meant to
             raise at.refuse("file.unreadable", f"{opened.path.name}: {clean_text(error)}.") from None
     for text in sorted({clean_text(w.message) for w in said}):
         at.add("file.reader_says", f"{opened.path.name}: {text}")
@@ -100,9 +101,7 @@ def _layers(opened: OpenFile, wanted: str | None, at: Place) -> list[str]:
     if not names:
         raise at.refuse("layer.empty", f"{opened.path.name} holds no layer.")
     if len(spatial) > 1:
-        filled = [
-            n for n in spatial if pyogrio.read_info(opened.path, layer=n, force_feature_count=True)["features"] > 0
-        ]
+        filled = [n for n in spatial if _info(opened, n)["features"] > 0]
         if opened.driver == "LIBKML":  # folders of one map; every placemark counts
             return filled or spatial[:1]
         if len(filled) != 1:
@@ -111,8 +110,12 @@ def _layers(opened: OpenFile, wanted: str | None, at: Place) -> list[str]:
     return spatial
 
 
+def _info(opened: OpenFile, name: str) -> dict[str, Any]:
+    return pyogrio.read_info(opened.path, layer=name, force_feature_count=True)
+
+
 def _read_one(opened: OpenFile, name: str, at: Place, near: Near | None) -> pd.DataFrame:
-    info = pyogrio.read_info(opened.path, layer=name, force_feature_count=True)
+    info = _info(opened, name)
     if info["driver"] not in _ALSO.get(opened.driver, {opened.driver}):
         said = f"{opened.path.name} begins like {opened.driver}, but would be read as {info['driver']}."
         raise at.refuse("file.signature", said)
@@ -130,20 +133,12 @@ def _read_parquet(opened: OpenFile, at: Place) -> pd.DataFrame:
         import pyarrow.parquet
     except ImportError:
         raise at.refuse("file.extra", f"{opened.path.name} is Parquet, which needs the extra `parquet`.") from None
-    try:
-        meta = pyarrow.parquet.read_metadata(opened.path)
-        size = sum(meta.row_group(i).total_byte_size for i in range(meta.num_row_groups))
-        if size > MAX_PARQUET_BYTES or meta.num_rows > MAX_ROWS:
-            raise at.refuse(
-                "file.too_big", f"{opened.path.name} holds {meta.num_rows:,} rows, {size / 2**30:,.1f} GB unpacked."
-            )
-        if b"geo" in (meta.metadata or {}):
-            return gpd.read_parquet(opened.path)
-        return pd.read_parquet(opened.path)
-    except InputError:
-        raise
-    except Exception as error:  # as above: what stands in the file's own notes is taken at its word there
-        raise at.refuse("file.unreadable", f"{opened.path.name}: {clean_text(error)}.") from None
+    meta = pyarrow.parquet.read_metadata(opened.path)
+    size = sum(meta.row_group(i).total_byte_size for i in range(meta.num_row_groups))
+    if size > MAX_PARQUET_BYTES or meta.num_rows > MAX_ROWS:
+        said = f"{opened.path.name} holds {meta.num_rows:,} rows, {size / 2**30:,.1f} GB unpacked."
+        raise at.refuse("file.too_big", said)
+    return (gpd if b"geo" in (meta.metadata or {}) else pd).read_parquet(opened.path)
 
 
 def _list(names: list[str], most: int = 8) -> str:
@@ -156,14 +151,10 @@ message = Catalog("stovergeo.inputs")
 SLIVER_HA: Final = 0.01
 #: share of a layer's area that a repair may change, and of its rows that may be lost
 MAX_CHANGE: Final = 0.01
-_FAMILY: Final[dict[int, Family]] = {
-    0: "point",
-    4: "point",
-    1: "line",
-    2: "line",
-    5: "line",
-    3: "polygon",
-    6: "polygon",
+_FAMILY: Final[dict[str, Family]] = {
+    **dict.fromkeys(("Point", "MultiPoint"), "point"),
+    **dict.fromkeys(("LineString", "LinearRing", "MultiLineString"), "line"),
+    **dict.fromkeys(("Polygon", "MultiPolygon"), "polygon"),
 }
 
 
@@ -186,7 +177,7 @@ def sound_rows(frame: gpd.GeoDataFrame, at: Place, max_lost: float = MAX_CHANGE)
     flat = shapely.force_2d(np.asarray(frame.geometry, dtype=object))
     coords, row = shapely.get_coordinates(flat, return_index=True)
     bad = np.unique(row[~np.isfinite(coords).all(axis=1)])
-    frame = frame.set_geometry(gpd.GeoSeries(flat, index=frame.index, crs=frame.crs))
+    frame = frame.set_geometry(flat, crs=frame.crs)
     if len(bad) == 0:
         return frame
     rows = ", ".join(str(i + 1) for i in bad[:5]) + (", ..." if len(bad) > 5 else "")
@@ -205,21 +196,27 @@ def of_family(frame: gpd.GeoDataFrame, wanted: set[Family], at: Place) -> gpd.Ge
     InputError
         ``geom.type`` when there is none, naming what was found.
     """
-    collections = shapely.get_type_id(np.asarray(frame.geometry, dtype=object)) == 7
+    collections = (frame.geom_type == "GeometryCollection").to_numpy()
     if collections.any():
-        opened = frame.geometry.map(lambda g: _from_collection(g, wanted))
-        frame = frame.set_geometry(gpd.GeoSeries(opened, index=frame.index, crs=frame.crs))
-    kinds = np.array(
-        [_FAMILY.get(t, "collection") for t in shapely.get_type_id(np.asarray(frame.geometry, dtype=object))]
-    )
-    fits = np.isin(kinds, list(wanted))
+        shapes = frame.geometry.to_numpy().copy()
+        shapes[collections] = [parts_of(shape, wanted) or shape for shape in shapes[collections]]
+        frame = frame.set_geometry(shapes, crs=frame.crs)
+    fits = frame.geom_type.map(_FAMILY).isin(wanted)
     if not fits.any():
-        found = ", ".join(sorted({str(t) for t in frame.geometry.geom_type}))
+        found = ", ".join(sorted(set(map(str, frame.geom_type))))
         raise at.refuse("geom.type", f"{' or '.join(sorted(wanted))}s are needed here; the layer holds {found}.")
     if not fits.all():
-        found = ", ".join(sorted({str(t) for t in frame.geometry.geom_type[~fits]}))
+        found = ", ".join(sorted(set(map(str, frame.geom_type[~fits]))))
         at.add("geom.mixed", f"{int((~fits).sum()):,} rows of another kind ({found}) were left out.")
     return frame[fits]
+
+
+def parts_of(shape: shapely.Geometry, wanted: set[Family]) -> shapely.Geometry | None:
+    """Return the parts of a shape that are of wanted families as one shape; None where there are none."""
+    parts = [part for part in shapely.get_parts(shape) if _FAMILY.get(part.geom_type) in wanted]
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else shapely.union_all(parts)
 
 
 def valid_polygons(frame: gpd.GeoDataFrame, at: Place, min_ha: float = SLIVER_HA) -> gpd.GeoDataFrame:
@@ -235,7 +232,7 @@ def valid_polygons(frame: gpd.GeoDataFrame, at: Place, min_ha: float = SLIVER_HA
     if broken.any():
         shapes = shapes.copy()
         for i in np.flatnonzero(broken):
-            shapes[i] = _repaired(shapes[i], int(i), frame, at)
+            shapes[i] = _repaired(shapes[i], at.part(f"row {i + 1}"))
     pieces = gpd.GeoDataFrame({"row": np.arange(len(frame))}, geometry=shapes, crs=frame.crs).explode(ignore_index=True)
     area = geodesic_ha(pieces) if min_ha > 0 else np.full(len(pieces), np.inf)
     small = area < min_ha
@@ -248,28 +245,15 @@ def valid_polygons(frame: gpd.GeoDataFrame, at: Place, min_ha: float = SLIVER_HA
     whole = kept.groupby("row")["geometry"].agg(
         lambda parts: shapely.MultiPolygon(list(parts)) if len(parts) > 1 else parts.iloc[0]
     )
-    rows = frame.iloc[whole.index.to_numpy()]
-    return rows.set_geometry(gpd.GeoSeries(whole.to_numpy(), index=rows.index, crs=frame.crs))
+    return frame.iloc[whole.index.to_numpy()].set_geometry(whole.to_numpy(), crs=frame.crs)
 
 
-def _from_collection(shape: shapely.Geometry, wanted: set[Family]) -> shapely.Geometry:
-    if shape is None or shapely.get_type_id(shape) != 7:
-        return shape
-    parts = [p for p in shapely.get_parts(shape) if _FAMILY.get(int(shapely.get_type_id(p))) in wanted]
-    if not parts:
-        return shape
-    return parts[0] if len(parts) == 1 else shapely.union_all(parts)
-
-
-def _repaired(shape: shapely.Geometry, row: int, frame: gpd.GeoDataFrame, at: Place) -> shapely.Geometry:
-    mended = shapely.make_valid(shape)
-    polygons = [p for p in shapely.get_parts(mended) if _FAMILY.get(int(shapely.get_type_id(p))) == "polygon"]
-    mended = shapely.union_all(polygons) if polygons else shapely.Polygon()
+def _repaired(shape: shapely.Geometry, at: Place) -> shapely.Geometry:
+    mended = parts_of(shapely.make_valid(shape), {"polygon"}) or shapely.Polygon()
     # signed by direction of the rings, so the two lobes of a figure of eight count against each other
     before, after = abs(shape.area), mended.area
     change = abs(after - before) / max(after, before) if max(after, before) > 0 else 1.0
     said = message("area.repaired", place=shapely.is_valid_reason(shape), change=change)
-    at = at.part(f"row {row + 1}")
     if after == 0 or abs(after - before) > MAX_CHANGE * after:
         raise at.refuse("geom.invalid_much", said)
     at.add("geom.invalid", said)
