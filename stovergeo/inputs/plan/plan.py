@@ -46,7 +46,8 @@ class Plan(Section):
     money: Money = Field(default_factory=Money)
     landowner: Landowner = Field(default_factory=Landowner)
     report: ReportOptions = Field(default_factory=ReportOptions)
-    handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
+    #: Own numbers for handbook keys.
+    handbook: dict[str, float] = Field(default_factory=dict)
 
     _folder: Path = PrivateAttr(default_factory=Path.cwd)
 
