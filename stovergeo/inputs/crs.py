@@ -165,9 +165,8 @@ def geodesic_ha(frame: gpd.GeoDataFrame) -> np.ndarray:
     """Return the true area of each polygon on the ellipsoid, in hectares (geodesic, holes left out)."""
     # pyproj signs the area by ring direction: shells count, holes are taken off
     turned = shapely.orient_polygons(frame.to_crs(LONLAT).geometry.to_numpy())
-    return (
-        np.array([0.0 if g is None or g.is_empty else _GEOD.geometry_area_perimeter(g)[0] for g in turned]) / M2_PER_HA
-    )
+    area_m2 = [0.0 if shape is None else _GEOD.geometry_area_perimeter(shape)[0] for shape in turned]
+    return np.array(area_m2) / M2_PER_HA
 
 
 def _same(one: CRS, other: CRS) -> bool:
@@ -189,9 +188,8 @@ def _check_degrees(bounds: Bounds, name: str, at: Place) -> None:
     if _degrees(bounds) and low <= south and north <= high:
         return
     if _degrees(turned) and low <= west and east <= high:
-        raise at.refuse(
-            "crs.swapped", f"Read as longitude and latitude ({box}) this is no place on farmland; turned round it is."
-        )
+        said = f"Read as longitude and latitude ({box}) this is no place on farmland; turned round it is."
+        raise at.refuse("crs.swapped", said)
     if not _degrees(bounds):
         raise at.refuse("crs.mislabelled", f"The layer says {name}, in degrees, but holds {box}.")
     raise at.refuse("geom.out_of_range", f"No corn grows at latitude {south:.4g} to {north:.4g} ({box}).")
@@ -213,9 +211,8 @@ def _check_plane(crs: CRS, bounds: Bounds, at: Place) -> None:
     if off is None:
         raise at.refuse("geom.out_of_range", f"{box} is no place on Earth in {named(crs)}.")
     if off > NEIGHBOUR_DEG:
-        raise at.refuse(
-            "crs.wrong_place", f"The layer lies {off:.0f} degrees outside the area of {named(crs)} ({box})."
-        )
+        said = f"The layer lies {off:.0f} degrees outside the area of {named(crs)} ({box})."
+        raise at.refuse("crs.wrong_place", said)
     at.add("crs.outside_area_of_use", f"The layer lies {off:.1f} degrees outside the area of {named(crs)}.")
 
 

@@ -67,15 +67,9 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
             allowed |= np.isfinite(_burn(stack, named, np.ones(len(named))))
     stack = put(stack, field_number=numbers, inside_property=allowed)
     soil = _burn(stack, farm.soils, np.arange(len(farm.soils)))
-    known = np.isfinite(soil)
-    rows = soil[known].astype(int)
-    layers: dict[str, np.ndarray] = {"soil_number": soil}
-    for column in ATTRIBUTES:
-        if column != "slope_length_m":
-            values = np.full(soil.shape, np.nan)
-            values[known] = farm.soils[column].to_numpy(dtype=np.float64)[rows]
-            layers[column] = values
-    stack = put(stack, **layers)
+    row = np.nan_to_num(soil, nan=len(farm.soils)).astype(int)  # one past the last where no soil is known
+    known = {c: farm.soils[c].to_numpy(dtype=np.float64) for c in ATTRIBUTES if c != "slope_length_m"}
+    stack = put(stack, soil_number=soil, **{column: np.append(v, np.nan)[row] for column, v in known.items()})
     if farm.elevation is None:
         return stack
     return put_surface(put(stack, elevation_m=onto_grid(farm.elevation, grid_of(stack))), farm)
@@ -106,7 +100,8 @@ def onto_grid(array: xr.DataArray, grid: GeoBox) -> np.ndarray:
     """Return a raster on the grid: mean of finer cells, bilinear from coarser ones, NaN where unknown."""
     step = abs(float(array.rio.transform().a))
     method = Resampling.average if step < 0.75 * abs(grid.resolution.x) else Resampling.bilinear
-    return resampled(array, array.rio.crs, grid.shape.yx, grid.transform, method)
+    crs = array.rio.crs.to_wkt()
+    return resampled(array.to_numpy(), (array.rio.transform(), crs), grid.shape.yx, (grid.transform, crs), method)
 
 
 def _burn(stack: xr.Dataset, frame: gpd.GeoDataFrame, values: np.ndarray, all_touched: bool = False) -> np.ndarray:

@@ -171,9 +171,8 @@ def _text(path: Path, head: bytes, at: Place) -> OpenFile | None:
         return None
     start = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     if match := _POINTS_ELSEWHERE.search(head):
-        said = (
-            f"{path.name} is not data but a description that points to other files ({(match[1] or match[2]).decode()})."
-        )
+        found = (match[1] or match[2]).decode()
+        said = f"{path.name} is not data but a description that points to other files ({found})."
         raise at.refuse("file.signature", said)
     if path.stat().st_size > MAX_TEXT_BYTES:
         raise at.refuse("file.too_big", f"{path.name} is text of {path.stat().st_size / 2**30:,.1f} GB.")
@@ -229,9 +228,8 @@ def has_entities(data: bytes) -> bool:
 def _shapefile(path: Path, at: Place) -> OpenFile:
     lacking = [end for end in (".shx", ".dbf") if sibling(path, end) is None]
     if lacking:
-        raise at.refuse(
-            "file.incomplete", f"{path.name} came without its {' and '.join(path.stem + end for end in lacking)}."
-        )
+        parts = " and ".join(path.stem + end for end in lacking)
+        raise at.refuse("file.incomplete", f"{path.name} came without its {parts}.")
     if path.suffix.lower() != ".shp":
         raise at.refuse("file.signature", f"{path.name} is a Shapefile, but its name does not end in .shp.")
     return OpenFile(path, "vector", "ESRI Shapefile")

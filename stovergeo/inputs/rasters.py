@@ -22,7 +22,7 @@ from rasterio.enums import MaskFlags
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.features import geometry_mask
 from rasterio.io import DatasetReader
-from rasterio.warp import Resampling, transform_bounds
+from rasterio.warp import Resampling, reproject, transform_bounds
 from rasterio.windows import Window
 
 from stovergeo.core.errors import InputError, Report
@@ -45,6 +45,10 @@ MAX_BANDS: Final = 500
 #: values that stand for "nothing measured" in files that forgot to say so
 _SUSPECTS: Final = (-9999.0, -99999.0, -32768.0, -32767.0, -999.0, 9999.0, 32767.0, 65535.0)
 _NEVER: Final = 1e30  # beyond any quantity of a farm: float fill values
+
+
+#: where the cells of an array lie: transform and CRS as WKT
+Lattice = tuple[Affine, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +110,8 @@ def read_onto(
     """
     note_conversion(header.crs, header.bounds, working, at)
     if header.crs.is_geographic:
-        at.add(
-            "dem.geographic",
-            f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear.",
-        )
+        said = f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear."
+        at.add("dem.geographic", said)
     if not header.straight:
         at.add("raster.turned", "The raster is rotated or south up; it was warped to north up, bilinear.")
     same = header.straight and header.crs.equals(working, ignore_axis_order=True)
@@ -122,13 +124,13 @@ def read_onto(
     _check_cells(int(part.width * part.height), at)
     # suspect values are cleared before a warp can smear them into their neighbours
     values = _read_part(source, header, part, at)
-    array = as_array(values, source.window_transform(part), header.crs)
+    transform = source.window_transform(part)
     if not same:
-        array = _warped(array, box, working, cell_m, at)
+        values, transform = _warped(values, (transform, header.crs.to_wkt()), box, working, cell_m, at)
     scale, offset = source.scales[header.band - 1], source.offsets[header.band - 1]
     if (scale, offset) != (1.0, 0.0):
-        array = array * scale + offset
-    return array.rio.write_crs(working.to_wkt())
+        values = values * scale + offset
+    return as_array(values, transform, working)
 
 
 def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
@@ -195,21 +197,25 @@ def _read_part(source: DatasetReader, header: Header, part: Window, at: Place) -
     return _unknown_as_nan(values, header.nodata, at)
 
 
-def _warped(array: xr.DataArray, box: Bounds, working: CRS, cell_m: float, at: Place) -> xr.DataArray:
+def _warped(
+    values: np.ndarray, lattice: Lattice, box: Bounds, working: CRS, cell_m: float, at: Place
+) -> tuple[np.ndarray, Affine]:
     west, north = np.floor(box[0] / cell_m) * cell_m, np.ceil(box[3] / cell_m) * cell_m
     cols, rows = int(np.ceil((box[2] - west) / cell_m)), int(np.ceil((north - box[1]) / cell_m))
     _check_cells(rows * cols, at)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
-    return as_array(
-        resampled(array, working.to_wkt(), (rows, cols), transform, Resampling.bilinear), transform, working
-    )
+    return resampled(values, lattice, (rows, cols), (transform, working.to_wkt()), Resampling.bilinear), transform
 
 
 def resampled(
-    array: xr.DataArray, crs: str, shape: tuple[int, int], transform: Affine, method: Resampling
+    values: np.ndarray, lattice: Lattice, shape: tuple[int, int], onto: Lattice, method: Resampling
 ) -> np.ndarray:
-    """Return a raster's values on another grid, NaN where nothing is known."""
-    return array.rio.reproject(crs, shape=shape, transform=transform, resampling=method, nodata=np.nan).to_numpy()
+    """Return values on another lattice, NaN where nothing is known."""
+    out = np.full(shape, np.nan, dtype=np.float32)
+    unknown = {"src_nodata": np.nan, "dst_nodata": np.nan}
+    source = {"src_transform": lattice[0], "src_crs": lattice[1]}
+    reproject(values, out, dst_transform=onto[0], dst_crs=onto[1], resampling=method, **source, **unknown)
+    return out
 
 
 def window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
@@ -255,18 +261,9 @@ _METRES: Final = LENGTH_M | {"us-ft": M_PER_US_FT}
 _SPELLED: Final = {
     "m": ("m", "metre", "meter", "metres", "meters"),
     "ft": ("ft", "foot", "feet", "international foot", "foot (international)", "ift"),
-    "us-ft": (
-        "us-ft",
-        "us survey foot",
-        "us survey feet",
-        "us_survey_foot",
-        "ussurveyfoot",
-        "ftus",
-        "usft",
-        "foot_us",
-        "survey foot",
-    ),
-}
+    "us-ft": ("us-ft", "us survey foot", "us survey feet", "us_survey_foot", "ussurveyfoot", "ftus", "usft", "foot_us",
+              "survey foot"),
+}  # fmt: skip
 #: lowest and highest dry ground on Earth, m (Dead Sea shore, Everest)
 LOWEST_M: Final = -450.0
 HIGHEST_M: Final = 8850.0

@@ -26,7 +26,7 @@ from stovergeo.inputs.fields import (
 from stovergeo.inputs.grid import farm_bounds
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import Layer, PointsLayer
+from stovergeo.inputs.plan.layers import Layer, PointsLayer, RasterLayer
 from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
 from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
 from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
@@ -104,35 +104,36 @@ class _Reader:
         given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}
         if plan.landowner.no_go is not None:
             given["no_go"] = Layer(path=plan.landowner.no_go)
-        raw = {k: self.attempt(k, self._rows, v) for k, v in given.items()}
+        self.raw = raw = {k: self.attempt(k, self._rows, v) for k, v in given.items()}
         rows = None
         if layers.yield_points is not None:
             rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
         # what says where the farm lies, the surest first
         lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
         placed = [frame for frame in lying if frame is not None]
-        crs = self._working(placed)
+        self.crs = crs = self._working(placed)
         fields = points = None
         if layers.fields is not None and (outlines := raw["fields"]) is not None:
             fields = self.attempt("fields", make_fields, outlines, layers.fields, crs)
         if layers.yield_points is not None and rows is not None:
             points = self.attempt("yield_points", self._points, rows, layers.yield_points, crs)
-        owned = self._surrounding("property", raw, None, crs)
-        box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
-        self.read_rasters = self.sized(self._size(box, points, crs))
-        region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
+        owned = self._surrounding("property", None)
+        inner = self._inner_box([f for f in (fields, points) if f is not None] or placed, owned)
+        self.box = (inner[0] - RIM_M, inner[1] - RIM_M, inner[2] + RIM_M, inner[3] + RIM_M)
+        self.read_rasters = self.sized(self._size(inner, points))
+        region = shapely.box(*self.box).buffer(REACH_M, join_style="mitre")
         # without outlines the other layers are held against the ground of the points
         ground = fields if fields is not None or points is None else rough_ground(points)
-        found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
+        found = {k: owned if k == "property" else self._surrounding(k, region) for k in FAMILIES}
         farm = FarmLayers(
             crs=crs,
-            soils=self._soils(region, ground, crs),
+            soils=self._soils(region, ground),
             fields=fields,
             points=points,
-            yield_raster=self._raster("yield_raster", read_yield_raster, box, ground, crs),
-            earlier=self._earlier(box, ground, crs),
-            elevation=self._raster("elevation", read_heights, box, ground, crs),
-            surface=self._raster("surface", read_heights, box, None, crs),
+            yield_raster=self._raster("yield_raster", read_yield_raster, ground),
+            earlier=self._earlier(ground),
+            elevation=self._raster("elevation", read_heights, ground),
+            surface=self._raster("surface", read_heights, None),
             surroundings={k: frame for k, frame in found.items() if frame is not None},
             no_go=None if (no_go := raw.get("no_go")) is None else self.attempt("no_go", _no_go, no_go, region, crs),
             not_checked=not_checked(layers),
@@ -167,9 +168,7 @@ class _Reader:
     def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
         return points_table(rows, layer, crs)
 
-    def _earlier(
-        self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS
-    ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+    def _earlier(self, ground: gpd.GeoDataFrame | None) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
         """Return the earlier harvests by year; one that cannot be used is refused in the report."""
         layers = self.layers
         found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
@@ -179,7 +178,7 @@ class _Reader:
                 continue
             told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
             rows = self.attempt(where, read_point_rows, told, self.plan)
-            points = None if rows is None else self.attempt(where, self._points, rows, told, crs)
+            points = None if rows is None else self.attempt(where, self._points, rows, told, self.crs)
             if points is not None:
                 found[layer.year] = points
                 if ground is not None:
@@ -188,25 +187,27 @@ class _Reader:
             where = f"earlier_maps {number}"
             if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
                 continue
-            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground)
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, self.box, self.crs, ground)
             if grain is not None:
                 found[chart.year] = grain
         return found
 
     def _is_earlier(self, year: int, found: dict[int, gpd.GeoDataFrame | xr.DataArray], where: str) -> bool:
-        if year >= self.plan.farm.season:
-            said = f"The year is {year}, the season planned {self.plan.farm.season}."
-            self.report.add("years.not_earlier", f"plan file, layers.{where}.year", said)
+        place, season = Place(f"plan file, layers.{where}.year", self.report), self.plan.farm.season
+        if year >= season:
+            place.add("years.not_earlier", f"The year is {year}, the season planned {season}.")
         if year in found:
-            self.report.add("years.twice", f"plan file, layers.{where}.year", f"The year {year} is there already.")
-        return year < self.plan.farm.season and year not in found
+            place.add("years.twice", f"The year {year} is there already.")
+        return year < season and year not in found
 
     def _working(self, placed: list[gpd.GeoDataFrame]) -> CRS:
         """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""
         where = "plan file, farm.crs"
         if not placed:
-            self._check_rasters_alone()
-            raise self._nowhere()
+            for key, layer in self._rasters():  # judged by their headers, since nothing says which part to read
+                self.attempt(key, check_header, layer, self.plan)
+            self.report.stop_if_refused()
+            raise self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
         if self.plan.farm.crs is not None:
             crs = self.attempt(where, crs_from, self.plan.farm.crs)
             if crs is not None:
@@ -216,62 +217,49 @@ class _Reader:
         west, south, east, north = placed[0].total_bounds
         return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
 
-    def _nowhere(self) -> InputError:
-        if self.report.refused:
-            return InputError(self.report.refused)
-        return self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
+    def _rasters(self) -> list[tuple[str, RasterLayer]]:
+        keys = ("yield_raster", "elevation", "surface")
+        return [(key, layer) for key in keys if (layer := getattr(self.layers, key)) is not None]
 
-    def _check_rasters_alone(self) -> None:
-        """Judge the headers of the rasters, where no layer says which part of them to read."""
-        for key in ("yield_raster", "elevation", "surface"):
-            if (layer := getattr(self.layers, key)) is not None:
-                self.attempt(key, check_header, layer, self.plan)
+    def _surrounding(self, key: str, region: shapely.Polygon | None) -> gpd.GeoDataFrame | None:
+        frame, layer = self.raw.get(key), getattr(self.layers, key)
+        return None if frame is None else self.attempt(key, make_surrounding, key, frame, layer, region, self.crs)
 
-    def _surrounding(
-        self, key: str, raw: dict[str, gpd.GeoDataFrame | None], region: shapely.Polygon | None, crs: CRS
-    ) -> gpd.GeoDataFrame | None:
-        frame, layer = raw.get(key), getattr(self.layers, key)
-        if frame is None:
-            return None
-        return self.attempt(key, make_surrounding, key, frame, layer, region, crs)
-
-    def _box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None, crs: CRS) -> Bounds:
-        """Return the box to read rasters in: the first of the layers, the property, a rim."""
+    def _inner_box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None) -> Bounds:
+        """Return the box of the farm's grid, from the first of the layers and the property."""
         farm = self.plan.farm
-        box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
+        box = farm_bounds(placed[0].to_crs(self.crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
         if (cells := wide * high / farm.cell_m**2) > MAX_GRID_CELLS:
             span = message("area.farm", wide=wide / 1000, high=high / 1000, cells=round(cells), cell=farm.cell_m)
             self.report.add("grid.too_big", "plan file, farm.cell", span)
-        return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
+        return box
 
-    def _size(self, box: Bounds, points: gpd.GeoDataFrame | None, crs: CRS) -> FarmSize:
-        farm = self.plan.farm
-        cells = (box[2] - box[0] - 2 * RIM_M) * (box[3] - box[1] - 2 * RIM_M) / farm.cell_m**2
-        rasters = [getattr(self.layers, key) for key in ("yield_raster", "elevation", "surface")]
-        read = sum(cells_to_read(layer, self.plan, box, crs) for layer in rasters if layer is not None)
+    def _size(self, inner: Bounds, points: gpd.GeoDataFrame | None) -> FarmSize:
+        cells = (inner[2] - inner[0]) * (inner[3] - inner[1]) / self.plan.farm.cell_m**2
+        read = sum(cells_to_read(layer, self.plan, self.box, self.crs) for _, layer in self._rasters())
         return FarmSize(round(cells), 0 if points is None else len(points), read)
 
-    def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
+    def _soils(self, region: shapely.Polygon, ground: gpd.GeoDataFrame | None) -> gpd.GeoDataFrame:
         layer, sound, soils = self.layers.soils, None, None
         if layer is not None:
-            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs)
+            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, self.crs)
         # where the layer was refused, the plan's soil does not stand in for it
         if sound is not None or (layer is None and self.plan.soil is not None):
-            soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs)
+            soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, self.crs)
         if soils is None:
-            return no_soils(crs)
-        if fields is not None:
-            self.attempt("soils", report_unknown, soils, fields)
+            return no_soils(self.crs)
+        if ground is not None:
+            self.attempt("soils", report_unknown, soils, ground)
         return soils
 
     def _raster(
-        self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
+        self, key: str, read: Callable[..., xr.DataArray], ground: gpd.GeoDataFrame | None
     ) -> xr.DataArray | None:
         layer = getattr(self.layers, key)
         if layer is None or not self.read_rasters:
             return None
-        return self.attempt(key, read, layer, self.plan, box, crs, fields)
+        return self.attempt(key, read, layer, self.plan, self.box, self.crs, ground)
 
 
 def _no_go(frame: gpd.GeoDataFrame, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:

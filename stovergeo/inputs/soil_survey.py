@@ -17,7 +17,7 @@ Conventions: the survey's aggregation rules as its query guides and public scrip
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -214,17 +214,16 @@ def _check(tables: Tables, at: Place) -> None:
             raise at.refuse("soil.tables", f"The table {table} holds nothing of the map units on the farm.")
     component = tables["component"]
     share = pd.to_numeric(component["comppct_r"], errors="coerce")
-    checks: list[tuple[str, Callable[[], bool]]] = [
-        ("comppct_r", lambda: bool(share.notna().any() and share.dropna().between(0, 100).all())),
-        ("drainagecl", lambda: _mostly(component["drainagecl"], DRAINAGE)),
-        ("hydgrp", lambda: _mostly(component["hydgrp"], HYDROLOGIC)),
-    ]
-    for column, sound in checks:
-        if not sound():
-            found = component[column].dropna().iloc[0] if component[column].notna().any() else "nothing"
-            held = f"The column {column} of component holds {clean_text(found)[:40]!r}"
-            said = f"{held}: the order of columns is not recognised."
-            raise at.refuse("soil.layout", said)
+    sound = {
+        "comppct_r": share.notna().any() and share.dropna().between(0, 100).all(),
+        "drainagecl": _mostly(component["drainagecl"], DRAINAGE),
+        "hydgrp": _mostly(component["hydgrp"], HYDROLOGIC),
+    }
+    column = next((column for column, fits in sound.items() if not fits), None)
+    if column is not None:
+        found = component[column].dropna().iloc[0] if component[column].notna().any() else "nothing"
+        held = f"The column {column} of component holds {clean_text(found)[:40]!r}"
+        raise at.refuse("soil.layout", f"{held}: the order of columns is not recognised.")
 
 
 def _mostly(words: pd.Series, known: dict[str, int]) -> bool:

@@ -16,35 +16,26 @@ from stovergeo.inputs.plan.layers import HeightLayer, Layer, Layers, NamedLayer
 from stovergeo.inputs.tables import LENGTH_M, find_column, names_of, to_numbers
 from stovergeo.inputs.vector import Family, of_family, valid_polygons
 
-#: layer of the plan -> what kinds of geometry it may hold
-FAMILIES: Final[dict[str, set[Family]]] = {
-    "property": {"polygon"},
-    "trees": {"polygon", "line", "point"},
-    "buildings": {"polygon", "point"},
-    "dwellings": {"polygon", "point"},
-    "roads": {"line", "polygon"},
-    "gates": {"point", "line"},
-    "wells": {"point", "polygon"},
-    "water": {"line", "polygon", "point"},
-    "culverts": {"line", "point"},
-    "overhead_lines": {"line"},
-    "yards": {"polygon", "point"},
+#: layer of the plan -> what kinds of geometry it may hold, and its title, where its lack is named
+_LAYERS: Final[dict[str, tuple[set[Family], str | None]]] = {
+    "property": ({"polygon"}, "Property lines"),
+    "trees": ({"polygon", "line", "point"}, "Trees"),
+    "buildings": ({"polygon", "point"}, "Buildings"),
+    "dwellings": ({"polygon", "point"}, "Dwellings"),
+    "roads": ({"line", "polygon"}, "Roads"),
+    "gates": ({"point", "line"}, "Gates"),
+    "wells": ({"point", "polygon"}, "Wells"),
+    "water": ({"line", "polygon", "point"}, "Streams, ditches and tile inlets"),
+    "culverts": ({"line", "point"}, None),
+    "overhead_lines": ({"line"}, "Overhead wires"),
+    "yards": ({"polygon", "point"}, None),
 }
-message = Catalog("stovergeo.inputs")
-#: layers whose lack is named, and their titles
-TITLES: Final = {
-    "property": "Property lines",
-    "trees": "Trees",
-    "buildings": "Buildings",
-    "dwellings": "Dwellings",
-    "roads": "Roads",
-    "gates": "Gates",
-    "wells": "Wells",
-    "water": "Streams, ditches and tile inlets",
-    "overhead_lines": "Overhead wires",
+FAMILIES: Final = {key: kinds for key, (kinds, _) in _LAYERS.items()}
+TITLES: Final = {k: title for k, (_, title) in _LAYERS.items() if title} | {
     "elevation": "Elevation",
     "soils": "Soil map",
 }
+message = Catalog("stovergeo.inputs")
 #: ground a single tree, tree row or building takes where only its middle is mapped, m (judgement)
 HALF_WIDTH_M: Final = {"trees": 4.0, "buildings": 5.0}
 #: nothing on a farm is taller (judgement; a leg elevator reaches some 60 m)

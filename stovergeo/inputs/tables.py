@@ -73,10 +73,8 @@ def to_numbers(column: pd.Series, at: Place) -> np.ndarray:
     unread = numbers.isna() & text.notna() & (text != "")
     with_comma = unread & text.fillna("").str.fullmatch(_COMMA_NUMBER)
     if with_comma.sum() > 0.5 * max(int(text.notna().sum()), 1):
-        at.add(
-            "table.decimal_comma",
-            f"Numbers such as {shown(str(text[with_comma].iloc[0]))} were read with a decimal comma.",
-        )
+        example = shown(str(text[with_comma].iloc[0]))
+        at.add("table.decimal_comma", f"Numbers such as {example} were read with a decimal comma.")
         text = text.str.replace(",", ".", regex=False)
         numbers = pd.to_numeric(text, errors="coerce")
         unread = numbers.isna() & text.notna() & (text != "")
@@ -119,10 +117,8 @@ def _read_text(path: Path, sheet: str | None, at: Place) -> pd.DataFrame:
     ragged = sum(str(w.message).count("expected") for w in said if issubclass(w.category, pd.errors.ParserWarning))
     if said:
         count = f"{ragged:,} lines have" if ragged else "Some lines have"
-        at.add(
-            "table.ragged",
-            f"{path.name}: {count} more values than there are columns; those lines or values were left out.",
-        )
+        more = f"{count} more values than there are columns; those lines or values were left out."
+        at.add("table.ragged", f"{path.name}: {more}")
     return frame
 
 
@@ -133,18 +129,15 @@ def _read_sheet(path: Path, sheet: str | None, at: Place) -> pd.DataFrame:
         raise at.refuse("file.extra", f"{path.name} is a spreadsheet, which needs the extra `excel`.") from None
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # styles and validations a table reader has no use for
-        with pd.ExcelFile(path, engine="openpyxl") as coefficients:
-            names = [str(n) for n in coefficients.sheet_names]
+        with pd.ExcelFile(path, engine="openpyxl") as workbook:
+            names = [str(n) for n in workbook.sheet_names]
+            listed = ", ".join(map(shown, names))
             if sheet is not None and sheet not in names:
-                raise at.refuse(
-                    "layer.unknown", f"{path.name} has no sheet {shown(sheet)}; it has {', '.join(map(shown, names))}."
-                )
+                raise at.refuse("layer.unknown", f"{path.name} has no sheet {shown(sheet)}; it has {listed}.")
             if sheet is None and len(names) > 1:
                 cure = "Name one with `sheet` in the plan file."
-                raise at.refuse(
-                    "layer.choose", f"{path.name} holds {len(names)} sheets: {', '.join(map(shown, names))}.", cure
-                )
-            return coefficients.parse(sheet or names[0])
+                raise at.refuse("layer.choose", f"{path.name} holds {len(names)} sheets: {listed}.", cure)
+            return workbook.parse(sheet or names[0])
 
 
 def _encoding(start: bytes, path: Path) -> str:

@@ -45,10 +45,8 @@ def read_layer(layer: Layer, plan: Plan, where: str, report: Report) -> gpd.GeoD
     opened = open_file(layer.path, plan.folder, at)
     frame = read_frame(opened, layer.layer, at)
     if not isinstance(frame, gpd.GeoDataFrame):
-        found = "a table" if opened.kind == "table" else f"a {opened.kind}"
-        raise at.refuse(
-            "geom.type", f"{opened.path.name} is {found} without geometries; a vector layer is needed here."
-        )
+        found = f"{opened.path.name} is a {opened.kind}"
+        raise at.refuse("geom.type", f"{found} without geometries; a vector layer is needed here.")
     return placed(frame, layer, at)
 
 

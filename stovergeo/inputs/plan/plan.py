@@ -56,10 +56,6 @@ class Plan(Section):
         """Folder that the paths in the plan are relative to."""
         return self._folder
 
-    def path_of(self, layer_path: str) -> Path:
-        """Return a layer's path, relative ones taken from the plan file's folder."""
-        return self._folder / layer_path
-
 
 def starter_text() -> str:
     """Return the commented plan file that ``stovergeo new`` writes."""
