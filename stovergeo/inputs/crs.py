@@ -34,7 +34,8 @@ NEIGHBOUR_DEG: Final = 4.0
 FARTHEST: Final = 1.5e8
 #: a datum shift is mentioned when it may be worse than this
 ACCURATE_M: Final = 5.0
-_MODERN_DATUMS: Final = (
+#: datums that agree to about a metre, as their names tell
+_MODERN: Final = (
     "world geodetic system 1984",
     "wgs 84",
     "european terrestrial",
@@ -247,4 +248,4 @@ def _accuracy_m(crs: CRS, bounds: Bounds, working: CRS) -> float | None:
     if group.transformers and group.transformers[0].accuracy >= 0:  # the one that is used there
         return float(group.transformers[0].accuracy)
     datum = (crs.geodetic_crs.datum.name if crs.geodetic_crs and crs.geodetic_crs.datum else "").lower()
-    return 1.0 if any(name in datum for name in _MODERN_DATUMS) else None
+    return 1.0 if any(name in datum for name in _MODERN) else None

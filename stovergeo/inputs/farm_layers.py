@@ -54,8 +54,3 @@ class FarmSize:
 
 #: called with the size before rasters are read; returns whether to go on and read them
 Sized = Callable[[FarmSize], bool]
-
-
-def any_size(size: FarmSize) -> bool:
-    """Go on whatever the size: the default for callers that read layers only."""
-    return True

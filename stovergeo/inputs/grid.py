@@ -24,11 +24,9 @@ def farm_bounds(
 ) -> Bounds:
     """Return the box of fields and property with a margin, snapped outward to whole cells."""
     boxes = [f.total_bounds for f in (fields, property_gdf) if f is not None and len(f)]
-    west, south = np.min([b[:2] for b in boxes], axis=0) - margin_m
-    east, north = np.max([b[2:] for b in boxes], axis=0) + margin_m
-    down = [float(np.floor(v / cell_m) * cell_m) for v in (west, south)]
-    up = [float(np.ceil(v / cell_m) * cell_m) for v in (east, north)]
-    return down[0], down[1], up[0], up[1]
+    west, south = np.floor((np.min([b[:2] for b in boxes], axis=0) - margin_m) / cell_m).tolist()
+    east, north = np.ceil((np.max([b[2:] for b in boxes], axis=0) + margin_m) / cell_m).tolist()
+    return west * cell_m, south * cell_m, east * cell_m, north * cell_m
 
 
 def farm_grid(

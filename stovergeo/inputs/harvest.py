@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from stovergeo.core.units import HA_PER_ACRE, KG_DRY_PER_BUSHEL_CORN, KG_PER_MG, M2_PER_HA
-from stovergeo.inputs.point_columns import DeclaredColumns, middle
-from stovergeo.inputs.tables import KG_PER_BUSHEL, to_numbers
+from stovergeo.inputs.point_columns import KG_PER_BUSHEL, DeclaredColumns, middle
+from stovergeo.inputs.tables import to_numbers
 
 #: unit of yield -> (Mg/ha of the mass it counts, how that mass becomes dry: "wet", "market" or "dry")
 YIELD_MG_HA: Final = {
@@ -37,11 +37,8 @@ def dry_kg(wet_kg: ArrayLike, moisture_pct: ArrayLike) -> np.ndarray:
 def dry_mg_ha(yields: ArrayLike, unit: str, moisture_pct: ArrayLike) -> np.ndarray:
     """Return dry Mg/ha from a yield in one of the units of `YIELD_MG_HA`."""
     factor, basis = YIELD_MG_HA[unit]
-    share: np.ndarray | float = 1.0
-    if basis == "wet":
-        share = 1 - np.asarray(moisture_pct, dtype=np.float64) / 100
-    elif basis == "market":
-        share = _MARKET_DRY_SHARE
+    wet = 1 - np.asarray(moisture_pct, dtype=np.float64) / 100
+    share = np.asarray({"wet": wet, "market": _MARKET_DRY_SHARE, "dry": 1.0}[basis])
     return np.asarray(yields, dtype=np.float64) * factor * share
 
 
@@ -79,7 +76,10 @@ def grain_of(
         if seconds is None and (columns.seconds is None or values["seconds"] is not None):
             said = "A flow needs the time each record covers; neither seconds nor time stamps tell it."
             col.wrong("columns.seconds", "points.seconds", said)
-        mass = None if seconds is None else flow * _every_s(seconds, col)
+        if seconds is not None:
+            # of durations from time stamps, the usual one counts where a stamp lacks
+            gaps = np.isnan(seconds) & (columns.seconds is None)
+            mass = flow * np.where(gaps, middle(seconds), seconds)
     if col.trouble or distance is None or swath is None:
         return None
     area = distance * swath
@@ -98,13 +98,6 @@ def grain_of(
     if per_area is None:
         return None
     return area, per_area * KG_PER_MG * area / M2_PER_HA, np.where(area > 0, per_area, np.nan)
-
-
-def _every_s(seconds: np.ndarray, col: DeclaredColumns) -> np.ndarray:
-    """Return durations; those that come from time stamps with the usual one where a stamp lacks."""
-    if col.layer.columns.seconds is not None:
-        return seconds
-    return np.where(np.isnan(seconds), middle(seconds), seconds)
 
 
 def _check_agree(measured: np.ndarray, declared: np.ndarray, col: DeclaredColumns) -> None:

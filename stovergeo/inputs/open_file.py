@@ -42,6 +42,8 @@ _POINTS_ELSEWHERE: Final = re.compile(
     rb"|(gdal_streamed_alg)",
     re.IGNORECASE,
 )
+#: names of archive members that would be written outside the folder they are unpacked to
+_OUTSIDE: Final = re.compile(r"\A[/\\]|(\A|[/\\])\.\.([/\\]|\Z)")
 #: how files begin that come in place of data
 _NO_DATA: Final = {
     b"<!doctype html": "a web page (a failed download looks so)",
@@ -119,8 +121,7 @@ def open_file(text: str, folder: Path, at: Place, *, folders: bool = False) -> O
     if path.is_dir():
         return OpenFile(path, "folder", "folder")
     try:
-        with path.open("rb") as file:
-            head = file.read(HEAD_BYTES)
+        head = first_bytes(path, HEAD_BYTES)
     except OSError as error:
         raise at.refuse("file.unreadable", f"{path.name}: {error.strerror}.") from None
     found = _binary(path, head, at) or _text(path, head, at)
@@ -237,24 +238,22 @@ def _shapefile(path: Path, at: Place) -> OpenFile:
 
 def sibling(path: Path, ending: str) -> Path | None:
     """Return the file beside `path` with the same stem and another ending, whatever its case."""
-    for candidate in (path.with_suffix(ending), path.with_suffix(ending.upper())):
-        if candidate.is_file():
-            return candidate
-    return None
+    return next((p for e in (ending, ending.upper()) if (p := path.with_suffix(e)).is_file()), None)
 
 
 def _check_sidecars(path: Path, at: Place) -> None:
     """Check a raster's overview and mask files: they are opened with it, by whatever driver fits them."""
     for ending in (".ovr", ".msk"):
         beside = path.with_name(path.name + ending)
-        if beside.exists() and (not beside.is_file() or _starts(beside, 2) not in (b"II", b"MM")):
+        if beside.exists() and (not beside.is_file() or first_bytes(beside, 2) not in (b"II", b"MM")):
             raise at.refuse("file.signature", f"{beside.name} beside the raster is not a TIFF.")
     notes = path.with_name(path.name + ".aux.xml")
     if notes.is_file() and (notes.stat().st_size > 50e6 or has_entities(notes.read_bytes())):
         raise at.refuse("xml.entities", f"{notes.name} beside the raster declares entities or is over 50 MB.")
 
 
-def _starts(path: Path, count: int) -> bytes:
+def first_bytes(path: Path, count: int) -> bytes:
+    """Return at most so many bytes from the start of a file."""
     with path.open("rb") as file:
         return file.read(count)
 
@@ -281,15 +280,12 @@ def _zip(path: Path, at: Place) -> OpenFile:
 def _check_members(path: Path, members: list[zipfile.ZipInfo], at: Place) -> None:
     total = sum(m.file_size for m in members)
     packed = max(path.stat().st_size, 1)
-    strays = [
-        m.filename for m in members if m.filename.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", m.filename)
-    ]
+    strays = [m.filename for m in members if _OUTSIDE.search(m.filename)]
     if strays:
         raise at.refuse("zip.limits", f"A member of {path.name} would be written elsewhere: {shown(strays[0])}.")
     if len(members) > ZIP_MEMBERS or total > ZIP_TOTAL_BYTES or total > ZIP_RATIO * packed:
         size = f"{total / 1e6:,.0f} MB in {len(members):,} files, {total / packed:,.0f} times its size"
-        said = f"{path.name} would unpack to {size}."
-        raise at.refuse("zip.limits", said)
+        raise at.refuse("zip.limits", f"{path.name} would unpack to {size}.")
 
 
 def _nearest(path: Path) -> str:
@@ -342,21 +338,18 @@ def _wrong(value: object, key: bytes) -> str | None:
 
 
 def _by_parsing(data: bytes) -> str | None:
+    wrong: list[str] = []
+
+    def judged(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        named = [(key, value) for key, value in pairs if key.lower() in ("crs", "coordrefsys")]
+        wrong.extend(found for key, value in named if (found := _wrong(value, key.encode())))
+        return dict(pairs)
+
     try:
-        whole = json.loads(data)
+        json.loads(data, object_pairs_hook=judged)
     except (ValueError, RecursionError):
         return "escapes in a text that is not valid JSON"
-    queue = [whole]
-    while queue:
-        item = queue.pop()
-        if isinstance(item, dict):
-            for key, value in item.items():
-                if key.lower() in ("crs", "coordrefsys") and (wrong := _wrong(value, key.lower().encode())):
-                    return wrong
-                queue.append(value)
-        elif isinstance(item, list):
-            queue.extend(i for i in item if isinstance(i, dict | list))
-    return None
+    return wrong[0] if wrong else None
 
 
 #: virtual tables that only index what the same file holds

@@ -11,22 +11,19 @@ import pandas as pd
 
 from stovergeo.core.errors import Problem
 from stovergeo.core.messages import Catalog
+from stovergeo.core.units import KG_PER_LB, KG_PER_MG, LB_PER_BUSHEL_CORN, M_PER_FT, M_PER_MI
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import PointsLayer
 from stovergeo.inputs.point_checks import pass_spacing_m, report_frozen
-from stovergeo.inputs.tables import (
-    FLOW_KG_S,
-    LENGTH_M,
-    MASS_KG,
-    SECONDS,
-    SPEED_M_S,
-    column_missing,
-    to_numbers,
-    unit_in_name,
-)
+from stovergeo.inputs.tables import LENGTH_M, column_missing, to_numbers, unit_in_name
 from stovergeo.inputs.text import clean_column
 
 message = Catalog("stovergeo.inputs")
+KG_PER_BUSHEL: Final = LB_PER_BUSHEL_CORN * KG_PER_LB
+SPEED_M_S: Final = {"mph": M_PER_MI / 3600, "km/h": 1 / 3.6, "m/s": 1.0, "ft/s": M_PER_FT}
+SECONDS: Final = {"s": 1.0, "ms": 0.001}
+MASS_KG: Final = {"lb": KG_PER_LB, "kg": 1.0}
+FLOW_KG_S: Final = {"lb/s": KG_PER_LB, "kg/s": 1.0, "t/h": KG_PER_MG / 3600, "bu/h": KG_PER_BUSHEL / 3600}
 #: roles with a unit: role -> (factors by unit, problem to name when the unit lacks)
 MEASURED: Final = {
     "flow": (FLOW_KG_S, "yield.unit"),
@@ -149,7 +146,9 @@ def seconds_of(
     steps = np.empty(0) if time is None else _steps_s(time, machine)
     if column is not None and not (column > 0).any():
         column = None
-    if column is None and time is not None and _tells_durations(steps):
+    # stamps are fine enough to tell one record from the next
+    fine = (steps > 0).any() and (steps == 0).sum() <= MAX_REPEATED * np.isfinite(steps).sum()
+    if column is None and time is not None and fine:
         usual = middle(steps[steps > 0])
         # a pause or a step backwards says nothing of the record after it
         column = np.where((steps > 0) & (steps <= 3 * usual), steps, np.where(np.isfinite(time), usual, np.nan))
@@ -171,11 +170,6 @@ def _steps_s(time: np.ndarray, machine: pd.Series | None) -> np.ndarray:
     stamps = pd.Series(time)
     steps = stamps.diff() if machine is None else stamps.groupby(machine.to_numpy(), dropna=False).diff()
     return steps.to_numpy(dtype=np.float64)
-
-
-def _tells_durations(steps: np.ndarray) -> bool:
-    """Return whether time stamps are fine enough to tell one record from the next."""
-    return bool((steps > 0).any()) and float((steps == 0).sum()) <= MAX_REPEATED * np.isfinite(steps).sum()
 
 
 def _why_no_durations(steps: np.ndarray, col: DeclaredColumns) -> str:
@@ -236,8 +230,7 @@ def believed_swath(swath: np.ndarray, col: DeclaredColumns) -> np.ndarray:
     wide = swath > MAX_WIDTHS * claimed
     if wide.any():
         widest, count = float(np.nanmax(swath)), int(wide.sum())
-        said = message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed)
-        place.add("points.wide", said)
+        place.add("points.wide", message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed))
     return np.where(wide, np.nan, swath)
 
 

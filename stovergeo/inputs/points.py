@@ -6,7 +6,6 @@ A points layer is one file, or a folder with one a load or machine.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from pathlib import Path
 from typing import Final, TypeVar
 
 import geopandas as gpd
@@ -30,7 +29,7 @@ from stovergeo.inputs.point_columns import (
     moisture_of,
     seconds_of,
 )
-from stovergeo.inputs.tables import column_missing, read_table, to_numbers
+from stovergeo.inputs.tables import find_column, read_table, to_numbers
 from stovergeo.inputs.vector import of_family, placed, read_frame
 
 #: share of records that may be without a usable place before the layer is refused
@@ -108,10 +107,9 @@ def raw_rows(opened: OpenFile, layer: PointsLayer, at: Place) -> pd.DataFrame:
 
 def files_of(opened: OpenFile, at: Place) -> list[OpenFile]:
     """Return the files of a points layer: the one, or those of the folder in order of their names."""
-    return _files_in(opened.path, at) if opened.kind == "folder" else [opened]
-
-
-def _files_in(folder: Path, at: Place) -> list[OpenFile]:
+    folder = opened.path
+    if opened.kind != "folder":
+        return [opened]
     paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in _ENDINGS and p.is_file())
     if not paths:
         raise at.refuse("layer.empty", f"The folder {folder.name} holds no file of points.")
@@ -147,9 +145,7 @@ def _column(frame: pd.DataFrame, name: str | None, axis: str, at: Place) -> np.n
     if name is None:
         meaning = "easting or longitude" if axis == "x" else "northing or latitude"
         raise place.refuse("points.no_xy", f"The column with the {meaning} is not declared.")
-    if name not in frame.columns:
-        raise column_missing(name, frame, place)
-    return to_numbers(frame[name], at.column(name))
+    return to_numbers(frame[find_column(frame, name, (), place)], at.column(name))
 
 
 def _usable(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -224,8 +220,7 @@ def _corn_rows(col: DeclaredColumns) -> np.ndarray:
     others = crop[~corn].value_counts()
     listed = ", ".join(f"{name!r} ({count:,})" for name, count in others.head(5).items())
     if not corn.any():
-        said = f"No record's crop is {col.layer.corn!r}; there are {listed}."
-        col.wrong("columns.crop", "points.no_corn", said)
+        col.wrong("columns.crop", "points.no_corn", f"No record's crop is {col.layer.corn!r}; there are {listed}.")
     elif not corn.all():
         said = f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
         col.at.key("columns.crop").add("points.other_crop", said)

@@ -343,8 +343,7 @@ def _plausible(heights: xr.DataArray, at: Place) -> xr.DataArray:
         wrong |= zeros
     if wrong.any():
         low, high = float(values[wrong].min()), float(values[wrong].max())
-        said = message("length.not_ground", count=int(wrong.sum()), low=low, high=high)
-        at.add("raster.nodata_suspect", said)
+        at.add("raster.nodata_suspect", message("length.not_ground", count=int(wrong.sum()), low=low, high=high))
         heights = heights.where(~wrong)
     return heights
 

@@ -15,7 +15,7 @@ from pyproj.exceptions import ProjError
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
-from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized, any_size
+from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized
 from stovergeo.inputs.fields import (
     check_heights_agree,
     check_points_on_fields,
@@ -45,7 +45,7 @@ T = TypeVar("T")
 Ts = TypeVarTuple("Ts")
 
 
-def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLayers:
+def read_layers(plan: Plan, report: Report, sized: Sized = lambda size: True) -> FarmLayers:
     """Read and check every layer of a plan; problems go to the report.
 
     A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in

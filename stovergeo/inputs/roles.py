@@ -15,9 +15,9 @@ from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.point_columns import GPS_EPOCH_S
+from stovergeo.inputs.point_columns import GPS_EPOCH_S, SECONDS
 from stovergeo.inputs.points import files_of, raw_rows
-from stovergeo.inputs.tables import LENGTH_M, SECONDS, unit_in_name
+from stovergeo.inputs.tables import LENGTH_M, unit_in_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,12 +29,6 @@ class Proposal:
     unit: str | None  #: key under ``[layers.yield_points.units]``; None where none is needed or none can be found
     reason: str  #: in words
     declared: bool  #: whether the plan already says so
-
-    def as_toml(self) -> str:
-        """Return the lines to put into the plan file, once the user agrees."""
-        column = self.column.replace("\\", "\\\\").replace('"', '\\"')
-        text = f'columns.{self.role} = "{column}"'
-        return text if self.unit is None else f'{text}\nunits.{self.role} = "{self.unit}"'
 
 
 # names as trade exports and spreadsheets carry them (common practice, no source); the first that fits counts
@@ -90,8 +84,7 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
         frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
-    said = {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name}
-    return propose(frame, said)
+    return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
 
 
 def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
@@ -104,11 +97,8 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
     declared : dict of str to str
         Column -> role.
     """
-    columns = frame.drop(columns="geometry", errors="ignore").rename(columns=str)
-    numbers = {
-        name: pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-        for name, column in columns.items()
-    }
+    read = frame.drop(columns="geometry", errors="ignore").apply(pd.to_numeric, errors="coerce")
+    numbers = {str(name): column.to_numpy(dtype=np.float64, na_value=np.nan) for name, column in read.items()}
     roles = {c: (r, "the plan says so") for c, r in declared.items() if c in numbers}
     refused: dict[str, str] = {}
     for column, values in numbers.items():

@@ -58,16 +58,12 @@ PONDING: Final = {"none": 0, "rare": 1, "occasional": 2, "common": 3, "frequent"
 HYDRIC: Final = {"yes": 1.0, "no": 0.0, "unranked": 0.5}
 #: hydrologic group; a dual group (drained/undrained) counts as undrained, the wetter
 HYDROLOGIC: Final = {"a": 1, "b": 2, "c": 3, "d": 4, "a/d": 4, "b/d": 4, "c/d": 4}
+POTENTIALLY_ERODIBLE: Final = ("potentially highly erodible land", "phel")
 #: highly erodible land class of the map unit; what only might be highly erodible counts as such
 ERODIBLE: Final = {
-    "highly erodible land": 1.0,
-    "potentially highly erodible land": 1.0,
-    "not highly erodible land": 0.0,
-    "hel": 1.0,
-    "phel": 1.0,
-    "nhel": 0.0,
+    **dict.fromkeys(("highly erodible land", "hel", *POTENTIALLY_ERODIBLE), 1.0),
+    **dict.fromkeys(("not highly erodible land", "nhel"), 0.0),
 }
-POTENTIALLY_ERODIBLE: Final = ("potentially highly erodible land", "phel")
 
 
 def coded(words: pd.Series, table: Mapping[str, float]) -> tuple[np.ndarray, list[str]]:

@@ -155,11 +155,8 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, at: Place)
     if fields.empty:
         return
     ground = shapely.union_all(fields.geometry.to_numpy())
-    pieces = gpd.GeoDataFrame(
-        geometry=[parts_of(g, {"polygon"}) for g in shapely.intersection(soils.geometry.to_numpy(), ground)],
-        crs=soils.crs,
-    )
-    hectares = geodesic_ha(pieces)
+    pieces = [parts_of(g, {"polygon"}) for g in shapely.intersection(soils.geometry.to_numpy(), ground)]
+    hectares = geodesic_ha(gpd.GeoDataFrame(geometry=pieces, crs=soils.crs))
     whole = float(fields["area_ha"].sum())
     bare = whole - float(hectares.sum())
     if bare > 0.005 * whole:

@@ -16,7 +16,7 @@ from stovergeo.inputs.plan.layers import HeightLayer, Layer, Layers, NamedLayer
 from stovergeo.inputs.tables import LENGTH_M, find_column, names_of, to_numbers
 from stovergeo.inputs.vector import Family, of_family, valid_polygons
 
-#: layer of the plan -> what kinds of geometry it may hold, and its title, where its lack is named
+#: layer of the plan -> what kinds of geometry it may hold, if any, and its title, where its lack is named
 _LAYERS: Final[dict[str, tuple[set[Family], str | None]]] = {
     "property": ({"polygon"}, "Property lines"),
     "trees": ({"polygon", "line", "point"}, "Trees"),
@@ -29,13 +29,11 @@ _LAYERS: Final[dict[str, tuple[set[Family], str | None]]] = {
     "culverts": ({"line", "point"}, None),
     "overhead_lines": ({"line"}, "Overhead wires"),
     "yards": ({"polygon", "point"}, None),
-}
-FAMILIES: Final = {key: kinds for key, (kinds, _) in _LAYERS.items()}
-TITLES: Final = {k: title for k, (_, title) in _LAYERS.items() if title} | {
-    "elevation": "Elevation",
-    "soils": "Soil map",
+    "elevation": (set(), "Elevation"),
+    "soils": (set(), "Soil map"),
 }
 message = Catalog("stovergeo.inputs")
+FAMILIES: Final = {key: kinds for key, (kinds, _) in _LAYERS.items() if kinds}
 #: ground a single tree, tree row or building takes where only its middle is mapped, m (judgement)
 HALF_WIDTH_M: Final = {"trees": 4.0, "buildings": 5.0}
 #: nothing on a farm is taller (judgement; a leg elevator reaches some 60 m)
@@ -108,4 +106,8 @@ def _heights(key: str, frame: gpd.GeoDataFrame, layer: HeightLayer, at: Place) -
 
 def not_checked(layers: Layers) -> dict[str, Message]:
     """Return what the layers that were not given leave unchecked, by the layer's title."""
-    return {title: message(f"not_checked.{key}") for key, title in TITLES.items() if getattr(layers, key) is None}
+    return {
+        title: message(f"not_checked.{key}")
+        for key, (_, title) in _LAYERS.items()
+        if title and getattr(layers, key) is None
+    }

@@ -14,18 +14,13 @@ import pandas as pd
 
 from stovergeo.core.errors import InputError
 from stovergeo.core.nearest import nearest
-from stovergeo.core.units import KG_PER_LB, KG_PER_MG, LB_PER_BUSHEL_CORN, M_PER_FT, M_PER_IN, M_PER_MI
-from stovergeo.inputs.open_file import OpenFile
+from stovergeo.core.units import M_PER_FT, M_PER_IN
+from stovergeo.inputs.open_file import OpenFile, first_bytes
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.text import clean_column, clean_text, shown
 
-KG_PER_BUSHEL: Final = LB_PER_BUSHEL_CORN * KG_PER_LB
-
+#: unit of length as written -> m
 LENGTH_M: Final = {"in": M_PER_IN, "ft": M_PER_FT, "m": 1.0, "cm": 0.01}
-SPEED_M_S: Final = {"mph": M_PER_MI / 3600, "km/h": 1 / 3.6, "m/s": 1.0, "ft/s": M_PER_FT}
-SECONDS: Final = {"s": 1.0, "ms": 0.001}
-MASS_KG: Final = {"lb": KG_PER_LB, "kg": 1.0}
-FLOW_KG_S: Final = {"lb/s": KG_PER_LB, "kg/s": 1.0, "t/h": KG_PER_MG / 3600, "bu/h": KG_PER_BUSHEL / 3600}
 #: beyond any quantity of a farm: what an instrument writes for "no number" (judgement)
 BEYOND_ALL: Final = 1e30
 SEPARATORS: Final = (",", ";", "\t", "|")
@@ -69,21 +64,24 @@ def to_numbers(column: pd.Series, at: Place) -> np.ndarray:
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         return _finite(column.to_numpy(dtype=np.float64, na_value=np.nan), at)
     text = column.astype("string").str.strip()
-    numbers = pd.to_numeric(text, errors="coerce")
-    unread = numbers.isna() & text.notna() & (text != "")
+    numbers, unread = _parsed(text)
     with_comma = unread & text.fillna("").str.fullmatch(_COMMA_NUMBER)
     if with_comma.sum() > 0.5 * max(int(text.notna().sum()), 1):
         example = shown(str(text[with_comma].iloc[0]))
         at.add("table.decimal_comma", f"Numbers such as {example} were read with a decimal comma.")
         text = text.str.replace(",", ".", regex=False)
-        numbers = pd.to_numeric(text, errors="coerce")
-        unread = numbers.isna() & text.notna() & (text != "")
+        numbers, unread = _parsed(text)
     if unread.any():
         row = int(np.flatnonzero(unread.to_numpy())[0]) + 1
         example = f"such as {shown(clean_text(text.iloc[row - 1]), 40)} in row {row}"
-        said = f"{int(unread.sum()):,} of {len(column):,} values are not numbers, {example}."
-        at.add("table.not_numbers", said)
+        at.add("table.not_numbers", f"{int(unread.sum()):,} of {len(column):,} values are not numbers, {example}.")
     return _finite(numbers.to_numpy(dtype=np.float64, na_value=np.nan), at)
+
+
+def _parsed(text: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Return text as numbers, and which of it is neither blank nor a number."""
+    numbers = pd.to_numeric(text, errors="coerce")
+    return numbers, numbers.isna() & text.notna() & (text != "")
 
 
 def _finite(numbers: np.ndarray, at: Place) -> np.ndarray:
@@ -97,13 +95,12 @@ def _finite(numbers: np.ndarray, at: Place) -> np.ndarray:
 
 
 def _read_text(path: Path, sheet: str | None, at: Place) -> pd.DataFrame:
-    with path.open("rb") as file:
-        start = file.read(1 << 20)
+    start = first_bytes(path, 1 << 20)
     encoding = _encoding(start, path)
     lines = start.decode(encoding, "replace").lstrip("\ufeff").splitlines()
     skip = 1 if lines and lines[0].lower().startswith("sep=") else 0
     header = next((line for line in lines[skip:] if line.strip()), "")
-    separator = max(SEPARATORS, key=lambda s: _outside_quotes(header, s))
+    separator = max(SEPARATORS, key=re.sub(r'"[^"]*"', "", header).count)
     options = {"sep": separator, "encoding": encoding, "skiprows": skip, "index_col": False, "low_memory": False}
     options["compression"] = None  # never by the name
     with warnings.catch_warnings(record=True) as said:
@@ -150,10 +147,6 @@ def _encoding(start: bytes, path: Path) -> str:
     except UnicodeDecodeError:
         return "cp1252" if all(b not in start for b in (0x81, 0x8D, 0x8F, 0x90, 0x9D)) else "latin-1"
     return "utf-8-sig"
-
-
-def _outside_quotes(line: str, separator: str) -> int:
-    return re.sub(r'"[^"]*"', "", line).count(separator)
 
 
 _UNIT_AT_END: Final = re.compile(

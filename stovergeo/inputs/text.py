@@ -41,8 +41,7 @@ def clean_column(column: pd.Series, at: Place) -> pd.Series:
     changed = int((cleaned != given)[place].sum())
     if changed:
         share = f"{changed:,} of {len(column):,} texts"
-        said = f"{share} held control or direction characters, or over {MAX_LETTERS} letters."
-        at.add("text.control", said)
+        at.add("text.control", f"{share} held control or direction characters, or over {MAX_LETTERS} letters.")
     garbled = np.array([_MOJIBAKE.search(t) is not None for t in cleaned])
     if (count := int(garbled[place].sum())) > 0:
         at.add("text.mojibake", f"{count:,} texts look garbled, such as {cleaned[garbled][0]!r}.")

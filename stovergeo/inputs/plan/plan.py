@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from stovergeo.core.errors import Report
 from stovergeo.core.nearest import nearest, unknown_value
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.base import Section
 from stovergeo.inputs.plan.crop import Crop, Limits, Odds
 from stovergeo.inputs.plan.farm import Farm, Landowner, ReportOptions
@@ -89,36 +90,31 @@ def read_plan(path: Path, report: Report) -> Plan:
     >>> plan.farm.season > 2020, plan.gather.working_width_m > 1
     (True, True)
     """
-    where = f"plan file {path.name}"
+    at = Place(f"plan file {path.name}", report)
     text = ""
     try:
         if not path.is_file():
             inside = f" It is a folder; did you mean {path / 'plan.toml'}?" if (path / "plan.toml").is_file() else ""
-            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.{inside}")
+            raise at.refuse("plan.unreadable", f"There is no regular file at {path}.{inside}")
         if path.stat().st_size > MAX_BYTES:
-            raise report.refuse(
-                "plan.unreadable", where, f"It is over 1 MB, far more than a plan file can be.{_odd(path)}"
-            )
-        text = _text_of(path.read_bytes())
+            raise at.refuse("plan.unreadable", f"It is over 1 MB, far more than a plan file can be.{_odd(path)}")
+        # TOML is UTF-8; some editors put a mark before it or write UTF-16
+        content = path.read_bytes()
+        text = content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
         data = tomllib.loads(text)
     except UnicodeDecodeError as error:
         said = f"It is not text in UTF-8 (byte {error.start:,}).{_odd(path)}"
         cure = "Save it as UTF-8 in your editor; `stovergeo new FOLDER` writes a plan file to start from."
-        raise report.refuse("plan.unreadable", where, said, cure) from None
+        raise at.refuse("plan.unreadable", said, cure) from None
     except (OSError, tomllib.TOMLDecodeError, RecursionError) as error:
         said = f"{error}.{hint_for(text, str(error))}{_odd(path)}"
-        raise report.refuse("plan.unreadable", where, said, "Correct the file at the place named.") from None
-    return plan_from(data, path.resolve().parent, report, where)
+        raise at.refuse("plan.unreadable", said, "Correct the file at the place named.") from None
+    return plan_from(data, path.resolve().parent, report, at.where)
 
 
 def _odd(path: Path) -> str:
     """Say that a file's name is none of a plan file."""
     return "" if path.suffix.lower() == ".toml" else f" {path.name} does not look like a plan file, which is a .toml."
-
-
-def _text_of(content: bytes) -> str:
-    """Return the text of a file from any editor: TOML is UTF-8, some editors put a mark before it or write UTF-16."""
-    return content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
 
 
 def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
@@ -144,9 +140,8 @@ def _report(detail: ErrorDetails, report: Report, where: str) -> None:
     elif detail["type"] == "missing":
         report.add("plan.missing_key", place, "This key is missing.")
     elif detail["type"] == "literal_error" and isinstance(detail["input"], str):
-        known = literals_in(detail["ctx"]["expected"])
-        cure = f"Use one of: {', '.join(known)}."
-        report.add("plan.bad_value", place, unknown_value(detail["input"], known), cure)
+        known = re.findall(r"'([^']*)'", detail["ctx"]["expected"])  # listed as 'a', 'b' or 'c'
+        report.add("plan.bad_value", place, unknown_value(detail["input"], known), f"Use one of: {', '.join(known)}.")
     else:
         plain = said_of(detail["type"], detail["msg"], detail.get("ctx", {}), _attribute_at(detail["loc"]))
         said = _cut(plain, 400)
@@ -195,18 +190,12 @@ _SAID: Final = {
     "finite_number": "Must be a finite number",
     "literal_error": "Must be one of {expected}",
     "string_type": "Needs text in quotes",
-    "int_type": "Needs a whole number",
-    "int_parsing": "Needs a whole number",
-    "int_from_float": "Needs a whole number",
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "Needs a whole number"),
     "int_parsing_size": "Needs a smaller number",
-    "float_type": "Needs a number without quotes",
-    "float_parsing": "Needs a number without quotes",
-    "bool_type": "Needs true or false",
-    "bool_parsing": "Needs true or false",
+    **dict.fromkeys(("float_type", "float_parsing"), "Needs a number without quotes"),
+    **dict.fromkeys(("bool_type", "bool_parsing"), "Needs true or false"),
     "tuple_type": "Needs a list in square brackets; a section of which there may be several is headed [[...]]",
-    "model_type": "Needs a section of its own, headed [...]",
-    "model_attributes_type": "Needs a section of its own, headed [...]",
-    "dict_type": "Needs a section of its own, headed [...]",
+    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "Needs a section of its own, headed [...]"),
     "too_short": "Needs at least {min_length} entries",
     "too_long": "May have at most {max_length} entries",
 }
@@ -231,11 +220,6 @@ def said_of(kind: str, message: str, context: dict[str, Any], attribute: str) ->
     unit = next((u for end, u in sorted(_UNITS.items(), key=lambda e: -len(e[0])) if attribute.endswith(f"_{end}")), "")
     numbers = {k: f"{v:g}" if isinstance(v, float) else v for k, v in context.items()}
     return words.format(**numbers) + (f" {unit}" if bounded and unit else "")
-
-
-def literals_in(expected: str) -> list[str]:
-    """Return the values that the validation library lists as ``'a', 'b' or 'c'``."""
-    return re.findall(r"'([^']*)'", expected)
 
 
 def hint_for(text: str, message: str) -> str:
