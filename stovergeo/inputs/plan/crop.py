@@ -13,51 +13,55 @@ class Crop(Section):
     """The crop, its rotation and its tillage."""
 
     rotation: Literal["continuous corn", "corn-soybean"] = "corn-soybean"
-    #: Passes from harvest to planting, in order; names of the handbook's `tillage` group.
-    tillage: tuple[str, ...] = ("chisel_straight", "field_cultivator", "planter")
-    #: Rows on the contour.
-    contoured: bool = False
-    #: Rainfall erosivity R, US units (about 160 in central Iowa).
-    erosivity_us: float = Field(160, gt=0, le=800)
-    #: Carbon brought with manure, Mg C/ha a year.
-    manure_c_mg_ha: float = Field(0, ge=0, le=50)
-    #: Carbon brought by a cover crop, Mg C/ha a year.
-    cover_crop_c_mg_ha: float = Field(0, ge=0, le=50)
-    #: Stover leaves in one corn year out of this many.
-    harvest_one_year_in: int = Field(1, ge=1, le=10)
-    #: Stubble the combine leaves, e.g. "14 in"; left out: by method.
-    cut_height_m: LengthM | None = Field(None, alias="cut_height", le=2)
-    #: Wind loss of bare ground, ton/ac a year, from the conservation office.
-    wind_loss_us: float | None = Field(None, ge=0, le=400)
-    #: What the handbook's nutrient contents were measured on; rain takes P and K from the stalks.
-    nutrient_basis: Literal["bale", "maturity"] = "bale"
-    #: From the conservation office, for this plan of harvest.
-    soil_conditioning_index: float | None = None
+    tillage: tuple[str, ...] = Field(
+        ("chisel_straight", "field_cultivator", "planter"),
+        description="Passes from harvest to planting, in order; names of the handbook's `tillage` group.",
+    )
+    contoured: bool = Field(False, description="Rows on the contour.")
+    erosivity_us: float = Field(
+        160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa)."
+    )
+    manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
+    cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
+    harvest_one_year_in: int = Field(1, ge=1, le=10, description="Stover leaves in one corn year out of this many.")
+    cut_height_m: LengthM | None = Field(
+        None, alias="cut_height", le=2, description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
+    )
+    wind_loss_us: float | None = Field(
+        None, ge=0, le=400, description="Wind loss of bare ground, ton/ac a year, from the conservation office."
+    )
+    nutrient_basis: Literal["bale", "maturity"] = Field(
+        "bale",
+        description="What the handbook's nutrient contents were measured on; rain takes P and K from the stalks.",
+    )
+    soil_conditioning_index: float | None = Field(
+        None, description="From the conservation office, for this plan of harvest."
+    )
 
 
 class Limits(Section):
     """Limits on what may leave, beyond those the rules compute."""
 
-    #: Retention rules to use; left out: all that are installed.
-    rules: tuple[str, ...] | None = None
-    #: Ground cover wanted after planting.
-    cover_pct: float = Field(30, ge=0, le=90)
-    #: Never leave less, e.g. "1.5 ton/ac".
-    retention_min_mg_ha: MassPerAreaMgHa = Field(0.0, alias="retention_min")
-    #: Never take more.
-    removal_max_mg_ha: MassPerAreaMgHa | None = Field(None, alias="removal_max")
-    #: No stover leaves where corn yields less, bu/ac.
-    harvest_from_bu_ac: float | None = Field(None, ge=0, le=400)
-    #: Most K2O that may leave with the stover, e.g. "50 lb/ac".
-    potash_max_mg_ha: MassPerAreaMgHa | None = Field(None, alias="potash_max")
-    #: Most P2O5 that may leave with the stover, e.g. "10 lb/ac".
-    phosphate_max_mg_ha: MassPerAreaMgHa | None = Field(None, alias="phosphate_max")
-    #: No harvest on steeper ground.
-    slope_max_pct: float = Field(8, gt=0, le=100)
-    #: Allow harvest on highly erodible land (needs its conservation plan).
-    take_highly_erodible: bool = False
-    #: Share of the tolerable soil loss to stay under.
-    tolerance_fraction: float = Field(1.0, gt=0, le=1)
+    rules: tuple[str, ...] | None = Field(None, description="Retention rules to use; left out: all that are installed.")
+    cover_pct: float = Field(30, ge=0, le=90, description="Ground cover wanted after planting.")
+    retention_min_mg_ha: MassPerAreaMgHa = Field(
+        0.0, alias="retention_min", description='Never leave less, e.g. "1.5 ton/ac".'
+    )
+    removal_max_mg_ha: MassPerAreaMgHa | None = Field(None, alias="removal_max", description="Never take more.")
+    harvest_from_bu_ac: float | None = Field(
+        None, ge=0, le=400, description="No stover leaves where corn yields less, bu/ac."
+    )
+    potash_max_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="potash_max", description='Most K2O that may leave with the stover, e.g. "50 lb/ac".'
+    )
+    phosphate_max_mg_ha: MassPerAreaMgHa | None = Field(
+        None, alias="phosphate_max", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
+    )
+    slope_max_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
+    take_highly_erodible: bool = Field(
+        False, description="Allow harvest on highly erodible land (needs its conservation plan)."
+    )
+    tolerance_fraction: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
     @field_validator("cover_pct", "slope_max_pct")
     @classmethod
@@ -72,5 +76,4 @@ class Odds(Section):
 
     samples: int = Field(500, ge=0, le=20_000)
     seed: int = 1
-    #: Percentile of the limit that decisions use.
-    cautious_pct: float = Field(10, gt=0, le=50)
+    cautious_pct: float = Field(10, gt=0, le=50, description="Percentile of the limit that decisions use.")

@@ -14,38 +14,38 @@ from stovergeo.inputs.plan.base import LengthM, MoneyPerHa, MoneyPerMg, Section,
 class Farm(Section):
     """The farm and the season."""
 
-    #: Farm name, as it shall stand on the map.
-    name: str
-    #: Year of the grain harvest.
-    season: int = Field(ge=1950, le=2100)
-    #: Units of tables and map.
-    units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)] = "us"
-    #: Working CRS, projected and in metres; left out: the UTM zone of the fields.
-    crs: str | None = None
-    #: Grid cell, e.g. "5 m".
-    cell_m: LengthM = Field(5.0, alias="cell", ge=0.5, le=100)
-    #: Ground looked at beyond the fields and the property.
-    margin_m: LengthM = Field(80.0, alias="margin", le=5000)
-    #: Memory that a run may take, GB; left out: what this machine has free.
-    memory_max_gb: float | None = Field(None, gt=0)
-    #: Moisture of the grain that yields at market moisture are stated for, percent.
-    market_moisture_pct: float = Field(15.5, ge=5, le=30)
-    #: Whom to ask about this plan: name and telephone, printed on the map.
-    ask: str = ""
+    name: str = Field(description="Farm name, as it shall stand on the map.")
+    season: int = Field(ge=1950, le=2100, description="Year of the grain harvest.")
+    units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)] = Field("us", description="Units of tables and map.")
+    crs: str | None = Field(
+        None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields."
+    )
+    cell_m: LengthM = Field(5.0, alias="cell", ge=0.5, le=100, description='Grid cell, e.g. "5 m".')
+    margin_m: LengthM = Field(
+        80.0, alias="margin", le=5000, description="Ground looked at beyond the fields and the property."
+    )
+    memory_max_gb: float | None = Field(
+        None, gt=0, description="Memory that a run may take, GB; left out: what this machine has free."
+    )
+    market_moisture_pct: float = Field(
+        15.5, ge=5, le=30, description="Moisture of the grain that yields at market moisture are stated for, percent."
+    )
+    ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")
 
 
 class Landowner(Section):
     """What the landowner is offered and shown."""
 
-    #: Who is asked.
-    name: str = ""
-    #: Offered for the dry ton, e.g. "15 $/ton".
-    price_per_mg: MoneyPerMg | None = Field(None, alias="price")
-    #: Or per acre, e.g. "20 $/ac".
-    price_per_ha: MoneyPerHa | None = Field(None, alias="rent")
-    #: Layer file of places the landowner refuses: nothing is baled, stacked or hauled there. Rows whose column
-    #: `keep_clear_of` says "stacks" are refused to stacks alone. `stovergeo answer` fills it.
-    no_go: str | None = None
+    name: str = Field("", description="Who is asked.")
+    price_per_mg: MoneyPerMg | None = Field(
+        None, alias="price", description='Offered for the dry ton, e.g. "15 $/ton".'
+    )
+    price_per_ha: MoneyPerHa | None = Field(None, alias="rent", description='Or per acre, e.g. "20 $/ac".')
+    no_go: str | None = Field(
+        None,
+        description="Layer file of places the landowner refuses: nothing is baled, stacked or hauled there. Rows whose "
+        'column `keep_clear_of` says "stacks" are refused to stacks alone. `stovergeo answer` fills it.',
+    )
 
 
 _HOST: Final = r"(?:[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?\.)*[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?(?::[0-9]{1,5})?"
@@ -58,12 +58,11 @@ MAX_LETTERS: Final = 500
 class ReportOptions(Section):
     """How the landowner's map is made, and what it may ask a network for; left out, it asks for nothing."""
 
-    #: Background pictures, `https://HOST/.../{z}/{x}/{y}.png`; left out: the map asks no network.
-    tiles: str | None = None
-    #: Whom the pictures belong to, as their owner wants it.
-    tiles_credit: str = Field("", max_length=300)
-    #: Finest level that the host has pictures of.
-    tiles_zoom_max: int = Field(19, ge=1, le=24)
+    tiles: str | None = Field(
+        None, description="Background pictures, `https://HOST/.../{z}/{x}/{y}.png`; left out: the map asks no network."
+    )
+    tiles_credit: str = Field("", max_length=300, description="Whom the pictures belong to, as their owner wants it.")
+    tiles_zoom_max: int = Field(19, ge=1, le=24, description="Finest level that the host has pictures of.")
 
     @field_validator("tiles")
     @classmethod

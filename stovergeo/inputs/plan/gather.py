@@ -22,34 +22,38 @@ class Gather(Section):
     """How stover may be gathered."""
 
     methods: tuple[Method, ...] = Field(("single_pass", "second_pass", "rake_bale", "chop_and_rake"), min_length=1)
-    #: Width of the machines, e.g. "30 ft".
-    working_width_m: LengthM = Field(9.144, alias="working_width", ge=1, le=60)
-    #: No zone smaller than this, e.g. "5 ac".
-    min_zone_ha: AreaHa = Field(2.0, alias="min_zone")
+    working_width_m: LengthM = Field(
+        9.144, alias="working_width", ge=1, le=60, description='Width of the machines, e.g. "30 ft".'
+    )
+    min_zone_ha: AreaHa = Field(2.0, alias="min_zone", description='No zone smaller than this, e.g. "5 ac".')
 
 
 class Bale(Section):
     """The bale: one of the trade's sizes by name, or its own measures."""
 
-    #: In feet: round width x diameter, square height x width x length; instead of the measures below.
-    size: Annotated[str, one_of(lambda: (s for shape in SHAPES.values() for s in shape.sizes))] | None = None
+    size: Annotated[str, one_of(lambda: (s for shape in SHAPES.values() for s in shape.sizes))] | None = Field(
+        None,
+        description="In feet: round width x diameter, square height x width x length; instead of the measures below.",
+    )
     shape: Annotated[str, one_of(lambda: SHAPES)] = "round"
-    #: Round: width (axis). Square: width of the end, left out: 4 ft.
-    width_m: LengthM = Field(1.524, alias="width", ge=0.3, le=2.5)
-    #: Round only.
-    diameter_m: LengthM = Field(1.8288, alias="diameter", ge=0.6, le=2.5)
-    #: Square only: height of the end.
-    height_m: LengthM = Field(0.9144, alias="height", ge=0.3, le=2)
-    #: Square only.
-    length_m: LengthM = Field(2.4384, alias="length", ge=0.6, le=3.5)
-    #: Own dry density, e.g. "7.3 lb/ft3".
-    density_dry_kg_m3: DensityKgM3 | None = Field(None, alias="dry_density", ge=40, le=350)
-    #: Own moisture at baling; left out: by method.
-    moisture_pct: float | None = Field(None, ge=5, le=60)
-    #: When it is baled: spring stover is brittle and packs less.
-    condition: Literal["fall", "spring"] = "fall"
-    #: How hard the baler is set.
-    setting: Literal["light", "normal", "tight"] = "normal"
+    width_m: LengthM = Field(
+        1.524,
+        alias="width",
+        ge=0.3,
+        le=2.5,
+        description="Round: width (axis). Square: width of the end, left out: 4 ft.",
+    )
+    diameter_m: LengthM = Field(1.8288, alias="diameter", ge=0.6, le=2.5, description="Round only.")
+    height_m: LengthM = Field(0.9144, alias="height", ge=0.3, le=2, description="Square only: height of the end.")
+    length_m: LengthM = Field(2.4384, alias="length", ge=0.6, le=3.5, description="Square only.")
+    density_dry_kg_m3: DensityKgM3 | None = Field(
+        None, alias="dry_density", ge=40, le=350, description='Own dry density, e.g. "7.3 lb/ft3".'
+    )
+    moisture_pct: float | None = Field(None, ge=5, le=60, description="Own moisture at baling; left out: by method.")
+    condition: Literal["fall", "spring"] = Field(
+        "fall", description="When it is baled: spring stover is brittle and packs less."
+    )
+    setting: Literal["light", "normal", "tight"] = Field("normal", description="How hard the baler is set.")
 
     @model_validator(mode="before")
     @classmethod
@@ -74,34 +78,41 @@ class Bale(Section):
 class Wrap(Section):
     """What holds the bale together and keeps the rain out."""
 
-    #: 'best' lets the plan choose.
-    kind: Annotated[str, one_of(lambda: (*WRAPS, "best"))] = STANDARD_WRAP
-    #: Turns of net; left out: four, or five for a year outside or a long haul.
-    turns: float | None = Field(None, gt=0, le=12)
+    kind: Annotated[str, one_of(lambda: (*WRAPS, "best"))] = Field(
+        STANDARD_WRAP, description="'best' lets the plan choose."
+    )
+    turns: float | None = Field(
+        None, gt=0, le=12, description="Turns of net; left out: four, or five for a year outside or a long haul."
+    )
     long_haul: bool = False
-    #: Net on a roll, e.g. "9840 ft".
-    roll_length_m: LengthM = Field(3000.0, alias="roll_length", ge=50)
-    #: Overlap at the end of the net, e.g. "18 in".
-    overlap_m: LengthM = Field(0.4572, alias="overlap", ge=0, le=3)
+    roll_length_m: LengthM = Field(3000.0, alias="roll_length", ge=50, description='Net on a roll, e.g. "9840 ft".')
+    overlap_m: LengthM = Field(
+        0.4572, alias="overlap", ge=0, le=3, description='Overlap at the end of the net, e.g. "18 in".'
+    )
 
 
 class Storage(Section):
     """Where the bales wait, and for how long."""
 
     place: Annotated[str, one_of(lambda: ("outside", *covers_of_places()))] = "outside"
-    #: What the bales stand on; 'best' chooses by ground.
-    base: Annotated[str, one_of(lambda: ("best", "ground", *prepared_bases()))] = "best"
+    base: Annotated[str, one_of(lambda: ("best", "ground", *prepared_bases()))] = Field(
+        "best", description="What the bales stand on; 'best' chooses by ground."
+    )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
-    #: Middle of baling, month-day.
-    baled: str = "11-05"
-    #: Last bale used, month-day of the year after.
-    last_used: str = "08-10"
-    #: Rain and snow by calendar month, mm.
-    rain_mm: tuple[float, ...] | None = Field(None, min_length=12, max_length=12)
-    #: Mean air temperature by calendar month, C.
-    air_c: tuple[float, ...] | None = Field(None, min_length=12, max_length=12)
-    #: Hours of bright sunshine a day, by calendar month; left out: no clouds.
-    sunshine_h: tuple[float, ...] | None = Field(None, min_length=12, max_length=12)
+    baled: str = Field("11-05", description="Middle of baling, month-day.")
+    last_used: str = Field("08-10", description="Last bale used, month-day of the year after.")
+    rain_mm: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm."
+    )
+    air_c: tuple[float, ...] | None = Field(
+        None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
+    )
+    sunshine_h: tuple[float, ...] | None = Field(
+        None,
+        min_length=12,
+        max_length=12,
+        description="Hours of bright sunshine a day, by calendar month; left out: no clouds.",
+    )
 
     @field_validator("baled", "last_used", mode="before")
     @classmethod

@@ -12,82 +12,63 @@ from stovergeo.inputs.plan.base import DurationS, LengthM, Section
 class Layer(Section):
     """A vector layer."""
 
-    #: File, relative to the plan file.
-    path: str
-    #: Layer inside the file, where it holds several.
-    layer: str | None = None
-    #: CRS, only where the file does not say it, e.g. "EPSG:4326".
-    crs: str | None = None
-    #: The file has latitude where longitude belongs.
-    swap_xy: bool = False
+    path: str = Field(description="File, relative to the plan file.")
+    layer: str | None = Field(None, description="Layer inside the file, where it holds several.")
+    crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
+    swap_xy: bool = Field(False, description="The file has latitude where longitude belongs.")
 
 
 class FieldsLayer(Layer):
     """Field boundaries."""
 
-    #: Column with the field's name.
-    name_column: str | None = None
-    #: Column that says yes where a crop still stands when bales are carried: the way goes round.
-    standing_column: str | None = None
+    name_column: str | None = Field(None, description="Column with the field's name.")
+    standing_column: str | None = Field(
+        None, description="Column that says yes where a crop still stands when bales are carried: the way goes round."
+    )
 
 
 class HeightLayer(Layer):
     """Trees or buildings, with heights."""
 
-    #: Column with a name to show.
-    name_column: str | None = None
-    #: Column with the height.
-    height_column: str | None = None
-    #: Unit of that column; never guessed.
-    height_unit: Literal["m", "ft"] | None = None
-    #: One height for all, e.g. "45 ft".
-    height_m: LengthM | None = Field(None, alias="height", gt=0, le=100)
-    #: Trees only: direct sun that passes them without leaves, November to April, percent.
-    bare_light_pct: float | None = Field(None, ge=0, le=100)
+    name_column: str | None = Field(None, description="Column with a name to show.")
+    height_column: str | None = Field(None, description="Column with the height.")
+    height_unit: Literal["m", "ft"] | None = Field(None, description="Unit of that column; never guessed.")
+    height_m: LengthM | None = Field(
+        None, alias="height", gt=0, le=100, description='One height for all, e.g. "45 ft".'
+    )
+    bare_light_pct: float | None = Field(
+        None,
+        ge=0,
+        le=100,
+        description="Trees only: direct sun that passes them without leaves, November to April, percent.",
+    )
 
 
 class NamedLayer(Layer):
     """Wells, gates, roads and the like."""
 
-    #: Column with a name to show.
-    name_column: str | None = None
+    name_column: str | None = Field(None, description="Column with a name to show.")
 
 
 class PointColumns(Section):
     """Which column of the yield points plays which role. Only what is given is used."""
 
-    #: Easting or longitude (text tables only).
-    x: str | None = None
-    #: Northing or latitude (text tables only).
-    y: str | None = None
-    #: Wet grain flow.
-    flow: str | None = None
-    #: Wet grain mass of the record.
-    mass: str | None = None
-    #: Yield per area, where no flow is given.
-    grain_yield: str | None = Field(None, alias="yield")
-    #: Grain moisture.
-    moisture: str | None = None
-    #: Width cut.
-    swath: str | None = None
-    #: Way covered in the record.
-    distance: str | None = None
-    #: Ground speed, where no distance is given.
-    speed: str | None = None
-    #: Time the record covers.
-    seconds: str | None = None
-    #: Time stamp.
-    time: str | None = None
-    #: GPS height.
-    height: str | None = None
-    #: Combine.
-    machine: str | None = None
-    #: Load.
-    load: str | None = None
-    #: Header state: up or down.
-    header: str | None = None
-    #: Crop of the record.
-    crop: str | None = None
+    x: str | None = Field(None, description="Easting or longitude (text tables only).")
+    y: str | None = Field(None, description="Northing or latitude (text tables only).")
+    flow: str | None = Field(None, description="Wet grain flow.")
+    mass: str | None = Field(None, description="Wet grain mass of the record.")
+    grain_yield: str | None = Field(None, alias="yield", description="Yield per area, where no flow is given.")
+    moisture: str | None = Field(None, description="Grain moisture.")
+    swath: str | None = Field(None, description="Width cut.")
+    distance: str | None = Field(None, description="Way covered in the record.")
+    speed: str | None = Field(None, description="Ground speed, where no distance is given.")
+    seconds: str | None = Field(None, description="Time the record covers.")
+    time: str | None = Field(None, description="Time stamp.")
+    height: str | None = Field(None, description="GPS height.")
+    machine: str | None = Field(None, description="Combine.")
+    load: str | None = Field(None, description="Load.")
+    header: str | None = Field(None, description="Header state: up or down.")
+    crop: str | None = Field(None, description="Crop of the record.")
 
 
 class PointUnits(Section):
@@ -122,36 +103,36 @@ class PointsLayer(Layer):
 
     columns: PointColumns = Field(default_factory=PointColumns)
     units: PointUnits = Field(default_factory=PointUnits)
-    #: One width for all records, e.g. "30 ft".
-    swath_m: LengthM | None = Field(None, alias="swath", gt=0, le=60)
-    #: One duration for all records, e.g. "1 s".
-    record_s: DurationS | None = Field(None, alias="seconds", gt=0, le=3600)
-    #: Sheet of a spreadsheet that holds several.
-    sheet: str | None = None
-    #: One moisture for all records, where there is no column.
-    moisture_pct: float | None = Field(None, ge=5, le=45)
-    #: Text of the header column that means 'cutting'.
-    header_down: str | None = None
-    #: Go on although over a fifth of the records lies outside the fields.
-    allow_outside: bool = False
-    #: Text of the crop column that means corn, case ignored.
-    corn: str = "corn"
+    swath_m: LengthM | None = Field(
+        None, alias="swath", gt=0, le=60, description='One width for all records, e.g. "30 ft".'
+    )
+    record_s: DurationS | None = Field(
+        None, alias="seconds", gt=0, le=3600, description='One duration for all records, e.g. "1 s".'
+    )
+    sheet: str | None = Field(None, description="Sheet of a spreadsheet that holds several.")
+    moisture_pct: float | None = Field(
+        None, ge=5, le=45, description="One moisture for all records, where there is no column."
+    )
+    header_down: str | None = Field(None, description="Text of the header column that means 'cutting'.")
+    allow_outside: bool = Field(
+        False, description="Go on although over a fifth of the records lies outside the fields."
+    )
+    corn: str = Field("corn", description="Text of the crop column that means corn, case ignored.")
 
 
 class EarlierPoints(PointsLayer):
     """Raw combine points of an earlier harvest; columns and units left out are those of ``[layers.yield_points]``."""
 
-    #: Year of that harvest.
-    year: int = Field(ge=1990, le=2100)
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
 
 
 class SoilsLayer(Layer):
     """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
 
-    #: Folder or database with the survey's tables, where the polygons carry only keys.
-    tables: str | None = None
-    #: Band, where the soils are a raster of several.
-    band: int | None = Field(None, ge=1)
+    tables: str | None = Field(
+        None, description="Folder or database with the survey's tables, where the polygons carry only keys."
+    )
+    band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
 
 
 class RasterLayer(Section):
@@ -159,8 +140,7 @@ class RasterLayer(Section):
 
     path: str
     crs: str | None = None
-    #: Band, where the file holds several.
-    band: int | None = Field(None, ge=1)
+    band: int | None = Field(None, ge=1, description="Band, where the file holds several.")
 
 
 class YieldRaster(RasterLayer):
@@ -172,17 +152,16 @@ class YieldRaster(RasterLayer):
 class EarlierMap(YieldRaster):
     """A finished yield map of an earlier harvest."""
 
-    #: Year of that harvest.
-    year: int = Field(ge=1990, le=2100)
+    year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
 
 
 class ElevationLayer(RasterLayer):
     """Ground heights."""
 
-    #: Unit of the heights, where the file does not say.
-    vertical_unit: Literal["m", "ft", "us-ft"] | None = None
-    #: Go on although it covers less than half of the fields.
-    allow_partial: bool = False
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
+        None, description="Unit of the heights, where the file does not say."
+    )
+    allow_partial: bool = Field(False, description="Go on although it covers less than half of the fields.")
 
 
 class Layers(Section):
@@ -191,29 +170,28 @@ class Layers(Section):
     fields: FieldsLayer | None = None
     yield_points: PointsLayer | None = None
     yield_raster: YieldRaster | None = None
-    #: Combine points of earlier harvests, one entry a year.
-    earlier_points: list[EarlierPoints] = Field(default_factory=list)
-    #: Finished yield maps of earlier harvests, one entry a year.
-    earlier_maps: list[EarlierMap] = Field(default_factory=list)
+    earlier_points: list[EarlierPoints] = Field(
+        default_factory=list, description="Combine points of earlier harvests, one entry a year."
+    )
+    earlier_maps: list[EarlierMap] = Field(
+        default_factory=list, description="Finished yield maps of earlier harvests, one entry a year."
+    )
     elevation: ElevationLayer | None = None
-    #: Heights of the surface with trees and buildings.
-    surface: ElevationLayer | None = None
+    surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
     soils: SoilsLayer | None = None
-    #: Property lines, as polygons.
-    property: Layer | None = None
+    property: Layer | None = Field(None, description="Property lines, as polygons.")
     trees: HeightLayer | None = None
     buildings: HeightLayer | None = None
     dwellings: NamedLayer | None = None
     roads: NamedLayer | None = None
     gates: NamedLayer | None = None
     wells: NamedLayer | None = None
-    #: Streams, ditches, ponds, tile inlets.
-    water: NamedLayer | None = None
-    #: Where water passes that the survey shows blocked: culverts (lines), tile inlets (points).
-    culverts: NamedLayer | None = None
+    water: NamedLayer | None = Field(None, description="Streams, ditches, ponds, tile inlets.")
+    culverts: NamedLayer | None = Field(
+        None, description="Where water passes that the survey shows blocked: culverts (lines), tile inlets (points)."
+    )
     overhead_lines: NamedLayer | None = None
-    #: Places the grower already uses or proposes.
-    yards: NamedLayer | None = None
+    yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
 
 
 class Soil(Section):
@@ -229,14 +207,11 @@ class Soil(Section):
         "very poorly drained",
     ]
     clay_pct: float = Field(ge=0, le=100)
-    #: Erodibility K as the US handbooks print it, e.g. 0.32.
-    k_us: float = Field(gt=0, le=0.8)
-    #: Tolerance T in ton/ac/yr, 1 to 5.
-    t_us: float = Field(gt=0, le=5)
+    k_us: float = Field(gt=0, le=0.8, description="Erodibility K as the US handbooks print it, e.g. 0.32.")
+    t_us: float = Field(gt=0, le=5, description="Tolerance T in ton/ac/yr, 1 to 5.")
     flooding: Literal["none", "very rare", "rare", "occasional", "frequent", "very frequent"] = "none"
     ponding: Literal["none", "rare", "occasional", "frequent"] = "none"
     water_table_m: LengthM = Field(2.0, alias="water_table")
     hydric: bool = False
     hydrologic_group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] = "C"
-    #: Wind erodibility index, ton/ac/yr.
-    wind_erodibility_us: float = Field(48, ge=0, le=310)
+    wind_erodibility_us: float = Field(48, ge=0, le=310, description="Wind erodibility index, ton/ac/yr.")

@@ -22,8 +22,9 @@ class Herd(Section):
     head: int = Field(gt=0, le=1_000_000)
     use: Literal["bedding", "feed"] = "bedding"
     housing: Literal["deep_bedded_barn", "open_lot", "winter_pack", "ring_feeder", "mixed_ration"] = "deep_bedded_barn"
-    #: Own rate as fed or bedded; left out: the handbook's.
-    kg_head_day: float | None = Field(None, gt=0, le=20)
+    kg_head_day: float | None = Field(
+        None, gt=0, le=20, description="Own rate as fed or bedded; left out: the handbook's."
+    )
     months: tuple[Month, ...] = Field(MONTHS, min_length=1)
 
     @model_validator(mode="after")
@@ -38,15 +39,12 @@ class Contract(Section):
     """Stover sold to a plant."""
 
     name: str
-    #: Oven-dry mass over the season, e.g. "800 ton".
-    dry_mg: MassMg = Field(alias="dry_mass", gt=0)
+    dry_mg: MassMg = Field(alias="dry_mass", gt=0, description='Oven-dry mass over the season, e.g. "800 ton".')
     months: tuple[Month, ...] = Field(MONTHS, min_length=1)
-    #: Delivered, e.g. "85 $/ton".
-    price_per_mg: MoneyPerMg | None = Field(None, alias="price")
+    price_per_mg: MoneyPerMg | None = Field(None, alias="price", description='Delivered, e.g. "85 $/ton".')
     moisture_max_pct: float = Field(20, gt=0, le=50)
     ash_max_pct: float = Field(12, gt=0, le=40)
-    #: Road haul from the farm, one way.
-    distance_km: float = Field(0, ge=0, le=5000)
+    distance_km: float = Field(0, ge=0, le=5000, description="Road haul from the farm, one way.")
 
 
 class Need(Section):

@@ -47,8 +47,7 @@ class Plan(Section):
     money: Money = Field(default_factory=Money)
     landowner: Landowner = Field(default_factory=Landowner)
     report: ReportOptions = Field(default_factory=ReportOptions)
-    #: Own numbers for handbook keys.
-    handbook: dict[str, float] = Field(default_factory=dict)
+    handbook: dict[str, float] = Field(default_factory=dict, description="Own numbers for handbook keys.")
 
     _folder: Path = PrivateAttr(default_factory=Path.cwd)
 

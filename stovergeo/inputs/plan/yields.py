@@ -11,10 +11,12 @@ from stovergeo.inputs.plan.base import GrainMgHa, Section
 class Yields(Section):
     """The grower's own figures, at the market moisture of ``[farm]``; a field's yield data go before them."""
 
-    #: Yield of every field not named below, e.g. "200 bu/ac".
-    everywhere: GrainMgHa | None = Field(None, gt=0, le=40)
-    #: Yield of single fields by name, e.g. "Home 80" = "185 bu/ac".
-    by_field: dict[str, GrainMgHa] = Field(default_factory=dict)
+    everywhere: GrainMgHa | None = Field(
+        None, gt=0, le=40, description='Yield of every field not named below, e.g. "200 bu/ac".'
+    )
+    by_field: dict[str, GrainMgHa] = Field(
+        default_factory=dict, description='Yield of single fields by name, e.g. "Home 80" = "185 bu/ac".'
+    )
 
     def stated(self, field: str) -> float | None:
         """Return the figure for a field as given, or None."""
