@@ -16,12 +16,11 @@ from pyproj import CRS, Geod, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
-from shapely import Geometry
 
-from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import M2_PER_HA
-from stovergeo.inputs.open_file import shown
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.text import shown
 
 Bounds = tuple[float, float, float, float]
 
@@ -35,7 +34,8 @@ NEIGHBOUR_DEG: Final = 4.0
 FARTHEST: Final = 1.5e8
 #: a datum shift is mentioned when it may be worse than this
 ACCURATE_M: Final = 5.0
-_MODERN_DATUMS: Final = (
+#: datums that agree to about a metre, as their names tell
+_MODERN: Final = (
     "world geodetic system 1984",
     "wgs 84",
     "european terrestrial",
@@ -45,7 +45,7 @@ _MODERN_DATUMS: Final = (
 _GEOD: Final = Geod(ellps="GRS80")
 
 
-def crs_from(text: str, where: str, report: Report) -> CRS:
+def crs_from(text: str, at: Place) -> CRS:
     """Return the CRS a user wrote.
 
     Raises
@@ -56,12 +56,10 @@ def crs_from(text: str, where: str, report: Report) -> CRS:
     try:
         return CRS.from_user_input(text)
     except CRSError:
-        raise report.refuse(
-            "crs.unknown", where, f"{shown(text)} names no known coordinate reference system."
-        ) from None
+        raise at.refuse("crs.unknown", f"{shown(text)} names no known coordinate reference system.") from None
 
 
-def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, where: str, report: Report) -> CRS:
+def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, at: Place) -> CRS:
     """Return the CRS of a layer after its coordinates have been held against it.
 
     Parameters
@@ -80,28 +78,22 @@ def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, where:
         ``crs.wrong_place``, ``geom.out_of_range``, ``geom.antimeridian``.
     """
     if declared is not None:
-        crs = crs_from(declared, where, report)
+        crs = crs_from(declared, at)
         if given is not None and not _same(crs, given):
-            report.add(
-                "crs.overridden",
-                where,
-                f"The file says {named(given)}, the plan says {named(crs)}; the plan is followed.",
-            )
+            at.add("crs.overridden", f"The file says {named(given)}, the plan says {named(crs)}; the plan is followed.")
     elif given is None:
         looks = " The numbers look like longitude and latitude." if _degrees(bounds) else ""
         cure = 'If so, add crs = "EPSG:4326" to this layer in the plan file.' if looks else None
-        raise report.refuse("crs.missing", where, f"The layer has no coordinate reference system.{looks}", cure)
+        raise at.refuse("crs.missing", f"The layer has no coordinate reference system.{looks}", cure)
     else:
         crs = given
     flat = horizontal(crs)
     if not (flat.is_geographic or flat.is_projected):
-        raise report.refuse(
-            "crs.unsupported", where, f"{named(crs)} is neither longitude/latitude nor a map projection."
-        )
+        raise at.refuse("crs.unsupported", f"{named(crs)} is neither longitude/latitude nor a map projection.")
     if flat.is_geographic:
-        _check_degrees(bounds, named(crs), where, report)
+        _check_degrees(bounds, named(crs), at)
     else:
-        _check_plane(flat, bounds, where, report)
+        _check_plane(flat, bounds, at)
     return flat
 
 
@@ -120,10 +112,10 @@ def named(crs: CRS) -> str:
     return f"{crs.name} ({':'.join(authority)})" if authority else str(crs.name)
 
 
-def to_working(frame: gpd.GeoDataFrame, working: CRS, where: str, report: Report) -> gpd.GeoDataFrame:
+def to_working(frame: gpd.GeoDataFrame, working: CRS, at: Place) -> gpd.GeoDataFrame:
     """Return a layer in the working CRS, saying what had to be done on the way; polygons stay valid."""
     west, south, east, north = (float(v) for v in frame.total_bounds)
-    note_conversion(CRS(frame.crs), (west, south, east, north), working, where, report)
+    note_conversion(CRS(frame.crs), (west, south, east, north), working, at)
     moved = frame.to_crs(working)
     # rounding can lay a corner across the line that it touches
     crossed = ~moved.is_valid & moved.geom_type.isin(["Polygon", "MultiPolygon"])
@@ -134,21 +126,19 @@ def to_working(frame: gpd.GeoDataFrame, working: CRS, where: str, report: Report
     return moved[~(crossed & moved.is_empty)]
 
 
-def note_conversion(crs: CRS, bounds: Bounds, working: CRS, where: str, report: Report) -> None:
+def note_conversion(crs: CRS, bounds: Bounds, working: CRS, at: Place) -> None:
     """Report a conversion a grower should know of: web map plane, feet, a datum shift of unknown accuracy."""
     if _same(crs, working):
         return
     if is_web_mercator(crs):
-        report.add("crs.web_mercator", where, f"The layer is in {named(crs)}; it was converted to {named(working)}.")
+        at.add("crs.web_mercator", f"The layer is in {named(crs)}; it was converted to {named(working)}.")
     elif crs.is_projected and (unit := crs.axis_info[0].unit_name) not in ("metre", "meter"):
-        report.add("crs.feet", where, f"The layer is in {named(crs)}, in {unit}; it was converted to {named(working)}.")
+        at.add("crs.feet", f"The layer is in {named(crs)}, in {unit}; it was converted to {named(working)}.")
     accuracy = _accuracy_m(crs, bounds, working)
     if accuracy is None:
-        report.add(
-            "crs.ballpark", where, f"From {named(crs)} to {named(working)} no conversion of known accuracy exists here."
-        )
+        at.add("crs.ballpark", f"From {named(crs)} to {named(working)} no conversion of known accuracy exists here.")
     elif accuracy > ACCURATE_M:
-        report.add("crs.ballpark", where, message("length.ballpark", crs=named(crs), accuracy=accuracy))
+        at.add("crs.ballpark", message("length.ballpark", crs=named(crs), accuracy=accuracy))
 
 
 def is_web_mercator(crs: CRS) -> bool:
@@ -174,19 +164,10 @@ def centre_lonlat(bounds: Bounds, crs: CRS) -> tuple[float, float]:
 
 def geodesic_ha(frame: gpd.GeoDataFrame) -> np.ndarray:
     """Return the true area of each polygon on the ellipsoid, in hectares (geodesic, holes left out)."""
-    return np.array([_geodesic_m2(g) for g in frame.to_crs(LONLAT).geometry]) / M2_PER_HA
-
-
-def _geodesic_m2(shape: Geometry) -> float:
-    if shape is None or shape.is_empty:
-        return 0.0
     # pyproj signs the area by ring direction: shells count, holes are taken off
-    parts = getattr(shape, "geoms", [shape])
-    return sum(
-        abs(_GEOD.geometry_area_perimeter(p.exterior)[0])
-        - sum(abs(_GEOD.geometry_area_perimeter(h)[0]) for h in p.interiors)
-        for p in parts
-    )
+    turned = shapely.orient_polygons(frame.to_crs(LONLAT).geometry.to_numpy())
+    area_m2 = [0.0 if shape is None else _GEOD.geometry_area_perimeter(shape)[0] for shape in turned]
+    return np.array(area_m2) / M2_PER_HA
 
 
 def _same(one: CRS, other: CRS) -> bool:
@@ -198,52 +179,42 @@ def _degrees(bounds: Bounds) -> bool:
     return -180 <= west <= east <= 180 and -90 <= south <= north <= 90
 
 
-def _check_degrees(bounds: Bounds, name: str, where: str, report: Report) -> None:
+def _check_degrees(bounds: Bounds, name: str, at: Place) -> None:
     west, south, east, north = bounds
     box = f"x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}"
     turned = (south, west, north, east)
     low, high = CORN_LATITUDES
     if _degrees(bounds) and east - west > 180:
-        raise report.refuse(
-            "geom.antimeridian", where, f"The layer spans {east - west:.0f} degrees of longitude ({box})."
-        )
+        raise at.refuse("geom.antimeridian", f"The layer spans {east - west:.0f} degrees of longitude ({box}).")
     if _degrees(bounds) and low <= south and north <= high:
         return
     if _degrees(turned) and low <= west and east <= high:
-        raise report.refuse(
-            "crs.swapped",
-            where,
-            f"Read as longitude and latitude ({box}) this is no place on farmland; turned round it is.",
-        )
+        said = f"Read as longitude and latitude ({box}) this is no place on farmland; turned round it is."
+        raise at.refuse("crs.swapped", said)
     if not _degrees(bounds):
-        raise report.refuse("crs.mislabelled", where, f"The layer says {name}, in degrees, but holds {box}.")
-    raise report.refuse("geom.out_of_range", where, f"No corn grows at latitude {south:.4g} to {north:.4g} ({box}).")
+        raise at.refuse("crs.mislabelled", f"The layer says {name}, in degrees, but holds {box}.")
+    raise at.refuse("geom.out_of_range", f"No corn grows at latitude {south:.4g} to {north:.4g} ({box}).")
 
 
-def _check_plane(crs: CRS, bounds: Bounds, where: str, report: Report) -> None:
+def _check_plane(crs: CRS, bounds: Bounds, at: Place) -> None:
     west, south, east, north = bounds
     box = f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g}"
     if max(map(abs, bounds)) > FARTHEST:
-        raise report.refuse("geom.out_of_range", where, f"No place on Earth has the coordinates {box} in {named(crs)}.")
+        raise at.refuse("geom.out_of_range", f"No place on Earth has the coordinates {box} in {named(crs)}.")
     if _degrees(bounds):
-        raise report.refuse(
-            "crs.mislabelled", where, f"The layer says {named(crs)}, but its numbers are degrees ({box})."
-        )
+        raise at.refuse("crs.mislabelled", f"The layer says {named(crs)}, but its numbers are degrees ({box}).")
     middle = ((west + east) / 2, (south + north) / 2)
     off = _outside_deg(crs, middle)
     if off == 0:
         return
     if _outside_deg(crs, middle[::-1]) == 0:
-        raise report.refuse(
-            "crs.swapped", where, f"{box} lies outside {named(crs)}; with x and y turned round it lies inside."
-        )
+        raise at.refuse("crs.swapped", f"{box} lies outside {named(crs)}; with x and y turned round it lies inside.")
     if off is None:
-        raise report.refuse("geom.out_of_range", where, f"{box} is no place on Earth in {named(crs)}.")
+        raise at.refuse("geom.out_of_range", f"{box} is no place on Earth in {named(crs)}.")
     if off > NEIGHBOUR_DEG:
-        raise report.refuse(
-            "crs.wrong_place", where, f"The layer lies {off:.0f} degrees outside the area of {named(crs)} ({box})."
-        )
-    report.add("crs.outside_area_of_use", where, f"The layer lies {off:.1f} degrees outside the area of {named(crs)}.")
+        said = f"The layer lies {off:.0f} degrees outside the area of {named(crs)} ({box})."
+        raise at.refuse("crs.wrong_place", said)
+    at.add("crs.outside_area_of_use", f"The layer lies {off:.1f} degrees outside the area of {named(crs)}.")
 
 
 def _outside_deg(crs: CRS, place: tuple[float, float]) -> float | None:
@@ -277,4 +248,4 @@ def _accuracy_m(crs: CRS, bounds: Bounds, working: CRS) -> float | None:
     if group.transformers and group.transformers[0].accuracy >= 0:  # the one that is used there
         return float(group.transformers[0].accuracy)
     datum = (crs.geodetic_crs.datum.name if crs.geodetic_crs and crs.geodetic_crs.datum else "").lower()
-    return 1.0 if any(name in datum for name in _MODERN_DATUMS) else None
+    return 1.0 if any(name in datum for name in _MODERN) else None

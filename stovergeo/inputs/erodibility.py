@@ -1,4 +1,4 @@
-"""Soil erodibility K where the survey gives none: the nomograph's equation, or a texture name.
+"""Soil erodibility K where the survey gives none: the nomograph's equation.
 
 US units, as every handbook prints them; multiply by `stovergeo.core.units.K_SI_PER_US`. A surveyed
 K is to be preferred: the equation departs from the nomograph itself in over half of some
@@ -22,18 +22,6 @@ STRUCTURE_UNKNOWN: Final = 3
 MAX_OM_PCT: Final = 20.0
 #: by how much parts of the fine earth may add up beyond the whole: each is rounded on its own, %
 _ROUNDED_PCT: Final = 1.0
-
-#: K (US) by texture at 0.5, 2 and 4 % organic matter, as printed in an agricultural engineering text
-TEXTURE_K_US: Final = {
-    "fine sand": (0.16, 0.14, 0.10),
-    "loamy sand": (0.12, 0.10, 0.08),
-    "sandy loam": (0.27, 0.24, 0.19),
-    "very fine sandy loam": (0.47, 0.41, 0.33),
-    "silt loam": (0.48, 0.42, 0.33),
-    "clay loam": (0.28, 0.25, 0.21),
-    "silty clay loam": (0.37, 0.32, 0.26),
-    "silty clay": (0.25, 0.23, 0.19),
-}
 
 
 def erodibility_us(
@@ -90,17 +78,6 @@ def erodibility_of_layers_us(
     sound &= silt + sand + clay <= 100 + _ROUNDED_PCT
     fine = np.where(sound, np.minimum(silt + sand, 100.0), np.nan)
     return erodibility_us(fine, np.where(sound, clay, np.nan), om, structure, permeability_class(slowest_um_s))
-
-
-def erodibility_of_texture_us(texture: str, om_pct: float) -> float:
-    """Return K (US units) from a texture name, straight between the printed organic-matter contents.
-
-    Raises
-    ------
-    KeyError
-        For a texture the table does not hold.
-    """
-    return float(np.interp(om_pct, (0.5, 2, 4), TEXTURE_K_US[texture.lower()]))
 
 
 def permeability_class(ksat_um_s: ArrayLike) -> np.ndarray:

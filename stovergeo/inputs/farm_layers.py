@@ -1,7 +1,8 @@
-"""The layers of a farm as read and checked."""
+"""The layers of a farm as read and checked, and how much there is to work on."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -40,3 +41,16 @@ class FarmLayers:
     surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
     no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
     not_checked: dict[str, Message] = field(default_factory=dict)  #: title of what was not given -> why it matters
+
+
+@dataclass(frozen=True, slots=True)
+class FarmSize:
+    """Counts that decide how much memory and time a run needs."""
+
+    cells: int  #: of the farm's grid
+    records: int  #: of the yield points
+    raster_cells: int  #: that will be read from rasters, or warped
+
+
+#: called with the size before rasters are read; returns whether to go on and read them
+Sized = Callable[[FarmSize], bool]

@@ -9,11 +9,12 @@ from affine import Affine
 from odc.geo.geobox import GeoBox
 from pyproj import CRS
 from rasterio.features import rasterize
-from rasterio.warp import Resampling, reproject
+from rasterio.warp import Resampling
 
 from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.rasters import resampled
 from stovergeo.inputs.soils import ATTRIBUTES
 from stovergeo.inputs.surroundings import HALF_WIDTH_M
 
@@ -23,11 +24,9 @@ def farm_bounds(
 ) -> Bounds:
     """Return the box of fields and property with a margin, snapped outward to whole cells."""
     boxes = [f.total_bounds for f in (fields, property_gdf) if f is not None and len(f)]
-    west, south = np.min([b[:2] for b in boxes], axis=0) - margin_m
-    east, north = np.max([b[2:] for b in boxes], axis=0) + margin_m
-    down = [float(np.floor(v / cell_m) * cell_m) for v in (west, south)]
-    up = [float(np.ceil(v / cell_m) * cell_m) for v in (east, north)]
-    return down[0], down[1], up[0], up[1]
+    west, south = np.floor((np.min([b[:2] for b in boxes], axis=0) - margin_m) / cell_m).tolist()
+    east, north = np.ceil((np.max([b[2:] for b in boxes], axis=0) + margin_m) / cell_m).tolist()
+    return west * cell_m, south * cell_m, east * cell_m, north * cell_m
 
 
 def farm_grid(
@@ -60,22 +59,15 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
         allowed = np.isfinite(_burn(stack, ground, np.ones(len(ground))))
     else:
         # whose ground lies beside a field is not known: only the fields, and places the grower names
-        own = farm.surroundings.get("yards")
-        named = own[own.geom_type.isin(("Polygon", "MultiPolygon"))] if own is not None else None
         allowed = np.isfinite(numbers)
-        if named is not None and len(named):
+        if (own := farm.surroundings.get("yards")) is not None:
+            named = own[own.geom_type.isin(("Polygon", "MultiPolygon"))]
             allowed |= np.isfinite(_burn(stack, named, np.ones(len(named))))
     stack = put(stack, field_number=numbers, inside_property=allowed)
     soil = _burn(stack, farm.soils, np.arange(len(farm.soils)))
-    known = np.isfinite(soil)
-    rows = soil[known].astype(int)
-    layers: dict[str, np.ndarray] = {"soil_number": soil}
-    for column in ATTRIBUTES:
-        if column != "slope_length_m":
-            values = np.full(soil.shape, np.nan)
-            values[known] = farm.soils[column].to_numpy(dtype=np.float64)[rows]
-            layers[column] = values
-    stack = put(stack, **layers)
+    row = np.nan_to_num(soil, nan=len(farm.soils)).astype(int)  # one past the last where no soil is known
+    known = {c: farm.soils[c].to_numpy(dtype=np.float64) for c in ATTRIBUTES if c != "slope_length_m"}
+    stack = put(stack, soil_number=soil, **{column: np.append(v, np.nan)[row] for column, v in known.items()})
     if farm.elevation is None:
         return stack
     return put_surface(put(stack, elevation_m=onto_grid(farm.elevation, grid_of(stack))), farm)
@@ -104,21 +96,10 @@ def raised_by(stack: xr.Dataset, farm: FarmLayers, *keys: str) -> np.ndarray:
 
 def onto_grid(array: xr.DataArray, grid: GeoBox) -> np.ndarray:
     """Return a raster on the grid: mean of finer cells, bilinear from coarser ones, NaN where unknown."""
-    out = np.full(grid.shape, np.nan, dtype=np.float32)
     step = abs(float(array.rio.transform().a))
     method = Resampling.average if step < 0.75 * abs(grid.resolution.x) else Resampling.bilinear
-    reproject(
-        array.to_numpy(),
-        out,
-        src_transform=array.rio.transform(),
-        src_crs=array.rio.crs,
-        src_nodata=np.nan,
-        dst_transform=grid.transform,
-        dst_crs=array.rio.crs,
-        dst_nodata=np.nan,
-        resampling=method,
-    )
-    return out
+    crs = array.rio.crs.to_wkt()
+    return resampled(array.to_numpy(), (array.rio.transform(), crs), grid.shape.yx, (grid.transform, crs), method)
 
 
 def _burn(stack: xr.Dataset, frame: gpd.GeoDataFrame, values: np.ndarray, all_touched: bool = False) -> np.ndarray:

@@ -2,25 +2,32 @@
 
 A path is a plain local file. Its format is decided from its own first bytes, never from
 its name, and the driver that reads it is named from that; what a driver could be talked
-into (another file, the network, a gigabyte out of a kilobyte) is turned away here.
+into (another file, the network, a gigabyte out of a kilobyte) is turned away here. GeoJSON may link
+its reference system to an address, and a database may carry tables that read other files or views
+that never end: both are looked through before a library opens them.
 """
 
 from __future__ import annotations
 
 import difflib
+import json
 import re
+import sqlite3
 import stat
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
+import pandas as pd
+
 from stovergeo.core.errors import Report
-from stovergeo.inputs.database import check_database
-from stovergeo.inputs.json_door import linked_crs
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.text import clean_text, shown
 
 Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
-
 HEAD_BYTES: Final = 65_536
 #: no single input is larger than this; text is parsed whole, so less of it
 MAX_BYTES: Final = 16 * 2**30
@@ -29,13 +36,14 @@ MAX_TEXT_BYTES: Final = 2 * 2**30
 ZIP_MEMBERS: Final = 1000
 ZIP_TOTAL_BYTES: Final = 2 * 2**30
 ZIP_RATIO: Final = 100
-
 #: what would make a driver open something else than the file named
 _POINTS_ELSEWHERE: Final = re.compile(
     rb"<\s*(OGRVRT\w*|VRTDataset|GDAL_WMS|GDAL_WCS|WMS_Capabilities|OGRWFS\w*|WCS_GDAL|VRTTileIndex\w*|GDALTileIndex\w*)"
     rb"|(gdal_streamed_alg)",
     re.IGNORECASE,
 )
+#: names of archive members that would be written outside the folder they are unpacked to
+_OUTSIDE: Final = re.compile(r"\A[/\\]|(\A|[/\\])\.\.([/\\]|\Z)")
 #: how files begin that come in place of data
 _NO_DATA: Final = {
     b"<!doctype html": "a web page (a failed download looks so)",
@@ -75,32 +83,33 @@ def local_file(text: str, folder: Path, where: str, report: Report, *, folders: 
     InputError
         ``path.remote``, ``path.unsafe``, ``file.missing``, ``file.not_regular``, ``file.empty``, ``file.too_big``.
     """
+    at = Place(where, report)
     if any(ord(c) < 32 or ord(c) == 127 for c in text) or not text.strip():
-        raise report.refuse("path.unsafe", where, f"The path {shown(text)} is blank or holds control characters.")
+        raise at.refuse("path.unsafe", f"The path {shown(text)} is blank or holds control characters.")
     if _SCHEME.match(text) or text.replace("\\", "/").lstrip().lower().startswith("/vsi") or text.lstrip()[:1] in "{[<":
-        raise report.refuse("path.remote", where, f"{shown(text)} is not the path of a local file.")
+        raise at.refuse("path.remote", f"{shown(text)} is not the path of a local file.")
     path = (folder / text).absolute()
     try:
         mode = path.stat().st_mode
         if path.is_symlink():
-            report.add("path.symlink", where, f"{path.name} is a link; what is read is {path.resolve()}.")
+            at.add("path.symlink", f"{path.name} is a link; what is read is {path.resolve()}.")
     except OSError:
-        raise report.refuse("file.missing", where, f"There is no file {shown(text)}.{_nearest(path)}") from None
+        raise at.refuse("file.missing", f"There is no file {shown(text)}.{_nearest(path)}") from None
     if stat.S_ISDIR(mode):
         if folders:
             return path
-        raise report.refuse("file.not_regular", where, f"{shown(text)} is a folder; a file is needed here.")
+        raise at.refuse("file.not_regular", f"{shown(text)} is a folder; a file is needed here.")
     if not stat.S_ISREG(mode):
-        raise report.refuse("file.not_regular", where, f"{shown(text)} is a device or pipe, not a regular file.")
+        raise at.refuse("file.not_regular", f"{shown(text)} is a device or pipe, not a regular file.")
     size = path.stat().st_size
     if size == 0:
-        raise report.refuse("file.empty", where, f"{path.name} has no bytes in it.")
+        raise at.refuse("file.empty", f"{path.name} has no bytes in it.")
     if size > MAX_BYTES:
-        raise report.refuse("file.too_big", where, f"{path.name} has {size / 2**30:,.1f} GB.")
+        raise at.refuse("file.too_big", f"{path.name} has {size / 2**30:,.1f} GB.")
     return path
 
 
-def open_file(text: str, folder: Path, where: str, report: Report, *, folders: bool = False) -> OpenFile:
+def open_file(text: str, folder: Path, at: Place, *, folders: bool = False) -> OpenFile:
     """Check a path and decide from the file's own bytes what it is and what may read it.
 
     Raises
@@ -108,81 +117,74 @@ def open_file(text: str, folder: Path, where: str, report: Report, *, folders: b
     InputError
         As `local_file`, and ``file.signature``, ``file.unreadable``, ``xml.entities``, ``zip.limits``.
     """
-    path = local_file(text, folder, where, report, folders=folders)
+    path = local_file(text, folder, at.where, at.report, folders=folders)
     if path.is_dir():
         return OpenFile(path, "folder", "folder")
     try:
-        with path.open("rb") as file:
-            head = file.read(HEAD_BYTES)
+        head = first_bytes(path, HEAD_BYTES)
     except OSError as error:
-        raise report.refuse("file.unreadable", where, f"{path.name}: {error.strerror}.") from None
-    found = _binary(path, head, where, report) or _text(path, head, where, report)
+        raise at.refuse("file.unreadable", f"{path.name}: {error.strerror}.") from None
+    found = _binary(path, head, at) or _text(path, head, at)
     if found is None:
         if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
             said = f"{path.name} is one part of a Shapefile."
-            raise report.refuse("file.signature", where, said, "Name the file that ends in .shp.")
+            raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
         known = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
-        raise report.refuse("file.signature", where, f"The content of {path.name} is none of {known}.")
+        raise at.refuse("file.signature", f"The content of {path.name} is none of {known}.")
     if found.kind == "vector" and ("!" in str(path) or path.suffix.lower() == ".zip"):
         # the vector library takes such a path for a member of an archive, and would open another file
-        raise report.refuse("path.unsafe", where, f"The path of {path.name} has a '!' in it or ends in .zip.")
+        raise at.refuse("path.unsafe", f"The path of {path.name} has a '!' in it or ends in .zip.")
     return found
 
 
-def shown(text: str, most: int = 120) -> str:
-    """Return text for a message: quoted, control characters escaped, cut to length."""
-    return repr(text if len(text) <= most else text[:most] + "...")
-
-
-def _binary(path: Path, head: bytes, where: str, report: Report) -> OpenFile | None:
+def _binary(path: Path, head: bytes, at: Place) -> OpenFile | None:
     if head.startswith(b"SQLite format 3\0"):
         # application id at byte 68: "GPKG" (1.2 and later), "GP10", "GP11" (OGC 12-128, clause 1.1.1.1.1)
         geopackage = head[68:72] in (b"GPKG", b"GP10", b"GP11")
-        check_database(path, where, report)
+        check_database(path, at)
         return OpenFile(path, "vector", "GPKG") if geopackage else OpenFile(path, "database", "SQLite")
     if head[:4] == b"fgb\x03":
         return OpenFile(path, "vector", "FlatGeobuf")
     if head[:4] == b"PAR1":
         return OpenFile(path, "parquet", "Parquet")
     if head[:4] == b"\x00\x00\x27\x0a":  # file code 9994, Shapefile Technical Description 1998, table 1
-        return _shapefile(path, where, report)
+        return _shapefile(path, at)
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
-        _check_sidecars(path, where, report)
+        _check_sidecars(path, at)
         return OpenFile(path, "raster", "GTiff")
     if head.startswith(b"EHFA_HEADER_TAG"):
-        _check_sidecars(path, where, report)
+        _check_sidecars(path, at)
         return OpenFile(path, "raster", "HFA")
     if path.suffix.lower() == ".hgt" and path.stat().st_size in (1201**2 * 2, 3601**2 * 2):
         return OpenFile(path, "raster", "SRTMHGT")
     if head[:4] == b"PK\x03\x04":
-        return _zip(path, where, report)
+        return _zip(path, at)
     if head[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         cure = "Open it in a spreadsheet program and save it as .xlsx or .csv."
-        raise report.refuse("file.signature", where, f"{path.name} is an old binary spreadsheet or document.", cure)
+        raise at.refuse("file.signature", f"{path.name} is an old binary spreadsheet or document.", cure)
     return None
 
 
-def _text(path: Path, head: bytes, where: str, report: Report) -> OpenFile | None:
+def _text(path: Path, head: bytes, at: Place) -> OpenFile | None:
     if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
         head = head[: len(head) // 2 * 2].decode("utf-16", "replace").encode()
     if b"\0" in head:
         return None
     start = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     if match := _POINTS_ELSEWHERE.search(head):
-        said = (
-            f"{path.name} is not data but a description that points to other files ({(match[1] or match[2]).decode()})."
-        )
-        raise report.refuse("file.signature", where, said)
+        found = (match[1] or match[2]).decode()
+        said = f"{path.name} is not data but a description that points to other files ({found})."
+        raise at.refuse("file.signature", said)
     if path.stat().st_size > MAX_TEXT_BYTES:
-        raise report.refuse("file.too_big", where, f"{path.name} is text of {path.stat().st_size / 2**30:,.1f} GB.")
+        raise at.refuse("file.too_big", f"{path.name} is text of {path.stat().st_size / 2**30:,.1f} GB.")
     for mark, what in _NO_DATA.items():
         if start[: len(mark)].lower() == mark:
-            raise report.refuse("file.signature", where, f"{path.name} is {what}, not data.")
+            raise at.refuse("file.signature", f"{path.name} is {what}, not data.")
     if start[:1] == b"<":
-        return _xml(path, start, where, report)
+        return _xml(path, start, at)
     if start[:1] in (b"{", b"[", b"\x1e"):
         if wrong := linked_crs(path.read_bytes()):
-            raise report.refuse("file.signature", where, f"{path.name} is JSON with {wrong}, which would be fetched.")
+            raise at.refuse("file.signature", f"{path.name} is JSON with {wrong}, which would be fetched.")
         return OpenFile(path, "vector", "GeoJSON")
     if re.match(rb"ncols\s+\d+\s+nrows\s+\d+", start, re.IGNORECASE):
         return OpenFile(path, "raster", "AAIGrid")
@@ -190,15 +192,15 @@ def _text(path: Path, head: bytes, where: str, report: Report) -> OpenFile | Non
     return OpenFile(path, "table", "text") if printable >= 0.99 * len(head) else None
 
 
-def _xml(path: Path, start: bytes, where: str, report: Report) -> OpenFile:
+def _xml(path: Path, start: bytes, at: Place) -> OpenFile:
     if has_entities(path.read_bytes()):
-        raise report.refuse("xml.entities", where, f"{path.name} declares a document type or entities.")
+        raise at.refuse("xml.entities", f"{path.name} declares a document type or entities.")
     if re.search(rb"<(\w+:)?kml\b", start):
         return OpenFile(path, "vector", "LIBKML")
     if re.search(rb"<(\w+:)?gpx\b", start):
         return OpenFile(path, "vector", "GPX")
     cure = "Save the layer as GeoPackage (.gpkg) and name that file."
-    raise report.refuse("file.signature", where, f"{path.name} is XML, but neither KML nor GPX.", cure)
+    raise at.refuse("file.signature", f"{path.name} is XML, but neither KML nor GPX.", cure)
 
 
 def has_entities(data: bytes) -> bool:
@@ -224,78 +226,66 @@ def has_entities(data: bytes) -> bool:
     return False
 
 
-def _shapefile(path: Path, where: str, report: Report) -> OpenFile:
+def _shapefile(path: Path, at: Place) -> OpenFile:
     lacking = [end for end in (".shx", ".dbf") if sibling(path, end) is None]
     if lacking:
-        raise report.refuse(
-            "file.incomplete",
-            where,
-            f"{path.name} came without its {' and '.join(path.stem + end for end in lacking)}.",
-        )
+        parts = " and ".join(path.stem + end for end in lacking)
+        raise at.refuse("file.incomplete", f"{path.name} came without its {parts}.")
     if path.suffix.lower() != ".shp":
-        raise report.refuse("file.signature", where, f"{path.name} is a Shapefile, but its name does not end in .shp.")
+        raise at.refuse("file.signature", f"{path.name} is a Shapefile, but its name does not end in .shp.")
     return OpenFile(path, "vector", "ESRI Shapefile")
 
 
 def sibling(path: Path, ending: str) -> Path | None:
     """Return the file beside `path` with the same stem and another ending, whatever its case."""
-    for candidate in (path.with_suffix(ending), path.with_suffix(ending.upper())):
-        if candidate.is_file():
-            return candidate
-    return None
+    return next((p for e in (ending, ending.upper()) if (p := path.with_suffix(e)).is_file()), None)
 
 
-def _check_sidecars(path: Path, where: str, report: Report) -> None:
+def _check_sidecars(path: Path, at: Place) -> None:
     """Check a raster's overview and mask files: they are opened with it, by whatever driver fits them."""
     for ending in (".ovr", ".msk"):
         beside = path.with_name(path.name + ending)
-        if beside.exists() and (not beside.is_file() or _starts(beside, 2) not in (b"II", b"MM")):
-            raise report.refuse("file.signature", where, f"{beside.name} beside the raster is not a TIFF.")
+        if beside.exists() and (not beside.is_file() or first_bytes(beside, 2) not in (b"II", b"MM")):
+            raise at.refuse("file.signature", f"{beside.name} beside the raster is not a TIFF.")
     notes = path.with_name(path.name + ".aux.xml")
     if notes.is_file() and (notes.stat().st_size > 50e6 or has_entities(notes.read_bytes())):
-        raise report.refuse(
-            "xml.entities", where, f"{notes.name} beside the raster declares entities or is over 50 MB."
-        )
+        raise at.refuse("xml.entities", f"{notes.name} beside the raster declares entities or is over 50 MB.")
 
 
-def _starts(path: Path, count: int) -> bytes:
+def first_bytes(path: Path, count: int) -> bytes:
+    """Return at most so many bytes from the start of a file."""
     with path.open("rb") as file:
         return file.read(count)
 
 
-def _zip(path: Path, where: str, report: Report) -> OpenFile:
+def _zip(path: Path, at: Place) -> OpenFile:
     try:
         with zipfile.ZipFile(path) as archive:
             members = archive.infolist()
-            _check_members(path, members, where, report)
+            _check_members(path, members, at)
             names = {m.filename for m in members}
             if "xl/workbook.xml" in names:
                 if any(has_entities(archive.read(m)) for m in members if m.filename.endswith((".xml", ".rels"))):
-                    raise report.refuse("xml.entities", where, f"{path.name} declares a document type or entities.")
+                    raise at.refuse("xml.entities", f"{path.name} declares a document type or entities.")
                 return OpenFile(path, "table", "Excel")
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise report.refuse("file.unreadable", where, f"{path.name} is a damaged or locked archive: {error}.") from None
+        raise at.refuse("file.unreadable", f"{path.name} is a damaged or locked archive: {error}.") from None
     if any(name.lower().endswith(".kml") for name in names):
         cure = "A KMZ is a packed KML: unpack it as any archive (name it .zip first) and name the .kml inside it."
     else:
         cure = "Unpack the archive and name the file inside it (for a Shapefile, the .shp)."
-    raise report.refuse("file.signature", where, f"{path.name} is a zip archive.", cure)
+    raise at.refuse("file.signature", f"{path.name} is a zip archive.", cure)
 
 
-def _check_members(path: Path, members: list[zipfile.ZipInfo], where: str, report: Report) -> None:
+def _check_members(path: Path, members: list[zipfile.ZipInfo], at: Place) -> None:
     total = sum(m.file_size for m in members)
     packed = max(path.stat().st_size, 1)
-    strays = [
-        m.filename for m in members if m.filename.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", m.filename)
-    ]
+    strays = [m.filename for m in members if _OUTSIDE.search(m.filename)]
     if strays:
-        raise report.refuse(
-            "zip.limits", where, f"A member of {path.name} would be written elsewhere: {shown(strays[0])}."
-        )
+        raise at.refuse("zip.limits", f"A member of {path.name} would be written elsewhere: {shown(strays[0])}.")
     if len(members) > ZIP_MEMBERS or total > ZIP_TOTAL_BYTES or total > ZIP_RATIO * packed:
         size = f"{total / 1e6:,.0f} MB in {len(members):,} files, {total / packed:,.0f} times its size"
-        said = f"{path.name} would unpack to {size}."
-        raise report.refuse("zip.limits", where, said)
+        raise at.refuse("zip.limits", f"{path.name} would unpack to {size}.")
 
 
 def _nearest(path: Path) -> str:
@@ -305,3 +295,129 @@ def _nearest(path: Path) -> str:
         return f" The folder {shown(str(path.parent))} is not there either."
     near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.6)
     return f" Did you mean {shown(near[0])}?" if near else ""
+
+
+_NAMED: Final = re.compile(
+    r"(urn:(x-)?ogc:def:crs:[\w:.]+|(epsg|ogc|esri):\w+|https?://www\.opengis\.net/def/crs/[\w/.]+)", re.IGNORECASE
+)
+_KEY: Final = re.compile(rb'"(?:crs|coordRefSys)"\s*:', re.IGNORECASE)
+#: letters of the alphabet written as escapes: no program does that without a reason
+_ESCAPED: Final = re.compile(rb"\\u00[2-7][0-9a-fA-F]")
+#: a reference system is described in far less than this
+_MAX_LETTERS: Final = 20_000
+
+
+def linked_crs(data: bytes) -> str | None:
+    """Return what a JSON text says of its reference system that is no plain name; None where all is well."""
+    if _ESCAPED.search(data):
+        return _by_parsing(data)
+    for match in _KEY.finditer(data):
+        rest = data[match.end() : match.end() + _MAX_LETTERS].decode("utf-8", "replace").lstrip()
+        if rest[:1] not in ("{", "["):
+            wrong = _wrong(rest.split('"')[1] if rest[:1] == '"' and rest.count('"') > 1 else None, match[0])
+        else:
+            try:
+                wrong = _wrong(json.JSONDecoder().raw_decode(rest)[0], match[0])
+            except (ValueError, RecursionError):
+                return "a reference system that cannot be understood"
+        if wrong:
+            return wrong
+    return None
+
+
+def _wrong(value: object, key: bytes) -> str | None:
+    if isinstance(value, dict):
+        kind = str(value.get("type", "")).lower()
+        name = value.get("properties", {}).get("name") if isinstance(value.get("properties"), dict) else None
+        if kind == "name" and isinstance(name, str) and _NAMED.fullmatch(name):
+            return None
+        return f"a reference system of type {kind[:20]!r}"
+    if isinstance(value, list) or (b"coordrefsys" in key.lower() and value is not None):
+        return "a reference system by address"
+    return None  # a column that happens to be called so
+
+
+def _by_parsing(data: bytes) -> str | None:
+    wrong: list[str] = []
+
+    def judged(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        named = [(key, value) for key, value in pairs if key.lower() in ("crs", "coordrefsys")]
+        wrong.extend(found for key, value in named if (found := _wrong(value, key.encode())))
+        return dict(pairs)
+
+    try:
+        json.loads(data, object_pairs_hook=judged)
+    except (ValueError, RecursionError):
+        return "escapes in a text that is not valid JSON"
+    return wrong[0] if wrong else None
+
+
+#: virtual tables that only index what the same file holds
+_OWN_INDEXES: Final = ("rtree", "fts3", "fts4", "fts5", "gpkg_rtree")
+_CHUNK: Final = 500  # SQLite allows at least 999 parameters in a query
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    base = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+    # text in another encoding than the file claims is kept, its letters marked as lost, and reported on cleaning
+    base.text_factory = lambda given: given.decode("utf-8", "replace")
+    try:
+        base.execute("PRAGMA trusted_schema = OFF")
+        base.execute("PRAGMA query_only = ON")
+        yield base
+    finally:
+        base.close()
+
+
+def check_database(path: Path, at: Place) -> None:
+    """Refuse a database that is damaged, or whose tables reach beyond the file.
+
+    Raises
+    ------
+    InputError
+        ``file.unreadable``, ``file.signature``.
+    """
+    try:
+        with _opened(path) as base:
+            texts = [str(sql) for (sql,) in base.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")]
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the second where the message itself quotes damaged text
+        raise at.refuse("file.unreadable", f"{path.name}: {clean_text(error)}.") from None
+    for text in texts:
+        words = text.lower().split()
+        if words[:3] == ["create", "virtual", "table"]:
+            module = text.lower().split(" using ", 1)[-1].strip().split("(")[0].strip()
+            if module not in _OWN_INDEXES:
+                said = f"{path.name} holds a virtual table ({clean_text(module)[:40]}) that can read other files."
+                raise at.refuse("file.signature", said)
+        if words[:2] == ["create", "view"] and "recursive" in words:
+            raise at.refuse("file.signature", f"{path.name} holds a view that may never end.")
+
+
+def table_names(path: Path) -> set[str]:
+    """Return the names of the plain tables of a database, in lower case."""
+    try:
+        with _opened(path) as base:
+            return {str(n).lower() for (n,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    except (sqlite3.Error, UnicodeDecodeError):
+        return set()
+
+
+def read_rows(path: Path, table: str, columns: list[str], key: str, values: list[str]) -> pd.DataFrame:
+    """Return chosen columns of the rows whose key is among the values, everything as text.
+
+    Columns the table lacks are left out. `table`, `columns` and `key` come from this package, never from a file.
+    """
+    with _opened(path) as base:
+        there = {str(row[1]).lower() for row in base.execute(f'PRAGMA table_info("{table}")')}
+        taken = [c for c in columns if c in there]
+        if key not in there:
+            return pd.DataFrame(columns=columns)
+        chosen = ", ".join(f'"{c}"' for c in taken)
+        rows: list[tuple] = []
+        for start in range(0, len(values), _CHUNK):
+            part = values[start : start + _CHUNK]
+            marks = ", ".join("?" * len(part))
+            # a key may be kept as number or text: it is compared as text
+            rows += base.execute(f'SELECT {chosen} FROM "{table}" WHERE CAST("{key}" AS TEXT) IN ({marks})', part)
+    return pd.DataFrame(rows, columns=taken, dtype=object)

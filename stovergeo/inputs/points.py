@@ -1,120 +1,165 @@
-"""Combine points from columns as declared to the POINTS table: every record kept, nothing guessed."""
+"""From the files of a yield monitor to the POINTS table: every record kept, nothing guessed.
+
+A points layer is one file, or a folder with one a load or machine.
+"""
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Callable, Iterable
+from typing import Final, TypeVar
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from pyproj import CRS
 
-from stovergeo.core.errors import InputError, Report
-from stovergeo.core.messages import Catalog
-from stovergeo.core.units import KG_PER_MG, M2_PER_HA
-from stovergeo.inputs.columns import column_missing, unit_in_name
-from stovergeo.inputs.frozen_sensor import report_frozen
-from stovergeo.inputs.harvest import (
-    FLOW_KG_S,
-    LENGTH_M,
-    MASS_KG,
-    SECONDS,
-    SPEED_M_S,
-    YIELD_MG_HA,
-    dry_kg,
-    dry_mg_ha,
-    per_hectare,
-)
-from stovergeo.inputs.pass_spacing import pass_spacing_m
+from stovergeo.core.errors import InputError, Problem
+from stovergeo.inputs.crs import to_working
+from stovergeo.inputs.harvest import grain_of
+from stovergeo.inputs.open_file import OpenFile, open_file
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import PointsLayer
-from stovergeo.inputs.plausible import check_one_harvest, check_plausible
-from stovergeo.inputs.tables import to_numbers
-from stovergeo.inputs.text import clean_column
+from stovergeo.inputs.point_checks import check_one_harvest, check_plausible
+from stovergeo.inputs.point_columns import (
+    MEASURED,
+    DeclaredColumns,
+    believed_swath,
+    distance_of,
+    moisture_of,
+    seconds_of,
+)
+from stovergeo.inputs.tables import find_column, read_table, to_numbers
+from stovergeo.inputs.vector import of_family, placed, read_frame
 
-message = Catalog("stovergeo.inputs")
-#: roles with a unit: role -> (factors by unit, problem to name when the unit lacks)
-_MEASURED: Final = {
-    "flow": (FLOW_KG_S, "yield.unit"),
-    "mass": (MASS_KG, "yield.unit"),
-    "moisture": ({"%": 1.0, "fraction": 100.0}, "yield.moisture_unit"),
-    "swath": (LENGTH_M, "points.unit"),
-    "distance": (LENGTH_M, "points.unit"),
-    "speed": (SPEED_M_S, "points.unit"),
-    "height": (LENGTH_M, "points.unit"),
-    "seconds": (SECONDS, "points.unit"),
-}
-#: roles of which less than nothing is no reading; negative grain is left to the cleaning, which counts it
-_NEVER_NEGATIVE: Final = ("moisture", "swath", "distance", "speed", "seconds")
-#: roles that change from record to record in a machine that works
-_MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
-#: median moisture of a corn harvest, % (common practice, no source)
-USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
-#: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
-MAX_WIDTHS: Final = 4.0
-#: share of time stamps that repeat the one before, above which they are too coarse to tell durations (judgement)
-MAX_REPEATED: Final = 0.25
-#: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
-GPS_EPOCH_S: Final = 315_964_800 - 18
+#: share of records that may be without a usable place before the layer is refused
+MAX_LOST: Final = 0.05
+#: how far from the middle of all records one may lie: two degrees, or 200 km in length units of a metre
+_FAR_DEG: Final = 2.0
+_FAR_UNITS: Final = 200_000.0
+MAX_FILES: Final = 2000
+_ENDINGS: Final = {".csv", ".txt", ".tsv", ".xlsx", ".shp", ".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".kml"}
+
+#: rows of each file, with the place to name it by
+PointRows = list[tuple[Place, gpd.GeoDataFrame]]
+S = TypeVar("S")
+T = TypeVar("T")
 
 
-class _Columns:
-    """The declared columns of one table as arrays in SI."""
+def read_point_rows(layer: PointsLayer, plan: Plan, at: Place) -> PointRows:
+    """Return the rows of each file of a points layer, with the place to name it by, in believed CRSs.
 
-    def __init__(self, frame: pd.DataFrame, layer: PointsLayer, where: str, report: Report) -> None:
-        self.frame, self.layer, self.where, self.report = frame, layer, where, report
-        self.trouble: list[InputError] = []
-        self.n = len(frame)
+    Every file is tried, so that one run lists the troubles of all.
 
-    def raw(self, role: str) -> pd.Series | None:
-        name = getattr(self.layer.columns, role)
-        if name is None:
-            return None
-        if name not in self.frame.columns:
-            names = [str(c) for c in self.frame.columns if c != "geometry"]
-            self.trouble.append(column_missing(name, names, f"{self.where}.columns.{_key(role)}", self.report))
-            return None
-        return self.frame[name]
-
-    def measured(self, role: str) -> np.ndarray | None:
-        column = self.raw(role)
-        if column is None:
-            return None
-        factors, code = _MEASURED[role]
-        unit = getattr(self.layer.units, role)
-        if unit is None:
-            self.lacks_unit(role, code, tuple(factors))
-            return None
-        named = unit_in_name(str(column.name))
-        if named in factors and named != unit:
-            said = f"The name of the column {column.name!r} says {named}, the plan {unit}; the plan is followed."
-            self.report.add("points.name_unit", f"{self.where}.units.{_key(role)}", said)
-        numbers = to_numbers(column, f"{self.where}, column {column.name!r}", self.report)
-        if role in _NEVER_NEGATIVE:
-            numbers = self._without_negative(numbers, role, str(column.name))
-        if role in _MOVING:
-            grain = role in ("flow", "mass")
-            report_frozen(numbers, f"{self.where}, column {column.name!r}", self.report, zeros=grain)
-        return numbers * factors[unit]
-
-    def _without_negative(self, numbers: np.ndarray, role: str, name: str) -> np.ndarray:
-        negative = numbers < 0
-        if negative.any():
-            said = f"{int(negative.sum()):,} of {len(numbers):,} values are less than nothing; taken as unknown."
-            self.report.add("points.negative", f"{self.where}, column {name!r}", said)
-        return np.where(negative, np.nan, numbers)
-
-    def lacks_unit(self, role: str, code: str, known: tuple[str, ...]) -> None:
-        said = (
-            f"The column {getattr(self.layer.columns, role)!r} is read as {_key(role)}, but its unit is not declared."
-        )
-        cure = f'Add {_key(role)} = "..." under [layers.yield_points.units]; known are: {", ".join(known)}.'
-        self.trouble.append(self.report.refuse(code, f"{self.where}.units.{_key(role)}", said, cure))
-
-    def text(self, role: str) -> pd.Series | None:
-        column = self.raw(role)
-        return None if column is None else clean_column(column, f"{self.where}, column {column.name!r}", self.report)
+    Raises
+    ------
+    InputError
+        With the problems of every file that cannot be used.
+    """
+    files = files_of(open_file(layer.path, plan.folder, at, folders=True), at)
+    places = [at if len(files) == 1 else at.part(file.path.name) for file in files]
+    return _of_each(lambda place, file: (place, _placed_points(file, layer, place)), zip(places, files, strict=True))
 
 
-def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report: Report) -> gpd.GeoDataFrame:
+def points_table(rows: PointRows, layer: PointsLayer, crs: CRS) -> gpd.GeoDataFrame:
+    """Return one POINTS table in the working CRS from the rows of all files."""
+    tables = _of_each(lambda place, frame: make_points(to_working(frame, crs, place), layer, place), rows)
+    if len(rows) == 1:
+        return tables[0]
+    for (place, _), table in zip(rows, tables, strict=True):
+        if "load" not in table:
+            table["load"] = place.where.rsplit(", ", 1)[-1]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _of_each(make: Callable[[Place, S], T], items: Iterable[tuple[Place, S]]) -> list[T]:
+    """Return what a reader makes of each item; all are tried, so that one error lists the problems of all."""
+    made: list[T] = []
+    trouble: list[Problem] = []
+    for place, item in items:
+        try:
+            made.append(make(place, item))
+        except InputError as error:
+            trouble += error.problems
+    if trouble:
+        raise InputError(trouble)
+    return made
+
+
+def as_declared(layer: PointsLayer, like: PointsLayer) -> PointsLayer:
+    """Return a points layer with what it leaves out of columns, units and fixed values taken from another."""
+    left_out = {
+        key: getattr(like, key)
+        for key in ("columns", "units", "swath_m", "record_s", "moisture_pct", "header_down", "corn", "crs", "swap_xy")
+        if key not in layer.model_fields_set
+    }
+    return layer.model_copy(update=left_out)
+
+
+def raw_rows(opened: OpenFile, layer: PointsLayer, at: Place) -> pd.DataFrame:
+    """Return the rows of one points file unchanged: a table, or a frame with geometry."""
+    if opened.kind == "table":
+        return read_table(opened, layer.sheet, at)
+    if opened.kind in ("vector", "parquet"):
+        return read_frame(opened, layer.layer, at)
+    raise at.refuse("file.signature", f"{opened.path.name} is a {opened.kind}; yield points are needed here.")
+
+
+def files_of(opened: OpenFile, at: Place) -> list[OpenFile]:
+    """Return the files of a points layer: the one, or those of the folder in order of their names."""
+    folder = opened.path
+    if opened.kind != "folder":
+        return [opened]
+    paths = sorted(p for p in folder.iterdir() if p.suffix.lower() in _ENDINGS and p.is_file())
+    if not paths:
+        raise at.refuse("layer.empty", f"The folder {folder.name} holds no file of points.")
+    if len(paths) > MAX_FILES:
+        raise at.refuse("file.too_big", f"The folder {folder.name} holds {len(paths):,} files.")
+    return [open_file(p.name, folder, at.part(p.name)) for p in paths]
+
+
+def _placed_points(file: OpenFile, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
+    frame = raw_rows(file, layer, at)
+    if isinstance(frame, gpd.GeoDataFrame):
+        frame = of_family(frame[frame.geometry.notna()], {"point"}, at)
+        frame = frame.explode(ignore_index=True)
+        x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
+        crs = frame.crs
+    else:
+        x, y = _column(frame, layer.columns.x, "x", at), _column(frame, layer.columns.y, "y", at)
+        crs = None
+    usable = _usable(x, y)
+    lost = int((~usable).sum())
+    if lost:
+        said = f"{lost:,} of {len(frame):,} records have no usable position."
+        if lost > MAX_LOST * len(frame):
+            raise at.refuse("geom.nonfinite", said)
+        at.add("points.no_place", f"{said} They were left out (first: row {int(np.flatnonzero(~usable)[0]) + 1}).")
+    columns = pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))[usable].reset_index(drop=True)
+    geometry = gpd.points_from_xy(x[usable], y[usable])
+    return placed(gpd.GeoDataFrame(columns, geometry=geometry, crs=crs), layer, at)
+
+
+def _column(frame: pd.DataFrame, name: str | None, axis: str, at: Place) -> np.ndarray:
+    place = at.key(f"columns.{axis}")
+    if name is None:
+        meaning = "easting or longitude" if axis == "x" else "northing or latitude"
+        raise place.refuse("points.no_xy", f"The column with the {meaning} is not declared.")
+    return to_numbers(frame[find_column(frame, name, (), place)], at.column(name))
+
+
+def _usable(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Whether each position is one: finite, not the (0, 0) of a receiver without a fix, near the others."""
+    fine = np.isfinite(x) & np.isfinite(y) & ~((x == 0) & (y == 0))
+    if not fine.any():
+        return fine
+    mid_x, mid_y = np.median(x[fine]), np.median(y[fine])
+    far = _FAR_DEG if abs(mid_x) <= 180 and abs(mid_y) <= 180 else _FAR_UNITS / 0.3
+    with np.errstate(invalid="ignore"):
+        return fine & (np.abs(x - mid_x) <= far) & (np.abs(y - mid_y) <= far)
+
+
+def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
     """Return the POINTS table from rows placed in the working CRS.
 
     Raises
@@ -122,25 +167,26 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
     InputError
         With everything that is undeclared, missing or contradictory at once.
     """
-    col = _Columns(frame, layer, where, report)
+    col = DeclaredColumns(frame, layer, at)
     corn = _corn_rows(col)
-    values = {role: col.measured(role) for role in _MEASURED}
-    moisture = _moisture(values["moisture"], col)
+    values = {role: col.measured(role) for role in MEASURED}
+    moisture = moisture_of(values["moisture"], col)
     machine = col.text("machine")
-    seconds, time = _seconds(values["seconds"], machine, col)
-    distance = _distance(values, seconds, col)
+    seconds, time = seconds_of(values["seconds"], machine, col)
+    distance = distance_of(values, seconds, col)
     swath = values["swath"]
     if swath is None and layer.swath_m is not None:
         swath = np.full(col.n, layer.swath_m)
-    if swath is None and not col.trouble:
-        said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
-        col.trouble.append(report.refuse("points.area", f"{where}.columns.swath", said))
-    if swath is not None and not col.trouble:
-        swath = _believed_swath(swath, col)
-    grain = _grain(values, moisture, seconds, distance, swath, col)
+    if not col.trouble:
+        if swath is None:
+            said = "Neither a swath column nor one swath width is declared, so the ground of a record is unknown."
+            col.wrong("columns.swath", "points.area", said)
+        else:
+            swath = believed_swath(swath, col)
+    grain = grain_of(values, moisture, seconds, distance, swath, col)
     load, header = col.text("load"), col.text("header")
-    if col.trouble or grain is None or swath is None or distance is None:
-        raise InputError([p for error in col.trouble for p in error.problems])
+    if col.trouble or grain is None:
+        raise InputError(col.trouble)
     area, grain_kg, grain_mg_ha = grain
     table: dict[str, object] = {
         "seconds": seconds,
@@ -150,265 +196,47 @@ def make_points(frame: gpd.GeoDataFrame, layer: PointsLayer, where: str, report:
         "moisture_pct": moisture,
         "time_s": time,
         "height_m": values["height"],
-        "machine": None if machine is None else machine.to_numpy(),
-        "load": None if load is None else load.to_numpy(),
+        "machine": machine,
+        "load": load,
         "header_down": _header_down(header, col),
         "area_m2": area,
         "grain_kg": grain_kg,
         "grain_mg_ha": grain_mg_ha,
     }
     points = gpd.GeoDataFrame(
-        {k: v for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
+        {k: np.asarray(v) for k, v in table.items() if v is not None}, geometry=frame.geometry.to_numpy(), crs=frame.crs
     )
     points = points[corn].reset_index(drop=True)
-    check_one_harvest(points, layer, where, report)
-    check_plausible(points, where, report)
+    check_one_harvest(points, layer, at)
+    check_plausible(points, at)
     return points
 
 
-def _key(role: str) -> str:
-    return "yield" if role == "grain_yield" else role
-
-
-def _corn_rows(col: _Columns) -> np.ndarray:
+def _corn_rows(col: DeclaredColumns) -> np.ndarray:
     crop = col.text("crop")
     if crop is None:
         return np.ones(col.n, dtype=bool)
     corn = (crop.str.casefold() == col.layer.corn.casefold()).to_numpy(dtype=bool)
     others = crop[~corn].value_counts()
     listed = ", ".join(f"{name!r} ({count:,})" for name, count in others.head(5).items())
-    where = f"{col.where}.columns.crop"
     if not corn.any():
-        col.trouble.append(
-            col.report.refuse("points.no_corn", where, f"No record's crop is {col.layer.corn!r}; there are {listed}.")
-        )
+        col.wrong("columns.crop", "points.no_corn", f"No record's crop is {col.layer.corn!r}; there are {listed}.")
     elif not corn.all():
-        col.report.add(
-            "points.other_crop", where, f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
-        )
+        said = f"{int((~corn).sum()):,} records of another crop were left out: {listed}."
+        col.at.key("columns.crop").add("points.other_crop", said)
     return corn
 
 
-def _moisture(column: np.ndarray | None, col: _Columns) -> np.ndarray | None:
-    where = f"{col.where}.units.moisture"
-    if column is None:
-        return None if col.layer.moisture_pct is None else np.full(col.n, col.layer.moisture_pct)
-    if not np.isfinite(column).any():
-        col.trouble.append(col.report.refuse("yield.moisture", where, "The moisture column holds no number."))
-        return None
-    typical = _middle(column)
-    if col.layer.units.moisture == "%" and typical <= 1:
-        said = f"Moisture is declared in %, but half of it is under {typical:.3g}: it looks like a fraction."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "fraction".'))
-    elif col.layer.units.moisture == "fraction" and typical > 100:
-        said = f"Moisture is declared as a fraction, but half of it is over {typical / 100:.3g}: it looks like %."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, 'If it is, write moisture = "%".'))
-    elif not USUAL_MOISTURE_PCT[0] <= typical <= USUAL_MOISTURE_PCT[1]:
-        said = f"Half of the moistures are below {typical:.3g} %, which no corn harvest is."
-        col.trouble.append(col.report.refuse("yield.moisture", where, said, "Check the column and its unit."))
-    gaps = int(np.isnan(column).sum())
-    if gaps:
-        said = f"{gaps:,} of {col.n:,} records have no moisture; their dry grain is unknown."
-        col.report.add("yield.moisture_gaps", f"{col.where}.columns.moisture", said)
-    return column
-
-
-def _seconds(
-    column: np.ndarray | None, machine: pd.Series | None, col: _Columns
-) -> tuple[np.ndarray | None, np.ndarray | None]:
-    """Return the duration of each record, NaN where nothing tells it, and its time stamp; None where nothing does."""
-    time = _time(col)
-    if column is None and col.layer.record_s is not None:
-        column = np.full(col.n, col.layer.record_s)
-    steps = np.empty(0) if time is None else _steps_s(time, machine)
-    if column is not None and not (column > 0).any():
-        column = None
-    if column is None and time is not None and _tells_durations(steps):
-        usual = _middle(steps[steps > 0])
-        # a pause or a step backwards says nothing of the record after it
-        column = np.where((steps > 0) & (steps <= 3 * usual), steps, np.where(np.isfinite(time), usual, np.nan))
-        col.report.add(
-            "points.seconds_from_time",
-            f"{col.where}.columns.seconds",
-            f"Durations were taken from the time stamps (usually {usual:.3g} s).",
-        )
-    elif column is not None:
-        ratio = _middle(column) / _middle(steps[steps > 0])
-        if np.isfinite(ratio) and not 0.8 <= ratio <= 1.25:
-            said = f"Records claim {ratio:.2g} times the seconds that pass between their time stamps."
-            col.report.add("points.disagree", f"{col.where}.columns.seconds", said)
-    else:
-        said = "Nothing tells how long a record took" + _why_no_durations(steps, col)
-        col.report.add("points.no_time", f"{col.where}.columns.time", said)
-    return column, time
-
-
-def _steps_s(time: np.ndarray, machine: pd.Series | None) -> np.ndarray:
-    """Return the time since the record before of the same machine, NaN at its first."""
-    stamps = pd.Series(time)
-    steps = stamps.diff() if machine is None else stamps.groupby(machine.to_numpy(), dropna=False).diff()
-    return steps.to_numpy(dtype=np.float64)
-
-
-def _tells_durations(steps: np.ndarray) -> bool:
-    """Return whether time stamps are fine enough to tell one record from the next."""
-    return bool((steps > 0).any()) and float((steps == 0).sum()) <= MAX_REPEATED * np.isfinite(steps).sum()
-
-
-def _why_no_durations(steps: np.ndarray, col: _Columns) -> str:
-    if not len(steps):
-        return "."
-    name = repr(col.layer.columns.time)
-    if not np.isfinite(steps).any():
-        return f": the column {name} holds no time."
-    return f": {(steps == 0).sum():,} of {col.n:,} records repeat the time in {name} of the record before."
-
-
-def _time(col: _Columns) -> np.ndarray | None:
-    column = col.raw("time")
-    if column is None:
-        return None
-    unit = col.layer.units.time
-    where = f"{col.where}.units.time"
-    if unit is None:
-        said = f"The epoch of the column {column.name!r} is not declared; time stays unused."
-        col.report.add("points.time_unit", where, said)
-        return None
-    if unit == "iso":
-        stamps = pd.to_datetime(column, errors="coerce", utc=True, format="mixed")
-        seconds = (stamps - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
-        return seconds.to_numpy(dtype=np.float64)
-    seconds = to_numbers(column, f"{col.where}, column {column.name!r}", col.report)
-    return seconds + GPS_EPOCH_S if unit == "gps s" else seconds
-
-
-def _distance(values: dict[str, np.ndarray | None], seconds: np.ndarray | None, col: _Columns) -> np.ndarray | None:
-    spacing = _spacing_m(col.frame)
-    where = f"{col.where}.columns.distance"
-    if (distance := values["distance"]) is None and (speed := values["speed"]) is not None and seconds is not None:
-        distance = speed * seconds
-    if distance is None:
-        usual = _middle(spacing[spacing > 0])
-        col.report.add(
-            "points.distance_from_places",
-            where,
-            message("length.way_from_places", way=usual),
-        )
-        return np.where(spacing <= 3 * usual, spacing, usual)
-    moving = (spacing > 0) & (distance > 0)
-    ratio = float(np.median(distance[moving]) / np.median(spacing[moving])) if moving.any() else 1.0
-    if not 0.8 <= ratio <= 1.25:
-        said = f"Records claim {ratio:.2g} times the way between their positions."
-        col.report.add(
-            "points.disagree", where, said, "Check the units of distance, speed and seconds, and the order of the rows."
-        )
-    return distance
-
-
-def _believed_swath(swath: np.ndarray, col: _Columns) -> np.ndarray:
-    """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbours'."""
-    steps = _spacing_m(col.frame)
-    x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
-    apart = pass_spacing_m(x, y, float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0)
-    claimed = _middle(swath)
-    if apart is not None and np.isfinite(claimed) and not 0.75 <= claimed / apart <= 1.35:
-        said = message("length.width_and_passes", claimed=claimed, apart=apart)
-        col.report.add("points.disagree", f"{col.where}.columns.swath", said, "Check the swath and its unit.")
-    wide = swath > MAX_WIDTHS * claimed
-    if wide.any():
-        widest, count = float(np.nanmax(swath)), int(wide.sum())
-        said = message("length.wide", count=count, all=len(swath), widest=widest, claimed=claimed)
-        col.report.add("points.wide", f"{col.where}.columns.swath", said)
-    return np.where(wide, np.nan, swath)
-
-
-def _middle(values: np.ndarray) -> float:
-    """Return the median of what is known, NaN where nothing is."""
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else np.nan
-
-
-def _spacing_m(frame: gpd.GeoDataFrame) -> np.ndarray:
-    x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
-    return np.hypot(np.diff(x, prepend=np.nan), np.diff(y, prepend=np.nan))
-
-
-def _grain(
-    values: dict[str, np.ndarray | None],
-    moisture: np.ndarray | None,
-    seconds: np.ndarray | None,
-    distance: np.ndarray | None,
-    swath: np.ndarray | None,
-    col: _Columns,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Return area m2, dry grain kg, dry grain Mg/ha of each record; None where trouble was noted."""
-    given = col.raw("grain_yield")
-    unit = col.layer.units.grain_yield
-    if given is not None and unit is None:
-        col.lacks_unit("grain_yield", "yield.unit", tuple(YIELD_MG_HA))
-    flow, mass = values["flow"], values["mass"]
-    columns = col.layer.columns
-    if columns.flow is None and columns.mass is None and columns.grain_yield is None:
-        said = "No column is declared as flow, mass or yield."
-        col.trouble.append(col.report.refuse("yield.column", f"{col.where}.columns", said))
-    weighed_wet = flow is not None or mass is not None or (unit is not None and unit.endswith("wet"))
-    if weighed_wet and moisture is None and columns.moisture is None:
-        said = "The grain is weighed wet, and neither a moisture column nor one moisture is declared."
-        col.trouble.append(col.report.refuse("yield.moisture", f"{col.where}.columns.moisture", said))
-    if mass is None and flow is not None:
-        # a column that could not be read has its own refusal
-        if seconds is None and (columns.seconds is None or values["seconds"] is not None):
-            said = "A flow needs the time each record covers; neither seconds nor time stamps tell it."
-            col.trouble.append(col.report.refuse("points.seconds", f"{col.where}.columns.seconds", said))
-        mass = None if seconds is None else flow * _every_s(seconds, col)
-    if col.trouble or distance is None or swath is None:
-        return None
-    area = distance * swath
-    per_area = None
-    if given is not None and unit is not None:
-        if unit == "bu/ac dry":
-            col.report.add(
-                "yield.dry_bushel", f"{col.where}.units.yield", "A dry bushel was read as 56 lb of oven-dry grain."
-            )
-        numbers = to_numbers(given, f"{col.where}, column {given.name!r}", col.report)
-        per_area = dry_mg_ha(numbers, unit, np.nan if moisture is None else moisture)
-    if mass is not None and moisture is not None:
-        grain = dry_kg(mass, moisture)
-        measured = per_hectare(grain, area)
-        if per_area is not None:
-            _check_agree(measured, per_area, col)
-        return area, grain, measured
-    if per_area is None:
-        return None
-    return area, per_area * KG_PER_MG * area / M2_PER_HA, np.where(area > 0, per_area, np.nan)
-
-
-def _every_s(seconds: np.ndarray, col: _Columns) -> np.ndarray:
-    """Return durations; those that come from time stamps with the usual one where a stamp lacks."""
-    if col.layer.columns.seconds is not None:
-        return seconds
-    return np.where(np.isnan(seconds), _middle(seconds), seconds)
-
-
-def _check_agree(measured: np.ndarray, declared: np.ndarray, col: _Columns) -> None:
-    both = (measured > 0) & (declared > 0)
-    ratio = float(np.median(measured[both] / declared[both])) if both.any() else 1.0
-    if not 0.95 <= ratio <= 1.05:
-        said = f"Grain from flow or mass is {ratio:.2f} times the yield column; flow or mass was used."
-        col.report.add("yield.disagree", f"{col.where}.units", said)
-
-
-def _header_down(header: pd.Series | None, col: _Columns) -> np.ndarray | None:
+def _header_down(header: pd.Series | None, col: DeclaredColumns) -> np.ndarray | None:
     if header is None:
         return None
-    where = f"{col.where}.header_down"
+    listed = ", ".join(repr(v) for v in header.unique()[:6])
     if col.layer.header_down is None:
-        listed = ", ".join(repr(v) for v in header.unique()[:6])
-        col.report.add("points.header", where, f"A header column is declared, but not which of {listed} means cutting.")
-        return None
-    down = (header.str.casefold() == col.layer.header_down.strip().casefold()).to_numpy(dtype=bool)
-    if not down.any():
-        listed = ", ".join(repr(v) for v in header.unique()[:6])
-        col.report.add("points.header", where, f"No record's header is {col.layer.header_down!r}; there are {listed}.")
-        return None
-    return down
+        said = f"A header column is declared, but not which of {listed} means cutting."
+    else:
+        down = (header.str.casefold() == col.layer.header_down.strip().casefold()).to_numpy(dtype=bool)
+        if down.any():
+            return down
+        said = f"No record's header is {col.layer.header_down!r}; there are {listed}."
+    col.at.key("header_down").add("points.header", said)
+    return None

@@ -1,4 +1,7 @@
-"""Reading a raster: its header is judged first, then only the ground that is needed, north up in the working CRS."""
+"""Rasters: the header is judged first, then only the ground that is needed is read, north up in the working CRS.
+
+Elevation and surface become heights in metres, a finished yield map dry Mg/ha.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
 
+import geopandas as gpd
 import numpy as np
 import rasterio
 import rioxarray  # noqa: F401  registers the .rio accessor
@@ -16,16 +20,23 @@ from affine import Affine
 from pyproj import CRS
 from rasterio.enums import MaskFlags
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.features import geometry_mask
 from rasterio.io import DatasetReader
 from rasterio.warp import Resampling, reproject, transform_bounds
-from rasterio.windows import Window, from_bounds
+from rasterio.windows import Window
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Catalog
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.inputs.crs import Bounds, believed_crs, named, note_conversion
+from stovergeo.inputs.harvest import DRY_BUSHEL, dry_mg_ha
 from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import RasterLayer
-from stovergeo.inputs.text import clean_text
+from stovergeo.inputs.plan.layers import ElevationLayer, RasterLayer, YieldRaster
+from stovergeo.inputs.point_checks import typical_yield
+from stovergeo.inputs.tables import LENGTH_M
+from stovergeo.inputs.text import clean_text, shown
 
 #: cells read at most for one layer, and what one block of a file may unpack to
 MAX_CELLS: Final = 150_000_000
@@ -34,6 +45,10 @@ MAX_BANDS: Final = 500
 #: values that stand for "nothing measured" in files that forgot to say so
 _SUSPECTS: Final = (-9999.0, -99999.0, -32768.0, -32767.0, -999.0, 9999.0, 32767.0, 65535.0)
 _NEVER: Final = 1e30  # beyond any quantity of a farm: float fill values
+
+
+#: where the cells of an array lie: transform and CRS as WKT
+Lattice = tuple[Affine, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +66,12 @@ class Header:
 
     def meets(self, box: Bounds) -> bool:
         """Whether the raster touches a box of its own CRS."""
-        return _touch(box, self.bounds)
+        own = self.bounds
+        return box[0] < own[2] and own[0] < box[2] and box[1] < own[3] and own[1] < box[3]
 
 
 @contextmanager
-def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) -> Iterator[tuple[DatasetReader, Header]]:
+def opened_raster(layer: RasterLayer, plan: Plan, at: Place) -> Iterator[tuple[DatasetReader, Header]]:
     """Open a raster with the one driver its signature names, and judge its header.
 
     Raises
@@ -64,23 +80,23 @@ def opened_raster(layer: RasterLayer, plan: Plan, where: str, report: Report) ->
         As `open_file` and `believed_crs`, and ``file.unreadable``, ``raster.layout``, ``raster.band``,
         ``raster.too_big``.
     """
-    file = open_file(layer.path, plan.folder, where, report)
+    file = open_file(layer.path, plan.folder, at)
     if file.kind != "raster":
-        raise report.refuse("file.signature", where, f"{file.path.name} is a {file.kind}, not a raster.")
+        raise at.refuse("file.signature", f"{file.path.name} is a {file.kind}, not a raster.")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # refused by its header, in our words
             source = rasterio.open(file.path, driver=file.driver)
         with source:
-            yield source, _judged(source, layer, where, report)
+            yield source, _judged(source, layer, at)
     except (RasterioError, ValueError, OSError) as error:
         if hasattr(error, "problems"):
             raise
-        raise report.refuse("file.unreadable", where, f"{file.path.name}: {clean_text(error)}.") from None
+        raise at.refuse("file.unreadable", f"{file.path.name}: {clean_text(error)}.") from None
 
 
 def read_onto(
-    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, at: Place
 ) -> xr.DataArray:
     """Return one band over a box of the working CRS: float32, NaN where nothing is known.
 
@@ -92,26 +108,25 @@ def read_onto(
     InputError
         ``overlay.empty``, ``raster.too_big``.
     """
-    note_conversion(header.crs, header.bounds, working, where, report)
+    note_conversion(header.crs, header.bounds, working, at)
     if header.crs.is_geographic:
-        report.add(
-            "dem.geographic",
-            where,
-            f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear.",
-        )
+        said = f"The raster is in degrees ({named(header.crs)}); it was warped to {named(working)}, bilinear."
+        at.add("dem.geographic", said)
     if not header.straight:
-        report.add("raster.turned", where, "The raster is rotated or south up; it was warped to north up, bilinear.")
-    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
+        at.add("raster.turned", "The raster is rotated or south up; it was warped to north up, bilinear.")
+    same = header.straight and header.crs.equals(working, ignore_axis_order=True)
+    here = box if same else transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
     if not header.meets(here):
         west, south, east, north = header.bounds
         said = f"The raster (x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}) does not touch the farm."
-        raise report.refuse("overlay.empty", where, said)
-    same = header.straight and header.crs.equals(working, ignore_axis_order=True)
-    values, transform = (
-        _cut(source, header, box, where, report)
-        if same
-        else _warped(source, header, box, working, cell_m, where, report)
-    )
+        raise at.refuse("overlay.empty", said)
+    part = window_around(source, here, margin=0 if same else 3)
+    _check_cells(int(part.width * part.height), at)
+    # suspect values are cleared before a warp can smear them into their neighbours
+    values = _read_part(source, header, part, at)
+    transform = source.window_transform(part)
+    if not same:
+        values, transform = _warped(values, (transform, header.crs.to_wkt()), box, working, cell_m, at)
     scale, offset = source.scales[header.band - 1], source.offsets[header.band - 1]
     if (scale, offset) != (1.0, 0.0):
         values = values * scale + offset
@@ -121,7 +136,7 @@ def read_onto(
 def cells_to_read(layer: RasterLayer, plan: Plan, box: Bounds, working: CRS) -> int:
     """Return how many cells `read_onto` will hold for a layer; 0 where it will be refused anyway."""
     try:
-        with opened_raster(layer, plan, "", Report()) as (source, header):
+        with opened_raster(layer, plan, Place("", Report())) as (source, header):
             part = window_around(source, transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box), margin=0)
             read = int(part.width * part.height)
             if read > MAX_CELLS:
@@ -142,35 +157,31 @@ def as_array(values: np.ndarray, transform: Affine, crs: CRS) -> xr.DataArray:
     return array.rio.write_crs(crs.to_wkt()).rio.write_transform(transform)
 
 
-def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Report) -> Header:
+def _judged(source: DatasetReader, layer: RasterLayer, at: Place) -> Header:
     bands = source.count
     band = layer.band or 1
     if bands > MAX_BANDS:
-        raise report.refuse("raster.too_big", where, f"The raster has {bands:,} bands.")
+        raise at.refuse("raster.too_big", f"The raster has {bands:,} bands.")
     if layer.band is None and bands > 1:
-        raise report.refuse("raster.band", where, f"The raster has {bands} bands, and the plan does not say which.")
+        raise at.refuse("raster.band", f"The raster has {bands} bands, and the plan does not say which.")
     if band > bands:
-        raise report.refuse("raster.band", where, f"There is no band {band}; the raster has {bands}.")
-    kind = np.dtype(source.dtypes[band - 1]) if not source.dtypes[band - 1].startswith("complex") else None
-    if kind is None:
-        raise report.refuse("raster.layout", where, "The raster holds complex numbers, which are no heights or yields.")
-    block = int(np.prod(source.block_shapes[band - 1])) * kind.itemsize
+        raise at.refuse("raster.band", f"There is no band {band}; the raster has {bands}.")
+    kind = source.dtypes[band - 1]
+    if kind.startswith("complex"):
+        raise at.refuse("raster.layout", "The raster holds complex numbers, which are no heights or yields.")
+    block = int(np.prod(source.block_shapes[band - 1])) * np.dtype(kind).itemsize
     if source.interleaving is not None and source.interleaving.value.lower() == "pixel":
         block *= bands
     if block > MAX_BLOCK_BYTES:
         said = f"{source.width:,} x {source.height:,} cells in blocks that unpack to {block / 2**30:,.1f} GB each."
-        raise report.refuse("raster.too_big", where, said)
+        raise at.refuse("raster.too_big", said)
     shape = source.transform
     if shape == Affine.identity() or not np.isfinite(tuple(shape)).all() or shape.determinant == 0:
-        raise report.refuse("raster.layout", where, "The raster does not say where it lies.")
+        raise at.refuse("raster.layout", "The raster does not say where it lies.")
     given = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
-    vertical = (
-        next((c for c in given.sub_crs_list if c.is_vertical), None)
-        if given is not None and given.is_compound
-        else None
-    )
+    vertical = None if given is None else next((c for c in given.sub_crs_list if c.is_vertical), None)
     bounds = _box_through(shape, (0, 0, source.width, source.height))
-    crs = believed_crs(given, layer.crs, bounds, where, report)
+    crs = believed_crs(given, layer.crs, bounds, at)
     cell = max(np.hypot(shape.a, shape.d), np.hypot(shape.b, shape.e))
     straight = shape.b == 0 and shape.d == 0 and shape.a > 0 and shape.e < 0
     return Header(
@@ -178,50 +189,33 @@ def _judged(source: DatasetReader, layer: RasterLayer, where: str, report: Repor
     )
 
 
-def _cut(source: DatasetReader, header: Header, box: Bounds, where: str, report: Report) -> tuple[np.ndarray, Affine]:
-    window = from_bounds(*box, transform=source.transform)
-    first_col, first_row = int(np.floor(window.col_off)), int(np.floor(window.row_off))
-    last_col, last_row = int(np.ceil(window.col_off + window.width)), int(np.ceil(window.row_off + window.height))
-    first_col, first_row = max(first_col, 0), max(first_row, 0)
-    last_col, last_row = min(last_col, source.width), min(last_row, source.height)
-    _check_cells((last_row - first_row) * (last_col - first_col), where, report)
-    part = Window(first_col, first_row, last_col - first_col, last_row - first_row)
-    return _read_part(source, header, part, where, report), source.window_transform(part)
-
-
-def _read_part(source: DatasetReader, header: Header, part: Window, where: str, report: Report) -> np.ndarray:
+def _read_part(source: DatasetReader, header: Header, part: Window, at: Place) -> np.ndarray:
     """Return a window of the band, NaN where its nodata value or its mask says so, or a value looks like a gap."""
     values = source.read(header.band, window=part).astype(np.float32)
     if MaskFlags.per_dataset in source.mask_flag_enums[header.band - 1]:
         values[source.read_masks(header.band, window=part) == 0] = np.nan
-    return _unknown_as_nan(values, header.nodata, where, report)
+    return _unknown_as_nan(values, header.nodata, at)
 
 
 def _warped(
-    source: DatasetReader, header: Header, box: Bounds, working: CRS, cell_m: float, where: str, report: Report
+    values: np.ndarray, lattice: Lattice, box: Bounds, working: CRS, cell_m: float, at: Place
 ) -> tuple[np.ndarray, Affine]:
     west, north = np.floor(box[0] / cell_m) * cell_m, np.ceil(box[3] / cell_m) * cell_m
     cols, rows = int(np.ceil((box[2] - west) / cell_m)), int(np.ceil((north - box[1]) / cell_m))
-    _check_cells(rows * cols, where, report)
-    # the source window is cleared of suspect values before they can be smeared into their neighbours
-    here = transform_bounds(working.to_wkt(), header.crs.to_wkt(), *box)
-    part = window_around(source, here)
-    _check_cells(int(part.width * part.height), where, report)
-    values = _read_part(source, header, part, where, report)
+    _check_cells(rows * cols, at)
     transform = Affine(cell_m, 0, float(west), 0, -cell_m, float(north))
-    out = np.full((rows, cols), np.nan, dtype=np.float32)
-    reproject(
-        values,
-        out,
-        src_transform=source.window_transform(part),
-        src_crs=header.crs.to_wkt(),
-        src_nodata=np.nan,
-        dst_transform=transform,
-        dst_crs=working.to_wkt(),
-        dst_nodata=np.nan,
-        resampling=Resampling.bilinear,
-    )
-    return out, transform
+    return resampled(values, lattice, (rows, cols), (transform, working.to_wkt()), Resampling.bilinear), transform
+
+
+def resampled(
+    values: np.ndarray, lattice: Lattice, shape: tuple[int, int], onto: Lattice, method: Resampling
+) -> np.ndarray:
+    """Return values on another lattice, NaN where nothing is known."""
+    out = np.full(shape, np.nan, dtype=np.float32)
+    unknown = {"src_nodata": np.nan, "dst_nodata": np.nan}
+    source = {"src_transform": lattice[0], "src_crs": lattice[1]}
+    reproject(values, out, dst_transform=onto[0], dst_crs=onto[1], resampling=method, **source, **unknown)
+    return out
 
 
 def window_around(source: DatasetReader, box: Bounds, margin: int = 3) -> Window:
@@ -240,14 +234,12 @@ def _box_through(shape: Affine, box: Bounds) -> Bounds:
     return float(across.min()), float(down.min()), float(across.max()), float(down.max())
 
 
-def _check_cells(cells: int, where: str, report: Report) -> None:
+def _check_cells(cells: int, at: Place) -> None:
     if cells > MAX_CELLS:
-        raise report.refuse(
-            "raster.too_big", where, f"The farm's part of it has {cells:,} cells; at most {MAX_CELLS:,} are read."
-        )
+        raise at.refuse("raster.too_big", f"The farm's part of it has {cells:,} cells; at most {MAX_CELLS:,} are read.")
 
 
-def _unknown_as_nan(values: np.ndarray, nodata: float | None, where: str, report: Report) -> np.ndarray:
+def _unknown_as_nan(values: np.ndarray, nodata: float | None, at: Place) -> np.ndarray:
     """Turn coded nodata into NaN, and values that look like it, which is reported."""
     if nodata is not None and not np.isnan(nodata):
         values[values == np.float32(nodata)] = np.nan
@@ -258,9 +250,155 @@ def _unknown_as_nan(values: np.ndarray, nodata: float | None, where: str, report
         if count:
             values[hit] = np.nan
             said = f"{count:,} cells ({count / values.size:.1%}) hold {name}, not declared as nodata; taken as unknown."
-            report.add("raster.nodata_suspect", where, said)
+            at.add("raster.nodata_suspect", said)
     return values
 
 
-def _touch(one: Bounds, other: Bounds) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+message = Catalog("stovergeo.inputs")
+#: US survey foot, exact by definition: 1200/3937 m (Mendenhall order 1893; kept for surveys, retired 2022)
+M_PER_US_FT: Final = 1200 / 3937
+_METRES: Final = LENGTH_M | {"us-ft": M_PER_US_FT}
+_SPELLED: Final = {
+    "m": ("m", "metre", "meter", "metres", "meters"),
+    "ft": ("ft", "foot", "feet", "international foot", "foot (international)", "ift"),
+    "us-ft": ("us-ft", "us survey foot", "us survey feet", "us_survey_foot", "ussurveyfoot", "ftus", "usft", "foot_us",
+              "survey foot"),
+}  # fmt: skip
+#: lowest and highest dry ground on Earth, m (Dead Sea shore, Everest)
+LOWEST_M: Final = -450.0
+HIGHEST_M: Final = 8850.0
+#: fewer cells on a field than this say nothing of its slope (bad-inputs sheet, row 12)
+MIN_CELLS: Final = 9
+MIN_COVER: Final = 0.5
+
+
+def read_heights(
+    layer: ElevationLayer, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
+) -> xr.DataArray:
+    """Return heights in metres over a box of the working CRS, NaN where unknown.
+
+    Raises
+    ------
+    InputError
+        As `opened_raster` and `read_onto`, and ``dem.z_unit``, ``dem.partial_max``.
+    """
+    with opened_raster(layer, plan, at) as (source, header):
+        unit = height_unit(header, layer.vertical_unit, at)
+        heights = read_onto(source, header, box, working, plan.farm.cell_m, at)
+    known = heights.to_numpy()[np.isfinite(heights.to_numpy())]
+    if known.size and (known == np.round(known)).all():
+        at.add("dem.steps", f"All {known.size:,} heights are whole numbers ({unit}).")
+    heights = (heights * np.float32(_METRES[unit])).rio.write_crs(working.to_wkt())
+    heights = _plausible(heights, at)
+    heights.attrs = {"units": "m", "long_name": "height", "source_cell": header.cell}
+    if fields is not None and len(fields):
+        _check_cover(heights, header, fields, layer.allow_partial, at)
+    return heights
+
+
+def check_header(layer: RasterLayer, plan: Plan, at: Place) -> None:
+    """Judge a raster by its header alone: what it is, where it lies, and the unit of its heights.
+
+    Raises
+    ------
+    InputError
+        As `opened_raster`, and ``dem.z_unit``.
+    """
+    with opened_raster(layer, plan, at) as (_, header):
+        if isinstance(layer, ElevationLayer):
+            height_unit(header, layer.vertical_unit, at)
+
+
+def height_unit(header: Header, declared: str | None, at: Place) -> str:
+    """Return the unit of heights: as declared, else as the band or the vertical CRS says.
+
+    Raises
+    ------
+    InputError
+        ``dem.z_unit`` when nobody says it.
+    """
+    said = header.band_unit.strip()
+    if not said and header.vertical_crs is not None:
+        said = header.vertical_crs.axis_info[0].unit_name
+    read = next((unit for unit, names in _SPELLED.items() if said.lower() in names), None)
+    if declared is not None:
+        if read is not None and read != declared:
+            said = f"The file gives heights in {read}, the plan in {declared}; the plan is followed."
+            at.add("dem.z_unit_differs", said)
+        return declared
+    if read is None:
+        found = f"The file gives the unit of heights as {shown(said)}, which is not known."
+        nothing = "Nothing says in which unit the heights are."
+        raise at.key("vertical_unit").refuse("dem.z_unit", found if said else nothing)
+    return read
+
+
+def _plausible(heights: xr.DataArray, at: Place) -> xr.DataArray:
+    values = heights.to_numpy()
+    wrong = (values < LOWEST_M) | (values > HIGHEST_M)
+    # a sheet of exact zeros beside real heights is a gap nobody marked, and would stand as a cliff
+    known = values[np.isfinite(values) & (values != 0)]
+    zeros = values == 0
+    if known.size and zeros.any() and abs(float(np.median(known))) > 30 and float(np.min(np.abs(known))) > 5:
+        wrong |= zeros
+    if wrong.any():
+        low, high = float(values[wrong].min()), float(values[wrong].max())
+        at.add("raster.nodata_suspect", message("length.not_ground", count=int(wrong.sum()), low=low, high=high))
+        heights = heights.where(~wrong)
+    return heights
+
+
+def _check_cover(heights: xr.DataArray, header: Header, fields: gpd.GeoDataFrame, allowed: bool, at: Place) -> None:
+    share = min(_known_share(heights, fields), 1.0)
+    wanted_ha = float(fields.geometry.area.sum()) / M2_PER_HA
+    said = message("area.without_heights", share=share, area=wanted_ha * (1 - share))
+    if share < MIN_COVER and not allowed:
+        raise at.refuse("dem.partial_max", said)
+    if share < 0.995:
+        at.add("dem.partial", said)
+    side = header.cell * (111_320.0 if header.crs.is_geographic else header.crs.axis_info[0].unit_conversion_factor)
+    if float(fields.geometry.area.min()) < MIN_CELLS * side**2:
+        at.add("dem.coarse", message("length.coarse", side=float(side), least=MIN_CELLS))
+
+
+def _known_share(array: xr.DataArray, fields: gpd.GeoDataFrame) -> float:
+    """Return the ground of known cells on fields over that of the fields; over 1 where cells jut out of them."""
+    transform = array.rio.transform()
+    inside = geometry_mask(fields.geometry, array.shape, transform, invert=True)
+    known_m2 = float(np.isfinite(array.to_numpy()[inside]).sum()) * abs(transform.a * transform.e)
+    return known_m2 / float(fields.geometry.area.sum())
+
+
+#: above the record of corn contests, about 39 Mg/ha (bad-inputs sheet, row 29; from memory there)
+MAX_MG_HA: Final = 40.0
+
+
+def read_yield_raster(
+    layer: YieldRaster, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
+) -> xr.DataArray:
+    """Return dry grain in Mg/ha over a box of the working CRS, NaN where unknown or not believable.
+
+    Raises
+    ------
+    InputError
+        As `opened_raster` and `read_onto`, and ``yield.none``, ``yield.implausible``.
+    """
+    with opened_raster(layer, plan, at) as (source, header):
+        raw = read_onto(source, header, box, working, plan.farm.cell_m, at)
+    values = dry_mg_ha(raw.to_numpy(), layer.unit, np.nan)
+    if layer.unit == "bu/ac dry":
+        at.key("unit").add("yield.dry_bushel", DRY_BUSHEL)
+    wrong = (values < 0) | (values > MAX_MG_HA)
+    known = values[np.isfinite(values) & (values > 0)]
+    if known.size == 0:
+        raise at.refuse("yield.none", "No cell of the raster on the farm holds a yield.")
+    typical_yield(known, "cells", at)
+    if wrong.any():
+        said = f"{int(wrong.sum()):,} cells lie outside 0 to {MAX_MG_HA:g} Mg/ha dry; they were taken as unknown."
+        at.add("yield.raster_outlier", said)
+        values[wrong] = np.nan
+    grain = raw.copy(data=values.astype(np.float32))
+    grain.attrs = {"units": "Mg/ha", "long_name": "dry corn grain"}
+    if fields is not None and len(fields) and (share := _known_share(grain, fields)) < 0.95:
+        at.add("yield.partial", f"The yield map covers about {share:.0%} of the fields.")
+    return grain.rio.write_crs(working.to_wkt())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-from typing import Final, ParamSpec, TypeVar
+from typing import Final, TypeVar, TypeVarTuple
 
 import geopandas as gpd
 import shapely
@@ -15,23 +15,24 @@ from pyproj.exceptions import ProjError
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
-from stovergeo.inputs.farm_layers import FarmLayers
-from stovergeo.inputs.farm_size import FarmSize, Sized, any_size
-from stovergeo.inputs.fields import make_fields
-from stovergeo.inputs.fit import check_heights_agree, check_points_on_fields, check_property, rough_ground
+from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized
+from stovergeo.inputs.fields import (
+    check_heights_agree,
+    check_points_on_fields,
+    check_property,
+    make_fields,
+    rough_ground,
+)
 from stovergeo.inputs.grid import farm_bounds
-from stovergeo.inputs.heights import check_header, read_heights
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import Layer
-from stovergeo.inputs.point_files import as_declared, points_table, read_point_rows
-from stovergeo.inputs.rasters import cells_to_read
-from stovergeo.inputs.shapes import of_family, valid_polygons
-from stovergeo.inputs.soil_files import read_soil_polygons
-from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
+from stovergeo.inputs.plan.layers import Layer, PointsLayer, RasterLayer
+from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
+from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
+from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
 from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
 from stovergeo.inputs.text import clean_text
-from stovergeo.inputs.vector import read_layer
-from stovergeo.inputs.yield_raster import read_yield_raster
+from stovergeo.inputs.vector import of_family, read_layer, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther
@@ -41,10 +42,10 @@ RIM_M: Final = 50.0
 MAX_GRID_CELLS: Final = 60_000_000
 
 T = TypeVar("T")
-P = ParamSpec("P")
+Ts = TypeVarTuple("Ts")
 
 
-def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLayers:
+def read_layers(plan: Plan, report: Report, sized: Sized = lambda size: True) -> FarmLayers:
     """Read and check every layer of a plan; problems go to the report.
 
     A layer that cannot be used is None (or missing from `surroundings`) and its refusal stands in
@@ -77,8 +78,7 @@ def read_layers(plan: Plan, report: Report, sized: Sized = any_size) -> FarmLaye
     >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
     ('metre', True)
     """
-    reader = _Reader(plan, report, sized)
-    return reader.read()
+    return _Reader(plan, report, sized).read()
 
 
 class _Reader:
@@ -86,114 +86,130 @@ class _Reader:
         self.plan, self.report, self.sized = plan, report, sized
         self.layers = plan.layers
 
-    def attempt(self, where: str, make: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+    def attempt(self, where: str, make: Callable[[*Ts, Place], T], *args: *Ts) -> T | None:
         """Run one reader; a refusal is in the report already, a library's surprise is put there."""
+        at = Place(where, self.report)
         try:
-            return make(*args, **kwargs)
+            return make(*args, at)
         except InputError:
             return None
         except (shapely.errors.ShapelyError, ProjError, sqlite3.Error, ArithmeticError, MemoryError) as error:
-            self.report.add("file.unreadable", where, f"{type(error).__name__}: {clean_text(error)}.")
+            at.add("file.unreadable", f"{type(error).__name__}: {clean_text(error)}.")
             return None
 
     def read(self) -> FarmLayers:
         """Read everything: first where each layer lies, then, in one CRS, what it says."""
-        layers, plan, report = self.layers, self.plan, self.report
-        if layers.fields is None and layers.yield_points is None:
-            report.add("layer.needed", "plan file, layers", "Neither fields nor yield points are named.")
-        if not self._says_yields():
-            said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
-            report.add("yield.needed", "plan file, layers", said)
-        if layers.soils is None and plan.soil is None:
-            report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
+        layers, plan = self.layers, self.plan
+        self._check_named()
         given: dict[str, Layer] = {k: v for k in ("fields", *FAMILIES) if (v := getattr(layers, k)) is not None}
         if plan.landowner.no_go is not None:
             given["no_go"] = Layer(path=plan.landowner.no_go)
-        raw = {k: self.attempt(k, read_layer, v, plan, k, report) for k, v in given.items()}
+        self.raw = raw = {k: self.attempt(k, self._rows, v) for k, v in given.items()}
         rows = None
         if layers.yield_points is not None:
-            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, "yield_points", report)
+            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
         # what says where the farm lies, the surest first
         lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
         placed = [frame for frame in lying if frame is not None]
-        crs = self._working(placed)
-        fields, points = self._fields(raw.get("fields"), crs), self._points(rows, crs)
-        owned = self._surrounding("property", raw, None, crs)
-        box = self._box([f for f in (fields, points) if f is not None] or placed, owned, crs)
-        self.read_rasters = self.sized(self._size(box, points, crs))
-        region = shapely.box(*box).buffer(REACH_M, join_style="mitre")
+        self.crs = crs = self._working(placed)
+        fields = points = None
+        if layers.fields is not None and (outlines := raw["fields"]) is not None:
+            fields = self.attempt("fields", make_fields, outlines, layers.fields, crs)
+        if layers.yield_points is not None and rows is not None:
+            points = self.attempt("yield_points", self._points, rows, layers.yield_points, crs)
+        owned = self._surrounding("property", None)
+        inner = self._inner_box([f for f in (fields, points) if f is not None] or placed, owned)
+        self.box = (inner[0] - RIM_M, inner[1] - RIM_M, inner[2] + RIM_M, inner[3] + RIM_M)
+        self.read_rasters = self.sized(self._size(inner, points))
+        region = shapely.box(*self.box).buffer(REACH_M, join_style="mitre")
         # without outlines the other layers are held against the ground of the points
         ground = fields if fields is not None or points is None else rough_ground(points)
-        found = {k: owned if k == "property" else self._surrounding(k, raw, region, crs) for k in FAMILIES}
-        surroundings = {k: frame for k, frame in found.items() if frame is not None}
+        found = {k: owned if k == "property" else self._surrounding(k, region) for k in FAMILIES}
         farm = FarmLayers(
             crs=crs,
-            soils=self._soils(region, ground, crs),
+            soils=self._soils(region, ground),
             fields=fields,
             points=points,
-            yield_raster=self._raster("yield_raster", read_yield_raster, box, ground, crs),
-            earlier=self._earlier(box, ground, crs),
-            elevation=self._raster("elevation", read_heights, box, ground, crs),
-            surface=self._raster("surface", read_heights, box, None, crs),
-            surroundings=surroundings,
-            no_go=self._no_go(raw.get("no_go"), region, crs),
+            yield_raster=self._raster("yield_raster", read_yield_raster, ground),
+            earlier=self._earlier(ground),
+            elevation=self._raster("elevation", read_heights, ground),
+            surface=self._raster("surface", read_heights, None),
+            surroundings={k: frame for k, frame in found.items() if frame is not None},
+            no_go=None if (no_go := raw.get("no_go")) is None else self.attempt("no_go", _no_go, no_go, region, crs),
             not_checked=not_checked(layers),
         )
         if fields is not None and points is not None and layers.yield_points is not None:
-            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points, report)
+            self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points)
         if points is not None and farm.elevation is not None:
-            self.attempt("elevation", check_heights_agree, points, farm.elevation, report)
+            self.attempt("elevation", check_heights_agree, points, farm.elevation)
         if fields is not None and owned is not None:
-            self.attempt("property", check_property, fields, owned, report)
+            self.attempt("property", check_property, fields, owned)
         return farm
+
+    def _check_named(self) -> None:
+        """Report what no plan can be without, and is not named."""
+        layers, named = self.layers, Place("plan file, layers", self.report)
+        if layers.fields is None and layers.yield_points is None:
+            named.add("layer.needed", "Neither fields nor yield points are named.")
+        if not self._says_yields():
+            said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
+            named.add("yield.needed", said)
+        if layers.soils is None and self.plan.soil is None:
+            self.report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
 
     def _says_yields(self) -> bool:
         layers, stated = self.layers, self.plan.yields
         measured = (layers.yield_points, layers.yield_raster, *layers.earlier_points, *layers.earlier_maps)
         return any(layer is not None for layer in measured) or stated.everywhere is not None or bool(stated.by_field)
 
-    def _earlier(
-        self, box: Bounds, ground: gpd.GeoDataFrame | None, crs: CRS
-    ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+    def _rows(self, layer: Layer, at: Place) -> gpd.GeoDataFrame:
+        return read_layer(layer, self.plan, at.where, at.report)
+
+    def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+        return points_table(rows, layer, crs)
+
+    def _earlier(self, ground: gpd.GeoDataFrame | None) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
         """Return the earlier harvests by year; one that cannot be used is refused in the report."""
-        layers, report = self.layers, self.report
+        layers = self.layers
         found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
         for number, layer in enumerate(layers.earlier_points, start=1):
             where = f"earlier_points {number}"
             if not self._is_earlier(layer.year, found, where):
                 continue
             told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
-            rows = self.attempt(where, read_point_rows, told, self.plan, where, report)
-            points = None if rows is None else self.attempt(where, points_table, rows, told, crs, report)
+            rows = self.attempt(where, read_point_rows, told, self.plan)
+            points = None if rows is None else self.attempt(where, self._points, rows, told, self.crs)
             if points is not None:
                 found[layer.year] = points
                 if ground is not None:
-                    self.attempt(where, check_points_on_fields, points, ground, told, report)
+                    self.attempt(where, check_points_on_fields, points, ground, told)
         for number, chart in enumerate(layers.earlier_maps, start=1):
             where = f"earlier_maps {number}"
             if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
                 continue
-            grain = self.attempt(where, read_yield_raster, chart, self.plan, box, crs, ground, where, report)
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, self.box, self.crs, ground)
             if grain is not None:
                 found[chart.year] = grain
         return found
 
     def _is_earlier(self, year: int, found: dict[int, gpd.GeoDataFrame | xr.DataArray], where: str) -> bool:
-        if year >= self.plan.farm.season:
-            said = f"The year is {year}, the season planned {self.plan.farm.season}."
-            self.report.add("years.not_earlier", f"plan file, layers.{where}.year", said)
+        place, season = Place(f"plan file, layers.{where}.year", self.report), self.plan.farm.season
+        if year >= season:
+            place.add("years.not_earlier", f"The year is {year}, the season planned {season}.")
         if year in found:
-            self.report.add("years.twice", f"plan file, layers.{where}.year", f"The year {year} is there already.")
-        return year < self.plan.farm.season and year not in found
+            place.add("years.twice", f"The year {year} is there already.")
+        return year < season and year not in found
 
     def _working(self, placed: list[gpd.GeoDataFrame]) -> CRS:
         """Return the working CRS: as the plan says, else the UTM zone of the first layer that could be read."""
         where = "plan file, farm.crs"
         if not placed:
-            self._check_rasters_alone()
-            raise self._nowhere()
+            for key, layer in self._rasters():  # judged by their headers, since nothing says which part to read
+                self.attempt(key, check_header, layer, self.plan)
+            self.report.stop_if_refused()
+            raise self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
         if self.plan.farm.crs is not None:
-            crs = self.attempt(where, crs_from, self.plan.farm.crs, where, self.report)
+            crs = self.attempt(where, crs_from, self.plan.farm.crs)
             if crs is not None:
                 if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
                     return crs
@@ -201,82 +217,53 @@ class _Reader:
         west, south, east, north = placed[0].total_bounds
         return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
 
-    def _nowhere(self) -> InputError:
-        if self.report.refused:
-            return InputError(self.report.refused)
-        return self.report.refuse("layer.needed", "plan file, layers", "No layer says where the farm lies.")
+    def _rasters(self) -> list[tuple[str, RasterLayer]]:
+        keys = ("yield_raster", "elevation", "surface")
+        return [(key, layer) for key in keys if (layer := getattr(self.layers, key)) is not None]
 
-    def _check_rasters_alone(self) -> None:
-        """Judge the headers of the rasters, where no layer says which part of them to read."""
-        for key in ("yield_raster", "elevation", "surface"):
-            if (layer := getattr(self.layers, key)) is not None:
-                self.attempt(key, check_header, layer, self.plan, key, self.report)
+    def _surrounding(self, key: str, region: shapely.Polygon | None) -> gpd.GeoDataFrame | None:
+        frame, layer = self.raw.get(key), getattr(self.layers, key)
+        return None if frame is None else self.attempt(key, make_surrounding, key, frame, layer, region, self.crs)
 
-    def _fields(self, frame: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
-        layer = self.layers.fields
-        if frame is None or layer is None:
-            return None
-        return self.attempt("fields", make_fields, frame, layer, crs, "fields", self.report)
-
-    def _points(self, rows: list | None, crs: CRS) -> gpd.GeoDataFrame | None:
-        layer = self.layers.yield_points
-        if rows is None or layer is None:
-            return None
-        return self.attempt("yield_points", points_table, rows, layer, crs, self.report)
-
-    def _surrounding(
-        self, key: str, raw: dict[str, gpd.GeoDataFrame | None], region: shapely.Polygon | None, crs: CRS
-    ) -> gpd.GeoDataFrame | None:
-        frame, layer = raw.get(key), getattr(self.layers, key)
-        if frame is None:
-            return None
-        return self.attempt(key, make_surrounding, key, frame, layer, region, crs, key, self.report)
-
-    def _box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None, crs: CRS) -> Bounds:
-        """Return the box to read rasters in: the first of the layers, the property, a rim."""
+    def _inner_box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None) -> Bounds:
+        """Return the box of the farm's grid, from the first of the layers and the property."""
         farm = self.plan.farm
-        box = farm_bounds(placed[0].to_crs(crs), owned, farm.cell_m, farm.margin_m)
+        box = farm_bounds(placed[0].to_crs(self.crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
         if (cells := wide * high / farm.cell_m**2) > MAX_GRID_CELLS:
             span = message("area.farm", wide=wide / 1000, high=high / 1000, cells=round(cells), cell=farm.cell_m)
             self.report.add("grid.too_big", "plan file, farm.cell", span)
-        return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
+        return box
 
-    def _size(self, box: Bounds, points: gpd.GeoDataFrame | None, crs: CRS) -> FarmSize:
-        farm = self.plan.farm
-        cells = (box[2] - box[0] - 2 * RIM_M) * (box[3] - box[1] - 2 * RIM_M) / farm.cell_m**2
-        rasters = [getattr(self.layers, key) for key in ("yield_raster", "elevation", "surface")]
-        read = sum(cells_to_read(layer, self.plan, box, crs) for layer in rasters if layer is not None)
+    def _size(self, inner: Bounds, points: gpd.GeoDataFrame | None) -> FarmSize:
+        cells = (inner[2] - inner[0]) * (inner[3] - inner[1]) / self.plan.farm.cell_m**2
+        read = sum(cells_to_read(layer, self.plan, self.box, self.crs) for _, layer in self._rasters())
         return FarmSize(round(cells), 0 if points is None else len(points), read)
 
-    def _soils(self, region: shapely.Polygon, fields: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame:
-        sound = None
-        if self.layers.soils is None and self.plan.soil is None:
-            return no_soils(crs)
-        if (layer := self.layers.soils) is not None:
-            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, crs, "soils", self.report)
-            if sound is None:
-                return no_soils(crs)  # its refusal stands in the report
-        soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, crs, "soils", self.report)
+    def _soils(self, region: shapely.Polygon, ground: gpd.GeoDataFrame | None) -> gpd.GeoDataFrame:
+        layer, sound, soils = self.layers.soils, None, None
+        if layer is not None:
+            sound = self.attempt("soils", read_soil_polygons, layer, self.plan, region, self.crs)
+        # where the layer was refused, the plan's soil does not stand in for it
+        if sound is not None or (layer is None and self.plan.soil is not None):
+            soils = self.attempt("soils", make_soils, sound, self.plan.soil, region, self.crs)
         if soils is None:
-            return no_soils(crs)
-        if fields is not None:
-            self.attempt("soils", report_unknown, soils, fields, "soils", self.report)
+            return no_soils(self.crs)
+        if ground is not None:
+            self.attempt("soils", report_unknown, soils, ground)
         return soils
 
-    def _no_go(self, frame: gpd.GeoDataFrame | None, region: shapely.Polygon, crs: CRS) -> gpd.GeoDataFrame | None:
-        key = "no_go"
-        flat = None if frame is None else self.attempt(key, of_family, frame, {"polygon"}, key, self.report)
-        sound = None if flat is None else self.attempt(key, valid_polygons, flat, key, self.report, 0.0)
-        placed = None if sound is None else self.attempt(key, to_working, sound, crs, key, self.report)
-        if placed is not None and not placed.geometry.intersects(region).any():
-            self.report.add("answer.far_away", key, f"None of its {len(placed):,} places lies near the farm.")
-        return placed
-
     def _raster(
-        self, key: str, read: Callable[..., xr.DataArray], box: Bounds, fields: gpd.GeoDataFrame | None, crs: CRS
+        self, key: str, read: Callable[..., xr.DataArray], ground: gpd.GeoDataFrame | None
     ) -> xr.DataArray | None:
         layer = getattr(self.layers, key)
         if layer is None or not self.read_rasters:
             return None
-        return self.attempt(key, read, layer, self.plan, box, crs, fields, key, self.report)
+        return self.attempt(key, read, layer, self.plan, self.box, self.crs, ground)
+
+
+def _no_go(frame: gpd.GeoDataFrame, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+    placed = to_working(valid_polygons(of_family(frame, {"polygon"}, at), at, 0.0), crs, at)
+    if not placed.geometry.intersects(region).any():
+        at.add("answer.far_away", f"None of its {len(placed):,} places lies near the farm.")
+    return placed

@@ -12,12 +12,12 @@ import pandas as pd
 
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
-from stovergeo.inputs.columns import unit_in_name
-from stovergeo.inputs.harvest import LENGTH_M, SECONDS
 from stovergeo.inputs.open_file import open_file
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.point_files import files_of, raw_rows
-from stovergeo.inputs.points import GPS_EPOCH_S
+from stovergeo.inputs.point_columns import GPS_EPOCH_S, SECONDS
+from stovergeo.inputs.points import files_of, raw_rows
+from stovergeo.inputs.tables import LENGTH_M, unit_in_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,43 +30,27 @@ class Proposal:
     reason: str  #: in words
     declared: bool  #: whether the plan already says so
 
-    def as_toml(self) -> str:
-        """Return the lines to put into the plan file, once the user agrees."""
-        column = self.column.replace("\\", "\\\\").replace('"', '\\"')
-        text = f'columns.{self.role} = "{column}"'
-        return text if self.unit is None else f'{text}\nunits.{self.role} = "{self.unit}"'
-
-
-@dataclass(frozen=True, slots=True)
-class _Hint:
-    role: str
-    pattern: re.Pattern[str]
-    words: str
-
-
-def _hint(role: str, pattern: str, words: str) -> _Hint:
-    return _Hint(role, re.compile(pattern, re.IGNORECASE), words)
-
 
 # names as trade exports and spreadsheets carry them (common practice, no source); the first that fits counts
-_HINTS: Final = (
-    _hint("x", r"^(x|lon|long|longitude|easting|x_?coord\w*)$", "its name says east-west position"),
-    _hint("y", r"^(y|lat|latitude|northing|y_?coord\w*)$", "its name says north-south position"),
-    _hint("moisture", r"moist|^h2o|^mst", "its name says moisture"),
-    _hint("flow", r"flow", "its name says flow"),
-    _hint("height", r"alt|elev|height|^z$", "its name says height"),
-    _hint("swath", r"swath|width", "its name says width cut"),
-    _hint("distance", r"dist", "its name says distance"),
-    _hint("speed", r"speed|veloc", "its name says speed"),
-    _hint("seconds", r"cycle|interval|duration|^sec(ond)?s?$|logging", "its name says how long a record lasts"),
-    _hint("time", r"time|date|stamp|utc", "its name says time"),
-    _hint("yield", r"yield|yld|bu_?ac|t_?ha", "its name says yield"),
-    _hint("mass", r"mass|weight|^wt", "its name says mass"),
-    _hint("header", r"header|head_?(state|pos|status)|lift", "its name says header state"),
-    _hint("crop", r"crop|product|commodity|grain", "its name says crop"),
-    _hint("load", r"load", "its name says load"),
-    _hint("machine", r"machine|combine|serial|vehicle", "its name says machine"),
-)
+#: role -> (pattern, what the name then says)
+_HINTS: Final = {
+    "x": (r"^(x|lon|long|longitude|easting|x_?coord\w*)$", "east-west position"),
+    "y": (r"^(y|lat|latitude|northing|y_?coord\w*)$", "north-south position"),
+    "moisture": (r"moist|^h2o|^mst", "moisture"),
+    "flow": (r"flow", "flow"),
+    "height": (r"alt|elev|height|^z$", "height"),
+    "swath": (r"swath|width", "width cut"),
+    "distance": (r"dist", "distance"),
+    "speed": (r"speed|veloc", "speed"),
+    "seconds": (r"cycle|interval|duration|^sec(ond)?s?$|logging", "how long a record lasts"),
+    "time": (r"time|date|stamp|utc", "time"),
+    "yield": (r"yield|yld|bu_?ac|t_?ha", "yield"),
+    "mass": (r"mass|weight|^wt", "mass"),
+    "header": (r"header|head_?(state|pos|status)|lift", "header state"),
+    "crop": (r"crop|product|commodity|grain", "crop"),
+    "load": (r"load", "load"),
+    "machine": (r"machine|combine|serial|vehicle", "machine"),
+}
 # ranges in which half of a corn field's records lie, by unit; where one unit alone fits, it is proposed (judgement)
 _RANGES: Final[dict[str, tuple[tuple[str, float, float], ...]]] = {
     "moisture": (("fraction", 0.08, 0.4), ("%", 8, 40)),
@@ -85,14 +69,6 @@ _DEGREE_M: Final = 111_195.0  # a degree of a sphere of 6,371 km
 _YIELD_IN_NAME: Final = re.compile(r"(bu|t|kg)\W?_?(ac|ha)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class _Steps:
-    """What happens from one record to the next, where it can be found: typical distance and time."""
-
-    way_m: float | None = None
-    time: float | None = None
-
-
 def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
     """Return a proposal for each column of the yield points whose name or values say something.
 
@@ -103,13 +79,12 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
     if layer is None:
         return []
     try:
-        opened = open_file(layer.path, plan.folder, "yield_points", report, folders=True)
-        first = files_of(opened, "yield_points", report)[0]
-        frame = raw_rows(first, layer, "yield_points", report).head(SAMPLE_ROWS)
+        at = Place("yield_points", report)
+        first = files_of(open_file(layer.path, plan.folder, at, folders=True), at)[0]
+        frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
-    said = {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name}
-    return propose(frame, said)
+    return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
 
 
 def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
@@ -122,7 +97,8 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
     declared : dict of str to str
         Column -> role.
     """
-    numbers = {str(c): _numbers(frame[c]) for c in frame.columns if c != "geometry"}
+    read = frame.drop(columns="geometry", errors="ignore").apply(pd.to_numeric, errors="coerce")
+    numbers = {str(name): column.to_numpy(dtype=np.float64, na_value=np.nan) for name, column in read.items()}
     roles = {c: (r, "the plan says so") for c, r in declared.items() if c in numbers}
     refused: dict[str, str] = {}
     for column, values in numbers.items():
@@ -133,11 +109,15 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
             continue
         if role in {r for r, _ in roles.values()}:
             refused[column] = f"{why}, but another column has that role"
-        elif _constant(values) and role in ("yield", "moisture", "height", "time"):
+        elif role in ("yield", "moisture", "height", "time") and len(set(values[np.isfinite(values)])) == 1:
             refused[column] = f"{why}, but it holds {values[np.isfinite(values)][0]:g} everywhere"
         else:
             roles[column] = (role, why)
-    steps = _steps(frame, numbers, {role: column for column, (role, _) in roles.items()})
+    column_of = {role: column for column, (role, _) in roles.items()}
+    # what happens from one record to the next, by the role that should say the same
+    steps = {"distance": _way_m(frame, numbers, column_of)}
+    if "time" in column_of:
+        steps["seconds"] = _usual(np.diff(numbers[column_of["time"]]))
     found: list[Proposal] = []
     for column, values in numbers.items():
         if column in roles:
@@ -149,19 +129,10 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
     return found
 
 
-def _numbers(column: pd.Series) -> np.ndarray:
-    return pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-
-
-def _constant(values: np.ndarray) -> bool:
-    known = values[np.isfinite(values)]
-    return bool(known.size and np.ptp(known) == 0)
-
-
 def _by_name_or_values(column: str, values: np.ndarray, given: pd.Series) -> tuple[str | None, str]:
-    hint = next((h for h in _HINTS if h.pattern.search(column)), None)
-    if hint is not None:
-        return hint.role, hint.words
+    for role, (pattern, meaning) in _HINTS.items():
+        if re.search(pattern, column, re.IGNORECASE):
+            return role, f"its name says {meaning}"
     known = values[np.isfinite(values)]
     if known.size == 0:
         words = {str(w).strip().casefold() for w in given.dropna().unique()[:50]}
@@ -178,11 +149,6 @@ def _by_name_or_values(column: str, values: np.ndarray, given: pd.Series) -> tup
         if (known > 24).all() and (known < 56).all() and np.ptp(known) < 0.5 and np.std(known) > 1e-4:
             return "y", "its values may be latitudes"
     return None, ""
-
-
-def _steps(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[str, str]) -> _Steps:
-    time = _usual(np.diff(numbers[column_of["time"]])) if "time" in column_of else None
-    return _Steps(_way_m(frame, numbers, column_of), time)
 
 
 def _way_m(frame: pd.DataFrame, numbers: dict[str, np.ndarray], column_of: dict[str, str]) -> float | None:
@@ -204,7 +170,7 @@ def _usual(steps: np.ndarray) -> float | None:
     return float(np.median(onward)) if onward.size else None
 
 
-def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str | None, str]:
+def _unit(role: str, column: str, known: np.ndarray, steps: dict[str, float | None]) -> tuple[str | None, str]:
     """Return the unit that name, values and positions allow, and why; None where they allow several or none."""
     if len(known) == 0:
         return None, "its values are words"
@@ -218,14 +184,12 @@ def _unit(role: str, column: str, known: np.ndarray, steps: _Steps) -> tuple[str
         return _epoch(typical, seen)
     if role not in _RANGES or typical <= 0:
         return None, seen
-    if role == "distance" and steps.way_m:
-        fits = [u for u, factor in LENGTH_M.items() if _CLOSE[0] <= typical * factor / steps.way_m <= _CLOSE[1]]
-        where = f"{seen}, and records lie {steps.way_m:.3g} m apart"
-        return (fits[0], f"{where}: {fits[0]}") if len(fits) == 1 else (None, f"{where}, which fits no one unit")
-    if role == "seconds" and steps.time:
-        fits = [u for u, factor in SECONDS.items() if _CLOSE[0] <= typical * factor / steps.time <= _CLOSE[1]]
-        where = f"{seen}, and the time stamps step by {steps.time:.3g}"
-        return (fits[0], f"{where}: {fits[0]}") if fits else (None, f"{where}, which fits no one unit")
+    if step := steps.get(role):
+        factors = LENGTH_M if role == "distance" else SECONDS
+        fits = [unit for unit, factor in factors.items() if _CLOSE[0] <= typical * factor / step <= _CLOSE[1]]
+        apart = f"records lie {step:.3g} m apart" if role == "distance" else f"the time stamps step by {step:.3g}"
+        unit = fits[0] if len(fits) == 1 else None
+        return unit, f"{seen}, and {apart}{f': {unit}' if unit else ', which fits no one unit'}"
     return _by_range(role, column, typical, seen)
 
 

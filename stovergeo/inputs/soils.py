@@ -1,27 +1,36 @@
 """Soils: polygons with the survey's attributes, or one soil from the plan, as one SOILS table.
 
+They come as plain polygons, a survey download, a survey database, or a raster of map-unit keys.
 What neither the layer nor the plan says stays unknown (NaN), with its hectares reported;
 later packages never take unknown for allowed.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from typing import Final
+from pathlib import Path
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import ArrayLike
 from pyproj import CRS
+from rasterio.features import shapes as raster_shapes
+from rasterio.warp import transform_bounds
 
-from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
-from stovergeo.inputs.crs import geodesic_ha
+from stovergeo.inputs.crs import Bounds, geodesic_ha, to_working
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
-from stovergeo.inputs.plan.layers import Soil
-from stovergeo.inputs.soil_codes import (
+from stovergeo.inputs.open_file import OpenFile, open_file, table_names
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.plan import Plan
+from stovergeo.inputs.plan.layers import RasterLayer, Soil, SoilsLayer
+from stovergeo.inputs.rasters import opened_raster, window_around
+from stovergeo.inputs.soil_survey import (
     DRAINAGE,
     ERODIBLE,
     FLOODING,
@@ -29,18 +38,20 @@ from stovergeo.inputs.soil_codes import (
     HYDROLOGIC,
     PONDING,
     POTENTIALLY_ERODIBLE,
+    SurveyTables,
     coded,
+    map_units,
+    plain_key,
 )
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
+from stovergeo.inputs.vector import Near, of_family, parts_of, placed, read_frame, valid_polygons
 
 message = Catalog("stovergeo.inputs")
 #: water table written for "none seen": the survey looks about 2 m deep
 NO_WATER_TABLE_CM: Final = 200.0
-
 #: drainage classes by which the wettest part of a polygon must differ from most of it to be worth a word (judgement)
 MUCH_WETTER: Final = 2
-
 #: SOILS column -> survey attributes that give it, the best first
 ATTRIBUTES: Final = {
     "drainage_class": ("drainagecl", "drclassdcd"),
@@ -92,7 +103,7 @@ _NAMES: Final = ("muname", "name", "mapunit")
 
 
 def make_soils(
-    frame: gpd.GeoDataFrame | None, soil: Soil | None, region: shapely.Polygon, crs: CRS, where: str, report: Report
+    frame: gpd.GeoDataFrame | None, soil: Soil | None, region: shapely.Polygon, crs: CRS, at: Place
 ) -> gpd.GeoDataFrame:
     """Return the SOILS table over a region of the working CRS.
 
@@ -105,22 +116,21 @@ def make_soils(
     region : shapely.Polygon
         Ground later packages will ask about.
     """
-    given = None if soil is None else plan_soil(soil)
     if frame is None:
-        if given is None:
-            return no_soils(crs)
-        return _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [region], crs)
-    near = frame.set_geometry(gpd.GeoSeries(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs))
-    soils = _attributes(near, where, report)
-    _fill_from_plan(soils, given)
-    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
+        return no_soils(crs) if soil is None else _plan_table(soil, region, crs)
+    near = frame.set_geometry(shapely.intersection(frame.geometry.to_numpy(), region), crs=crs)
     rest = shapely.difference(region, shapely.union_all(near.geometry.to_numpy()))
-    if given is not None and rest.area > 0:
-        soils = pd.concat(
-            [soils, _table([{"soil_id": "plan", "name": "Soil given in the plan", **given}], [rest], crs)],
-            ignore_index=True,
-        )
-    return soils
+    soils = _attributes(near, at)
+    own = None if soil is None else _plan_table(soil, rest, crs)
+    if own is not None:
+        soils = soils.fillna(own.iloc[0][list(ATTRIBUTES)].dropna().to_dict())
+    soils["wettest_drainage_class"] = soils[["drainage_class", "wettest_drainage_class"]].max(axis=1)
+    return soils if own is None or rest.area == 0 else pd.concat([soils, own], ignore_index=True)
+
+
+def _plan_table(soil: Soil, ground: shapely.Geometry, crs: CRS) -> gpd.GeoDataFrame:
+    known = {"soil_id": "plan", "name": "Soil given in the plan", **plan_soil(soil)}
+    return _table({column: [value] for column, value in known.items()}, [ground], crs)
 
 
 def plan_soil(soil: Soil) -> dict[str, float]:
@@ -140,28 +150,26 @@ def plan_soil(soil: Soil) -> dict[str, float]:
     }
 
 
-def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str, report: Report) -> None:
+def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, at: Place) -> None:
     """Report, in hectares of field ground, what the soils do not say, and field ground without any soil."""
     if fields.empty:
         return
     ground = shapely.union_all(fields.geometry.to_numpy())
-    pieces = gpd.GeoDataFrame(
-        geometry=[_polygons(g) for g in shapely.intersection(soils.geometry.to_numpy(), ground)], crs=soils.crs
-    )
-    hectares = geodesic_ha(pieces)
+    pieces = [parts_of(g, {"polygon"}) for g in shapely.intersection(soils.geometry.to_numpy(), ground)]
+    hectares = geodesic_ha(gpd.GeoDataFrame(geometry=pieces, crs=soils.crs))
     whole = float(fields["area_ha"].sum())
     bare = whole - float(hectares.sum())
     if bare > 0.005 * whole:
         cure = "Bring a soil layer that covers the fields, or add [soil] to the plan file to fill the rest."
-        report.add("soil.missing", where, message("soil.none", area=bare), cure)
+        at.add("soil.missing", message("soil.none", area=bare), cure)
     wetter = (soils["wettest_drainage_class"] - soils["drainage_class"] >= MUCH_WETTER).to_numpy()
     if (partly := float(hectares[wetter].sum())) > 0.005 * whole:
-        report.add("soil.mixture", where, message("soil.mixture", area=partly))
+        at.add("soil.mixture", message("soil.mixture", area=partly))
     worked = (soils[WORKED_OUT] > 0).to_numpy()
     if (extent := float(hectares[worked].sum())) >= 0.05:
         units = sorted({str(i) for i in soils["soil_id"][worked & (hectares > 0)]})
         named = ", ".join(u[:20] for u in units[:8]) + (f" and {len(units) - 8} more" if len(units) > 8 else "")
-        report.add("soil.k_from_nomograph", where, message("soil.k_from_texture", area=extent, soils=named))
+        at.add("soil.k_from_nomograph", message("soil.k_from_texture", area=extent, soils=named))
     by_extent: dict[float, list[str]] = {}
     for column in ATTRIBUTES:
         if column not in OPTIONAL:
@@ -170,12 +178,12 @@ def report_unknown(soils: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, where: str
                 by_extent.setdefault(round(lacking, 1), []).append(column)
     for lacking, columns in by_extent.items():
         names = ", ".join(f"{c.replace('_', ' ')} ({ATTRIBUTES[c][0]})" for c in columns)
-        report.add("soil.missing", where, message("soil.lacking", area=lacking, names=names))
+        at.add("soil.missing", message("soil.lacking", area=lacking, names=names))
 
 
 def no_soils(crs: CRS) -> gpd.GeoDataFrame:
     """Return a SOILS table without rows: nothing is known of the ground."""
-    return _table([], [], crs)
+    return _table({"soil_id": [], "name": []}, [], crs)
 
 
 def survey_column(frame: pd.DataFrame, attribute: str) -> str | None:
@@ -184,96 +192,197 @@ def survey_column(frame: pd.DataFrame, attribute: str) -> str | None:
     return folded.get(attribute) or folded.get(attribute[:10])
 
 
-def _attributes(frame: gpd.GeoDataFrame, where: str, report: Report) -> gpd.GeoDataFrame:
+def _attributes(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
     columns: dict[str, np.ndarray] = {}
     for target, names in ATTRIBUTES.items():
         values = np.full(len(frame), np.nan)
         for name in names:
             found = survey_column(frame, name)
             if found is not None:
-                where_column = f"{where}, column {found!r}"
-                if target in _WORDS:
-                    read = _words(frame[found], target, where_column, report)
-                else:
-                    read = _numbers(frame[found], target, "components" in frame, where_column, report)
+                read_as = _words if target in _WORDS else _numbers
+                read = read_as(frame[found], target, "components" in frame, at.column(found))
                 values = np.where(np.isnan(values), read, values)
         columns[target] = values
-    ids = next((c for n in _IDS if (c := survey_column(frame, n))), None)
-    names_column = next((c for n in _NAMES if (c := survey_column(frame, n))), None)
-    symbol = clean_column(frame[ids], where, report) if ids else pd.Series([f"S{i + 1}" for i in range(len(frame))])
-    name = clean_column(frame[names_column], where, report) if names_column else symbol
-    rows = [dict(zip(("soil_id", "name"), both, strict=True)) for both in zip(symbol, name, strict=True)]
-    soils = _table(rows, list(frame.geometry), CRS(frame.crs))
-    for target, values in columns.items():
-        soils[target] = values
+    ids, label = (next(filter(None, (survey_column(frame, n) for n in names)), None) for names in (_IDS, _NAMES))
+    symbol = clean_column(frame[ids], at) if ids else pd.Series([f"S{i + 1}" for i in range(len(frame))])
+    name = clean_column(frame[label], at) if label else symbol
+    known = {"soil_id": symbol.to_numpy(), "name": name.to_numpy(), **columns}
+    soils = _table(known, frame.geometry.to_numpy(), CRS(frame.crs))
     if WORKED_OUT in frame:  # worked out soil by soil, within the map unit
         soils[WORKED_OUT] = pd.to_numeric(frame[WORKED_OUT], errors="coerce").fillna(0.0).to_numpy()
     elif soils["soil_erodibility"].isna().any():
-        K = _k_of_texture(frame, where, report)
+        K = _k_of_texture(frame, at)
         soils[WORKED_OUT] = (soils["soil_erodibility"].isna() & np.isfinite(K)).astype(float)
         soils["soil_erodibility"] = soils["soil_erodibility"].fillna(pd.Series(K * K_SI_PER_US, index=soils.index))
     return soils
 
 
-def _k_of_texture(frame: pd.DataFrame, where: str, report: Report) -> np.ndarray:
+def _k_of_texture(frame: pd.DataFrame, at: Place) -> np.ndarray:
     """Return K (US) by the nomograph for polygons that carry the texture of their soil; NaN where they do not."""
-    parts = []
-    for attribute in TEXTURE:
-        found = survey_column(frame, attribute)
-        unknown = np.full(len(frame), np.nan)
-        parts.append(unknown if found is None else to_numbers(frame[found], f"{where}, column {found!r}", report))
-    return erodibility_of_layers_us(*parts)
+    found = [survey_column(frame, attribute) for attribute in TEXTURE]
+    unknown = np.full(len(frame), np.nan)
+    return erodibility_of_layers_us(*(to_numbers(frame[c], at.column(c)) if c else unknown for c in found))
 
 
-def _words(column: pd.Series, target: str, where: str, report: Report) -> np.ndarray:
+def _words(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray:
     numbers, unknown = coded(column, _WORDS[target])
     if unknown:
         listed = ", ".join(repr(w[:40]) for w in unknown[:5])
-        report.add("soil.code", where, f"Not among the survey's words for {target.replace('_', ' ')}: {listed}.")
+        at.add("soil.code", f"Not among the survey's words for {target.replace('_', ' ')}: {listed}.")
     if target == "highly_erodible":
         perhaps = column.astype("string").str.casefold().isin(POTENTIALLY_ERODIBLE).to_numpy(dtype=bool, na_value=False)
         if perhaps.any():
-            report.add(
-                "soil.potentially_erodible",
-                where,
-                f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible.",
-            )
+            said = f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible."
+            at.add("soil.potentially_erodible", said)
     return numbers
 
 
-def _numbers(column: pd.Series, target: str, mixed: bool, where: str, report: Report) -> np.ndarray:
+def _numbers(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray:
     factor, low, high = _NUMBERS[target]
-    values = to_numbers(column, where, report)
+    values = to_numbers(column, at)
     wrong = (values < low) | (values > high)
     if wrong.any():
         said = f"{int(wrong.sum()):,} values lie outside {low:g} to {high:g}, such as {values[wrong][0]:g}."
-        report.add("soil.range", where, said)
+        at.add("soil.range", said)
         values = np.where(wrong, np.nan, values)
     known = values[np.isfinite(values)]
     if target in SURVEY_STEPS and not mixed and known.size and np.mean(np.isin(known, SURVEY_STEPS[target])) < 0.5:
         usual = ", ".join(f"{v:g}" for v in SURVEY_STEPS[target])
-        report.add("soil.steps", where, f"Values such as {known[0]:g} are none of the survey's ({usual}).")
+        at.add("soil.steps", f"Values such as {known[0]:g} are none of the survey's ({usual}).")
     if target == "water_table_cm":
         # a null depth in a column that is there means: no wet layer was seen (survey's query guide)
         values = np.where(np.isnan(values) & ~wrong, NO_WATER_TABLE_CM, np.minimum(values, NO_WATER_TABLE_CM))
     return values * factor
 
 
-def _fill_from_plan(soils: gpd.GeoDataFrame, given: dict[str, float] | None) -> None:
-    for column, value in (given or {}).items():
-        soils[column] = soils[column].fillna(value)
-
-
-def _table(rows: list[dict], shapes: list[shapely.Geometry], crs: CRS) -> gpd.GeoDataFrame:
-    table = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=None if rows else ["soil_id", "name"]), geometry=shapes, crs=crs
-    )
+def _table(known: dict[str, Any], shapes: ArrayLike, crs: CRS) -> gpd.GeoDataFrame:
+    table = gpd.GeoDataFrame(known, geometry=shapes, crs=crs)
     for column in ATTRIBUTES:
         table[column] = table[column].astype(np.float64) if column in table else np.nan
     table[WORKED_OUT] = 0.0
     return table[["soil_id", "name", *ATTRIBUTES, WORKED_OUT, "geometry"]]
 
 
-def _polygons(shape: shapely.Geometry) -> shapely.Geometry:
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
-    return shapely.MultiPolygon(parts) if parts else shapely.Polygon()
+#: layer of map-unit polygons in a survey database, and its key
+POLYGON_LAYER: Final = "mupolygon"
+KEY: Final = "mukey"
+_MAX_RASTER_CELLS: Final = 4_000_000
+
+
+def read_soil_polygons(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+    """Return soil polygons that touch a region, in the working CRS, with survey attributes as columns.
+
+    Where the polygons carry only the key of a map unit and the survey's tables are at hand (in the same
+    download or database, or named by `tables`), the attributes are worked out from the components.
+
+    Raises
+    ------
+    InputError
+        As the readers below, and ``soil.tables``, ``soil.layout``, ``soil.folder``, ``overlay.empty``.
+    """
+    opened = open_file(layer.path, plan.folder, at, folders=True)
+    tables = _tables(layer, opened, plan, at)
+    if opened.kind == "raster":
+        polygons = _from_raster(layer, plan, region, crs, at)
+    else:
+        files, name = _polygon_files(opened, layer, at)
+        # a survey covers a county or a state: only the ground around the farm is read, where the file can be trusted
+        near = None if layer.crs is not None or layer.swap_xy else (region.bounds, crs)
+        frames = [f for file in files if len(f := _with_geometry(file, name, at, near)) or near is None]
+        if not frames:
+            raise at.refuse("overlay.empty", "No soil polygon touches the farm.")
+        flat = [of_family(placed(f, layer, at), {"polygon"}, at) for f in frames]
+        polygons = pd.concat([to_working(valid_polygons(f, at, 0.0), crs, at) for f in flat], ignore_index=True)
+    near = polygons[polygons.geometry.intersects(region)].reset_index(drop=True)
+    if near.empty:
+        raise at.refuse("overlay.empty", "No soil polygon touches the farm.")
+    return near if tables is None else _joined(near, tables, at)
+
+
+def _tables(layer: SoilsLayer, opened: OpenFile, plan: Plan, at: Place) -> SurveyTables | None:
+    if layer.tables is not None:
+        at = at.key("tables")
+        opened = open_file(layer.tables, plan.folder, at, folders=True)
+    if opened.kind == "folder":
+        plain = opened.path if (opened.path / "comp.txt").exists() else None
+        folder = _folder(opened.path, "tabular") or plain
+        if folder is None:
+            raise at.refuse("soil.folder", f"The folder {opened.path.name} holds no folder `tabular`.")
+        return SurveyTables(folder, database=False)
+    if opened.driver in ("GPKG", "SQLite"):
+        if {"component", "mapunit"} <= table_names(opened.path):
+            return SurveyTables(opened.path, database=True)
+        if layer.tables is not None:
+            raise at.refuse("soil.tables", f"{opened.path.name} holds no tables component and mapunit.")
+    elif layer.tables is not None:
+        raise at.refuse("soil.tables", f"{opened.path.name} is neither a survey download nor its database.")
+    return None
+
+
+def _polygon_files(opened: OpenFile, layer: SoilsLayer, at: Place) -> tuple[list[OpenFile], str | None]:
+    if opened.kind == "folder":
+        spatial = _folder(opened.path, "spatial") or opened.path
+        paths = sorted(p for p in spatial.iterdir() if re.fullmatch(r"soilmu_a.*\.shp", p.name, re.I | re.S))
+        if not paths:
+            raise at.refuse("soil.folder", f"The folder {opened.path.name} holds no soilmu_a_*.shp.")
+        return [open_file(p.name, spatial, at) for p in paths], layer.layer
+    if opened.kind == "database":
+        opened = OpenFile(opened.path, "vector", opened.driver)
+    survey = opened.driver in ("GPKG", "SQLite") and POLYGON_LAYER in table_names(opened.path)
+    return [opened], layer.layer or (POLYGON_LAYER if survey else None)
+
+
+def _with_geometry(opened: OpenFile, name: str | None, at: Place, near: Near | None) -> gpd.GeoDataFrame:
+    frame = read_frame(opened, name, at, near)
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise at.refuse("geom.type", f"{opened.path.name} holds no polygons; soils need them.")
+    return frame
+
+
+def _folder(path: Path, name: str) -> Path | None:
+    """Return a folder by name, in a download or one below it, whatever the case of its letters."""
+    if path.name.lower() == name:
+        return path
+    for level in (path, *sorted(p for p in path.iterdir() if p.is_dir() and not p.is_symlink())):
+        for below in sorted(p for p in level.iterdir() if p.is_dir()):
+            if below.name.lower() == name:
+                return below
+    return None
+
+
+def _from_raster(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+    """Return polygons of equal map-unit key from a raster whose cell values are keys."""
+    as_raster = RasterLayer(path=layer.path, crs=layer.crs, band=layer.band)
+    with opened_raster(as_raster, plan, at) as (source, header):
+        box: Bounds = transform_bounds(crs.to_wkt(), header.crs.to_wkt(), *region.bounds)
+        part = window_around(source, box)
+        if not header.meets(box):
+            raise at.refuse("overlay.empty", "No soil cell touches the farm.")
+        if part.width * part.height > _MAX_RASTER_CELLS:
+            raise at.refuse("raster.too_big", f"The farm's part of it has {part.width * part.height:,} cells.")
+        values = source.read(header.band, window=part)
+        empty = 0 if header.nodata is None else header.nodata
+        if not np.issubdtype(values.dtype, np.integer):
+            raise at.refuse("raster.layout", "The cells hold no whole numbers, as keys of map units are.")
+        # shapes() takes no 32-bit unsigned numbers: keys stand by their place among those that occur
+        keys, places = np.unique(values, return_inverse=True)
+        numbered = places.reshape(values.shape).astype(np.int32)
+        found = [
+            (shapely.geometry.shape(shape), keys[int(value)])
+            for shape, value in raster_shapes(numbered, mask=values != empty, transform=source.window_transform(part))
+        ]
+    frame = gpd.GeoDataFrame({KEY: [str(int(k)) for _, k in found]}, geometry=[s for s, _ in found], crs=header.crs)
+    return to_working(frame, crs, at)
+
+
+def _joined(polygons: gpd.GeoDataFrame, tables: SurveyTables, at: Place) -> gpd.GeoDataFrame:
+    column = survey_column(polygons, KEY)
+    if column is None:
+        raise at.refuse("soil.tables", "The polygons have no column MUKEY to find their map unit by.")
+    keys = polygons[column].map(plain_key)
+    units = map_units(tables.read(sorted(set(keys.dropna())), at))
+    lacking = sorted(set(keys.dropna()) - set(units.index))
+    if lacking:
+        at.add("soil.unjoined", f"{len(lacking)} map units have no row in the tables, such as {lacking[0]}.")
+    own = polygons[["geometry"]].assign(mukey=keys)
+    return own.merge(units.rename_axis(KEY).reset_index(), on=KEY, how="left", validate="many_to_one")

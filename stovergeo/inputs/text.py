@@ -1,4 +1,4 @@
-"""Text from a layer that others made, cleaned: no control or direction characters, one form of each letter."""
+"""Text from files that others made: cleaned for the results, quoted for messages."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from stovergeo.core.errors import Report
+from stovergeo.inputs.place import Place
 
 MAX_LETTERS: Final = 300
 #: marks that turn the direction of the text around them, and other invisible format characters
@@ -32,7 +32,7 @@ def clean_text(text: object) -> str:
     return plain if len(plain) <= MAX_LETTERS else plain[: MAX_LETTERS - 3] + "..."
 
 
-def clean_column(column: pd.Series, where: str, report: Report) -> pd.Series:
+def clean_column(column: pd.Series, at: Place) -> pd.Series:
     """Return a text column cleaned; what was changed beyond spaces and letter form is counted and reported."""
     # each different text is cleaned once: a million records name a few loads and crops
     place, texts = pd.factorize(column.astype(object), use_na_sentinel=True)
@@ -41,9 +41,13 @@ def clean_column(column: pd.Series, where: str, report: Report) -> pd.Series:
     changed = int((cleaned != given)[place].sum())
     if changed:
         share = f"{changed:,} of {len(column):,} texts"
-        said = f"{share} held control or direction characters, or over {MAX_LETTERS} letters."
-        report.add("text.control", where, said)
+        at.add("text.control", f"{share} held control or direction characters, or over {MAX_LETTERS} letters.")
     garbled = np.array([_MOJIBAKE.search(t) is not None for t in cleaned])
     if (count := int(garbled[place].sum())) > 0:
-        report.add("text.mojibake", where, f"{count:,} texts look garbled, such as {cleaned[garbled][0]!r}.")
+        at.add("text.mojibake", f"{count:,} texts look garbled, such as {cleaned[garbled][0]!r}.")
     return pd.Series(cleaned[place], index=column.index, dtype=object)
+
+
+def shown(text: str, most: int = 120) -> str:
+    """Return text for a message: quoted, control characters escaped, cut to length."""
+    return repr(text if len(text) <= most else text[:most] + "...")

@@ -19,8 +19,7 @@ from stovergeo.core.contracts import STEPS
 from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.nearest import unknown_value
-from stovergeo.inputs.farm_layers import FarmLayers
-from stovergeo.inputs.farm_size import FarmSize
+from stovergeo.inputs.farm_layers import FarmLayers, FarmSize
 from stovergeo.inputs.grid import farm_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.read import read_layers

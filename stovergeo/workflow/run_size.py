@@ -14,7 +14,7 @@ from typing import Final
 
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Message
-from stovergeo.inputs.farm_size import FarmSize
+from stovergeo.inputs.farm_layers import FarmSize
 from stovergeo.inputs.plan import Plan
 
 try:

@@ -21,7 +21,7 @@ TEMPLATE = HOST + "/ground/{z}/{x}/{y}.png"
 
 @pytest.fixture(scope="module")
 def tiled(tmp_path_factory) -> Path:
-    from stovergeo.inputs.plan.report import ReportOptions
+    from stovergeo.inputs.plan.farm import ReportOptions
     from stovergeo.report.map_page import landowner_page
     from stovergeo.report.plan_numbers import ledger_of
 

@@ -24,7 +24,7 @@ def test_the_starter_plan_is_valid(tmp_path: Path) -> None:
     path = tmp_path / "plan.toml"
     path.write_text(starter_text(), encoding="utf-8")
     plan = read_plan(path, Report())
-    assert plan.path_of("fields.gpkg") == tmp_path / "fields.gpkg"
+    assert plan.folder == tmp_path
     assert plan.gather.working_width_m == pytest.approx(9.144)
 
 

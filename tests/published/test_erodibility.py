@@ -1,4 +1,4 @@
-"""Soil erodibility K: nomograph and texture table. READ: seen in the source; CALC: our arithmetic; MEM: from memory."""
+"""Soil erodibility K: the nomograph's equation. READ: seen in the source; CALC: our arithmetic; MEM: from memory."""
 
 import numpy as np
 import pytest
@@ -7,9 +7,7 @@ from hypothesis import strategies as st
 
 from stovergeo.core.units import K_SI_PER_US
 from stovergeo.inputs.erodibility import (
-    TEXTURE_K_US,
     erodibility_of_layers_us,
-    erodibility_of_texture_us,
     erodibility_us,
     permeability_class,
 )
@@ -70,25 +68,6 @@ def test_erodibility_of_layers_goes_the_right_way(silt, sand, clay, om, ksat):
     assert erodibility_of_layers_us(silt, sand + 0.5, clay, om, ksat) >= K
     assert erodibility_of_layers_us(silt, sand, clay, om / 2, ksat) >= K
     assert erodibility_of_layers_us(silt, sand, clay, om, ksat / 2) >= K
-
-
-# K by texture at 0.5, 2 and 4 % organic matter: agricultural engineering text (READ).
-PRINTED_K = {
-    "fine sand": (0.16, 0.14, 0.10),
-    "loamy sand": (0.12, 0.10, 0.08),
-    "sandy loam": (0.27, 0.24, 0.19),
-    "very fine sandy loam": (0.47, 0.41, 0.33),
-    "silt loam": (0.48, 0.42, 0.33),
-    "clay loam": (0.28, 0.25, 0.21),
-    "silty clay loam": (0.37, 0.32, 0.26),
-    "silty clay": (0.25, 0.23, 0.19),
-}
-
-
-@pytest.mark.parametrize("texture", PRINTED_K)
-def test_erodibility_by_texture(texture):
-    assert [erodibility_of_texture_us(texture, om) for om in (0.5, 2, 4)] == list(PRINTED_K[texture])
-    assert set(TEXTURE_K_US) == set(PRINTED_K)
 
 
 # Limits of the permeability classes: 6, 2, 0.6, 0.2 and 0.06 in/h (READ); 1 micrometre a second is 0.1417 in/h (CALC).

@@ -16,7 +16,8 @@ import shapely
 from pyproj import CRS
 
 from stovergeo.core.errors import Report
-from stovergeo.inputs.soil_codes import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.soil_survey import DRAINAGE, ERODIBLE, FLOODING, HYDRIC, HYDROLOGIC, PONDING, coded
 from stovergeo.inputs.soils import make_soils
 
 # NASIS domains, in the survey's order [read]
@@ -89,7 +90,7 @@ def test_case_and_spaces_do_not_matter_and_other_words_are_named():
 def soils_of(**columns) -> pd.Series:
     box = shapely.box(420_000, 4_864_000, 420_400, 4_864_400)
     frame = gpd.GeoDataFrame({k: [v] for k, v in columns.items()}, geometry=[box], crs=32615)
-    return make_soils(frame, None, box, CRS.from_epsg(32615), "soils", Report()).iloc[0]
+    return make_soils(frame, None, box, CRS.from_epsg(32615), Place("soils", Report())).iloc[0]
 
 
 def test_k_and_t_and_wind_index_in_si():

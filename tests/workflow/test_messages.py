@@ -18,7 +18,7 @@ from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.errors import Report
 from stovergeo.core.printing import render
 from stovergeo.core.stack import new_stack, put
-from stovergeo.inputs.farm_size import FarmSize
+from stovergeo.inputs.farm_layers import FarmSize
 from stovergeo.workflow import story
 from stovergeo.workflow.not_known import report_left_out, unknown_messages
 from stovergeo.workflow.run_size import need_of

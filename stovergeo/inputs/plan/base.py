@@ -56,9 +56,8 @@ def one_of(words: Callable[[], Iterable[str]]) -> BeforeValidator:
     def check(value: object) -> object:
         known = tuple(words())
         if value not in known:
-            listed = [repr(word) for word in known]
-            expected = f"{', '.join(listed[:-1])} or {listed[-1]}"
-            raise PydanticKnownError("literal_error", {"expected": expected})
+            listed = ", ".join(map(repr, known[:-1]))
+            raise PydanticKnownError("literal_error", {"expected": f"{listed} or {known[-1]!r}"})
         return value
 
     return BeforeValidator(check)

@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 import typing
 from importlib.resources import files
 from pathlib import Path
+from typing import Any, Final
 
 from pydantic import BaseModel, Field, PrivateAttr, ValidationError
 from pydantic_core import ErrorDetails
 
 from stovergeo.core.errors import Report
 from stovergeo.core.nearest import nearest, unknown_value
+from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.base import Section
 from stovergeo.inputs.plan.crop import Crop, Limits, Odds
-from stovergeo.inputs.plan.farm import Farm, Landowner
+from stovergeo.inputs.plan.farm import Farm, Landowner, ReportOptions
 from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.layers import Layers, Soil
 from stovergeo.inputs.plan.money import Money
 from stovergeo.inputs.plan.need import Need
-from stovergeo.inputs.plan.plain_words import hint_for, literals_in, said_of
-from stovergeo.inputs.plan.report import ReportOptions
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.inputs.plan.yields import Yields
 
@@ -55,10 +56,6 @@ class Plan(Section):
         """Folder that the paths in the plan are relative to."""
         return self._folder
 
-    def path_of(self, layer_path: str) -> Path:
-        """Return a layer's path, relative ones taken from the plan file's folder."""
-        return self._folder / layer_path
-
 
 def starter_text() -> str:
     """Return the commented plan file that ``stovergeo new`` writes."""
@@ -92,36 +89,31 @@ def read_plan(path: Path, report: Report) -> Plan:
     >>> plan.farm.season > 2020, plan.gather.working_width_m > 1
     (True, True)
     """
-    where = f"plan file {path.name}"
+    at = Place(f"plan file {path.name}", report)
     text = ""
     try:
         if not path.is_file():
             inside = f" It is a folder; did you mean {path / 'plan.toml'}?" if (path / "plan.toml").is_file() else ""
-            raise report.refuse("plan.unreadable", where, f"There is no regular file at {path}.{inside}")
+            raise at.refuse("plan.unreadable", f"There is no regular file at {path}.{inside}")
         if path.stat().st_size > MAX_BYTES:
-            raise report.refuse(
-                "plan.unreadable", where, f"It is over 1 MB, far more than a plan file can be.{_odd(path)}"
-            )
-        text = _text_of(path.read_bytes())
+            raise at.refuse("plan.unreadable", f"It is over 1 MB, far more than a plan file can be.{_odd(path)}")
+        # TOML is UTF-8; some editors put a mark before it or write UTF-16
+        content = path.read_bytes()
+        text = content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
         data = tomllib.loads(text)
     except UnicodeDecodeError as error:
         said = f"It is not text in UTF-8 (byte {error.start:,}).{_odd(path)}"
         cure = "Save it as UTF-8 in your editor; `stovergeo new FOLDER` writes a plan file to start from."
-        raise report.refuse("plan.unreadable", where, said, cure) from None
+        raise at.refuse("plan.unreadable", said, cure) from None
     except (OSError, tomllib.TOMLDecodeError, RecursionError) as error:
         said = f"{error}.{hint_for(text, str(error))}{_odd(path)}"
-        raise report.refuse("plan.unreadable", where, said, "Correct the file at the place named.") from None
-    return plan_from(data, path.resolve().parent, report, where)
+        raise at.refuse("plan.unreadable", said, "Correct the file at the place named.") from None
+    return plan_from(data, path.resolve().parent, report, at.where)
 
 
 def _odd(path: Path) -> str:
     """Say that a file's name is none of a plan file."""
     return "" if path.suffix.lower() == ".toml" else f" {path.name} does not look like a plan file, which is a .toml."
-
-
-def _text_of(content: bytes) -> str:
-    """Return the text of a file from any editor: TOML is UTF-8, some editors put a mark before it or write UTF-16."""
-    return content.decode("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
 
 
 def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
@@ -147,9 +139,8 @@ def _report(detail: ErrorDetails, report: Report, where: str) -> None:
     elif detail["type"] == "missing":
         report.add("plan.missing_key", place, "This key is missing.")
     elif detail["type"] == "literal_error" and isinstance(detail["input"], str):
-        known = literals_in(detail["ctx"]["expected"])
-        cure = f"Use one of: {', '.join(known)}."
-        report.add("plan.bad_value", place, unknown_value(detail["input"], known), cure)
+        known = re.findall(r"'([^']*)'", detail["ctx"]["expected"])  # listed as 'a', 'b' or 'c'
+        report.add("plan.bad_value", place, unknown_value(detail["input"], known), f"Use one of: {', '.join(known)}.")
     else:
         plain = said_of(detail["type"], detail["msg"], detail.get("ctx", {}), _attribute_at(detail["loc"]))
         said = _cut(plain, 400)
@@ -187,3 +178,68 @@ def _section_in(annotation: object) -> type[BaseModel] | None:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next((found for part in typing.get_args(annotation) if (found := _section_in(part))), None)
+
+
+#: what the validation library calls a fault -> what to say; {limit} and the like come from its own details
+_SAID: Final = {
+    "greater_than": "Must be more than {gt}",
+    "greater_than_equal": "Must be at least {ge}",
+    "less_than": "Must be less than {lt}",
+    "less_than_equal": "Must be at most {le}",
+    "finite_number": "Must be a finite number",
+    "literal_error": "Must be one of {expected}",
+    "string_type": "Needs text in quotes",
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "Needs a whole number"),
+    "int_parsing_size": "Needs a smaller number",
+    **dict.fromkeys(("float_type", "float_parsing"), "Needs a number without quotes"),
+    **dict.fromkeys(("bool_type", "bool_parsing"), "Needs true or false"),
+    "tuple_type": "Needs a list in square brackets; a section of which there may be several is headed [[...]]",
+    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "Needs a section of its own, headed [...]"),
+    "too_short": "Needs at least {min_length} entries",
+    "too_long": "May have at most {max_length} entries",
+}
+#: unit at the end of an attribute's name -> as it is written
+_UNITS: Final = {"m": "m", "ha": "ha", "mg": "Mg", "s": "s", "kg_m3": "kg/m3", "mg_ha": "Mg/ha"}
+
+
+def said_of(kind: str, message: str, context: dict[str, Any], attribute: str) -> str:
+    """Return what to say of a faulty value, a sentence without its stop.
+
+    Parameters
+    ----------
+    kind, message, context
+        Of the validation library.
+    attribute : str
+        Name of the field in the code, which ends in its unit.
+    """
+    words = _SAID.get(kind)
+    if words is None:
+        return message.removeprefix("Value error, ")
+    bounded = kind.startswith(("greater", "less"))
+    unit = next((u for end, u in sorted(_UNITS.items(), key=lambda e: -len(e[0])) if attribute.endswith(f"_{end}")), "")
+    numbers = {k: f"{v:g}" if isinstance(v, float) else v for k, v in context.items()}
+    return words.format(**numbers) + (f" {unit}" if bounded and unit else "")
+
+
+def hint_for(text: str, message: str) -> str:
+    """Return how to mend the line that a TOML parser stopped at, as far as its look tells; "" where it does not."""
+    found = re.search(r"at line (\d+)", message)
+    if found is None:
+        return ""
+    lines = text.splitlines()
+    number = int(found[1])
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    shown = f" Line {number} is: {line[:80]}" if line else ""
+    if re.search("[\u201c\u201d\u2018\u2019]", line):
+        return f'{shown} - write straight quotes (") in place of the curled ones.'
+    if "\\" in line:
+        return f"{shown} - in double quotes a backslash means something else: write paths with / instead."
+    if re.match(r'["\w.-]+\s*:', line):
+        return f"{shown} - a key and its value are joined by = and not by a colon."
+    if re.search(r"=\s*\d+,\d", line):
+        return f"{shown} - write a decimal point, not a comma."
+    if re.match(r"[\"\w.-]+\s*=\s*(?!true\b|false\b)[^\W\d_]", line):
+        return f"{shown} - text must stand in quotes."
+    if "twice" in message or "overwrite" in message.lower():
+        return f"{shown} - this section or key stands in the file once already."
+    return shown and f"{shown}."

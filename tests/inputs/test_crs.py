@@ -5,9 +5,12 @@ from __future__ import annotations
 import warnings
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 from affine import Affine
+
+from stovergeo.inputs.crs import geodesic_ha
 
 
 @pytest.mark.row(1)
@@ -157,3 +160,31 @@ def test_wells_of_another_county(farm, given, hear):
     wells.to_file(farm.folder / "wells.gpkg")
     farm.layers["wells"] = {"path": "wells.gpkg"}
     hear("overlay.far", "warn")
+
+
+@pytest.mark.parametrize("code", [32615, 32614, 26915, 5070, 3857, 3417, 4326, 4269, 6344])
+def test_a_field_has_one_area_in_whatever_plane_it_comes(farm, fields, code):
+    farm.write_fields(fields.to_crs(code))
+    read = farm.read()
+    assert farm.report.refused == []
+    assert read.fields["area_ha"].to_numpy() == pytest.approx(geodesic_ha(fields), rel=2e-6)
+    assert read.crs.to_epsg() == 32615
+
+
+@pytest.mark.parametrize("latitude", [-35.0, 0.0, 38.0, 42.0, 48.0])
+def test_true_area_against_the_closed_form_of_the_ellipsoid(latitude):
+    """Area between parallels and meridians: Snyder 1987, USGS Prof. Paper 1395, eq. 3-12 for q (from memory)."""
+    a, f = 6_378_137.0, 1 / 298.257223563
+    e = np.sqrt(f * (2 - f))
+
+    def q(phi: float) -> float:
+        s = np.sin(np.radians(phi))
+        return (1 - e**2) * (s / (1 - e**2 * s**2) - np.log((1 - e * s) / (1 + e * s)) / (2 * e))
+
+    step = 0.01
+    exact_ha = a**2 * np.radians(step) * (q(latitude + step) - q(latitude)) / 2 / 10_000
+    # geodesic sides leave the parallels by a hair; points along them keep the figure on them
+    lon = np.linspace(-93, -93 + step, 50)
+    ring = [(x, latitude) for x in lon] + [(x, latitude + step) for x in lon[::-1]]
+    frame = gpd.GeoDataFrame(geometry=[shapely.Polygon(ring)], crs=4326)
+    assert geodesic_ha(frame)[0] == pytest.approx(exact_ha, rel=1e-7)

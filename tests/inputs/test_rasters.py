@@ -131,3 +131,10 @@ def test_ground_turned_over(farm, given, hear, turn):
     assert "dem.disagree" not in farm.codes()
     farm.write_raster(np.ascontiguousarray(ground[::-1] if turn == "upside down" else ground[:, ::-1]))
     hear("dem.disagree", "warn")
+
+
+def test_points_alone_are_ground_enough_to_judge_the_other_layers(farm, ground):
+    del farm.layers["fields"]
+    farm.write_raster(ground[:, :80])
+    farm.read()
+    assert farm.problem("dem.partial_max").severity == "refuse"
