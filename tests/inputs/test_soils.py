@@ -139,15 +139,11 @@ def test_neither_fields_nor_points(farm, given, hear):
     hear("layer.needed", "refuse", also="yield.needed")
 
 
-@pytest.mark.parametrize("named", ["fields and soils", "earlier harvests", "fields alone", "a property and houses"])
-def test_no_yields_of_the_season(farm, given, hear, named):
+@pytest.mark.parametrize("named", ["fields and soils", "fields alone", "a property and houses"])
+def test_no_yields_at_all(farm, given, hear, named):
     keep = farm.layers["fields"]
     farm.layers.clear()
     farm.layers["fields"] = keep
-    if named == "earlier harvests":
-        grain = np.full((180, 240), 190, np.float32)
-        farm.write_raster(grain, "grain.tif")
-        farm.layers["earlier_maps"] = [{"path": "grain.tif", "unit": "bu/ac at 15.5 %", "year": 2023}]
     if named == "fields alone":
         del farm.data["soil"]
     if named == "a property and houses":

@@ -51,9 +51,9 @@ def test_a_surplus_over_most_years_stays_and_a_poor_year_counts_as_it_is(tmp_pat
     total = stack["removable_mg_ha"] + stack["retention_mg_ha"]
     assert total.values[known] == pytest.approx(stack["stover_mg_ha"].values[known], abs=1e-4)
     assert good_now.totals["removable_mg"] < 0.99 * alone.totals["removable_mg"]
-    assert any(m.key == "years.above" and m.values["stover"] > 0 for m in good_now.words["soil"])
+    assert any(m.key == "years.surplus" and m.values["stover"] > 0 for m in good_now.words["soil"])
     # the limit that decides for a zone, and its odds, count on the same
-    assert (good_now.zone_methods["limit_mg_ha"].max()) < alone.residue.zone_methods["limit_mg_ha"].max()
+    assert good_now.residue.zone_methods["limit_mg_ha"].max() < alone.residue.zone_methods["limit_mg_ha"].max()
     assert poor_now.totals["removable_mg"] == pytest.approx(alone.totals["removable_mg"], rel=1e-5)
     assert poor_now.totals["bales"] == pytest.approx(alone.totals["bales"], abs=1)
 

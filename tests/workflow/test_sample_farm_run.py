@@ -52,7 +52,8 @@ def test_the_landowners_page_holds_the_offer_and_none_of_the_growers_money(
     own = {text for both in printed for text in both.values()}
     as_given = "15"  # $/ton, in the plan file
     shown = money_in(page)
-    assert shown - own == {f"{lime:g}", "30", as_given}  # 30: $/ton, in its source
+    lime_in_us = f"{lime * 0.45359237:.2g}"  # $/lb
+    assert shown - own == {f"{lime:g}", lime_in_us, "30", as_given}  # 30: $/ton, in its source
     farm = {e["what"]: e["printed"] for e in sample_record["ledger"] if e["of"] == "farm"}
     assert {farm[what]["us"] for what in ("pay", "nutrient_cost")} < shown
 
