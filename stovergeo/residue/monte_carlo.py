@@ -4,8 +4,8 @@ Shared causes are drawn once: coefficients of rules and the year's weather for t
 farm, the season's stover for the grain and the machine's take for each field, the rest for
 each zone. Rules run on a sample of cells, all samples at once.
 
-Every coefficient samples from a stream of its own, made from the seed and its name: adding
-one coefficient, or asking for them in another order, changes no other draw. Draws are
+Every coefficient samples from a stream of its own, made from the seed, its name and the field's
+or zone's: adding a coefficient or a field, or asking for them in another order, changes no other draw. Draws are
 stratified (one in each of n equal slices of probability), which steadies the percentiles.
 """
 
@@ -38,11 +38,9 @@ def stream(seed: int, name: str) -> np.random.Generator:
     return np.random.default_rng([seed, crc32(name.encode())])
 
 
-def spread_evenly(rng: np.random.Generator, shape: tuple[int, ...]) -> np.ndarray:
-    """Return probabilities in (0, 1), stratified along the first axis and independent along the others."""
-    n = shape[0]
-    slices = rng.permuted(np.broadcast_to(np.arange(n).reshape(n, *(1,) * (len(shape) - 1)), shape), axis=0)
-    return (slices + rng.random(shape)) / n
+def spread_evenly(rng: np.random.Generator, n: int) -> np.ndarray:
+    """Return n probabilities in (0, 1), one in each of n equal slices, in random order."""
+    return (rng.permutation(n) + rng.random(n)) / n
 
 
 def triangular(probability: np.ndarray, low: float, mode: float, high: float) -> np.ndarray:
@@ -53,20 +51,20 @@ def triangular(probability: np.ndarray, low: float, mode: float, high: float) ->
     return np.where(probability < turn, rising, falling)
 
 
-def draw(coefficient: Coefficient, seed: int, shape: tuple[int, ...]) -> np.ndarray:
-    """Return samples of a coefficient from its spread; one number repeated where it has none.
+def draw(coefficient: Coefficient, seed: int, n: int, owner: str = "") -> np.ndarray:
+    """Return n samples of a coefficient from its spread; one number repeated where it has none.
 
     Parameters
     ----------
     coefficient : Coefficient
-    seed : int
-    shape : tuple of int
-        Draws first; then the fields or zones among which it differs.
+    seed, n : int
+    owner : str
+        Name of the field or zone whose own value it is; "" where one value holds for all.
     """
     if not coefficient.low < coefficient.high:
-        return np.full(shape, coefficient.value)
-    probability = spread_evenly(stream(seed, coefficient.key), shape)
-    return triangular(probability, coefficient.low, coefficient.value, coefficient.high)
+        return np.full(n, coefficient.value)
+    name = f"{coefficient.key}/{owner}" if owner else coefficient.key
+    return triangular(spread_evenly(stream(seed, name), n), coefficient.low, coefficient.value, coefficient.high)
 
 
 #: cells that stand for a zone, and samples computed at once (keeps arrays within the processor's cache)
@@ -96,6 +94,7 @@ def sample_limits(
     options: RuleOptions,
     plan: Odds,
     methods: Mapping[str, Method],
+    owner: Mapping[str, str] | None = None,
 ) -> DrawnLimits:
     """Run every rule on a sample of each zone's cells under samples of all that is uncertain.
 
@@ -112,6 +111,10 @@ def sample_limits(
         Draws and seed. With no samples, one run with every number at its default.
     methods : mapping
         Methods to judge.
+    owner : mapping, optional
+        field_id -> name of the field among the fields of all farms, such as ``farm/field``; left out: its field_id.
+        What differs between fields or zones is drawn from streams of these names, so that it hangs neither on the
+        order of the fields nor on which others are planned with it, and no two farms share their departures.
 
     Returns
     -------
@@ -122,13 +125,15 @@ def sample_limits(
     few = sample(everything, everything.of(stack["removable_mg_ha"]), CELLS_A_ZONE)
     silent = Report()  # what is wrong was reported by `limits`
     cells = _cells(with_cautious_soil(stack, options, silent), few)
-    names = stack["binding_rule"].attrs["rules"]
-    rules = [_drawable(r, cells, options) for r in rules_for(options, silent) if r.name in names]
+    in_force = stack["binding_rule"].attrs["rules"]
+    rules = [_drawable(r, cells, options) for r in rules_for(options, silent) if r.name in in_force]
     by_method = [r for r in rules if r.trait("reads_method", False)]
     alike = [r for r in rules if r not in by_method]
     fields = list(dict.fromkeys(zones["field_id"]))
     field_of_zone = np.array([fields.index(f) for f in zones["field_id"]], dtype=int)
-    drawn = _draw(plan, options, _uncertain(rules, cells, options, methods), methods, len(fields), len(zones))
+    names = [(owner or {}).get(field, field) for field in fields]
+    of_zones = [f"{names[f]}/{zone}" for f, zone in zip(field_of_zone, zones["zone_id"], strict=True)]
+    drawn = _draw(plan, options, _uncertain(rules, cells, options, methods), methods, names, of_zones)
 
     limit = np.empty((drawn.count, len(zones)))
     method_limit = {name: np.empty_like(limit) for name in methods}
@@ -174,25 +179,33 @@ class _Drawn:
 
 
 def _draw(
-    plan: Odds, options: RuleOptions, keys: list[str], methods: Mapping[str, Method], fields: int, zones: int
+    plan: Odds,
+    options: RuleOptions,
+    keys: list[str],
+    methods: Mapping[str, Method],
+    fields: list[str],
+    zones: list[str],
 ) -> _Drawn:
     """Draw everything, each input from its own stream; with no samples, return the defaults once."""
     n, coefficients = max(plan.samples, 1), options.coefficients
 
-    def of(key: str, *among: int) -> np.ndarray:
+    def of(key: str, owner: str = "") -> np.ndarray:
         c = coefficients[key]
-        return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, (n, *among))
+        return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, n, owner)
+
+    def of_each(key: str, owners: list[str]) -> np.ndarray:
+        return np.column_stack([of(key, owner) for owner in owners])
 
     # the plan's cut height moves the whole range a machine gathers
     moved = {name: method.fraction / coefficients.value(f"methods.{name}.share") for name, method in methods.items()}
-    normal = ndtri(spread_evenly(stream(plan.seed, "grain surface"), (n, zones)))
+    even = np.column_stack([spread_evenly(stream(plan.seed, f"grain surface/{zone}"), n) for zone in zones])
     return _Drawn(
         count=n,
         shared={key: of(key) for key in keys},
-        season=of("residue.factor", fields),
-        shares={name: np.minimum(of(f"methods.{name}.share", fields) * moved[name], 1.0) for name in methods},
-        zone_factor=of("residue.zone_factor", zones),
-        grain_error=normal * coefficients.value("residue.grain_error_shared") * (plan.samples > 0),
+        season=of_each("residue.factor", fields),
+        shares={name: np.minimum(of_each(f"methods.{name}.share", fields) * moved[name], 1.0) for name in methods},
+        zone_factor=of_each("residue.zone_factor", zones),
+        grain_error=ndtri(even) * coefficients.value("residue.grain_error_shared") * (plan.samples > 0),
     )
 
 

@@ -119,7 +119,8 @@ def offer_zones(ready: Ready, removable: Removable) -> Offers:
         refused=kept_free_ground(ready.farm.no_go),
     )
     labels = zones.zone_numbers(drawn_zones, ready.grid)
-    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned)
+    owner = {field.field_id: f"{plan.farm.name}/{field.name}" for field in ready.fields.itertuples()}
+    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned, owner)
     offers = residue.zone_methods(
         stack, drawn_zones, labels, options, removable.planned, drawn=drawn, cautious_pct=plan.odds.cautious_pct
     )

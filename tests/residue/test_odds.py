@@ -53,6 +53,37 @@ def test_fewer_rules_leave_every_other_draw_as_it_was(done, zones, options, ways
     assert (less.limit_mg_ha >= drawn.limit_mg_ha - 1e-9).all()
 
 
+def departures(drawn):
+    """What each zone's limit does that hangs on its own field and itself, beside what all zones share."""
+    return {z: drawn.limit_mg_ha[:, row] for row, z in enumerate(drawn.zone_ids)}
+
+
+def test_what_a_field_draws_hangs_neither_on_its_order_nor_on_other_fields(done, zones, options, ways, drawn):
+    table, labels = zones
+    mine = table["field_id"] == table["field_id"].iloc[-1]
+    alone = np.where(np.isin(labels, np.flatnonzero(mine)), labels - np.flatnonzero(mine)[0], np.nan)
+    few = sample_limits(done, table[mine], alone, options, Odds(samples=400, seed=7), ways)
+    field = table["field_id"].iloc[-1]
+    at = drawn.fields.index(field)
+    assert np.array_equal(few.inputs["residue.factor"][:, 0], drawn.inputs["residue.factor"][:, at])
+    for zone, limit in departures(few).items():
+        assert limit == pytest.approx(departures(drawn)[zone], abs=1e-12)
+
+
+def test_two_farms_share_what_is_common_and_no_departure_of_a_field(done, zones, options, ways):
+    def of(farm):
+        owner = {f: f"{farm}/{f}" for f in zones[0]["field_id"]}
+        return sample_limits(done, *zones, options, Odds(samples=2000, seed=7), ways, owner).inputs
+
+    one, two = of("Hill Farm"), of("Brook Farm")
+    for key, values in one.items():
+        if values.ndim == 1:
+            assert np.array_equal(values, two[key])
+        else:  # independent: the correlation of 2,000 pairs stays within 4 standard errors of none
+            together = np.corrcoef(values.T, two[key].T)[: values.shape[1], values.shape[1] :]
+            assert np.abs(together).max() < 4 / np.sqrt(2000)
+
+
 def test_percentiles_are_in_order_and_odds_between_0_and_1(drawn, zones):
     table = odds_table(drawn, 10, dict.fromkeys(zones[0]["zone_id"], "single_pass"))
     assert list(table["zone_id"]) == list(zones[0]["zone_id"])
@@ -147,7 +178,7 @@ def test_triangular_quantiles_have_the_right_mean_and_ends(low, mode, high):
 
 def test_draws_are_stratified(options):
     c = options.coefficients["retention.carbon.factor"]
-    values = draw(c, 3, (100,))
+    values = draw(c, 3, 100)
     edges = triangular(np.linspace(0, 1, 101), c.low, c.value, c.high)
     assert (np.histogram(values, edges)[0] == 1).all()
 
