@@ -27,7 +27,10 @@ def only_stacks(no_go: gpd.GeoDataFrame) -> pd.Series:
 
 @dataclass(frozen=True, slots=True)
 class FarmLayers:
-    """All layers of a farm, checked, in the working CRS. Tables follow `stovergeo.core.schemas`."""
+    """All layers of a farm, or of a cluster of its fields, checked, in the working CRS.
+
+    Tables follow `stovergeo.core.schemas`. A farm of several clusters holds its rasters in `parts` alone.
+    """
 
     crs: CRS  #: projected, metres
     soils: gpd.GeoDataFrame  #: SOILS, from the layer, the plan, or both
@@ -41,6 +44,13 @@ class FarmLayers:
     surroundings: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)  #: by key of the plan's `[layers]`
     no_go: gpd.GeoDataFrame | None = None  #: places the landowner refuses
     not_checked: dict[str, Message] = field(default_factory=dict)  #: title of what was not given -> why it matters
+    #: the layers cluster by cluster, each in a working CRS of its own; empty where all fields lie together
+    parts: tuple[FarmLayers, ...] = ()
+
+    @property
+    def clusters(self) -> tuple[FarmLayers, ...]:
+        """The layers of each cluster of fields."""
+        return self.parts or (self,)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final, TypeVar, TypeVarTuple
 
 import geopandas as gpd
+import pandas as pd
 import shapely
 import xarray as xr
 from pyproj import CRS
@@ -14,6 +16,7 @@ from pyproj.exceptions import ProjError
 
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
+from stovergeo.inputs.cluster import cluster_fields, cluster_of_points, crs_of
 from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized
 from stovergeo.inputs.fields import (
@@ -117,34 +120,69 @@ class _Reader:
             fields = self.attempt("fields", make_fields, outlines, layers.fields, crs)
         if layers.yield_points is not None and rows is not None:
             points = self.attempt("yield_points", self._points, rows, layers.yield_points, crs)
-        owned = self._surrounding("property", None)
-        inner = self._inner_box([f for f in (fields, points) if f is not None] or placed, owned)
-        self.box = (inner[0] - RIM_M, inner[1] - RIM_M, inner[2] + RIM_M, inner[3] + RIM_M)
-        self.read_rasters = self.sized(self._size(inner, points))
-        region = shapely.box(*self.box).buffer(REACH_M, join_style="mitre")
-        # without outlines the other layers are held against the ground of the points
-        ground = fields if fields is not None or points is None else rough_ground(points)
-        found = {k: owned if k == "property" else self._surrounding(k, region) for k in FAMILIES}
-        farm = FarmLayers(
-            crs=crs,
-            soils=self._soils(region, ground),
-            fields=fields,
-            points=points,
-            yield_raster=self._raster("yield_raster", read_yield_raster, ground),
-            earlier=self._earlier(ground),
-            elevation=self._raster("elevation", read_heights, ground),
-            surface=self._raster("surface", read_heights, None),
-            surroundings={k: frame for k, frame in found.items() if frame is not None},
-            no_go=None if (no_go := raw.get("no_go")) is None else self.attempt("no_go", _no_go, no_go, region, crs),
-            not_checked=not_checked(layers),
-        )
+        earlier = self._earlier_points(fields, crs)
+        alone = FarmLayers(crs, no_soils(crs), fields, points, earlier=earlier, not_checked=not_checked(layers))
+        parts = self._parts(alone)
+        owned = self._surrounding("property", None) if len(parts) == 1 else None
+        boxes = [self._inner_box(part, placed, owned) for part in parts]
+        self.read_rasters = self.sized(self._size(parts, boxes))
+        done = [self._around(part, box) for part, box in zip(parts, boxes, strict=True)]
+        self._check_refused_places(done)
+        farm = done[0] if len(done) == 1 else _whole(alone, done)
         if fields is not None and points is not None and layers.yield_points is not None:
             self.attempt("yield_points", check_points_on_fields, points, fields, layers.yield_points)
-        if points is not None and farm.elevation is not None:
-            self.attempt("elevation", check_heights_agree, points, farm.elevation)
+        for part in done:
+            if part.points is not None and part.elevation is not None:
+                self.attempt("elevation", check_heights_agree, part.points, part.elevation)
+        owned = farm.surroundings.get("property")
         if fields is not None and owned is not None:
             self.attempt("property", check_property, fields, owned)
         return farm
+
+    def _parts(self, farm: FarmLayers) -> list[FarmLayers]:
+        """Return the fields and points of each cluster, each in a CRS of its own unless the plan names one."""
+        fields, points = farm.fields, farm.points
+        clusters = [] if fields is None else cluster_fields(fields, self.plan.farm.margin_m)
+        if fields is None or len(clusters) < 2:
+            return [farm]
+        records = {year: p for year, p in farm.earlier.items() if isinstance(p, gpd.GeoDataFrame)}
+        records |= {} if points is None else {self.plan.farm.season: points}
+        owner = {year: cluster_of_points(p, fields, clusters) for year, p in records.items()}
+        parts = []
+        for number, rows in enumerate(clusters):
+            mine = fields.iloc[rows].reset_index(drop=True)
+            crs = farm.crs if self.plan.farm.crs is not None else crs_of(mine)
+            mine = mine.to_crs(crs)
+            own = {year: p[owner[year] == number].to_crs(crs).reset_index(drop=True) for year, p in records.items()}
+            now = own.pop(self.plan.farm.season, None)
+            parts.append(replace(farm, crs=crs, fields=mine, points=now, earlier=own))
+        return parts
+
+    def _around(self, part: FarmLayers, inner: Bounds) -> FarmLayers:
+        """Return a cluster with everything round its fields: soils, rasters, surroundings, refused places."""
+        self.crs = part.crs
+        self.box = _with_rim(inner)
+        fields, points, no_go = part.fields, part.points, self.raw.get("no_go")
+        region = shapely.box(*self.box).buffer(REACH_M, join_style="mitre")
+        # without outlines the other layers are held against the ground of the points
+        ground = fields if fields is not None or points is None else rough_ground(points)
+        found = {k: self._surrounding(k, None if k == "property" else region) for k in FAMILIES}
+        return replace(
+            part,
+            soils=self._soils(region, ground),
+            yield_raster=self._raster("yield_raster", read_yield_raster, ground),
+            earlier=self._earlier_maps(part, ground),
+            elevation=self._raster("elevation", read_heights, ground),
+            surface=self._raster("surface", read_heights, None),
+            surroundings={k: frame for k, frame in found.items() if frame is not None},
+            no_go=None if no_go is None else self.attempt("no_go", _no_go, no_go, part.crs),
+        )
+
+    def _check_refused_places(self, parts: list[FarmLayers]) -> None:
+        """Report places that the landowner refuses none of which lies near any field."""
+        refused = parts[0].no_go
+        if refused is not None and not any(_is_near(part) for part in parts):
+            self.report.add("answer.far_away", "no_go", f"None of its {len(refused):,} places lies near the farm.")
 
     def _check_named(self) -> None:
         """Report what no plan can be without, and is not named."""
@@ -168,8 +206,8 @@ class _Reader:
     def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
         return points_table(rows, layer, crs)
 
-    def _earlier(self, ground: gpd.GeoDataFrame | None) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
-        """Return the earlier harvests by year; one that cannot be used is refused in the report."""
+    def _earlier_points(self, fields: gpd.GeoDataFrame | None, crs: CRS) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+        """Return the points of earlier harvests by year; one that cannot be used is refused in the report."""
         layers = self.layers
         found: dict[int, gpd.GeoDataFrame | xr.DataArray] = {}
         for number, layer in enumerate(layers.earlier_points, start=1):
@@ -178,16 +216,23 @@ class _Reader:
                 continue
             told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
             rows = self.attempt(where, read_point_rows, told, self.plan)
-            points = None if rows is None else self.attempt(where, self._points, rows, told, self.crs)
+            points = None if rows is None else self.attempt(where, self._points, rows, told, crs)
             if points is not None:
                 found[layer.year] = points
-                if ground is not None:
-                    self.attempt(where, check_points_on_fields, points, ground, told)
-        for number, chart in enumerate(layers.earlier_maps, start=1):
+                if fields is not None:
+                    self.attempt(where, check_points_on_fields, points, fields, told)
+        return found
+
+    def _earlier_maps(
+        self, part: FarmLayers, ground: gpd.GeoDataFrame | None
+    ) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
+        """Return the earlier harvests of a cluster with those that are finished maps."""
+        found = dict(part.earlier)
+        for number, chart in enumerate(self.layers.earlier_maps, start=1):
             where = f"earlier_maps {number}"
             if not self._is_earlier(chart.year, found, where) or not self.read_rasters:
                 continue
-            grain = self.attempt(where, read_yield_raster, chart, self.plan, self.box, self.crs, ground)
+            grain = self.attempt(where, read_yield_raster, chart, self.plan, self.box, part.crs, ground)
             if grain is not None:
                 found[chart.year] = grain
         return found
@@ -225,20 +270,26 @@ class _Reader:
         frame, layer = self.raw.get(key), getattr(self.layers, key)
         return None if frame is None else self.attempt(key, make_surrounding, key, frame, layer, region, self.crs)
 
-    def _inner_box(self, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None) -> Bounds:
-        """Return the box of the farm's grid, from the first of the layers and the property."""
+    def _inner_box(self, part: FarmLayers, placed: list[gpd.GeoDataFrame], owned: gpd.GeoDataFrame | None) -> Bounds:
+        """Return the box of a cluster's grid, from its fields or the first of the layers, and the property."""
         farm = self.plan.farm
-        box = farm_bounds(placed[0].to_crs(self.crs), owned, farm.cell_m, farm.margin_m)
+        first = next((f for f in (part.fields, part.points) if f is not None), placed[0])
+        box = farm_bounds(first.to_crs(part.crs), owned, farm.cell_m, farm.margin_m)
         wide, high = box[2] - box[0], box[3] - box[1]
         if (cells := wide * high / farm.cell_m**2) > MAX_GRID_CELLS:
             span = message("area.farm", wide=wide / 1000, high=high / 1000, cells=round(cells), cell=farm.cell_m)
             self.report.add("grid.too_big", "plan file, farm.cell", span)
         return box
 
-    def _size(self, inner: Bounds, points: gpd.GeoDataFrame | None) -> FarmSize:
-        cells = (inner[2] - inner[0]) * (inner[3] - inner[1]) / self.plan.farm.cell_m**2
-        read = sum(cells_to_read(layer, self.plan, self.box, self.crs) for _, layer in self._rasters())
-        return FarmSize(round(cells), 0 if points is None else len(points), read)
+    def _size(self, parts: list[FarmLayers], boxes: list[Bounds]) -> FarmSize:
+        cells = sum((b[2] - b[0]) * (b[3] - b[1]) for b in boxes) / self.plan.farm.cell_m**2
+        records = sum(0 if part.points is None else len(part.points) for part in parts)
+        read = sum(
+            cells_to_read(layer, self.plan, _with_rim(box), part.crs)
+            for part, box in zip(parts, boxes, strict=True)
+            for _, layer in self._rasters()
+        )
+        return FarmSize(round(cells), records, read)
 
     def _soils(self, region: shapely.Polygon, ground: gpd.GeoDataFrame | None) -> gpd.GeoDataFrame:
         layer, sound, soils = self.layers.soils, None, None
@@ -262,8 +313,36 @@ class _Reader:
         return self.attempt(key, read, layer, self.plan, self.box, self.crs, ground)
 
 
-def _no_go(frame: gpd.GeoDataFrame, region: shapely.Polygon, crs: CRS, at: Place) -> gpd.GeoDataFrame:
-    placed = to_working(valid_polygons(of_family(frame, {"polygon"}, at), at, 0.0), crs, at)
-    if not placed.geometry.intersects(region).any():
-        at.add("answer.far_away", f"None of its {len(placed):,} places lies near the farm.")
-    return placed
+def _with_rim(box: Bounds) -> Bounds:
+    return box[0] - RIM_M, box[1] - RIM_M, box[2] + RIM_M, box[3] + RIM_M
+
+
+def _no_go(frame: gpd.GeoDataFrame, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+    return to_working(valid_polygons(of_family(frame, {"polygon"}, at), at, 0.0), crs, at)
+
+
+def _is_near(part: FarmLayers) -> bool:
+    """Whether any refused place lies within reach of a cluster."""
+    ground = next((f for f in (part.fields, part.points) if f is not None), None)
+    if part.no_go is None or ground is None:
+        return part.no_go is not None
+    region = shapely.box(*ground.total_bounds).buffer(REACH_M + RIM_M, join_style="mitre")
+    return bool(part.no_go.geometry.intersects(region).any())
+
+
+def _whole(farm: FarmLayers, parts: list[FarmLayers]) -> FarmLayers:
+    """Return a farm of several clusters: the tables of all in the farm's CRS, the rasters in its parts."""
+
+    def joined(frames: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+        both = gpd.GeoDataFrame(pd.concat([f.to_crs(farm.crs) for f in frames], ignore_index=True), crs=farm.crs)
+        whole = both.geometry.to_wkb().map(hash)  # what reaches into two clusters was read twice
+        return both[~whole.duplicated()].reset_index(drop=True)
+
+    keys = list(dict.fromkeys(k for part in parts for k in part.surroundings))
+    return replace(
+        farm,
+        soils=joined([part.soils for part in parts]),
+        surroundings={k: joined([p.surroundings[k] for p in parts if k in p.surroundings]) for k in keys},
+        no_go=parts[0].no_go if parts[0].no_go is None else parts[0].no_go.to_crs(farm.crs),
+        parts=tuple(parts),
+    )
