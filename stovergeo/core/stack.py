@@ -266,12 +266,15 @@ def grid_of(stack: xr.Dataset) -> GeoBox:
     return GeoBox((stack.sizes["y"], stack.sizes["x"]), stack.rio.transform(), stack.rio.crs.to_wkt())
 
 
-def summary(stack: xr.Dataset) -> Mapping[str, tuple[str, float, float]]:
-    """Return unit, least and greatest known value of each variable, for reports."""
-    return {
-        str(name): (v.attrs.get("units", ""), float(v.min(skipna=True)), float(v.max(skipna=True)))
-        for name, v in stack.data_vars.items()
-    }
+def summary(*stacks: xr.Dataset) -> Mapping[str, tuple[str, float, float]]:
+    """Return unit, least and greatest known value of each variable over all stacks given, for reports."""
+    found: dict[str, tuple[str, float, float]] = {}
+    for stack in stacks:
+        for name, values in stack.data_vars.items():
+            unit, low, high = found.get(str(name), (values.attrs.get("units", ""), np.nan, np.nan))
+            here = float(values.min(skipna=True)), float(values.max(skipna=True))
+            found[str(name)] = (unit, float(np.fmin(low, here[0])), float(np.fmax(high, here[1])))
+    return found
 
 
 def _check_metric(crs: object, what: str) -> None:

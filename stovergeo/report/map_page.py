@@ -23,6 +23,7 @@ from stovergeo.report.bare_page import filled, hash_of, page_file
 from stovergeo.report.blocks import plain
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.overview import overview
 from stovergeo.report.page_data import frame_of, island, page_data
 from stovergeo.report.page_yards import part_of
 from stovergeo.report.pictures import backdrop
@@ -83,7 +84,7 @@ def landowner_page(result: SeasonResult, ledger: Ledger) -> str:
     """Return the landowner's map as one HTML page."""
     frame = frame_of(result)
     leaflet_script, leaflet_style = _leaflet()
-    farm_script = map_script(frame.width, frame.height, backdrop(result.stack))
+    farm_script = map_script(frame.width, frame.height, backdrop(overview(result)))
     words, own = ("'use strict';\n" + "\n".join(page_file(n) for n in names) for names in (WORDS, SCRIPTS))
     scripts = [words, leaflet_script, farm_script, own]
     styles = [leaflet_style, *(page_file(n) for n in STYLES)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Final
 
@@ -20,6 +21,8 @@ NAMES: Final = (
     *("map.html", "plan.gpkg", "removable.tif", "siting.tif", "zones.csv"),
     *("yards.csv", "crew.html", "sources.csv", "plan.json"),
 )
+#: rasters of the second and further clusters of fields
+_MORE_RASTERS: Final = re.compile(r"(removable|siting)-[0-9]+\.tif")
 #: what a plan with the landowner's answer writes: the layer of refused places too, see `answer.add_answer`
 NO_GO_NAME: Final = "no_go.geojson"
 ANSWER_NAMES: Final = (*NAMES, NO_GO_NAME)
@@ -36,7 +39,23 @@ def refuse_existing(folder: Path, overwrite: bool, report: Report, names: tuple[
     InputError
         ``out.exists``, ``out.permission`` or ``out.not_folder``.
     """
-    outputs_folder.prepare_folder(Path(folder), names, overwrite, report, leave=False)
+    held = sorted(more_rasters(Path(folder)))
+    outputs_folder.prepare_folder(Path(folder), (*held, *names), overwrite, report, leave=False)
+
+
+def more_rasters(folder: Path) -> set[str]:
+    """Return the names of rasters of further clusters that an earlier plan left in a folder."""
+    return {path.name for path in folder.glob("*.tif") if _MORE_RASTERS.fullmatch(path.name)}
+
+
+def names_of(result: SeasonResult) -> tuple[str, ...]:
+    """Return the names of all files of a plan, each cluster's rasters among them, ``plan.json`` last."""
+    more = [_raster_name(kind, n) for n in range(1, len(result.clusters)) for kind in ("removable", "siting")]
+    return (*NAMES[:-1], *more, NAMES[-1])
+
+
+def _raster_name(kind: str, number: int) -> str:
+    return f"{kind}.tif" if number == 0 else f"{kind}-{number + 1}.tif"
 
 
 def write_outputs(
@@ -78,20 +97,24 @@ def write_outputs(
     folder = Path(folder)
     report = Report() if report is None else report
     result, ledger = as_printed(result)
-    outputs_folder.prepare_folder(folder, NAMES, overwrite, report)
+    names, held = names_of(result), more_rasters(folder)
+    outputs_folder.prepare_folder(folder, (*sorted(held - {*names}), *names), overwrite, report)
     with outputs_folder.part_folder(folder, report) as part:
         _write_text(landowner_page(result, ledger), part / "map.html")
         write_gpkg(with_numbers_of(result, ledger), part / "plan.gpkg")
-        write_cog(result.stack, REMOVABLE, part / "removable.tif")
-        write_cog(result.stack, SITING, part / "siting.tif")
+        for number, cluster in enumerate(result.clusters):
+            write_cog(cluster.stack, REMOVABLE, part / _raster_name("removable", number))
+            write_cog(cluster.stack, SITING, part / _raster_name("siting", number))
         write_csv(zones_table(result, ledger), part / "zones.csv")
         write_csv(yards_table(result, ledger), part / "yards.csv")
         _write_text(crew_sheet(result, ledger), part / "crew.html")
         write_csv(sources_table(result), part / "sources.csv")
-        beside = [part / name for name in NAMES if name != "plan.json"]
+        beside = [part / name for name in names if name != "plan.json"]
         write_record(with_numbers_of(result, ledger), part / "plan.json", beside, ledger)
-        outputs_folder.publish(part, folder, NAMES, overwrite, report)
-    return {name: folder / name for name in NAMES}
+        outputs_folder.publish(part, folder, names, overwrite, report)
+    for stale in held - {*names}:  # of a plan with more clusters, which this one replaces
+        (folder / stale).unlink(missing_ok=True)
+    return {name: folder / name for name in names}
 
 
 def _write_text(text: str, path: Path) -> None:

@@ -13,6 +13,7 @@ from stovergeo.core.messages import templates
 from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
+from stovergeo.core.stack import grid_of
 from stovergeo.report import page_yards
 from stovergeo.report.blocks import amount, entry, message, plain, texts
 from stovergeo.report.cautions import CREW, GUIDANCE
@@ -21,6 +22,7 @@ from stovergeo.report.first_screen import first_screen
 from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, storage_blocks
 from stovergeo.report.json_values import json_values
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.overview import overview, overview_grid
 from stovergeo.report.panels import class_titles, layer_title, method_titles, rule_titles, zone_panel
 from stovergeo.report.pictures import block_factor, raster_layers
 from stovergeo.report.places import (
@@ -42,8 +44,8 @@ _INERT: Final = {
 
 
 def frame_of(result: SeasonResult) -> Frame:
-    """Return the ground the page shows: the grid of the stack."""
-    west, south, east, north = result.stack.rio.bounds()
+    """Return the ground the page shows: the grids of all clusters."""
+    west, south, east, north = overview_grid(result).boundingbox.bbox
     return Frame(west, south, east - west, north - south)
 
 
@@ -58,10 +60,11 @@ def plan_key(result: SeasonResult) -> str:
 
 def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     """Return the data of the page as plain JSON values."""
-    frame = frame_of(result)
-    cell = abs(float(result.stack["x"][1] - result.stack["x"][0])) if result.stack.sizes["x"] > 1 else 10.0
-    factor = block_factor(result.stack)
-    rows, cols = (-(-result.stack.sizes[d] // factor) for d in ("y", "x"))
+    frame, ground = frame_of(result), overview(result)
+    cell = abs(float(overview_grid(result).resolution.x))
+    finest = min(abs(float(grid_of(cluster.stack).resolution.x)) for cluster in result.clusters)
+    factor = block_factor(ground)
+    rows, cols = (-(-ground.sizes[d] // factor) for d in ("y", "x"))
     middle = (frame.west + frame.width / 2, frame.south + frame.height / 2)
     farm = result.plan.farm
     return {
@@ -84,25 +87,25 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
         "fields": shapes_of(
             frame,
             result.fields,
-            cell / 4,
+            finest / 4,
             lambda f: {"id": f.field_id, "name": str(f.name), "at": name_place(frame, f.geometry)},
         ),
-        "zones": _zones(result, ledger, frame, cell / 4),
+        "zones": _zones(result, ledger, frame, finest / 4),
         "yards": page_yards.yards(result, ledger, frame),
         "before": page_yards.yards_before(result, frame),
-        "kept_clear": page_yards.kept_clear(result, frame, cell / 4),
-        "hauls": shapes_of(frame, result.supply.hauls, cell / 2, lambda _: {}),
+        "kept_clear": page_yards.kept_clear(result, frame, finest / 4),
+        "hauls": shapes_of(frame, result.supply.hauls, finest / 2, lambda _: {}),
         "around": [
             {
                 "id": layer,
                 "title": layer_title(layer),
-                "things": shapes_of(frame, inside(things, frame), cell / 4, lambda t: {"name": _name(t)}),
+                "things": shapes_of(frame, inside(things, frame), finest / 4, lambda t: {"name": _name(t)}),
             }
             for layer, things in result.surroundings.items()
         ],
         "rules": rule_titles(result),
         "methods": method_titles(result),
-        "rasters": raster_layers(result.stack, class_titles(result)),
+        "rasters": raster_layers(ground, class_titles(result)),
         "storage": storage_blocks(result, ledger),
         "choice": choice_blocks(result, ledger),
         "tables": all_tables(result, ledger),

@@ -14,7 +14,7 @@ from stovergeo.report.blocks import message, plain
 
 UNKNOWN: Final = 255
 _LOOKS: Final = 8  # colors with patterns that the page has for classes
-_MAX_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
+MAX_CELLS: Final = 140_000  # keeps the page small on a phone; larger grids are averaged in blocks
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,14 @@ SHOWN: Final[tuple[Shown, ...]] = (
     Shown("elevation_m", "length", 0.1, "earth"),
 )
 
+#: numbered classes that are shown
+CLASSES: Final = ("binding_rule", "yield_stability", "yard_reason")
+
 
 def block_factor(stack: xr.Dataset) -> int:
     """Return how many cells each way are joined into one so that the page stays small."""
     cells = stack.sizes["y"] * stack.sizes["x"]
-    return max(1, int(np.ceil(np.sqrt(cells / _MAX_CELLS))))
+    return max(1, int(np.ceil(np.sqrt(cells / MAX_CELLS))))
 
 
 def _blocks(values: np.ndarray, factor: int) -> np.ndarray:

@@ -94,7 +94,7 @@ def ledger_of(result: SeasonResult) -> Ledger:
     if len(result.supply.trade_off):
         budgets = result.supply.trade_off.reset_index(drop=True).reset_index(names="number")
         _rows(ledger, budgets, "budget", ["number"], SEASON)
-    for name, (_, low, high) in summary(result.stack).items():
+    for name, (_, low, high) in summary(*(cluster.stack for cluster in result.clusters)).items():
         ledger.add(f"raster {name}", "least", _kind_of(name), low)
         ledger.add(f"raster {name}", "greatest", _kind_of(name), high)
     return ledger

@@ -41,7 +41,7 @@ def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
                 "least": float(ledger[f"raster {name}", "least"]),
                 "most": float(ledger[f"raster {name}", "greatest"]),
             }
-            for name, (unit, _, _) in summary(result.stack).items()
+            for name, (unit, _, _) in summary(*(cluster.stack for cluster in result.clusters)).items()
         },
         **{name: _features(layer, system) for name, layer in layers_of(result).items()},
         "surroundings": {name: _features(layer, system) for name, layer in result.surroundings.items()},

@@ -131,9 +131,12 @@ def asked_rows(result: SeasonResult) -> Iterator[tuple[str, str, str, str, str]]
     """Yield group, name, title, source and kind of each rule and criterion that had a say, plug-ins among them."""
     for rule in result.residue.limit_totals.itertuples():
         yield "retention_rules", rule.rule, rule.title, rule.source, "retention rule"
-    attributes = result.stack["yard_reason"].attrs
-    columns = (attributes.get(key, [])[1:] for key in ("reasons", "titles", "sources"))
-    for name, title, source in zip(*columns, strict=False):
+    criteria: dict[str, tuple[str, str]] = {}
+    for cluster in result.clusters:
+        attributes = cluster.stack["yard_reason"].attrs
+        columns = (attributes.get(key, [])[1:] for key in ("reasons", "titles", "sources"))
+        criteria |= {name: (title, source) for name, title, source in zip(*columns, strict=False)}
+    for name, (title, source) in criteria.items():
         yield "site_criteria", name, title, source, "site criterion"
 
 

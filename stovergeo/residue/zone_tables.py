@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -228,13 +228,13 @@ def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
     }
 
 
-def limit_totals(stack: xr.Dataset, options: RuleOptions) -> pd.DataFrame:
+def limit_totals(stacks: Sequence[xr.Dataset], options: RuleOptions) -> pd.DataFrame:
     """Return for the whole farm where each rule binds and what lifting it alone would free.
 
     Parameters
     ----------
-    stack : Dataset
-        As `limits` returns it.
+    stacks : sequence of Dataset
+        One for each cluster of fields, as `limits` returns them.
     options : RuleOptions
 
     Returns
@@ -243,12 +243,16 @@ def limit_totals(stack: xr.Dataset, options: RuleOptions) -> pd.DataFrame:
         rule, title, binds_ha, gain_mg (dry Mg that could leave besides, if this rule alone were lifted), lift, source,
         message (several, a sentence each); the rule that binds on most ground first.
     """
-    area = stack["cell_area_ha"].values.astype(float)
-    binding = stack["binding_rule"].values
     rules = {r.name: r for r in rules_for(options, Report())}
+    sums: dict[str, tuple[float, float]] = {}
+    for stack in stacks:
+        area = stack["cell_area_ha"].values.astype(float)
+        binding = stack["binding_rule"].values
+        for number, (name, gain) in enumerate(gain_without(stack).items()):
+            binds_ha, freed = sums.get(name, (0.0, 0.0))
+            sums[name] = binds_ha + float(area[binding == number].sum()), freed + float(np.nansum(gain * area))
     rows = []
-    for number, (name, gain) in enumerate(gain_without(stack).items()):
-        binds_ha, freed = float(area[binding == number].sum()), float(np.nansum(gain * area))
+    for name, (binds_ha, freed) in sums.items():
         rule, lift = rules[name].rule, rules[name].trait("lift", "")
         rows.append((name, rule.title, binds_ha, freed, lift, rule.source, _farm_messages(rule.title, binds_ha, freed)))
     columns = ["rule", "title", "binds_ha", "gain_mg", "lift", "source", "message"]

@@ -55,6 +55,7 @@ def find_yards(
     coefficients: Handbook,
     *,
     before: gpd.GeoDataFrame | None = None,
+    first: int = 1,
 ) -> FoundYards:
     """Find the best places for so many bales and lay out their rows.
 
@@ -72,6 +73,8 @@ def find_yards(
     coefficients : Handbook
     before : GeoDataFrame, optional
         Yards of the plan before. A place keeps its name, and no new place gets one of theirs.
+    first : int
+        Least number of a new place's name: those of other clusters of fields go before.
 
     Returns
     -------
@@ -115,7 +118,7 @@ def find_yards(
     else:
         messages = no_ground_messages(stack, ratings, coefficients)
     messages += [named_place_message(name, cells, stack, ratings) for name, cells in hunt.refused]
-    tables = make_tables(found, stack, ratings, coefficients, before)
+    tables = make_tables(found, stack, ratings, coefficients, before, first)
     cells = {yard_id: yard.cells for yard_id, yard in zip(tables[0]["yard_id"], found, strict=True)}
     return FoundYards(*tables, cells, messages)
 

@@ -123,7 +123,7 @@ def reason_messages(yard: Yard, rated: list[dict[str, Any]], ratings: GroundRati
     return messages
 
 
-def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | None) -> list[str]:
+def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | None, first: int = 1) -> list[str]:
     """Return a name for each yard: Y1, Y2, ... in their order, or names that mean one place in the plan before too.
 
     Parameters
@@ -133,9 +133,11 @@ def yard_names(grounds: Sequence[shapely.Geometry], before: gpd.GeoDataFrame | N
     before : GeoDataFrame or None
         Yards of the plan before, with ``yard_id``. A yard that takes more than half of the ground of one of them keeps
         its name; all others get numbers that were not given before.
+    first : int
+        Least number of a new name.
     """
     names: dict[int, str] = {}
-    taken = 0
+    taken = first - 1
     for row in before.itertuples() if before is not None else ():
         shared = [ground.intersection(row.geometry).area for ground in grounds]
         most = int(np.argmax(shared)) if shared else -1
@@ -167,12 +169,13 @@ def make_tables(
     ratings: GroundRatings,
     coefficients: Handbook,
     before: gpd.GeoDataFrame | None = None,
+    first: int = 1,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the tables yards, stacks, apron and lanes (`stovergeo.core.schemas`), the ratings, and what stands near.
 
     Yards bear the names of `yard_names`.
     """
-    names = yard_names([yard.ground for yard in yards], before)
+    names = yard_names([yard.ground for yard in yards], before, first)
     rated = [ratings_of(yard, ratings) for yard in yards]
     parts: dict[str, list[dict[str, Any]]] = {}
     for yard_id, yard, own in zip(names, yards, rated, strict=True):

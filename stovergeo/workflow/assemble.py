@@ -1,9 +1,10 @@
-"""From what the steps of a season made to its result."""
+"""From what the steps of a season made to its result: the tables of all clusters as one."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import geopandas as gpd
 import pandas as pd
 
 from stovergeo import bales, residue, siting, supply
@@ -20,94 +21,138 @@ from stovergeo.result import (
 )
 from stovergeo.workflow import story
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, with_unknown
-from stovergeo.workflow.steps import Season
-from stovergeo.workflow.tables import with_reasons, yard_routes
+from stovergeo.workflow.steps import Season, around
+from stovergeo.workflow.tables import joined, with_reasons, yard_routes
 
 
 def season_result(season: Season, report: Report) -> SeasonResult:
     """Put together the result; zones of unknown yield say so in every table."""
-    ready, offers, sites, chosen, counts = season.ready, season.offers, season.sites, season.chosen, season.counts
-    choice, found = chosen.choice, sites.found
-    unknown = unknown_zones(chosen.worked, offers.labels, sites.stack)
-    zones = with_unknown(with_reasons(chosen.worked, choice, "zone"), unknown, season.yields.no_yield)
-    grain = season.yields.grain
+    ready, grounds, chosen, counts = season.ready, season.grounds, season.chosen, season.counts
+    worked, places = chosen.worked, season.sites.places
+    no_yield = {field: why for g in grounds for field, why in g.yields.no_yield.items()}
+    unknown = joined(
+        [unknown_zones(_own(worked, g.offers.zones), g.offers.labels, p.stack) for g, p in season.both()]
+    ).set_axis(worked.index)
+    zones = with_unknown(with_reasons(worked, chosen.choice, "zone"), unknown, no_yield)
+    yards = joined([place.found.yards for place in places], ready.farm.crs)
+    stacks = [place.stack for place in places]
     return SeasonResult(
         plan=ready.plan,
         crs=ready.farm.crs,
-        clusters=(Cluster("1", tuple(ready.fields["field_id"]), sites.stack),),
+        clusters=tuple(
+            Cluster(str(number), tuple(ground.cluster.fields["field_id"]), place.stack)
+            for number, (ground, place) in enumerate(season.both(), start=1)
+        ),
         fields=ready.fields,
         zones=zones,
-        yards=with_reasons(found.yards, choice, "yard"),
+        yards=with_reasons(yards, chosen.choice, "yard"),
         soils=ready.farm.soils,
-        surroundings=sites.around,
-        yields=YieldTables(grain.points, grain.cleaning, grain.report),
-        residue=_residue_tables(season, frozenset(chosen.worked.loc[unknown, "zone_id"])),
+        surroundings=around(ready.farm),
+        yields=_yield_tables(season),
+        residue=_residue_tables(season, frozenset(worked.loc[unknown, "zone_id"])),
         siting=_yard_tables(season),
         bales=_bale_tables(season),
         supply=_supply_tables(season),
         not_checked=_not_checked(season),
         totals={
-            **story.totals(sites.stack, chosen.worked, counts.made, counts.nutrients, chosen.need),
-            **story.cost_totals(choice),
-            "unknown_ha": float(chosen.worked.loc[unknown, "area_ha"].sum()),
+            **story.totals(stacks, worked, counts.made, counts.nutrients, chosen.need),
+            **story.cost_totals(chosen.choice),
+            "unknown_ha": float(worked.loc[unknown, "area_ha"].sum()),
         },
-        words=_messages(season, unknown_messages(zones, ready.fields, season.yields.no_yield)),
+        words=_messages(season, unknown_messages(zones, ready.fields, no_yield)),
         problems=report.by_severity(),
         coefficients=ready.coefficients.used(),
     )
 
 
+def _own(table: pd.DataFrame, zones: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of the zones of one cluster."""
+    return table[table["zone_id"].isin(zones["zone_id"])].reset_index(drop=True)
+
+
 def _not_checked(season: Season) -> dict[str, Message | str]:
     """Return what could not be checked, of the layers, the ground and the yards."""
-    known, ratings = season.terrain.not_checked, season.sites.ratings
-    of_yards = {ratings.titles[name]: why for name, why in ratings.not_checked.items()}
-    return known | of_yards | known  # the ground first, and its reasons win
+    found: dict[str, Message | str] = {}
+    for ground, place in season.both():
+        known, ratings = ground.terrain.not_checked, place.ratings
+        of_yards = {ratings.titles[name]: why for name, why in ratings.not_checked.items()}
+        found = (known | of_yards | known) | found  # the ground first, and its reasons win
+    return found
+
+
+def _yield_tables(season: Season) -> YieldTables:
+    """Return the records and how they were cleaned; figures of the surface are means over the clusters' records."""
+    grains = [ground.yields.grain for ground in season.grounds]
+    points = [grain.points for grain in grains if grain.points is not None]
+    cleaning = [grain.cleaning for grain in grains if grain.cleaning is not None]
+    return YieldTables(
+        points=joined(points, season.ready.farm.crs) if points else None,
+        cleaning=story.cleaning_of_all(cleaning) if cleaning else None,
+        report=story.surface_of_all([grain.report for grain in grains]),
+    )
 
 
 def _residue_tables(season: Season, unknown: frozenset[str]) -> ResidueTables:
     """Return the tables of what must stay and what may leave, without the zones of which nothing is known."""
-    ready, offers, chosen, options = season.ready, season.offers, season.chosen, season.removable.options
-    plan, stack = ready.plan, season.sites.stack
+    plan, chosen, grounds = season.ready.plan, season.chosen, season.grounds
+    options = grounds[0].removable.options
 
-    def known(table: pd.DataFrame) -> pd.DataFrame:
+    def known(tables: list[pd.DataFrame]) -> pd.DataFrame:
+        table = joined(tables)
         return table[~table["zone_id"].isin(unknown)] if len(table) else table
 
+    limits = [
+        residue.zone_limits(place.stack, _own(chosen.worked, ground.offers.zones), ground.offers.labels, options)
+        for ground, place in season.both()
+    ]
+    allowed, drawn = joined([g.offers.allowed for g in grounds]), [g.offers.drawn for g in grounds]
     return ResidueTables(
-        zone_limits=known(residue.zone_limits(stack, chosen.worked, offers.labels, options)),
-        limit_totals=residue.limit_totals(stack, options),
-        zone_methods=known(offers.allowed),
-        zone_nutrients=known(season.counts.nutrients),
-        odds=known(residue.odds_table(offers.drawn, plan.odds.cautious_pct, chosen.methods)),
-        sensitivity=residue.sensitivity(offers.drawn),
-        calendar=known(residue.harvest_calendar(offers.allowed, chosen.methods, plan.crop, plan.farm.season)),
+        zone_limits=known(limits),
+        limit_totals=residue.limit_totals([place.stack for place in season.sites.places], options),
+        zone_methods=known([allowed]),
+        zone_nutrients=known([season.counts.nutrients]),
+        odds=known([residue.odds_table(d, plan.odds.cautious_pct, chosen.methods) for d in drawn]),
+        sensitivity=joined([residue.sensitivity(d) for d in drawn]),
+        calendar=known([residue.harvest_calendar(allowed, chosen.methods, plan.crop, plan.farm.season)]),
     )
 
 
 def _yard_tables(season: Season) -> YardTables:
     """Return the tables and shapes of the yards and the routes to them."""
-    found, chosen, sun = season.sites.found, season.chosen, season.terrain.sun
+    crs, sites, chosen = season.ready.farm.crs, season.sites, season.chosen
+    found = [place.found for place in sites.places]
+    sun = [
+        siting.sun_months(place.found.cells, ground.terrain.sun)
+        for ground, place in season.both()
+        if ground.terrain.sun is not None
+    ]
+    kept_free = frozenset().union(*(g.offers.kept_free for g in season.grounds))
+    setbacks = joined([siting.setback_areas(place.ratings) for place in sites.places], crs)
     return YardTables(
-        stacks=found.stacks,
-        ratings=found.ratings,
-        apron=found.apron,
-        lanes=found.lanes,
-        setback_areas=siting.setback_areas(season.sites.ratings),
-        near=found.near,
-        routes=yard_routes(found.yards, season.offers.zones, chosen.distance_m, season.offers.kept_free),
-        sun=pd.DataFrame() if sun is None else siting.sun_months(found.cells, sun),
+        stacks=joined([f.stacks for f in found], crs),
+        ratings=joined([f.ratings for f in found]),
+        apron=joined([f.apron for f in found], crs),
+        lanes=joined([f.lanes for f in found], crs),
+        setback_areas=_one_a_criterion(setbacks) if len(found) > 1 else setbacks,
+        near=joined([f.near for f in found]),
+        routes=yard_routes(sites.yards, chosen.worked, chosen.distance_m, kept_free),
+        sun=joined(sun) if sun else pd.DataFrame(),
     )
+
+
+def _one_a_criterion(areas: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    return areas.dissolve("criterion", sort=False, as_index=False)[list(areas.columns)] if len(areas) else areas
 
 
 def _bale_tables(season: Season) -> BaleTables:
     """Return the tables of bales as they are made and wrapped."""
     ready, counts, use = season.ready, season.counts, season.chosen.choice.wrap_use
     wraps = use.groupby("wrap")["bales"].sum().round().astype(int).to_dict()
+    methods = season.grounds[0].removable.methods
     return BaleTables(
         made=counts.made,
         wrap_table=counts.losses,
-        crew=bales.crew_notes(
-            season.chosen.worked, season.removable.methods, ready.plan, ready.coefficients, wraps or None
-        ),
+        crew=bales.crew_notes(season.chosen.worked, methods, ready.plan, ready.coefficients, wraps or None),
     )
 
 
@@ -131,8 +176,9 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
     plan, coefficients = ready.plan, ready.coefficients
     break_even = bales.break_even_table(counts.losses, sites.bale) if counts.made["bales"].sum() else None
+    cells = story.cells_of([place.stack for place in sites.places])
     return {
-        "unknown": [*unknown, *season.yields.basis.values()],
+        "unknown": [*unknown, *(line for ground in season.grounds for line in ground.yields.basis.values())],
         "choice": choice.messages,
         "grower": [
             *choice.grower_messages,
@@ -143,8 +189,6 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
         "storage": bales.storage_messages(
             counts.losses, season.chosen.need, bales.storage_span(plan.storage, plan.farm.season)[1]
         ),
-        "soil": story.soil_messages(sites.stack, coefficients)
-        + story.year_messages(sites.stack)
-        + story.terrain_messages(sites.stack),
-        "yards": sites.found.messages,
+        "soil": story.soil_messages(cells, coefficients) + story.year_messages(cells) + story.terrain_messages(cells),
+        "yards": [line for place in sites.places for line in place.found.messages],
     }

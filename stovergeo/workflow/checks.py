@@ -31,14 +31,25 @@ FAR_OFF: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True)
+class ReadyCluster:
+    """What the season of a cluster of fields is made from."""
+
+    plan: Plan
+    coefficients: Handbook  #: with the plan's own numbers
+    farm: FarmLayers  #: of this cluster, in its own CRS
+    fields: gpd.GeoDataFrame  #: as given, or drawn from the yield points
+    grid: GeoBox
+
+
+@dataclass(frozen=True, slots=True)
 class Ready:
     """What a season is made from, nothing wrong with it."""
 
     plan: Plan
-    coefficients: Handbook  #: with the plan's own numbers
-    farm: FarmLayers
-    fields: gpd.GeoDataFrame  #: as given, or drawn from the yield points
-    grid: GeoBox
+    coefficients: Handbook
+    farm: FarmLayers  #: of all clusters, in the farm's CRS
+    fields: gpd.GeoDataFrame
+    clusters: tuple[ReadyCluster, ...]
 
 
 def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
@@ -57,11 +68,16 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
     if fields is None:
         report.stop_if_refused()
     assert fields is not None
-    grid = farm_grid(fields, farm.surroundings.get("property"), farm.crs, plan.farm.cell_m, plan.farm.margin_m)
-    check_sunshine(plan, grid, report)
+    clusters = []
+    for part in farm.clusters:
+        mine = fields if part.fields is None else part.fields
+        owned = None if farm.parts else part.surroundings.get("property")  # far apart, it may hold all of them
+        grid = farm_grid(mine, owned, part.crs, plan.farm.cell_m, plan.farm.margin_m)
+        clusters.append(ReadyCluster(plan, coefficients, part, mine, grid))
+        check_sunshine(plan, grid, report)
     check_stated_yields(plan, fields, report)
     report.stop_if_refused()
-    return Ready(plan, coefficients, farm, fields, grid)
+    return Ready(plan, coefficients, farm, fields, tuple(clusters))
 
 
 def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[residue.NamedRule]:
@@ -84,7 +100,7 @@ def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[resid
 
 def check_rules_have_data(rules: list[residue.NamedRule], farm: FarmLayers, report: Report) -> None:
     """Report that no retention rule in force has the data it reads."""
-    unknown = _unknown_variables(farm)
+    unknown = set.intersection(*(_unknown_variables(part) for part in farm.clusters))
     if rules and all(unknown & set(named.rule.reads) for named in rules):
         report.add("residue.no_rule", "plan file, limits.rules", "No retention rule could be checked.")
 

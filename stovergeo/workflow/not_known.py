@@ -86,7 +86,7 @@ def report_left_out(left: pd.DataFrame, fields: gpd.GeoDataFrame, harvest: str, 
 def why_unknown(
     stack: xr.Dataset, fields: gpd.GeoDataFrame, left: pd.DataFrame | None, report: Report
 ) -> dict[str, Message]:
-    """Return for each field without any usable yield why that is so; report it, and refuse a farm of only such fields.
+    """Return for each field without any usable yield why that is so, and report it.
 
     Parameters
     ----------
@@ -97,10 +97,6 @@ def why_unknown(
         From `left_out_by_field`; None where the yields come from a finished map.
     report : Report
 
-    Raises
-    ------
-    InputError
-        ``yield.none`` when no field has a usable yield.
     """
     known = set(np.unique(stack["field_number"].where(stack["grain_mg_ha"].notnull())).tolist())
     why = {}
@@ -111,9 +107,13 @@ def why_unknown(
         why[field.field_id] = _because(row)
         if row is None or not row.left_out > _MAX * row.records:  # already reported
             report.add("yield.unknown", f"fields, {field.name!r}", message("unknown.no_yield", why=why[field.field_id]))
-    if len(why) == len(fields):
-        raise report.refuse("yield.none", "yields", "No field has usable yield data.")
     return why
+
+
+def refuse_if_nothing_is_known(why: list[dict[str, Message]], fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Raise an `InputError` (``yield.none``) when no field of any cluster has a usable yield."""
+    if sum(map(len, why)) == len(fields):
+        raise report.refuse("yield.none", "yields", "No field has usable yield data.")
 
 
 def _because(row: pd.Series | None) -> Message:

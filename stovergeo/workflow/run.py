@@ -18,6 +18,7 @@ from stovergeo.result import SeasonResult
 from stovergeo.workflow import steps
 from stovergeo.workflow.assemble import season_result
 from stovergeo.workflow.checks import get_ready
+from stovergeo.workflow.not_known import refuse_if_nothing_is_known
 from stovergeo.workflow.progress import Step, begin, quiet
 from stovergeo.workflow.run_size import ReportSize, no_progress
 
@@ -105,19 +106,21 @@ def run_season(
     """
     step(*begin("layers"))
     ready = get_ready(plan if isinstance(plan, Plan) else read_plan(plan, report), report, tell)
+    clusters = ready.clusters
     step(*begin("yields"))
-    yields = steps.map_yields(ready, report)
+    yields = [steps.map_yields(cluster, report) for cluster in clusters]
+    refuse_if_nothing_is_known([y.no_yield for y in yields], ready.fields, report)
     step(*begin("terrain"))
-    terrain = steps.map_terrain(ready, yields)
+    terrain = [steps.map_terrain(*both) for both in zip(clusters, yields, strict=True)]
     step(*begin("removable"))
-    removable = steps.find_removable(ready, terrain, report)
+    removable = [steps.find_removable(*both, report) for both in zip(clusters, terrain, strict=True)]
     step(*begin("offers"))
-    offers = steps.offer_zones(ready, removable)
+    offers = [steps.offer_zones(*both) for both in zip(clusters, removable, strict=True)]
+    grounds = [steps.Ground(*made) for made in zip(clusters, yields, terrain, removable, offers, strict=True)]
     step(*begin("sites"))
-    sites = steps.find_sites(ready, removable, offers, report, yards_before)
+    sites = steps.find_sites(ready, grounds, report, yards_before)
     step(*begin("choice"))
-    chosen = steps.choose_supply(ready, removable, offers, sites)
+    chosen = steps.choose_supply(ready, grounds, sites)
     step(*begin("counts"))
-    counts = steps.count(ready, removable, sites, chosen)
-    made = steps.Season(ready, yields, terrain, removable, offers, sites, chosen, counts)
-    return season_result(made, report)
+    counts = steps.count(ready, grounds, sites, chosen)
+    return season_result(steps.Season(ready, grounds, sites, chosen, counts), report)

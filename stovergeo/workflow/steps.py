@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -14,19 +15,21 @@ from stovergeo.bales.bale import BaleSize
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import new_stack
+from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import put_layers
 from stovergeo.residue.monte_carlo import DrawnLimits
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.search import FoundYards
 from stovergeo.supply.haul import HaulGround
 from stovergeo.supply.problem import SupplyProblem
-from stovergeo.workflow.checks import Ready
+from stovergeo.workflow.checks import Ready, ReadyCluster
 from stovergeo.workflow.grain import GrainMap, earlier_grain, grain_map, with_earlier_years, with_expected
 from stovergeo.workflow.ground import with_terrain
 from stovergeo.workflow.not_known import why_unknown
 from stovergeo.workflow.tables import (
     ground_of,
     in_whole_bales,
+    joined,
     kept_free_ground,
     most_used,
     without_kept_free,
@@ -45,7 +48,7 @@ class Yields:
     basis: dict[str, Message]  #: fields whose yield was not measured -> what it rests on
 
 
-def map_yields(ready: Ready, report: Report) -> Yields:
+def map_yields(ready: ReadyCluster, report: Report) -> Yields:
     """Put the layers on the grid and map the grain yield."""
     plan, coefficients, farm, fields = ready.plan, ready.coefficients, ready.farm, ready.fields
     stack = put_layers(new_stack(ready.grid), farm, fields)
@@ -66,7 +69,7 @@ class Terrain:
     not_checked: dict[str, Message | str]  #: of the layers and of the ground: title -> why it matters
 
 
-def map_terrain(ready: Ready, yields: Yields) -> Terrain:
+def map_terrain(ready: ReadyCluster, yields: Yields) -> Terrain:
     """Compute slope, water and sun from the elevation."""
     not_checked: dict[str, Message | str] = dict(ready.farm.not_checked)
     stack, sun = with_terrain(yields.stack, ready.plan, ready.farm, ready.coefficients, not_checked)
@@ -83,7 +86,7 @@ class Removable:
     methods: dict[str, residue.Method]  #: those whose bales can be stored
 
 
-def find_removable(ready: Ready, terrain: Terrain, report: Report) -> Removable:
+def find_removable(ready: ReadyCluster, terrain: Terrain, report: Report) -> Removable:
     """Compute the stover of each cell that no retention rule asks to stay."""
     plan, coefficients = ready.plan, ready.coefficients
     options = residue.RuleOptions(plan.crop, plan.limits, coefficients)
@@ -107,7 +110,7 @@ class Offers:
     recommended: dict[str, str]  #: the method that takes most within the limits, by zone
 
 
-def offer_zones(ready: Ready, removable: Removable) -> Offers:
+def offer_zones(ready: ReadyCluster, removable: Removable) -> Offers:
     """Divide the fields into zones and find what each method may take from them, with its odds."""
     plan, coefficients, stack, options = ready.plan, ready.coefficients, removable.stack, removable.options
     drawn_zones = zones.make_zones(
@@ -131,37 +134,68 @@ def offer_zones(ready: Ready, removable: Removable) -> Offers:
 
 
 @dataclass(frozen=True, slots=True)
+class Ground:
+    """What is known of the ground of one cluster of fields, up to what each method may take from it."""
+
+    cluster: ReadyCluster
+    yields: Yields
+    terrain: Terrain
+    removable: Removable
+    offers: Offers
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The stack yards of one cluster, in its own CRS."""
+
+    stack: xr.Dataset
+    ratings: GroundRatings
+    found: FoundYards
+    grounds: list[str]  #: what bare ground is in each yard: "soil" or "clay"
+
+
+@dataclass(frozen=True, slots=True)
 class Sites:
     """Stack yards, with the need and the bale they were sized for."""
 
-    stack: xr.Dataset
     bale: BaleSize
     need: pd.DataFrame  #: in tons; bales are an estimate until the choice
-    around: dict[str, gpd.GeoDataFrame]  #: surroundings and the places that the landowner refuses
-    ratings: GroundRatings
-    found: FoundYards
+    places: tuple[Place, ...]
+    yards: gpd.GeoDataFrame  #: of all clusters, in the farm's CRS, with `ground`
 
 
-def find_sites(
-    ready: Ready, removable: Removable, offers: Offers, report: Report, before: gpd.GeoDataFrame | None
-) -> Sites:
+def find_sites(ready: Ready, grounds: list[Ground], report: Report, before: gpd.GeoDataFrame | None) -> Sites:
     """Rate the ground and find room for the bales that are needed or, without a need, for all on offer."""
-    plan, coefficients, farm = ready.plan, ready.coefficients, ready.farm
-    bale = bales.bale_of(plan.bale, removable.methods[most_used(offers.recommended, removable.methods)], coefficients)
+    plan, coefficients = ready.plan, ready.coefficients
+    methods = grounds[0].removable.methods
+    recommended = {zone: method for g in grounds for zone, method in g.offers.recommended.items()}
+    bale = bales.bale_of(plan.bale, methods[most_used(recommended, methods)], coefficients)
     need = bales.need_table(
         plan.need, plan.storage, plan.wrap, bale, coefficients, plan.farm.season,
         value_per_mg=plan.money.stover_value_per_mg,
     )  # fmt: skip
-    around = farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
-    stack, ratings = siting.rate_ground(
-        removable.stack, around, plan.yards, bale, coefficients, report, pattern=plan.storage.pattern
-    )
-    all_gathered = zones.assign_methods(offers.zones, offers.allowed, offers.recommended)
-    wanted = int(bales.bale_plan(all_gathered, removable.methods, plan, coefficients)["bales"].sum())
-    if len(need):
-        wanted = min(wanted, int(need["bales"].sum()))
-    found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, coefficients, before=before)
-    return Sites(stack, bale, need, around, ratings, found)
+    places: list[Place] = []
+    first = 1
+    for ground in grounds:
+        farm, offers = ground.cluster.farm, ground.offers
+        stack, ratings = siting.rate_ground(
+            ground.removable.stack, around(farm), plan.yards, bale, coefficients, report, pattern=plan.storage.pattern
+        )
+        all_gathered = zones.assign_methods(offers.zones, offers.allowed, offers.recommended)
+        wanted = int(bales.bale_plan(all_gathered, methods, plan, coefficients)["bales"].sum())
+        if len(need):
+            wanted = min(wanted, int(need["bales"].sum()))
+        there = None if before is None else before.to_crs(farm.crs)
+        found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, coefficients, before=there, first=first)
+        first = max([first, *(int(name.removeprefix("Y")) + 1 for name in found.yards["yard_id"])])
+        places.append(Place(stack, ratings, found, supply.yard_grounds(found.yards, stack, coefficients)))
+    yards = joined([p.found.yards.assign(ground=p.grounds) for p in places], ready.farm.crs)
+    return Sites(bale, need, tuple(places), yards)
+
+
+def around(farm: FarmLayers) -> dict[str, gpd.GeoDataFrame]:
+    """Return the surroundings and the places that the landowner refuses."""
+    return farm.surroundings if farm.no_go is None else {**farm.surroundings, "no_go": farm.no_go}
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,29 +207,42 @@ class Chosen:
     methods: dict[str, str]  #: by zone
     worked: gpd.GeoDataFrame  #: the zones as they will be worked
     need: pd.DataFrame  #: in whole bales
-    hauling: HaulGround
-    distance_m: np.ndarray  #: zones by yards, over ground that may be crossed
+    hauling: list[HaulGround]  #: of each cluster
+    distance_m: np.ndarray  #: zones by yards, over ground that may be crossed; inf between clusters
 
 
-def choose_supply(ready: Ready, removable: Removable, offers: Offers, sites: Sites) -> Chosen:
+def choose_supply(ready: Ready, grounds: list[Ground], sites: Sites) -> Chosen:
     """Choose what to gather, how, and where to stack it, at the least cost."""
-    plan, coefficients, yards = ready.plan, ready.coefficients, sites.found.yards
-    hauling = supply.haul_ground(
-        sites.stack, ready.farm.surroundings, supply.haul_options(coefficients), ready.fields, ready.farm.no_go
-    )
-    distance = supply.haul_distances(offers.zones, yards, hauling)
-    grounded = yards.assign(ground=supply.yard_grounds(yards, sites.stack, coefficients))
+    plan, coefficients, options = ready.plan, ready.coefficients, supply.haul_options(ready.coefficients)
+    hauling, blocks = [], []
+    for ground, place in zip(grounds, sites.places, strict=True):
+        farm = ground.cluster.farm
+        hauling.append(supply.haul_ground(place.stack, farm.surroundings, options, ground.cluster.fields, farm.no_go))
+        blocks.append(supply.haul_distances(ground.offers.zones, place.found.yards, hauling[-1]))
+    distance = _on_own_ground(blocks)
+    drawn = joined([g.offers.zones for g in grounds], ready.farm.crs)
+    storable, allowed = (joined([getattr(g.offers, name) for g in grounds]) for name in ("storable", "allowed"))
+    methods = grounds[0].removable.methods
     problem = replace(
-        supply.supply_problem(
-            plan, coefficients, offers.zones, offers.storable, removable.methods, grounded, distance, sites.need
-        ),
-        no_go_zones=offers.kept_free,
+        supply.supply_problem(plan, coefficients, drawn, storable, methods, sites.yards, distance, sites.need),
+        no_go_zones=frozenset().union(*(g.offers.kept_free for g in grounds)),
     )
-    choice = supply.choose(problem, titles={name: method.title for name, method in removable.methods.items()})
+    choice = supply.choose(problem, titles={name: method.title for name, method in methods.items()})
     by_need = len(sites.need) > 0
-    methods = choice.methods if by_need else offers.recommended
-    worked = worked_zones(offers.zones, offers.allowed, choice, methods, by_need)
-    return Chosen(problem, choice, methods, worked, in_whole_bales(sites.need, choice), hauling, distance)
+    recommended = {zone: method for g in grounds for zone, method in g.offers.recommended.items()}
+    chosen = choice.methods if by_need else recommended
+    worked = worked_zones(drawn, allowed, choice, chosen, by_need)
+    return Chosen(problem, choice, chosen, worked, in_whole_bales(sites.need, choice), hauling, distance)
+
+
+def _on_own_ground(blocks: list[np.ndarray]) -> np.ndarray:
+    """Return the distances of all clusters in one table: no bale leaves its cluster."""
+    whole = np.full(np.sum([b.shape for b in blocks], axis=0), np.inf)
+    row = column = 0
+    for block in blocks:
+        whole[row : row + block.shape[0], column : column + block.shape[1]] = block
+        row, column = row + block.shape[0], column + block.shape[1]
+    return whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,23 +255,24 @@ class Counts:
     nutrients: pd.DataFrame
 
 
-def count(ready: Ready, removable: Removable, sites: Sites, chosen: Chosen) -> Counts:
+def count(ready: Ready, grounds: list[Ground], sites: Sites, chosen: Chosen) -> Counts:
     """Count what the choice makes, carries and takes off."""
-    plan, coefficients, yards = ready.plan, ready.coefficients, sites.found.yards
-    hauls = supply.haul_lines(chosen.choice.flows, chosen.worked, yards, chosen.hauling)
-    ground = ground_of(yards, hauls, sites.stack, coefficients)
+    plan, coefficients, methods = ready.plan, ready.coefficients, grounds[0].removable.methods
+    hauls = []
+    for ground, place, hauling in zip(grounds, sites.places, chosen.hauling, strict=True):
+        mine = chosen.choice.flows[chosen.choice.flows["zone_id"].isin(ground.offers.zones["zone_id"])]
+        hauls.append(supply.haul_lines(mine, ground.offers.zones, place.found.yards, hauling))
+    carried = joined(hauls, ready.farm.crs)
     losses = bales.wrap_table(
         plan.storage, plan.wrap, sites.bale, coefficients, plan.farm.season,
-        among=bales.storage_methods(plan.storage, sites.bale, ground), value_per_mg=plan.money.stover_value_per_mg,
-        road_haul_km=plan.need.longest_haul_km,
+        among=bales.storage_methods(plan.storage, sites.bale, ground_of(sites.yards, carried)),
+        value_per_mg=plan.money.stover_value_per_mg, road_haul_km=plan.need.longest_haul_km,
     )  # fmt: skip
     return Counts(
-        hauls=hauls,
-        made=bales.bale_plan(chosen.worked, removable.methods, plan, coefficients),
+        hauls=carried,
+        made=bales.bale_plan(chosen.worked, methods, plan, coefficients),
         losses=losses,
-        nutrients=residue.nutrients(
-            chosen.worked, removable.methods, coefficients, plan.money, plan.crop.nutrient_basis
-        ),
+        nutrients=residue.nutrients(chosen.worked, methods, coefficients, plan.money, plan.crop.nutrient_basis),
     )
 
 
@@ -233,10 +281,11 @@ class Season:
     """Everything that the steps of one season made."""
 
     ready: Ready
-    yields: Yields
-    terrain: Terrain
-    removable: Removable
-    offers: Offers
+    grounds: list[Ground]
     sites: Sites
     chosen: Chosen
     counts: Counts
+
+    def both(self) -> Iterator[tuple[Ground, Place]]:
+        """Return the ground and the yards of each cluster."""
+        return zip(self.grounds, self.sites.places, strict=True)

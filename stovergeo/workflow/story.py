@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import geopandas as gpd
@@ -17,26 +18,38 @@ from stovergeo.supply import Choice
 
 message = Catalog("stovergeo.workflow")
 _POORLY: Final = 6  # class number of "poorly drained"
+#: variables that the messages read
+_READ: Final = (
+    *("cell_area_ha", "clay_pct", "drainage_class", "concentrated_flow"),
+    *("grain_mean_mg_ha", "stover_mg_ha", "stover_typical_mg_ha", "yield_stability"),
+)
 
 
-def soil_messages(stack: xr.Dataset, coefficients: Handbook) -> list[Message]:
+def cells_of(stacks: Sequence[xr.Dataset]) -> pd.DataFrame:
+    """Return the cells of all fields of all clusters, a row each: the variables that any stack holds, NaN elsewhere."""
+    parts = []
+    for stack in stacks:
+        inside = np.isfinite(stack["field_number"].to_numpy())
+        parts.append(pd.DataFrame({n: stack[n].to_numpy()[inside].astype(float) for n in _READ if n in stack}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def soil_messages(cells: pd.DataFrame, coefficients: Handbook) -> list[Message]:
     """Return what the fields' soil means for bales on it: heavy clay, wet ground, or neither.
 
     Parameters
     ----------
-    stack : Dataset
-        With the soil variables and ``field_number``.
+    cells : DataFrame
+        From `cells_of`.
     coefficients : Handbook
         ``storage.heavy_clay_pct``: clay from which ground is heavy, percent.
     """
-    inside = np.isfinite(stack["field_number"].to_numpy())
-    area = np.where(inside, stack["cell_area_ha"].to_numpy(), 0.0)
-    clay, drainage = stack["clay_pct"].to_numpy(), stack["drainage_class"].to_numpy()
+    area, clay, drainage = cells["cell_area_ha"], cells["clay_pct"], cells["drainage_class"]
     heavy_from = coefficients.value("storage.heavy_clay_pct")
     share = {
         "heavy": float(area[clay >= heavy_from].sum() / area.sum()),
         "wet": float(area[drainage >= _POORLY].sum() / area.sum()),
-        "unknown": float(area[np.isnan(clay) | np.isnan(drainage)].sum() / area.sum()),
+        "unknown": float(area[clay.isna() | drainage.isna()].sum() / area.sum()),
     }
     found = []
     if share["heavy"] >= 0.01:
@@ -48,39 +61,59 @@ def soil_messages(stack: xr.Dataset, coefficients: Handbook) -> list[Message]:
     return found or [message("soil.fine")]
 
 
-def year_messages(stack: xr.Dataset) -> list[Message]:
+def year_messages(cells: pd.DataFrame) -> list[Message]:
     """Return what earlier harvests change, where the plan names any."""
-    if "grain_mean_mg_ha" not in stack:
+    if "grain_mean_mg_ha" not in cells:
         return []
-    inside = stack["field_number"].notnull()
-    known = inside & stack["grain_mean_mg_ha"].notnull()
-    if not bool(known.any()):
+    known = cells[cells["grain_mean_mg_ha"].notna()]
+    if known.empty:
         return [message("years.unused")]
-    area = stack["cell_area_ha"]
-    surplus = (stack["stover_mg_ha"] - stack["stover_typical_mg_ha"]).where(known)
-    above = float(area.where(surplus > 0).sum(dtype=np.float64))
-    stover = float((surplus * area).sum(dtype=np.float64))
-    said = [message("years.above", area=above), message("years.surplus", stover=stover)]
-    unsteady = float(area.where(known & (stack["yield_stability"] == 3)).sum(dtype=np.float64))
-    if unsteady / float(area.where(known).sum(dtype=np.float64)) >= 0.01:
-        said.append(message("years.unsteady", area=unsteady))
-    return said
+    area, surplus = known["cell_area_ha"], known["stover_mg_ha"] - known["stover_typical_mg_ha"]
+    found = [
+        message("years.above", area=float(area[surplus > 0].sum())),
+        message("years.surplus", stover=float((surplus * area).sum())),
+    ]
+    unsteady = float(area[known["yield_stability"] == 3].sum())
+    if unsteady / float(area.sum()) >= 0.01:
+        found.append(message("years.unsteady", area=unsteady))
+    return found
 
 
-def terrain_messages(stack: xr.Dataset) -> list[Message]:
+def terrain_messages(cells: pd.DataFrame) -> list[Message]:
     """Return how much of the fields gathers water."""
-    if "concentrated_flow" not in stack:
+    if "concentrated_flow" not in cells:
         return []
-    inside = stack["field_number"].notnull()
-    area = float(stack["cell_area_ha"].where(inside).sum(dtype=np.float64))
-    gathered = float(stack["cell_area_ha"].where(inside & (stack["concentrated_flow"] == 1)).sum(dtype=np.float64))
-    if gathered / area < 0.005:
+    area = cells["cell_area_ha"]
+    gathered = float(area[cells["concentrated_flow"] == 1].sum())
+    if gathered / float(area.sum()) < 0.005:
         return []
     return [message("terrain.waterways", area=gathered), message("terrain.waterways_stay")]
 
 
+def cleaning_of_all(tables: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return the records counted by reason over all clusters."""
+    points = np.sum([table["points"].to_numpy() for table in tables], axis=0)
+    return tables[0].assign(points=points, share=points / max(int(points.sum()), 1))
+
+
+def surface_of_all(reports: list[dict[str, float | str]]) -> dict[str, float | str]:
+    """Return the figures of the grain surface over all clusters: sums of what adds up, means of the rest."""
+    if len(reports) == 1:
+        return reports[0]
+    found: dict[str, float | str] = {}
+    for key, first in reports[0].items():
+        numbers = np.array([value for r in reports if isinstance(value := r.get(key), int | float)])
+        adds_up = key.endswith(("_area_ha", "_dry_mg", "_bushels")) or key in ("records", "points")
+        found[key] = first if isinstance(first, str) else float(np.sum(numbers) if adds_up else np.nanmean(numbers))
+    return found
+
+
 def totals(
-    stack: xr.Dataset, zones: pd.DataFrame, bale_plan: pd.DataFrame, nutrients: pd.DataFrame, need: pd.DataFrame
+    stacks: Sequence[xr.Dataset],
+    zones: pd.DataFrame,
+    bale_plan: pd.DataFrame,
+    nutrients: pd.DataFrame,
+    need: pd.DataFrame,
 ) -> dict[str, float]:
     """Return whole-farm sums; names carry their unit.
 
@@ -93,15 +126,18 @@ def totals(
         is known; ``removal_mg``, ``bales``, ``net_m``, ``need_mg``, ``need_bales``, ``n_kg``, ``p2o5_kg``, ``k2o_kg``,
         ``s_kg``, ``nutrient_cost`` ($).
     """
-    inside = stack["field_number"].notnull()
     gathered = zones[zones["method"] != "leave"]
+
+    def known(name: str) -> float:
+        return sum(total(stack, name, stack["field_number"].notnull()) for stack in stacks)
+
     return {
         "fields_ha": float(zones["area_ha"].sum()),
         "gathered_ha": float((gathered["area_ha"] * gathered["gathered_fraction"]).sum()),
         "kept_free_ha": float(zones.loc[zones["kept_free"], "area_ha"].sum()),
-        "grain_mg": total(stack, "grain_mg_ha", inside),
-        "stover_known_mg": total(stack, "stover_mg_ha", inside),
-        "removable_known_mg": total(stack, "removable_mg_ha", inside),
+        "grain_mg": known("grain_mg_ha"),
+        "stover_known_mg": known("stover_mg_ha"),
+        "removable_known_mg": known("removable_mg_ha"),
         "stover_mg": float((zones["stover_mg_ha"] * zones["area_ha"]).sum()),
         "removable_mg": float((zones["removable_mg_ha"] * zones["area_ha"]).sum()),
         "removal_mg": float(gathered["removal_mg"].sum()),

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-import xarray as xr
+from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo import residue, supply, zones
-from stovergeo.core.coefficients import Handbook
 from stovergeo.core.messages import Message
 from stovergeo.inputs.farm_layers import only_stacks
+
+Table = TypeVar("Table", bound=pd.DataFrame)
 
 
 def without_unstorable(offers: pd.DataFrame, reasons: dict[str, Message]) -> pd.DataFrame:
@@ -87,10 +90,18 @@ def yard_routes(
     return table.sort_values(["yard_id", "distance_m"], kind="stable").reset_index(drop=True)
 
 
-def ground_of(found: gpd.GeoDataFrame, hauls: pd.DataFrame, stack: xr.Dataset, coefficients: Handbook) -> str:
-    """Return what bare ground is in the yard that takes most bales: "soil" or "clay"."""
-    if not len(found):
+def ground_of(yards: pd.DataFrame, hauls: pd.DataFrame) -> str:
+    """Return what bare ground is in the yard that takes most bales: "soil" or "clay" (its column ``ground``)."""
+    if not len(yards):
         return "soil"
     carried = hauls.groupby("yard_id")["bales"].sum()
-    most = carried.idxmax() if len(carried) else found["yard_id"].iloc[0]
-    return supply.yard_grounds(found[found["yard_id"] == most], stack, coefficients)[0]
+    most = carried.idxmax() if len(carried) else yards["yard_id"].iloc[0]
+    return str(yards.loc[yards["yard_id"] == most, "ground"].iloc[0])
+
+
+def joined(frames: list[Table], crs: CRS | None = None) -> Table:
+    """Return the tables of all clusters as one, shapes in the farm's CRS; that of a single cluster as it is."""
+    placed = [f.to_crs(crs) if isinstance(f, gpd.GeoDataFrame) and crs is not None else f for f in frames]
+    if len(placed) == 1:
+        return placed[0]
+    return pd.concat([f for f in placed if len(f)] or placed[:1], ignore_index=True)

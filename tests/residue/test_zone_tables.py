@@ -85,7 +85,7 @@ def test_no_gain_is_held_out_for_ground_that_must_not_be_touched(done, zones, op
 
 
 def test_farm_totals_say_where_each_rule_binds(done, options):
-    table = limit_totals(done, options)
+    table = limit_totals([done], options)
     known = done["cell_area_ha"].where(done["stover_mg_ha"].notnull())
     assert table["binds_ha"].sum() == pytest.approx(float(known.sum()))
     assert table["binds_ha"].is_monotonic_decreasing

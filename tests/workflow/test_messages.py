@@ -36,7 +36,7 @@ def test_soil_is_said_by_its_share_of_the_fields() -> None:
     clay, drainage = np.full((10, 10), 20.0), np.full((10, 10), 3.0)
     clay[:3], drainage[:1], clay[9, :5] = 45.0, 7.0, np.nan
     coefficients = load_handbook()
-    said = story.soil_messages(ground(clay_pct=clay, drainage_class=drainage), coefficients)
+    said = story.soil_messages(story.cells_of([ground(clay_pct=clay, drainage_class=drainage)]), coefficients)
     assert {m.key: round(m.values["share"], 2) for m in said if "share" in m.values} == {
         "soil.heavy": 0.3,
         "soil.wet": 0.1,
@@ -47,14 +47,16 @@ def test_soil_is_said_by_its_share_of_the_fields() -> None:
     assert render(said[0], "us").startswith(
         f"Heavy clay: 30% of the fields has {coefficients.value('storage.heavy_clay_pct'):g}% clay or more"
     )
-    dry = story.soil_messages(ground(clay_pct=clay * 0 + 20, drainage_class=drainage * 0 + 3), coefficients)
+    dry = story.soil_messages(
+        story.cells_of([ground(clay_pct=clay * 0 + 20, drainage_class=drainage * 0 + 3)]), coefficients
+    )
     assert [m.key for m in dry] == ["soil.unknown", "soil.unknown_assumed"]  # cells without clay
 
 
 def test_waterways_and_years_are_said_in_the_readers_units() -> None:
     flow = np.zeros((10, 10))
     flow[0] = 1
-    waterways, stay = story.terrain_messages(ground(concentrated_flow=flow))
+    waterways, stay = story.terrain_messages(story.cells_of([ground(concentrated_flow=flow)]))
     assert stay.key == "terrain.waterways_stay"
     assert waterways.values["area"] == pytest.approx(0.4, rel=1e-3)
     assert render(waterways, "us").startswith("Runoff gathers and flows on 1.0 ac.")
@@ -63,12 +65,12 @@ def test_waterways_and_years_are_said_in_the_readers_units() -> None:
     years = ground(
         grain_mean_mg_ha=most, stover_typical_mg_ha=most, stover_mg_ha=most + 1, yield_stability=np.full((10, 10), 1.0)
     )
-    above, surplus = story.year_messages(years)
+    above, surplus = story.year_messages(story.cells_of([years]))
     assert above.values == {"area": pytest.approx(4, rel=1e-3)}
     assert surplus.values == {"stover": pytest.approx(4, rel=1e-3)}
     assert "9.9 ac yielded more" in render(above, "us")
     assert "(4 tons)" in render(surplus, "us")
-    assert story.year_messages(ground()) == story.terrain_messages(ground()) == []
+    assert story.year_messages(story.cells_of([ground()])) == story.terrain_messages(story.cells_of([ground()])) == []
 
 
 def test_what_changed_is_said_from_both_totals(tmp_path: Path) -> None:

@@ -1,0 +1,86 @@
+"""The rasters of a whole farm on one grid, coarse enough for a page: of one cluster as they are, of several joined."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+import xarray as xr
+from affine import Affine
+from odc.geo.geobox import GeoBox
+from pyproj import Transformer
+from rasterio.enums import Resampling
+
+from stovergeo.core.stack import grid_of
+from stovergeo.report.pictures import CLASSES, MAX_CELLS, SHOWN
+from stovergeo.result import SeasonResult
+
+#: of numbered classes, the attributes that list them side by side, the name first
+_LISTS: Final = {
+    "binding_rule": ("rules",),
+    "yard_reason": ("reasons", "titles", "sources"),
+    "yield_stability": ("classes",),
+}
+
+
+def overview_grid(result: SeasonResult) -> GeoBox:
+    """Return the grid of the page's rasters: that of the only cluster, or one over all in the farm's CRS."""
+    grids = [grid_of(cluster.stack) for cluster in result.clusters]
+    if len(grids) == 1:
+        return grids[0]
+    boxes = np.array([_bounds_in(grid, result) for grid in grids])
+    (west, south), (east, north) = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    finest = min(abs(grid.resolution.x) for grid in grids)
+    cell = max(finest, math.ceil(math.sqrt((east - west) * (north - south) / MAX_CELLS)))
+    shape = (math.ceil((north - south) / cell), math.ceil((east - west) / cell))
+    return GeoBox(shape, Affine(cell, 0, west, 0, -cell, north), result.crs.to_wkt())
+
+
+def overview(result: SeasonResult) -> xr.Dataset:
+    """Return the variables that a page shows on `overview_grid`: means of what is measured, the middle of classes."""
+    if len(result.clusters) == 1:
+        return result.clusters[0].stack
+    grid = overview_grid(result)
+    x = grid.transform.c + grid.transform.a * (np.arange(grid.shape[1]) + 0.5)
+    y = grid.transform.f + grid.transform.e * (np.arange(grid.shape[0]) + 0.5)
+    whole = xr.Dataset(coords={"y": y, "x": x}).rio.write_crs(result.crs.to_wkt()).rio.write_transform(grid.transform)
+    stacks = [cluster.stack for cluster in result.clusters]
+    for name in ("elevation_m", *(shown.variable for shown in SHOWN), *CLASSES):
+        if any(name in stack for stack in stacks):
+            whole[name] = _joined(name, [stack for stack in stacks if name in stack], whole)
+    return whole
+
+
+def _bounds_in(grid: GeoBox, result: SeasonResult) -> tuple[float, float, float, float]:
+    change = Transformer.from_crs(grid.crs.to_wkt() if grid.crs else None, result.crs, always_xy=True)
+    return change.transform_bounds(*grid.boundingbox.bbox)
+
+
+def _joined(name: str, stacks: list[xr.Dataset], whole: xr.Dataset) -> xr.DataArray:
+    """Return a variable of several clusters on the whole's grid; classes are numbered anew over all clusters."""
+    lists = _LISTS.get(name, ())
+    attrs = dict(stacks[0][name].attrs)
+    how = Resampling.nearest if lists else Resampling.average
+    if lists:
+        attrs |= _merged_lists(name, lists, stacks)
+    values = np.full((whole.sizes["y"], whole.sizes["x"]), np.nan, np.float32)
+    for stack in stacks:
+        part = stack[name].rio.write_crs(stack.rio.crs)
+        if lists:
+            known = list(attrs[lists[0]])
+            numbers = np.array([known.index(entry) for entry in part.attrs.get(lists[0], [])] or [0], np.float32)
+            codes = part.to_numpy()
+            part = part.copy(data=np.where(np.isfinite(codes), numbers[np.nan_to_num(codes).astype(int)], np.nan))
+        placed = part.rio.reproject_match(whole, resampling=how, nodata=np.nan).to_numpy()
+        values = np.where(np.isfinite(placed), placed, values)
+    return xr.DataArray(values, dims=("y", "x"), coords={"y": whole["y"], "x": whole["x"]}, attrs=attrs)
+
+
+def _merged_lists(name: str, lists: tuple[str, ...], stacks: list[xr.Dataset]) -> dict[str, list[str]]:
+    rows: dict[str, tuple[str, ...]] = {}
+    for stack in stacks:
+        held = [stack[name].attrs.get(key, []) for key in lists]
+        for row in zip(*held, strict=False):
+            rows.setdefault(str(row[0]), row)
+    return {key: [row[k] for row in rows.values()] for k, key in enumerate(lists)}
