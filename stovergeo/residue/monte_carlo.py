@@ -132,7 +132,8 @@ def sample_limits(
     fields = list(dict.fromkeys(zones["field_id"]))
     field_of_zone = np.array([fields.index(f) for f in zones["field_id"]], dtype=int)
     names = [(owner or {}).get(field, field) for field in fields]
-    of_zones = [f"{names[f]}/{zone}" for f, zone in zip(field_of_zone, zones["zone_id"], strict=True)]
+    places = zones.groupby("field_id").cumcount()  # of each zone in its field
+    of_zones = [f"{names[f]}/{place}" for f, place in zip(field_of_zone, places, strict=True)]
     drawn = _draw(plan, options, _uncertain(rules, cells, options, methods), methods, names, of_zones)
 
     limit = np.empty((drawn.count, len(zones)))

@@ -20,6 +20,7 @@ from stovergeo.result import (
     YieldTables,
 )
 from stovergeo.workflow import story
+from stovergeo.workflow.grain import basis_messages
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, with_unknown
 from stovergeo.workflow.steps import Season, around
 from stovergeo.workflow.tables import joined, with_reasons, yard_routes
@@ -176,9 +177,10 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
     plan, coefficients = ready.plan, ready.coefficients
     break_even = bales.break_even_table(counts.losses, sites.bale) if counts.made["bales"].sum() else None
+    basis = {name: one for ground in season.grounds for name, one in ground.yields.basis.items()}
     cells = story.cells_of([place.stack for place in sites.places])
     return {
-        "unknown": [*unknown, *(line for ground in season.grounds for line in ground.yields.basis.values())],
+        "unknown": [*unknown, *basis_messages(basis, len(ready.fields))],
         "choice": choice.messages,
         "grower": [
             *choice.grower_messages,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -24,6 +25,15 @@ from stovergeo.workflow.not_known import left_out_by_field, report_left_out
 message = Catalog("stovergeo.workflow")
 #: a stated yield so far from the map's mean is reported, as a share of the map's (judgement)
 FAR_FROM_MAP: Final = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What the yield of a field rests on that was not measured."""
+
+    key: str  #: stated, earlier or both
+    stated: float | None  #: Mg/ha, dry
+    years: tuple[str, ...]  #: of the earlier harvests
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +102,7 @@ def with_expected(
     fields: gpd.GeoDataFrame,
     coefficients: Handbook,
     report: Report,
-) -> tuple[xr.Dataset, dict[str, Message]]:
+) -> tuple[xr.Dataset, dict[str, Basis]]:
     """Give fields without any measured yield what their grower states, what earlier harvests show, or both.
 
     Earlier harvests alone count only where no field at all was measured.
@@ -117,7 +127,7 @@ def with_expected(
     Dataset
         With ``grain_mg_ha`` and, where any field was filled, ``grain_error_mg_ha``.
     dict
-        field_id -> what its yield rests on, for the fields that were filled.
+        Name of the field -> what its yield rests on, for the fields that were filled.
     """
     number = measured["field_number"].to_numpy()
     grain = measured["grain_mg_ha"].to_numpy().copy()
@@ -126,7 +136,7 @@ def with_expected(
     if earlier:
         pattern = xr.concat(list(earlier.values()), "year").mean("year").to_numpy()
     any_measured = bool(np.isfinite(grain).any())
-    basis: dict[str, Message] = {}
+    basis: dict[str, Basis] = {}
     for row, field_row in enumerate(fields.itertuples()):
         inside = number == row
         given = plan.yields.stated(field_row.name)
@@ -146,13 +156,33 @@ def with_expected(
         shared = coefficients.value("residue.grain_error_shared")
         error[inside] = mean * np.hypot(level / shared, within)
         key = ("both" if known else "stated") if given is not None else "earlier"
-        values: dict[str, float | tuple[str, ...]] = {"years": tuple(earlier)} if known else {}
-        if given is not None:
-            values["grain"] = mean
-        basis[field_row.field_id] = message(f"yield_basis.{key}", field=field_row.name, **values)
+        stated = None if given is None else mean
+        basis[field_row.name] = Basis(key, stated, tuple(earlier) if known else ())
     if not basis:
         return measured, basis
     return put(measured, grain_mg_ha=grain, grain_error_mg_ha=error), basis
+
+
+def basis_messages(basis: Mapping[str, Basis], fields: int) -> list[Message]:
+    """Return what the yields rest on that were not measured, fields of one basis together.
+
+    Parameters
+    ----------
+    basis : mapping
+        Name of the field -> its basis.
+    fields : int
+        How many fields there are in all.
+    """
+    alike: dict[Basis, list[str]] = {}
+    for name, one in basis.items():
+        alike.setdefault(one, []).append(name)
+    found = []
+    for one, names in alike.items():
+        every = len(names) == fields > 1
+        who = message("yield_basis.all_fields") if every else message("yield_basis.some_fields", names=tuple(names))
+        values = ({} if one.stated is None else {"grain": one.stated}) | ({"years": one.years} if one.years else {})
+        found.append(message(f"yield_basis.{one.key}", fields=who, **values))
+    return found
 
 
 def _compare(mean: float | None, given: float | None, measured: float, name: str, report: Report) -> None:

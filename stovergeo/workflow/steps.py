@@ -17,13 +17,14 @@ from stovergeo.core.messages import Message
 from stovergeo.core.stack import new_stack
 from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import put_layers
+from stovergeo.inputs.plan import Yards
 from stovergeo.residue.monte_carlo import DrawnLimits
 from stovergeo.siting.rate import GroundRatings
 from stovergeo.siting.search import FoundYards
 from stovergeo.supply.haul import HaulGround
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.workflow.checks import Ready, ReadyCluster
-from stovergeo.workflow.grain import GrainMap, earlier_grain, grain_map, with_earlier_years, with_expected
+from stovergeo.workflow.grain import Basis, GrainMap, earlier_grain, grain_map, with_earlier_years, with_expected
 from stovergeo.workflow.ground import with_terrain
 from stovergeo.workflow.not_known import why_unknown
 from stovergeo.workflow.tables import (
@@ -45,7 +46,7 @@ class Yields:
     stack: xr.Dataset
     grain: GrainMap
     no_yield: dict[str, Message]  #: fields without a usable yield -> why
-    basis: dict[str, Message]  #: fields whose yield was not measured -> what it rests on
+    basis: dict[str, Basis]  #: names of the fields whose yield was not measured -> what it rests on
 
 
 def map_yields(ready: ReadyCluster, report: Report) -> Yields:
@@ -185,12 +186,18 @@ def find_sites(ready: Ready, grounds: list[Ground], report: Report, before: gpd.
         wanted = int(bales.bale_plan(all_gathered, methods, plan, coefficients)["bales"].sum())
         if len(need):
             wanted = min(wanted, int(need["bales"].sum()))
+        yards_plan = plan.yards if len(grounds) == 1 else _for_cluster(plan.yards, len(ground.cluster.fields))
         there = None if before is None else before.to_crs(farm.crs)
-        found = siting.find_yards(stack, ratings, wanted, plan.yards, bale, coefficients, before=there, first=first)
+        found = siting.find_yards(stack, ratings, wanted, yards_plan, bale, coefficients, before=there, first=first)
         first = max([first, *(int(name.removeprefix("Y")) + 1 for name in found.yards["yard_id"])])
         places.append(Place(stack, ratings, found, supply.yard_grounds(found.yards, stack, coefficients)))
     yards = joined([p.found.yards.assign(ground=p.grounds) for p in places], ready.farm.crs)
     return Sites(bale, need, tuple(places), yards)
+
+
+def _for_cluster(yards: Yards, fields: int) -> Yards:
+    """Return what is asked of the yards of one cluster of several: two for each field, within what the farm allows."""
+    return yards.model_copy(update={"most": min(yards.most, 2 * fields)})
 
 
 def around(farm: FarmLayers) -> dict[str, gpd.GeoDataFrame]:

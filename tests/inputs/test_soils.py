@@ -166,10 +166,11 @@ def test_two_layers_in_one_file(farm, given, hear):
     hear("layer.choose", "refuse")
 
 
-def test_fields_across_a_state(farm, given, hear):
-    shapes = [given["fields"].geometry[0], given["fields"].geometry[1].buffer(0)]
-    shapes[1] = shapely.transform(shapes[1], lambda xy: xy + np.array([60_000.0, 60_000.0]))
-    farm.write_fields(given["fields"].set_geometry(shapes, crs=32615))
+def test_a_field_across_a_state(farm, given, hear):
+    """Fields far apart are worked in clusters; one field that reaches so far is not one field."""
+    first, second = given["fields"].geometry
+    far = shapely.transform(second, lambda xy: xy + np.array([60_000.0, 60_000.0]))
+    farm.write_fields(given["fields"].set_geometry([shapely.union(first, far), second], crs=32615))
     hear("grid.too_big", "refuse", also="points.outside_max")
 
 
