@@ -29,7 +29,7 @@ from stovergeo.inputs.fields import (
 from stovergeo.inputs.grid import farm_bounds
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import Layer, PointsLayer, RasterLayer
+from stovergeo.inputs.plan.layers import ElevationLayer, Layer, PointsLayer, RasterLayer
 from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
 from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
 from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
@@ -262,7 +262,7 @@ class _Reader:
         west, south, east, north = placed[0].total_bounds
         return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
 
-    def _rasters(self) -> list[tuple[str, RasterLayer]]:
+    def _rasters(self) -> list[tuple[str, RasterLayer | ElevationLayer]]:
         keys = ("yield_raster", "elevation", "surface")
         return [(key, layer) for key in keys if (layer := getattr(self.layers, key)) is not None]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -155,13 +155,31 @@ class EarlierMap(YieldRaster):
     year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
 
 
-class ElevationLayer(RasterLayer):
-    """Ground heights."""
+class ElevationTile(RasterLayer):
+    """One raster of ground heights."""
 
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
         None, description="Unit of the heights, where the file does not say."
     )
+
+
+class ElevationLayer(Section):
+    """Ground heights, in one raster or in several tiles."""
+
+    path: str | Annotated[tuple[str, ...], Field(min_length=1)] = Field(
+        description="File, relative to the plan file; or a list of files, or a folder of .tif files. Where tiles "
+        "overlap, the first that knows the height counts."
+    )
+    crs: str | None = None
+    band: int | None = Field(None, ge=1, description="Band, where the files hold several.")
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
+        None, description="Unit of the heights, where the files do not say."
+    )
     allow_partial: bool = Field(False, description="Go on although it covers less than half of the fields.")
+
+    def tile(self, path: str) -> ElevationTile:
+        """Return one of the rasters."""
+        return ElevationTile(path=path, crs=self.crs, band=self.band, vertical_unit=self.vertical_unit)
 
 
 class Layers(Section):
