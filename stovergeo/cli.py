@@ -85,6 +85,7 @@ def _stop_where_short(result: SeasonResult) -> None:
 @app.command()
 def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
     """Read everything, write nothing, list every problem."""
+    from stovergeo.inputs.roles import to_paste
     from stovergeo.workflow import check_season, sample_plan_path
 
     report = Report()
@@ -109,7 +110,11 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
                 table.add_row(*map(escape, (p.column, said, p.unit or "", p.reason)))
             to_user.print(table)
             if any(p.role and not p.declared for p in proposals):
-                to_user.print("A role with ? is a proposal: nothing is used before the plan file names it.")
+                to_user.print(
+                    "A role with ? is a proposal: nothing is used before the plan file names it. To use all of"
+                )
+                to_user.print("them, put this into the plan file, in place of the sections of the same names:\n")
+                to_user.print(to_paste(proposals) + "\n", markup=False, highlight=False, soft_wrap=True)
         if not problems:
             to_user.print("Nothing wrong was found.")
         for need in needs:

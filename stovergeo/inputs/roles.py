@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, get_args
 
 import geopandas as gpd
 import numpy as np
@@ -15,7 +16,8 @@ from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.point_columns import GPS_EPOCH_S, SECONDS
+from stovergeo.inputs.plan.layers import PointUnits
+from stovergeo.inputs.point_columns import FLOW_KG_S, GPS_EPOCH_S, SECONDS
 from stovergeo.inputs.points import files_of, raw_rows
 from stovergeo.inputs.tables import LENGTH_M, unit_in_name
 
@@ -43,7 +45,7 @@ _HINTS: Final = {
     "distance": (r"dist", "distance"),
     "speed": (r"speed|veloc", "speed"),
     "seconds": (r"cycle|interval|duration|^sec(ond)?s?$|logging", "how long a record lasts"),
-    "time": (r"time|date|stamp|utc", "time"),
+    "time": (r"time|date|stamp|utc|clock", "time"),
     "yield": (r"yield|yld|bu_?ac|t_?ha", "yield"),
     "mass": (r"mass|weight|^wt", "mass"),
     "header": (r"header|head_?(state|pos|status)|lift", "header state"),
@@ -85,6 +87,37 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
     except InputError:
         return []
     return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+
+
+def to_paste(proposals: list[Proposal]) -> str:
+    """Return the sections of the plan file that declare the columns as proposed, in TOML.
+
+    A role whose unit cannot be told from the file is a line switched off, with the units it may have.
+    """
+    columns, units = ["[layers.yield_points.columns]"], ["[layers.yield_points.units]"]
+    for one in proposals:
+        if not one.role:
+            continue
+        columns.append(f"{one.role} = {_quoted(one.column)}")
+        choices = _units_of(one.role)
+        if one.unit is not None:
+            units.append(f"{one.role} = {_quoted(one.unit)}")
+        elif choices:
+            units.append(f"# {one.role} = one of {', '.join(map(_quoted, choices))}: the file does not say")
+    return "\n".join([*columns, "", *units])
+
+
+def _quoted(text: str) -> str:
+    """Return text as a TOML string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _units_of(role: str) -> tuple[str, ...]:
+    """Return the units that the plan knows for a role; none where it needs none."""
+    for name, key in PointUnits.model_fields.items():
+        if role in (name, key.alias):
+            return next((get_args(part) for part in get_args(key.annotation) if get_args(part)), ())
+    return ()
 
 
 def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
@@ -130,10 +163,14 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
 
 
 def _by_name_or_values(column: str, values: np.ndarray, given: pd.Series) -> tuple[str | None, str]:
+    known = values[np.isfinite(values)]
+    if unit_in_name(column) in FLOW_KG_S:
+        return "flow", "its unit is one of flow"
     for role, (pattern, meaning) in _HINTS.items():
+        if role == "crop" and known.size:
+            continue  # numbers, such as of grain, name no crop
         if re.search(pattern, column, re.IGNORECASE):
             return role, f"its name says {meaning}"
-    known = values[np.isfinite(values)]
     if known.size == 0:
         words = {str(w).strip().casefold() for w in given.dropna().unique()[:50]}
         if words & {"corn", "maize"}:

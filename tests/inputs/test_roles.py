@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import numpy as np
 import pandas as pd
 import pytest
+from as_user import ask, write_plan
 
 from stovergeo.core.errors import Report
-from stovergeo.inputs.roles import propose, propose_roles
+from stovergeo.inputs.plan import read_plan
+from stovergeo.inputs.roles import Proposal, propose, propose_roles, to_paste
+from stovergeo.workflow import sample_plan_path
 
 
 def by_column(frame: pd.DataFrame, declared: dict[str, str] | None = None) -> dict[str, tuple[str, str | None]]:
@@ -116,3 +121,30 @@ def test_a_file_that_cannot_be_read_brings_its_problem_and_no_proposals(farm):
     report = Report()
     assert propose_roles(farm.plan(), report) == []
     assert [p.code for p in report] == ["file.missing"]
+
+
+def test_what_check_prints_can_be_pasted_and_is_then_declared(tmp_path):
+    """The sample's points with the sections of their columns taken out, then with what `check` printed put in."""
+    plan = tomllib.loads(sample_plan_path().read_text("utf-8"))
+    for layer in plan["layers"].values():
+        layer["path"] = str(sample_plan_path().parent / layer["path"])
+    bare = {k: v for k, v in plan["layers"]["yield_points"].items() if k not in ("columns", "units")}
+    path = write_plan({**plan, "layers": {**plan["layers"], "yield_points": bare}}, tmp_path)
+    _, out, _ = ask("check", path)
+    printed = out[out.index("[layers.yield_points.columns]") :].split("\n\n")
+    pasted = tomllib.loads("\n".join(printed[:2]))["layers"]["yield_points"]
+    for role, column in plan["layers"]["yield_points"]["columns"].items():
+        assert pasted["columns"].get(role) == column or role in ("header", "crop", "load"), role
+    path.write_text(path.read_text("utf-8") + "\n" + "\n".join(printed[:2]) + "\n", "utf-8")
+    found = propose_roles(read_plan(path, Report()), Report())
+    assert {p.role for p in found if p.declared} == set(pasted["columns"])
+
+
+@pytest.mark.parametrize(
+    "name", ['flow "wet"', "flow\\kg", "flow\tkg", "flux é 𝛼", "flow\x7f", "'flow'", "flow # kg", "flow = 1"]
+)
+def test_any_column_name_can_be_pasted(name):
+    text = to_paste([Proposal(name, "flow", "kg/s", "", False), Proposal("m", "moisture", None, "", False)])
+    data = tomllib.loads(text)["layers"]["yield_points"]
+    assert data == {"columns": {"flow": name, "moisture": "m"}, "units": {"flow": "kg/s"}}
+    assert '# moisture = one of "%", "fraction"' in text
