@@ -90,6 +90,8 @@ class SupplyTables:
     stored: pd.DataFrame = field(default_factory=pd.DataFrame)
     #: yard_id, wrap, base, need, year, month, bales: the same bales as they are used
     withdrawals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: need, made, dry_mg, price_per_mg, revenue, added_cost, profit, pays_from_per_mg: each contract with a price
+    contracts: pd.DataFrame = field(default_factory=pd.DataFrame)
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
 

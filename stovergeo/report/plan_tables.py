@@ -124,6 +124,14 @@ TABLES: Final = (
     ),
     _table("withdrawals", "withdrawal", "yard_id wrap base need year month", count="bales"),
     _table(
+        "contracts",
+        "contract",
+        "need",
+        mass="dry_mg=delivered",
+        per_mass="price_per_mg=price_per_mass pays_from_per_mg=pays_from_per_mass",
+        money="revenue added_cost profit",
+    ),
+    _table(
         "alternatives",
         "alternative",
         "aim",

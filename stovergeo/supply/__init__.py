@@ -5,6 +5,7 @@ The season calls `haul_ground`, `haul_distances`, `supply_problem`, `choose`, `h
 
 from stovergeo.supply.alternatives import alternatives, trade_off
 from stovergeo.supply.choice import Choice, optimize, with_yield
+from stovergeo.supply.contracts import contract_messages, without_losses
 from stovergeo.supply.decide import choose
 from stovergeo.supply.haul import HaulGround, HaulOptions, haul_distances, haul_ground, haul_lines, haul_options
 from stovergeo.supply.inputs import supply_problem, yard_grounds
@@ -21,6 +22,7 @@ __all__ = [
     "alternatives",
     "choose",
     "conflict",
+    "contract_messages",
     "haul_distances",
     "haul_ground",
     "haul_lines",
@@ -30,5 +32,6 @@ __all__ = [
     "supply_problem",
     "trade_off",
     "with_yield",
+    "without_losses",
     "yard_grounds",
 ]

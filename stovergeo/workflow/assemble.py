@@ -167,6 +167,7 @@ def _supply_tables(season: Season) -> SupplyTables:
         wrap_use=choice.wrap_use,
         stored=pd.DataFrame() if whole is None else whole.stored,
         withdrawals=pd.DataFrame() if whole is None else whole.withdrawals,
+        contracts=chosen.contracts,
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(chosen.problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
     )
@@ -183,6 +184,7 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
         "unknown": [*unknown, *basis_messages(basis, len(ready.fields))],
         "choice": choice.messages,
         "grower": [
+            *supply.contract_messages(season.chosen.contracts),
             *choice.grower_messages,
             *choice.reasons.loc[choice.reasons["kind"] == "wrap", "message"],
             *([] if break_even is None else bales.break_even_messages(break_even)),

@@ -211,6 +211,7 @@ class Chosen:
 
     problem: SupplyProblem
     choice: supply.Choice
+    contracts: pd.DataFrame  #: what each brings and costs, see `supply.contracts.COLUMNS`
     methods: dict[str, str]  #: by zone
     worked: gpd.GeoDataFrame  #: the zones as they will be worked
     need: pd.DataFrame  #: in whole bales
@@ -234,12 +235,15 @@ def choose_supply(ready: Ready, grounds: list[Ground], sites: Sites) -> Chosen:
         supply.supply_problem(plan, coefficients, drawn, storable, methods, sites.yards, distance, sites.need),
         no_go_zones=frozenset().union(*(g.offers.kept_free for g in grounds)),
     )
+    obliged = {contract.name for contract in plan.need.contract if contract.fill_at_a_loss}
+    problem, contracts = supply.without_losses(problem, obliged)
     choice = supply.choose(problem, titles={name: method.title for name, method in methods.items()})
     by_need = len(sites.need) > 0
     recommended = {zone: method for g in grounds for zone, method in g.offers.recommended.items()}
     chosen = choice.methods if by_need else recommended
     worked = worked_zones(drawn, allowed, choice, chosen, by_need)
-    return Chosen(problem, choice, chosen, worked, in_whole_bales(sites.need, choice), hauling, distance)
+    need = in_whole_bales(sites.need[sites.need["need"].isin(problem.need["need"])], choice)
+    return Chosen(problem, choice, contracts, chosen, worked, need, hauling, distance)
 
 
 def _on_own_ground(blocks: list[np.ndarray]) -> np.ndarray:

@@ -43,7 +43,14 @@ SOILS = {
     "wei": [48, 56, 86],
 }
 HERD = {"name": "cows", "head": 14, "months": ["Nov", "Dec", "Jan", "Feb", "Mar", "Apr", "May", "Jun"]}
-CONTRACT = {"name": "plant", "dry_mass": "7 ton", "months": ["Jan", "Feb"], "price": "90 $/ton", "distance_km": 30}
+CONTRACT = {
+    "name": "plant",
+    "dry_mass": "7 ton",
+    "months": ["Jan", "Feb"],
+    "price": "90 $/ton",
+    "distance_km": 30,
+    "fill_at_a_loss": True,
+}
 MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 COLUMNS = {
     "flow": ("flow_kg_s", "kg/s"),

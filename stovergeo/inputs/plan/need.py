@@ -42,6 +42,9 @@ class Contract(Section):
     dry_mg: MassMg = Field(alias="dry_mass", gt=0, description='Oven-dry mass over the season, e.g. "800 ton".')
     months: tuple[Month, ...] = Field(MONTHS, min_length=1)
     price_per_mg: MoneyPerMg | None = Field(None, alias="price", description='Delivered, e.g. "85 $/ton".')
+    fill_at_a_loss: bool = Field(
+        False, description="Fill it although its price does not cover what its tons add to the cost."
+    )
     moisture_max_pct: float = Field(20, gt=0, le=50)
     ash_max_pct: float = Field(12, gt=0, le=40)
     distance_km: float = Field(0, ge=0, le=5000, description="Road haul from the farm, one way.")
