@@ -41,7 +41,7 @@ def without_losses(
     DataFrame
         One row a contract with a price, see `COLUMNS`; with its price unmet, ``dry_mg`` is what it would have had.
     """
-    priced = problem.terms[(problem.terms["kind"] == "contract") & np.isfinite(problem.terms["price_per_mg"])]
+    priced = problem.terms[(problem.terms["kind"] == "contract") & problem.terms["price_per_mg"].notna()]
     names, left_out = list(priced["need"]), pd.DataFrame(columns=COLUMNS)
     while True:
         whole = optimize(problem, gap=gap) if names else None
