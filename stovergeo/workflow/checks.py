@@ -24,6 +24,7 @@ from stovergeo.inputs.grid import farm_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.read import read_layers
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
+from stovergeo.workflow.weighed import check_weighed
 
 message = Catalog("stovergeo.workflow")
 #: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgment)
@@ -76,6 +77,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         clusters.append(ReadyCluster(plan, coefficients, part, mine, grid))
         check_sunshine(plan, grid, report)
     check_stated_yields(plan, fields, report)
+    check_weighed(plan, fields, farm.points, report)
     report.stop_if_refused()
     return Ready(plan, coefficients, farm, fields, tuple(clusters))
 

@@ -9,5 +9,6 @@ from stovergeo.yieldmap.ground import ground_from_points as ground_from_points
 from stovergeo.yieldmap.reasons import REASONS as REASONS
 from stovergeo.yieldmap.surface import Surface as Surface
 from stovergeo.yieldmap.surface import grain_surface as grain_surface
+from stovergeo.yieldmap.weighed import weighed_factors as weighed_factors
 from stovergeo.yieldmap.years import Years as Years
 from stovergeo.yieldmap.years import compare_years as compare_years

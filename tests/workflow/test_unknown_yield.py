@@ -53,6 +53,7 @@ def planned(folder: Path, how: str) -> tuple[Path, str, str]:
     spoilt(points, mine, how).to_csv(folder / "points.csv", index=False)
     data["layers"]["yield_points"]["path"] = str(folder / "points.csv")
     data["odds"] = {"samples": 20}
+    data["yields"] = {"accept_losses": [FIELD]}
     code, out, err = ask("plan", write_plan(data, folder), "--out", folder / "out")
     assert code in (0, 3), err
     return folder / "out", out, err
