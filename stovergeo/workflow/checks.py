@@ -23,6 +23,8 @@ from stovergeo.inputs.farm_layers import FarmLayers, FarmSize
 from stovergeo.inputs.grid import farm_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.read import read_layers
+from stovergeo.workflow.plausible_layers import check_layers
+from stovergeo.workflow.plausible_plan import check_baling_day, check_ranges
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
 from stovergeo.workflow.weighed import check_weighed
 
@@ -78,6 +80,9 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_sunshine(plan, grid, report)
     check_stated_yields(plan, fields, report)
     check_weighed(plan, fields, farm.points, report)
+    latitude = _latitude(grid)
+    check_baling_day(plan, latitude, report)
+    check_layers(plan, farm, fields, latitude, report)
     report.stop_if_refused()
     return Ready(plan, coefficients, farm, fields, tuple(clusters))
 
@@ -97,6 +102,7 @@ def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[resid
         residue.methods(coefficients, plan.gather.methods, plan.crop.cut_height_m), plan, coefficients, report
     )
     siting.check_yards(plan.yards, coefficients, report)
+    check_ranges(plan, report)
     return rules
 
 
@@ -125,12 +131,16 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
     """Report hours of sunshine that the days of this farm do not have."""
     if plan.storage.sunshine_h is None:
         return
-    x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
-    _, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
     try:
-        terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), latitude)
+        terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), _latitude(grid))
     except ContractError as error:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
+
+
+def _latitude(grid: GeoBox) -> float:
+    """Return the latitude of a grid's middle, degrees."""
+    x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
+    return float(Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)[1])
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:

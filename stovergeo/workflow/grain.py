@@ -21,7 +21,8 @@ from stovergeo.inputs.grid import onto_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.yields import dry_yield
 from stovergeo.workflow.losses import left_out_by_field, report_losses
-from stovergeo.workflow.weighed import set_to_weighed
+from stovergeo.workflow.plausible import check_grain, check_harvests
+from stovergeo.workflow.weighed import WeighedMap, set_to_weighed
 
 message = Catalog("stovergeo.workflow")
 #: a stated yield so far from the map's mean is reported, as a share of the map's (judgement)
@@ -68,17 +69,16 @@ def grain_map(
             return GrainMap(put(stack, grain_mg_ha=nothing), report={"method": "no yields were measured"})
         grain = onto_grid(farm.yield_raster, grid_of(stack))
         inside = stack["field_number"].notnull().to_numpy()
-        weighed = set_to_weighed(put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), fields, None, plan, report)
-        return GrainMap(
-            weighed.stack, report={"method": "the yield map as given", **weighed.factors}, said=weighed.said
-        )
+        given = put(stack, grain_mg_ha=np.where(inside, grain, np.nan))
+        weighed, said = _checked(given, fields, None, plan, report)
+        return GrainMap(weighed.stack, report={"method": "the yield map as given", **weighed.factors}, said=said)
     cleaned = yieldmap.clean_points(farm.points, coefficients, report)
     surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
     left = left_out_by_field(cleaned, fields)
     report_losses(left, cleaned, fields, "yield points", report, plan.yields.accept_losses)
     report.stop_if_refused()
     measured = put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error)
-    weighed = set_to_weighed(measured, fields, cleaned, plan, report)
+    weighed, said = _checked(measured, fields, cleaned, plan, report)
     kept = cleaned.points.assign(removed_because="")
     points = pd.concat([kept, cleaned.removed]).sort_index()
     raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
@@ -89,8 +89,18 @@ def grain_map(
         cleaned.counts,
         left,
         {**surface.report, **raw, **clean, **weighed.factors},
-        weighed.said,
+        said,
     )
+
+
+def _checked(
+    stack: xr.Dataset, fields: gpd.GeoDataFrame, cleaned: yieldmap.Cleaned | None, plan: Plan, report: Report
+) -> tuple[WeighedMap, list[Message]]:
+    """Return the grain map set to the weighed totals, and what the first screen is to say of it."""
+    weighed = set_to_weighed(stack, fields, cleaned, plan, report)
+    stated = {str(name) for name in fields["name"] if plan.yields.stated(str(name)) is not None}
+    alone = check_grain(weighed.stack, fields, cleaned, weighed.fields | stated, report)
+    return weighed, [*weighed.said, *alone]
 
 
 def earlier_grain(
@@ -229,6 +239,7 @@ def with_earlier_years(
         grain[str(plan.farm.season)] = season
     if len(grain) < 2:
         return stack
+    check_harvests(grain, report)
     years = yieldmap.compare_years(grain, stack["field_number"], coefficients)
     for name in grain:
         if not any(name in used for used in years.used.values()):

@@ -4,6 +4,7 @@ from stovergeo.yieldmap.boundary import boundary_from_points as boundary_from_po
 from stovergeo.yieldmap.clean import Cleaned as Cleaned
 from stovergeo.yieldmap.clean import clean_points as clean_points
 from stovergeo.yieldmap.clean import raw_summary as raw_summary
+from stovergeo.yieldmap.drift import find_drift as find_drift
 from stovergeo.yieldmap.ground import Ground as Ground
 from stovergeo.yieldmap.ground import ground_from_points as ground_from_points
 from stovergeo.yieldmap.reasons import REASONS as REASONS
