@@ -261,5 +261,5 @@ def check_harvests(grain: dict[str, xr.DataArray], report: Report) -> None:
             continue
         alike = float(np.corrcoef(a[both], b[both])[0, 1])
         if alike > ALIKE:
-            said = message("compare.alike", one=one, other=other, alike=alike)
+            said = message("compare.alike", alike=alike)
             report.add("years.alike", f"harvests of {one} and {other}", said)

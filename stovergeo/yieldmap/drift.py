@@ -165,12 +165,13 @@ def _jump(one: np.ndarray, other: np.ndarray, apart: np.ndarray, passes: int) ->
     if len(known) < _MIN_PASSES - 1:
         return 0.0, np.inf, -1
     usual = float(np.median(known))
-    spread = float(MAD_TO_SD * np.median(abs(known - usual)))
-    inner = following[_EDGE:-_EDGE]
+    # a change in the middle of a pass is seen in two differences; one odd pass jumps back with the next
+    both = following[:-1] + following[1:] - 2 * usual
+    inner = both[_EDGE:-_EDGE]
     if not np.isfinite(inner).any():
-        return 0.0, spread, -1
-    at = _EDGE + int(np.nanargmax(abs(inner - usual)))
-    window = following[max(at - 1, 0) : at + _AROUND] - usual
-    lasting = float(np.nansum(window))  # one odd pass jumps back with the next
-    jump = float(following[at] - usual)
+        return 0.0, np.inf, -1
+    spread = float(MAD_TO_SD * np.nanmedian(abs(inner - np.nanmedian(inner))))
+    at = _EDGE + int(np.nanargmax(abs(inner)))
+    jump = float(both[at])
+    lasting = float(np.nansum(following[at - 1 : at + _AROUND] - usual))
     return (jump, spread, at) if lasting / jump > 0.6 else (0.0, spread, -1)
