@@ -36,7 +36,7 @@ DRIFT: Final = 0.08
 TREND: Final = 0.3
 JUMP: Final = 0.08
 _ERRORS: Final = 4.0
-_JUMP_ERRORS: Final = 5.0
+_JUMP_ERRORS: Final = 4.0
 #: harvested ground over a field's area (judgment)
 HARVESTED: Final = 0.93
 #: correlation of two harvests' maps above which they are one file given twice; years that agree reach 0.8 (judgment)
