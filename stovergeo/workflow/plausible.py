@@ -127,7 +127,7 @@ class _Groups:
         return list(self._group.values()).count(self._group[kind, name])
 
 
-def _with_cause(said: Message, ratio: float) -> tuple[Message, Message] | Message:
+def _with_cause(said: Message, ratio: float) -> Message:
     far = abs(np.log(ratio)) > np.log(1.4)  # nearer to one, crops explain as much as any wrong unit
     cause = likely_cause(ratio, near=0.1) if far else None
     return message("pair.two", one=said, other=cause or message("cause.calibration"))

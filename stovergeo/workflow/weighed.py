@@ -87,9 +87,10 @@ def set_to_weighed(
     at = np.flatnonzero(np.isfinite(grain) & np.isfinite(stack["field_number"].to_numpy()))
     mass = grain.ravel()[at] * stack["cell_area_ha"].to_numpy().ravel()[at]
     belongs = _ground(totals, stack, at, fields, cleaned)
-    for number in np.flatnonzero((belongs @ mass) <= 0):
-        said = message("weighed.nowhere", of=_named(totals[number]))
-        report.add("yield.weighed_nowhere", place_of(int(number)), said)
+    for number, mapped in enumerate((belongs @ mass).tolist()):
+        if mapped <= 0:
+            nowhere = message("weighed.nowhere", of=_named(totals[number]))
+            report.add("yield.weighed_nowhere", place_of(number), nowhere)
     report.stop_if_refused()
     weighed = np.array([total.dry_mg(plan.farm.market_moisture_pct) for total in totals])
     found = yieldmap.weighed_factors(mass, belongs, weighed)
@@ -103,7 +104,7 @@ def set_to_weighed(
         }
         where = f"{place_of(one)} and {place_of(other)}"
         raise report.refuse("yield.weighed_contradict", where, message("weighed.contradict", **values))
-    said = []
+    said: list[Message] = []
     for number, (total, factor) in enumerate(zip(totals, found.totals.tolist(), strict=True)):
         values = {"of": _named(total), "weighed": float(weighed[number]), "ratio": factor}
         said.append(message("weighed.factor", **values))
