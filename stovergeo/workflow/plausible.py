@@ -34,9 +34,9 @@ MACHINES_APART: Final = 0.06
 #: change of a machine's readings that is told: where time and place can be told apart, and where they cannot
 DRIFT: Final = 0.08
 TREND: Final = 0.3
-JUMP: Final = 0.08
+JUMP: Final = 0.14
 _ERRORS: Final = 4.0
-_JUMP_ERRORS: Final = 4.0
+_JUMP_ERRORS: Final = 5.0
 #: harvested ground over a field's area (judgment)
 HARVESTED: Final = 0.93
 #: correlation of two harvests' maps above which they are one file given twice; years that agree reach 0.8 (judgment)

@@ -40,11 +40,11 @@ def place_of(number: int) -> str:
     return f"plan file, yields.weighed {number + 1}"
 
 
-def check_weighed(plan: Plan, fields: gpd.GeoDataFrame, points: gpd.GeoDataFrame | None, report: Report) -> None:
+def check_weighed(plan: Plan, fields: gpd.GeoDataFrame, points: list[gpd.GeoDataFrame], report: Report) -> None:
     """Report weighed totals, and losses accepted, whose field, machine or load is not there."""
     known = {"field": [str(name) for name in fields["name"]]}
     for kind in ("machine", "load"):
-        known[kind] = sorted(set(points[kind].astype(str))) if points is not None and kind in points else []
+        known[kind] = sorted({str(name) for part in points if kind in part for name in part[kind].unique()})
     for number, total in enumerate(plan.yields.weighed):
         for kind, name in total.parts.items():
             if name not in known[kind]:
@@ -80,7 +80,16 @@ def set_to_weighed(
         ``yield.weighed_contradict`` when two totals cannot both be right, ``yield.weighed_nowhere`` when a total's
         ground is not on the map.
     """
-    totals = plan.yields.weighed
+    own = {"field": set(fields["name"].astype(str))}
+    if cleaned is not None:
+        own |= {k: set(cleaned.points[k].astype(str)) for k in ("machine", "load") if k in cleaned.points}
+    # of fields far apart, worked in clusters, a total of another cluster is none of this one
+    numbers = [
+        number
+        for number, total in enumerate(plan.yields.weighed)
+        if all(name in own.get(kind, set()) for kind, name in total.parts.items())
+    ]
+    totals = tuple(plan.yields.weighed[number] for number in numbers)
     if not totals:
         return WeighedMap(stack)
     grain = stack["grain_mg_ha"].to_numpy()
@@ -90,7 +99,7 @@ def set_to_weighed(
     for number, mapped in enumerate((belongs @ mass).tolist()):
         if mapped <= 0:
             nowhere = message("weighed.nowhere", of=_named(totals[number]))
-            report.add("yield.weighed_nowhere", place_of(number), nowhere)
+            report.add("yield.weighed_nowhere", place_of(numbers[number]), nowhere)
     report.stop_if_refused()
     weighed = np.array([total.dry_mg(plan.farm.market_moisture_pct) for total in totals])
     found = yieldmap.weighed_factors(mass, belongs, weighed)
@@ -102,7 +111,7 @@ def set_to_weighed(
             "other": _named(totals[other]),
             "other_ratio": float(found.totals[other]),
         }
-        where = f"{place_of(one)} and {place_of(other)}"
+        where = f"{place_of(numbers[one])} and {place_of(numbers[other])}"
         raise report.refuse("yield.weighed_contradict", where, message("weighed.contradict", **values))
     said: list[Message] = []
     for number, (total, factor) in enumerate(zip(totals, found.totals.tolist(), strict=True)):
@@ -111,7 +120,7 @@ def set_to_weighed(
         cause = likely_cause(1 / factor)
         if not USUAL_FACTORS[0] <= factor <= USUAL_FACTORS[1] or cause is not None:
             what = (message("weighed.far", **values), cause or message("cause.any"))
-            report.add("yield.weighed_far", place_of(number), message("pair.two", one=what[0], other=what[1]))
+            report.add("yield.weighed_far", place_of(numbers[number]), message("pair.two", one=what[0], other=what[1]))
     scale = np.ones(grain.size)
     scale[at] = found.cells
     scaled = {
@@ -122,7 +131,7 @@ def set_to_weighed(
     rest = tuple(name for name in fields["name"] if name not in told)
     if rest:
         said.append(message("weighed.rest", fields=rest))
-    factors = {f"weighed_{n + 1}_ratio": float(f) for n, f in enumerate(found.totals)}
+    factors = {f"weighed_{numbers[n] + 1}_ratio": float(f) for n, f in enumerate(found.totals)}
     return WeighedMap(put(stack, **scaled), said, factors, frozenset(told))
 
 

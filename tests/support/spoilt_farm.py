@@ -77,7 +77,7 @@ def outcome_of(data: dict, folder: Path, limits: bool = True) -> Outcome:
     """Return what a farm given by its plan's data comes to: its grain map and, unless told not to, its limits."""
     report = Report()
     try:
-        ready = get_ready(plan_from(data, folder, report), report, lambda size: None)
+        ready = get_ready(plan_from(data, folder, report), report, lambda size: None).clusters[0]
         yields = steps.map_yields(ready, report)
         if not limits:
             return Outcome(total(yields.stack, "grain_mg_ha"), tuple(report), tuple(yields.grain.said))

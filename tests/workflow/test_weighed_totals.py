@@ -23,7 +23,7 @@ DRY_MG_PER_BU = 56 * 0.45359237 * 0.845 / 1000
 def mapped(weighed: list[dict]) -> tuple:
     data = sample_plan() | {"yields": {"weighed": weighed}}
     report = Report()
-    ready = get_ready(plan_from(data, FOLDER, report), report, lambda size: None)
+    ready = get_ready(plan_from(data, FOLDER, report), report, lambda size: None).clusters[0]
     return ready, steps.map_yields(ready, report), report
 
 
