@@ -60,6 +60,14 @@ _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
         "ton/ac": MG_HA_PER_TON_ACRE,
         "lb/ac": KG_HA_PER_LB_ACRE / KG_PER_MG,
     },
+    # as it was weighed; a bushel is 56 lb of it at the market's moisture
+    "weighed grain": {
+        **dict.fromkeys(("Mg", "t"), 1),
+        "kg": 0.001,
+        "lb": KG_PER_LB / KG_PER_MG,
+        **dict.fromkeys(("ton", "tons"), MG_PER_TON),
+        "bu": LB_PER_BUSHEL_CORN * KG_PER_LB / KG_PER_MG,
+    },
     "grain per area": {"Mg/ha": 1, "t/ha": 1, "bu/ac": MG_HA_DRY_PER_BU_ACRE},  # dry grain; the bushel at 15.5 %
     "density": {"kg/m3": 1, "lb/ft3": KG_M3_PER_LB_FT3},
     "speed": {"m/s": 1, "km/h": 1 / 3.6, "mph": M_PER_MI / 3600},
@@ -81,6 +89,7 @@ SI_UNIT: Final = {
     "area": "ha",
     "mass": "Mg",
     "mass per area": "Mg/ha",
+    "weighed grain": "Mg",
     "grain per area": "Mg/ha",
     "density": "kg/m3",
     "speed": "m/s",

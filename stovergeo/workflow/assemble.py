@@ -173,6 +173,14 @@ def _supply_tables(season: Season) -> SupplyTables:
     )
 
 
+def _of_grain(season: Season) -> list[Message]:
+    """Return what weighed totals say of the grain maps, and what could not be checked, each once."""
+    said: list[Message] = []
+    for ground in season.grounds:
+        said += [one for one in ground.yields.grain.said if one not in said]
+    return said
+
+
 def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     """Return what the season has to say, by topic."""
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
@@ -181,7 +189,7 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     basis = {name: one for ground in season.grounds for name, one in ground.yields.basis.items()}
     cells = story.cells_of([place.stack for place in sites.places])
     return {
-        "unknown": [*unknown, *basis_messages(basis, len(ready.fields))],
+        "unknown": [*unknown, *basis_messages(basis, len(ready.fields)), *_of_grain(season)],
         "choice": choice.messages,
         "grower": [
             *supply.contract_messages(season.chosen.contracts),

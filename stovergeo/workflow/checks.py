@@ -23,7 +23,10 @@ from stovergeo.inputs.farm_layers import FarmLayers, FarmSize
 from stovergeo.inputs.grid import farm_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.read import read_layers
+from stovergeo.workflow.plausible_layers import check_layers
+from stovergeo.workflow.plausible_plan import check_baling_day, check_ranges
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
+from stovergeo.workflow.weighed import check_weighed
 
 message = Catalog("stovergeo.workflow")
 #: an own number so many times outside the handbook's spread is reported: it may be in another unit (judgment)
@@ -75,7 +78,10 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         grid = farm_grid(mine, owned, part.crs, plan.farm.cell_m, plan.farm.margin_m)
         clusters.append(ReadyCluster(plan, coefficients, part, mine, grid))
         check_sunshine(plan, grid, report)
+        check_baling_day(plan, _latitude(grid), report)
+        check_layers(plan, part, mine, _latitude(grid), report)
     check_stated_yields(plan, fields, report)
+    check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
     return Ready(plan, coefficients, farm, fields, tuple(clusters))
 
@@ -95,6 +101,7 @@ def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[resid
         residue.methods(coefficients, plan.gather.methods, plan.crop.cut_height_m), plan, coefficients, report
     )
     siting.check_yards(plan.yards, coefficients, report)
+    check_ranges(plan, report)
     return rules
 
 
@@ -123,12 +130,16 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
     """Report hours of sunshine that the days of this farm do not have."""
     if plan.storage.sunshine_h is None:
         return
-    x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
-    _, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
     try:
-        terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), latitude)
+        terrain.cloud_from_sunshine(dict(enumerate(plan.storage.sunshine_h, start=1)), _latitude(grid))
     except ContractError as error:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
+
+
+def _latitude(grid: GeoBox) -> float:
+    """Return the latitude of a grid's middle, degrees."""
+    x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
+    return float(Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)[1])
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:

@@ -20,7 +20,9 @@ from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import onto_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.yields import dry_yield
-from stovergeo.workflow.not_known import left_out_by_field, report_left_out
+from stovergeo.workflow.losses import left_out_by_field, report_losses
+from stovergeo.workflow.plausible import check_grain, check_harvests
+from stovergeo.workflow.weighed import WeighedMap, set_to_weighed
 
 message = Catalog("stovergeo.workflow")
 #: a stated yield so far from the map's mean is reported, as a share of the map's (judgement)
@@ -45,36 +47,60 @@ class GrainMap:
     cleaning: pd.DataFrame | None = None
     left_out: pd.DataFrame | None = None  #: by field, from `left_out_by_field`
     report: dict[str, float | str] = field(default_factory=dict)
+    said: list[Message] = field(default_factory=list)  #: of weighed totals and of what could not be checked
 
 
 def grain_map(
-    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, coefficients: Handbook, report: Report
+    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, plan: Plan, coefficients: Handbook, report: Report
 ) -> GrainMap:
-    """Put the season's measured grain into the stack: from raw points, or from a finished map; NaN without either."""
+    """Put the season's measured grain into the stack: from raw points, or from a finished map; NaN without either.
+
+    It is set to the plan's weighed totals.
+
+    Raises
+    ------
+    InputError
+        When cleaning left out most records of a field, machine or load and the plan does not accept that, or when
+        weighed totals cannot be met.
+    """
     if farm.points is None:
         if farm.yield_raster is None:
             nothing = np.full(stack["field_number"].shape, np.nan)
             return GrainMap(put(stack, grain_mg_ha=nothing), report={"method": "no yields were measured"})
         grain = onto_grid(farm.yield_raster, grid_of(stack))
         inside = stack["field_number"].notnull().to_numpy()
-        return GrainMap(
-            put(stack, grain_mg_ha=np.where(inside, grain, np.nan)), report={"method": "the yield map as given"}
-        )
+        given = put(stack, grain_mg_ha=np.where(inside, grain, np.nan))
+        weighed, said = _checked(given, fields, None, plan, report)
+        return GrainMap(weighed.stack, report={"method": "the yield map as given", **weighed.factors}, said=said)
     cleaned = yieldmap.clean_points(farm.points, coefficients, report)
     surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
     left = left_out_by_field(cleaned, fields)
-    report_left_out(left, fields, "yield points", report)
+    report_losses(left, cleaned, fields, "yield points", report, plan.yields.accept_losses)
+    report.stop_if_refused()
+    measured = put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error)
+    weighed, said = _checked(measured, fields, cleaned, plan, report)
     kept = cleaned.points.assign(removed_because="")
     points = pd.concat([kept, cleaned.removed]).sort_index()
     raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
     clean = {f"cleaned_{name}": number for name, number in yieldmap.raw_summary(cleaned.points).items()}
     return GrainMap(
-        put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error),
+        weighed.stack,
         points,
         cleaned.counts,
         left,
-        {**surface.report, **raw, **clean},
+        {**surface.report, **raw, **clean, **weighed.factors},
+        said,
     )
+
+
+def _checked(
+    stack: xr.Dataset, fields: gpd.GeoDataFrame, cleaned: yieldmap.Cleaned | None, plan: Plan, report: Report
+) -> tuple[WeighedMap, list[Message]]:
+    """Return the grain map set to the weighed totals, and what the first screen is to say of it."""
+    weighed = set_to_weighed(stack, fields, cleaned, plan, report)
+    stated = {str(name) for name in fields["name"] if plan.yields.stated(str(name)) is not None}
+    alone = check_grain(weighed.stack, fields, cleaned, weighed.fields | stated, report)
+    return weighed, [*weighed.said, *alone]
 
 
 def earlier_grain(
@@ -89,7 +115,7 @@ def earlier_grain(
             grain[str(year)] = stack["grain_mg_ha"].copy(data=np.where(inside, values, np.nan))
         else:
             cleaned = yieldmap.clean_points(layer, coefficients, report)
-            report_left_out(left_out_by_field(cleaned, fields), fields, f"harvest of {year}", report)
+            report_losses(left_out_by_field(cleaned, fields), cleaned, fields, f"harvest of {year}", report)
             surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
             grain[str(year)] = surface.grain
     return grain
@@ -213,6 +239,7 @@ def with_earlier_years(
         grain[str(plan.farm.season)] = season
     if len(grain) < 2:
         return stack
+    check_harvests(grain, report)
     years = yieldmap.compare_years(grain, stack["field_number"], coefficients)
     for name in grain:
         if not any(name in used for used in years.used.values()):

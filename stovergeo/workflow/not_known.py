@@ -10,14 +10,12 @@ from typing import Final
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 import xarray as xr
-from shapely.geometry.base import BaseGeometry
 
-from stovergeo import yieldmap
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog, Message
 from stovergeo.core.schemas import UNKNOWN
+from stovergeo.workflow.losses import is_told, left_out_message
 
 message = Catalog("stovergeo.workflow")
 _NUMBERS: Final = [
@@ -30,57 +28,6 @@ _NUMBERS: Final = [
     "gathered_fraction",
 ]
 _MAX: Final = 0.5
-_REASONS_NAMED: Final = 3
-
-
-def left_out_by_field(cleaned: yieldmap.Cleaned, fields: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Return how many records lie on each field, how many of them cleaning left out, and for which reasons.
-
-    Returns
-    -------
-    DataFrame
-        In the order of the fields: records, left_out, reasons (a tuple of messages, the most frequent first).
-    """
-    rows = []
-    for shape in fields.geometry:
-        kept = int(_inside(cleaned.points, shape).sum())
-        counts = cleaned.removed.loc[_inside(cleaned.removed, shape), "removed_because"].value_counts()
-        named = [
-            message("unknown.reason", title=yieldmap.REASONS[name].title, count=int(count))
-            for name, count in counts[:_REASONS_NAMED].items()
-        ]
-        if len(counts) > _REASONS_NAMED:
-            named.append(message("unknown.other", count=int(counts[_REASONS_NAMED:].sum())))
-        rows.append((kept + int(counts.sum()), int(counts.sum()), tuple(named)))
-    return pd.DataFrame(rows, columns=["records", "left_out", "reasons"], index=fields.index)
-
-
-def _inside(points: gpd.GeoDataFrame, shape: BaseGeometry) -> np.ndarray:
-    """Return which points lie in a shape; only those in its box are looked at closely."""
-    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
-    west, south, east, north = shape.bounds
-    near = np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
-    shapely.prepare(shape)
-    inside = np.zeros(len(points), bool)
-    inside[near] = shapely.contains_xy(shape, x[near], y[near])
-    return inside
-
-
-def report_left_out(left: pd.DataFrame, fields: gpd.GeoDataFrame, harvest: str, report: Report) -> None:
-    """Report each field of which cleaning left out most records, whatever the reasons.
-
-    Parameters
-    ----------
-    left : DataFrame
-        From `left_out_by_field`.
-    fields : GeoDataFrame
-    harvest : str
-        Where the records come from, such as ``yield points``.
-    report : Report
-    """
-    for name, row in zip(fields["name"], left.itertuples(), strict=True):
-        if row.left_out > _MAX * row.records:
-            report.add("yield.left_out", f"{harvest}, field {name!r}", _left_out(row))
 
 
 def why_unknown(
@@ -105,7 +52,7 @@ def why_unknown(
             continue
         row = None if left is None else left.iloc[number]
         why[field.field_id] = _because(row)
-        if row is None or not row.left_out > _MAX * row.records:  # already reported
+        if row is None or not is_told(row):  # already reported
             report.add("yield.unknown", f"fields, {field.name!r}", message("unknown.no_yield", why=why[field.field_id]))
     return why
 
@@ -121,12 +68,7 @@ def _because(row: pd.Series | None) -> Message:
         return message("unknown.off_the_map")
     if row.records == 0:
         return message("unknown.no_record")
-    return _left_out(row) if row.left_out else message("unknown.few_records", records=int(row.records))
-
-
-def _left_out(row: pd.Series) -> Message:
-    counts = {"left_out": int(row.left_out), "records": int(row.records)}
-    return message("unknown.left_out", **counts, reasons=row.reasons)
+    return left_out_message(row) if row.left_out else message("unknown.few_records", records=int(row.records))
 
 
 def unknown_zones(zones: gpd.GeoDataFrame, labels: xr.DataArray, stack: xr.Dataset) -> pd.Series:

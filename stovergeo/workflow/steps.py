@@ -53,7 +53,7 @@ def map_yields(ready: ReadyCluster, report: Report) -> Yields:
     """Put the layers on the grid and map the grain yield."""
     plan, coefficients, farm, fields = ready.plan, ready.coefficients, ready.farm, ready.fields
     stack = put_layers(new_stack(ready.grid), farm, fields)
-    grain = grain_map(stack, farm, fields, coefficients, report)
+    grain = grain_map(stack, farm, fields, plan, coefficients, report)
     earlier = earlier_grain(grain.stack, farm, fields, coefficients, report)
     stack, basis = with_expected(grain.stack, earlier, plan, fields, coefficients, report)
     no_yield = why_unknown(stack, fields, grain.left_out, report)

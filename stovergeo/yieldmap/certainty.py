@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -25,6 +25,10 @@ from stovergeo.yieldmap.many_records import every, side_by_side
 #: optimal difference sequence of order 4 (Hall, Kay & Titterington 1990, Biometrika 77:521-528,
 #: table 1; from memory, checked by its sum of 0 and sum of squares of 1)
 DIFFERENCES = (0.2708, -0.0142, 0.6909, -0.4858, -0.4617)
+#: share of the variance between passes that is added at a distance from the nearest record, in swaths. At the edge of
+#: a pass the surface takes half of the pass beside it; of a pass without records it knows nothing but its neighbors
+_PASS_AT: Final = (0.0, 0.5, 0.6, 1.0)
+_PASS_SHARE: Final = (0.0, 0.6, 1.4, 1.9)
 _TINY = 1e-12
 _LOCAL = 250_000  #: records from which means, local and of all, are estimated
 
@@ -154,6 +158,7 @@ def learn_certainty(
     held_out_distance: np.ndarray,
     window_m: float,
     swath_m: float,
+    between_passes: float,
 ) -> Certainty:
     """Learn the parts of the error of a fitted field.
 
@@ -170,6 +175,9 @@ def learn_certainty(
         Errors from blocked cross-validation, and how far each lay from the nearest record used.
     window_m : float
         Scale over which risk is averaged.
+    swath_m : float
+    between_passes : float
+        Variance that passes have in common, from `drift.pass_variance`.
     """
     # what the surface has taken over is missing from its residuals: noise of one shows as `seen`
     known = every(len(residual), _LOCAL)
@@ -198,7 +206,8 @@ def learn_certainty(
     taken = 4 * np.pi * window_m**2 / _ground_per_record(window)
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
-    gap_m, gap_variance = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
+    gap = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
+    gap_m, gap_variance = _with_passes(*gap, between_passes, swath_m)
     # given at the nodes of one lattice, between which the grid reads it; never less than the noise that comes through
     rows, columns = window.weights.shape
     nodes = window.x0 + window.step * np.arange(columns), window.y0 + window.step * np.arange(rows)
@@ -225,3 +234,12 @@ def _gap_variance(
             middles.append(0.5 * (low + high))
             added.append(max(float((there**2).mean()) - within, added[-1]))
     return np.array(middles), np.array(added)
+
+
+def _with_passes(
+    gap_m: np.ndarray, gap_variance: np.ndarray, between: float, swath_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the variance by distance, no less than what passes that differ leave unknown."""
+    at = np.union1d(gap_m, swath_m * np.array(_PASS_AT))
+    unknown = between * np.interp(at, swath_m * np.array(_PASS_AT), _PASS_SHARE)
+    return at, np.maximum(np.interp(at, gap_m, gap_variance), unknown)

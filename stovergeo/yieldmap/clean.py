@@ -281,9 +281,10 @@ def _machines(run: _Run, places: tuple[np.ndarray, np.ndarray], coefficients: Ha
     sure = (abs(np.expm1(found.offset)) >= least) & (abs(found.offset) >= errors * found.error)
     # all machines that met are moved together, else the step would only be halved
     applied = met & sure.any()
-    before = run.grain[kept].sum()
-    run.grain[kept] /= np.where(applied, np.exp(found.offset), 1.0)[track.machine[kept]]
-    run.grain[kept] *= before / run.grain[kept].sum()
+    moved = kept[applied[track.machine[kept]]]
+    before = run.grain[moved].sum()
+    run.grain[moved] /= np.exp(found.offset)[track.machine[moved]]
+    run.grain[moved] *= before / run.grain[moved].sum() if len(moved) else 1.0
     corrections = {}
     for m, name in enumerate(track.machine_names):
         values = float(np.expm1(found.offset[m])), float(found.error[m]), bool(applied[m])

@@ -20,6 +20,8 @@ from stovergeo.yieldmap.outliers import MAD_TO_SD
 
 message = Catalog("stovergeo.yieldmap")
 _SHRINK = (0.01, 0.02)
+#: standard error of the difference of two machines above which they count as never compared (judgment)
+_COMPARED = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,7 @@ def machine_offsets(
     x, y, yields : array, (n,)
         Kept records; yields above zero.
     weight : array, (n,)
-        Area of the records: the weighted mean of the offsets is zero.
+        Area of the records: the weighted mean of the offsets is zero in each group of machines that met.
     machine, pass_id : array of int, (n,)
     machines : int
         Number of machines.
@@ -63,7 +65,7 @@ def machine_offsets(
     records = Records(x, y, weight / weight.mean())
     levels = make_levels(records, [scale_m, scale_m / 2])
     left = fit(records, levels, np.log(yields), _SHRINK)[1]
-    # the machine with most ground is the reference; its offset follows from the mean being zero
+    # the machine with most ground is the reference; its offset follows from the mean of its group being zero
     share = np.bincount(machine, weight, machines) / weight.sum()
     others = [m for m in range(machines) if m != int(np.argmax(share))]
     design = np.column_stack([fit(records, levels, (machine == m).astype(float), _SHRINK)[1] for m in others])
@@ -79,15 +81,27 @@ def machine_offsets(
         clusters = int((np.abs(by_pass).sum(axis=1) > 0).sum())
         meat = by_pass.T @ by_pass * clusters / max(clusters - 1, 1)
         covariance = inverse @ meat @ inverse
-        # from "against the reference" to "against the mean over the ground"
-        to_all = np.zeros((machines, len(kept)))
-        to_all[kept, np.arange(len(kept))] = 1
-        to_mean = to_all - share @ to_all
-        offset = to_mean @ beta
-        variance = np.einsum("ij,jk,ik->i", to_mean, covariance, to_mean)
-        alone = [m for m, ok in zip(others, met, strict=True) if not ok]
-        offset[alone], variance[alone] = 0.0, np.inf
+        against, between = np.zeros(machines), np.zeros((machines, machines))
+        against[kept], between[np.ix_(kept, kept)] = beta, covariance
+        known = [m for m in range(machines) if m in kept or m not in others]
+        for group in _that_met(between, known):
+            if len(group) < 2:
+                continue
+            # from "against the reference" to "against the mean over the group's ground"
+            to_mean = np.eye(len(group)) - share[group] / share[group].sum()
+            offset[group] = to_mean @ against[group]
+            variance[group] = np.einsum("ij,jk,ik->i", to_mean, between[np.ix_(group, group)], to_mean)
     return Offsets(offset, np.sqrt(variance))
+
+
+def _that_met(covariance: np.ndarray, machines: list[int]) -> list[list[int]]:
+    """Return the machines in groups within which they were compared, at first or second hand."""
+    groups: list[list[int]] = []
+    for m in machines:
+        spread = {o: covariance[m, m] + covariance[o, o] - 2 * covariance[m, o] for o in machines}
+        mine = [g for g in groups if any(spread[o] < _COMPARED**2 for o in g)]
+        groups = [g for g in groups if g not in mine] + [[m, *(o for g in mine for o in g)]]
+    return groups
 
 
 def _robust_fit(A: np.ndarray, b: np.ndarray, rounds: int = 8) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -19,7 +19,8 @@ from stovergeo.core.schemas import check_table
 from stovergeo.core.stack import put
 from stovergeo.core.units import KG_PER_MG
 from stovergeo.yieldmap.cells import Driven, cells_of, driven_again, field_numbers, field_of, harvested_cells
-from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, respond
+from stovergeo.yieldmap.certainty import Certainty, ErrorAlong, error_row, learn_certainty, pass_noise, respond
+from stovergeo.yieldmap.drift import pass_variance
 from stovergeo.yieldmap.levels import Along, Field, Records, fit, longest, make_levels, row_at
 from stovergeo.yieldmap.many_records import every, in_threads, side_by_side, typical
 from stovergeo.yieldmap.passes import coordinates
@@ -212,7 +213,12 @@ def _estimate(
         lambda: respond(records, levels, shrink, pass_id, probes=3 if len(x) < _MANY else 1),
         lambda: fit(records, levels, values, shrink),
     )
-    certainty = learn_certainty(records, response, residual, pass_id, away, distance, setting.window_m, setting.swath_m)
+    noise = pass_noise(residual, pass_id, every(len(x)))
+    noise_variance = float(np.nanmean(noise)) if np.isfinite(noise).any() else 0.0
+    between = pass_variance(x, y, values, pass_id, noise_variance, setting.swath_m)
+    certainty = learn_certainty(
+        records, response, residual, pass_id, away, distance, setting.window_m, setting.swath_m, between
+    )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = grain_mg - float(np.einsum("i,i", grain_kg / values, residual)) / KG_PER_MG
     row = {

@@ -15,12 +15,11 @@ from odc.geo.geobox import GeoBox
 from shapely.geometry import box
 
 from stovergeo.core.coefficients import load_handbook
-from stovergeo.core.errors import Report
 from stovergeo.core.printing import render
 from stovergeo.core.stack import new_stack, put
 from stovergeo.inputs.farm_layers import FarmSize
 from stovergeo.workflow import story
-from stovergeo.workflow.not_known import report_left_out, unknown_messages
+from stovergeo.workflow.not_known import unknown_messages
 from stovergeo.workflow.run_size import need_of
 
 CRS = "EPSG:32615"
@@ -102,10 +101,6 @@ def test_unknown_ground_is_named_with_its_area() -> None:
     zones = pd.DataFrame({"field_id": ["F1", "F1"], "method": ["unknown", "leave"], "area_ha": [4.0468564224, 9.0]})
     (said,) = unknown_messages(zones, fields, {})
     assert render(said, "us").startswith("12 ha piece {x:length}: not known on 10.0 ac: no usable yield data there.")
-    left = pd.DataFrame({"records": [10, 10], "left_out": [6, 2], "reasons": [("Speed 6",), ("Speed 2",)]})
-    report = Report()
-    report_left_out(left, pd.concat([fields, fields]), "yield points", report)
-    assert [p.what_in("us") for p in report] == ["6 of 10 yield records were left out: Speed 6."]
 
 
 @pytest.mark.parametrize(("cells", "time"), [(1000, "6 seconds"), (20_000_000, "8 minutes")])

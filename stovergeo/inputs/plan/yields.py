@@ -1,21 +1,70 @@
-"""``[yields]``: what fields without yield data give, as their grower states it."""
+"""``[yields]``: what the grower knows of the harvest beside its files: stated yields, weighed totals, known losses."""
 
 from __future__ import annotations
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from stovergeo.core.units import CORN_MARKET_MOISTURE, Quantity
-from stovergeo.inputs.plan.base import GrainMgHa, Section
+from stovergeo.inputs.plan.base import GrainMgHa, Section, WeighedMg
+
+
+class Weighed(Section):
+    """Grain weighed over a scale: of a field, of a machine, of a load, or of what they have in common."""
+
+    field: str | None = Field(None, description="Name of the field it came from.")
+    machine: str | None = Field(None, description="Machine that cut it, as the yield points name it.")
+    load: str | None = Field(None, description="Load, as the yield points name it; of a folder of files, a file.")
+    grain_mg: WeighedMg = Field(
+        alias="grain",
+        gt=0,
+        description='As weighed, with moisture_pct: "812,000 lb"; or at market moisture: "14,500 bu".',
+    )
+    moisture_pct: float | None = Field(None, ge=5, le=45, description="Its moisture, percent, wet basis.")
+
+    @model_validator(mode="after")
+    def _can_be_used(self) -> Weighed:
+        if not self.parts:
+            raise ValueError("needs a field, a machine or a load that the grain came from")
+        if self.in_bushels and self.moisture_pct is not None:
+            raise ValueError("bushels count at market moisture; leave moisture_pct out, or give the weight")
+        if not self.in_bushels and self.moisture_pct is None:
+            raise ValueError("a weight needs the moisture_pct of the grain; or give bushels at market moisture")
+        return self
+
+    @property
+    def in_bushels(self) -> bool:
+        """Whether it is given in bushels at market moisture."""
+        return isinstance(self.grain_mg, Quantity) and self.grain_mg.unit == "bu"
+
+    @property
+    def parts(self) -> dict[str, str]:
+        """Return what it is the total of: "field", "machine" or "load" -> name."""
+        given = {"field": self.field, "machine": self.machine, "load": self.load}
+        return {kind: name for kind, name in given.items() if name is not None}
+
+    def dry_mg(self, market_moisture_pct: float) -> float:
+        """Return its oven-dry mass, Mg."""
+        moisture = market_moisture_pct if self.moisture_pct is None else self.moisture_pct
+        return float(self.grain_mg) * (1 - moisture / 100)
 
 
 class Yields(Section):
-    """The grower's own figures, at the market moisture of ``[farm]``; a field's yield data go before them."""
+    """The grower's own figures."""
 
     everywhere: GrainMgHa | None = Field(
-        None, gt=0, le=40, description='Yield of every field not named below, e.g. "200 bu/ac".'
+        None,
+        gt=0,
+        le=40,
+        description='Yield of every field not named below, at market moisture, e.g. "200 bu/ac"; yield data go first.',
     )
     by_field: dict[str, GrainMgHa] = Field(
         default_factory=dict, description='Yield of single fields by name, e.g. "Home 80" = "185 bu/ac".'
+    )
+    weighed: tuple[Weighed, ...] = Field(
+        (), description="Grain weighed over a scale, one entry a total; the yield map is set to it."
+    )
+    accept_losses: tuple[str, ...] = Field(
+        (), description="Fields, machines or loads whose yields may be used although cleaning left out most records."
     )
 
     def stated(self, field: str) -> float | None:

@@ -1,0 +1,124 @@
+"""Values of the plan that can be read but are likely not what was meant: another unit, a fraction, a day and month."""
+
+from __future__ import annotations
+
+from typing import Any, Final, NamedTuple
+
+from stovergeo.core.errors import Report
+from stovergeo.core.messages import Catalog
+from stovergeo.inputs.plan import Plan
+
+message = Catalog("stovergeo.workflow")
+
+
+class Usual(NamedTuple):
+    """A range outside which a value is asked about (judgment, all of them), and what it most likely is then."""
+
+    low: float
+    high: float
+    hint: str  #: key of `messages.toml`, group `hint`
+
+
+#: section -> key in the code -> what is usual; SI, prices in $/Mg or $/ha
+USUAL: Final[dict[str, dict[str, Usual]]] = {
+    "money": {
+        "stover_value_per_mg": Usual(10, 400, "price"),
+        **dict.fromkeys(("nitrogen_per_mg", "phosphate_per_mg", "potash_per_mg"), Usual(200, 6000, "price")),
+        "sulfur_per_mg": Usual(100, 6000, "price"),
+        "soil_carbon_per_mg": Usual(0, 300, "price"),
+        "chop_per_ha": Usual(5, 200, "price"),
+        "rake_per_ha": Usual(2, 150, "price"),
+        "bale_each": Usual(1, 80, "price"),
+        "stage_each": Usual(0.2, 60, "price"),
+        "truck_per_h": Usual(20, 500, "price"),
+        "set_up": Usual(0, 5000, "price"),
+        "yard_opening": Usual(0, 10_000, "price"),
+    },
+    "landowner": {"price_per_mg": Usual(0, 150, "price"), "price_per_ha": Usual(0, 600, "price")},
+    "need.contract": {
+        "price_per_mg": Usual(10, 400, "price"),
+        "moisture_max_pct": Usual(5, 50, "fraction"),
+        "ash_max_pct": Usual(2, 40, "fraction"),
+        "distance_km": Usual(0, 800, "unit"),
+    },
+    "need.herd": {"kg_head_day": Usual(0.5, 15, "unit")},
+    "crop": {
+        "manure_c_mg_ha": Usual(0, 10, "unit"),
+        "cover_crop_c_mg_ha": Usual(0, 5, "unit"),
+        "erosivity_us": Usual(5, 500, "unit"),
+        "cut_height_m": Usual(0.05, 1, "unit"),
+        "wind_loss_us": Usual(0, 150, "unit"),
+    },
+    "limits": {
+        "cover_pct": Usual(5, 90, "fraction"),
+        "slope_max_pct": Usual(2, 40, "fraction"),
+        "retention_min_mg_ha": Usual(0, 15, "unit"),
+        "removal_max_mg_ha": Usual(0.3, 20, "unit"),
+        "potash_max_mg_ha": Usual(0.005, 0.5, "unit"),
+        "phosphate_max_mg_ha": Usual(0.001, 0.2, "unit"),
+        "harvest_from_bu_ac": Usual(20, 300, "unit"),
+    },
+    "gather": {"working_width_m": Usual(2, 20, "unit"), "min_zone_ha": Usual(0, 40, "unit")},
+    "soil": {"clay_pct": Usual(2, 80, "fraction"), "k_us": Usual(0.02, 0.69, "unit"), "t_us": Usual(1, 5, "unit")},
+    "odds": {"cautious_pct": Usual(2, 50, "fraction")},
+}
+#: hottest and coldest mean of a month, °C, and the mean of the year, of ground that grows corn (judgment)
+_MONTH_C: Final = (-35.0, 36.0)
+_YEAR_C: Final = (-2.0, 28.0)
+#: months in which corn stover is baled, north of the equator: after the harvest or, of a wet fall, in spring
+_BALED: Final = (8, 9, 10, 11, 12, 1, 2, 3, 4)
+
+
+def check_ranges(plan: Plan, report: Report) -> None:
+    """Report values of the plan that are far from usual, each with its key and what it most likely is."""
+    for section, usual in USUAL.items():
+        for where, part in _parts(plan, section):
+            for key, wanted in usual.items():
+                value = getattr(part, key)
+                if value is None or key not in part.model_fields_set or wanted.low <= value <= wanted.high:
+                    continue
+                name = type(part).model_fields[key].alias or key
+                said = message(f"hint.{wanted.hint}", given=str(_as_given(value)))
+                report.add("plan.unusual", f"plan file, {where}.{name}", said)
+    _check_air(plan, report)
+    for where, part in _parts(plan, "need.herd") + _parts(plan, "need.contract"):
+        twice = sorted({month for month in part.months if part.months.count(month) > 1})
+        if twice:
+            report.add("plan.unusual", f"plan file, {where}.months", message("hint.twice", months=tuple(twice)))
+
+
+def check_baling_day(plan: Plan, latitude: float, report: Report) -> None:
+    """Report a day of baling in the growing season that is one after harvest with day and month changed over."""
+    month, day = (int(part) for part in plan.storage.baled.split("-"))
+    shift = 0 if latitude >= 0 else 6
+    baled = {(m + shift - 1) % 12 + 1 for m in _BALED}
+    if month in baled or "baled" not in plan.storage.model_fields_set:
+        return
+    turned = f"{day:02d}-{month:02d}" if day in baled else ""
+    said = message("hint.baled_turned", turned=turned) if turned else message("hint.baled")
+    report.add("plan.unusual", "plan file, storage.baled", said)
+
+
+def _parts(plan: Plan, section: str) -> list[tuple[str, Any]]:
+    """Return the sections of a name that the plan has, with how to name each."""
+    found: Any = plan
+    for name in section.split("."):
+        found = getattr(found, name)
+    if isinstance(found, tuple):
+        return [(f"{section} {number}", part) for number, part in enumerate(found, start=1)]
+    return [] if found is None else [(section, found)]
+
+
+def _as_given(value: Any) -> str:
+    given, unit = getattr(value, "given", None), getattr(value, "unit", "")
+    return f"{value:g}" if given is None else f"{given:g} {unit}"
+
+
+def _check_air(plan: Plan, report: Report) -> None:
+    air = plan.storage.air_c
+    if air is None:
+        return
+    mean = sum(air) / 12
+    if min(air) < _MONTH_C[0] or max(air) > _MONTH_C[1] or not _YEAR_C[0] <= mean <= _YEAR_C[1]:
+        key = "air_f" if max(air) > _MONTH_C[1] else "air"
+        report.add("plan.unusual", "plan file, storage.air_c", message(f"hint.{key}"))
