@@ -49,10 +49,17 @@ def check_weighed(plan: Plan, fields: gpd.GeoDataFrame, points: list[gpd.GeoData
         for kind, name in total.parts.items():
             if name not in known[kind]:
                 report.add("yield.no_such_part", f"{place_of(number)}.{kind}", unknown_value(name, known[kind]))
+        if total.field is None and sum(_has_all(part, total) for part in points) > 1:
+            report.add("yield.weighed_apart", place_of(number), message("weighed.apart", of=_named(total)))
     every = [name for names in known.values() for name in names]
     for name in plan.yields.accept_losses:
         if name not in every:
             report.add("yield.no_such_part", "plan file, yields.accept_losses", unknown_value(name, every))
+
+
+def _has_all(points: gpd.GeoDataFrame, total: Weighed) -> bool:
+    """Tell whether the machine and the load of a total are among a cluster's records."""
+    return all(kind in points and bool((points[kind].astype(str) == name).any()) for kind, name in total.parts.items())
 
 
 def set_to_weighed(

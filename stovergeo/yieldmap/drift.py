@@ -174,4 +174,5 @@ def _jump(one: np.ndarray, other: np.ndarray, apart: np.ndarray, passes: int) ->
     at = _EDGE + int(np.nanargmax(abs(inner)))
     jump = float(both[at])
     lasting = float(np.nansum(following[at - 1 : at + _AROUND] - usual))
-    return (jump, spread, at) if lasting / jump > 0.6 else (0.0, spread, -1)
+    # perfectly even readings have no jump at all
+    return (jump, spread, at) if jump != 0 and lasting / jump > 0.6 else (0.0, spread, -1)

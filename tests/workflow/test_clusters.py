@@ -164,12 +164,20 @@ def test_points_of_two_clusters_are_mapped_each_on_its_own_field(tmp_path: Path)
         rows.append(pd.DataFrame({"x": west + x.ravel("F"), "y": south + y.ravel("F"), "t_ha": dry}))
     table = pd.concat(rows)
     at = gpd.GeoSeries(gpd.points_from_xy(table["x"], table["y"]), crs=UTM15).to_crs(4326)
-    table.assign(lon=at.x.to_numpy(), lat=at.y.to_numpy(), swath=8.0, dist=2.0).to_csv(tmp_path / "points.csv")
+    table = table.assign(lon=at.x.to_numpy(), lat=at.y.to_numpy(), swath=8.0, dist=2.0, combine="A")
+    table.to_csv(tmp_path / "points.csv")
     del plan["yields"]
     plan["layers"]["yield_points"] = {
         "path": "points.csv",
         "crs": "EPSG:4326",
-        "columns": {"x": "lon", "y": "lat", "yield": "t_ha", "swath": "swath", "distance": "dist"},
+        "columns": {
+            "x": "lon",
+            "y": "lat",
+            "yield": "t_ha",
+            "swath": "swath",
+            "distance": "dist",
+            "machine": "combine",
+        },
         "units": {"yield": "t/ha dry", "swath": "m", "distance": "m"},
     }
     result = run_season(write_plan(plan, tmp_path), Report())
@@ -177,6 +185,10 @@ def test_points_of_two_clusters_are_mapped_each_on_its_own_field(tmp_path: Path)
         assert float(cluster.stack["grain_mg_ha"].mean()) == pytest.approx(dry, rel=0.01)
     assert len(result.yields.points) == len(table)
     assert result.yields.cleaning["points"].sum() == len(table)
+    # a machine that cut in both clusters is set to no total that does not say how much of it is whose
+    plan["yields"] = {"weighed": [{"machine": "A", "grain": "200 t", "moisture_pct": 20.0}]}
+    with pytest.raises(InputError, match="weighed_apart"):
+        run_season(write_plan(plan, tmp_path), Report())
 
 
 def test_refused_ground_far_from_every_field_is_told_and_near_one_is_obeyed(tmp_path: Path) -> None:
@@ -201,3 +213,24 @@ def test_a_grid_too_large_is_still_refused(tmp_path: Path) -> None:
     plan["farm"]["memory_max_gb"] = 0.2
     with pytest.raises(InputError, match="too_big"):
         run_season(write_plan(plan, tmp_path), Report())
+
+
+def weighed_farm(folder: Path, *weighed: dict) -> Path:
+    """Two fields in two clusters with a finished yield map of 8 t/ha on both, and weighed totals."""
+    plan = write_farm(folder, Home=HOME, Away=AWAY)
+    (west, south), (east, north) = HOME, (AWAY[0] + 400, AWAY[1] + 400)
+    shape = ((north - south) // 10, (east - west) // 10)
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "crs": UTM15, "width": shape[1], "height": shape[0]}
+    with rasterio.open(folder / "yield.tif", "w", transform=from_origin(west, north, 10, 10), **profile) as file:
+        file.write(np.full(shape, 8, np.float32), 1)
+    plan["layers"]["yield_raster"] = {"path": "yield.tif", "unit": "t/ha dry"}
+    plan["yields"] = {"weighed": list(weighed)}
+    return write_plan(plan, folder)
+
+
+def test_a_weighed_total_sets_its_own_field_alone(tmp_path: Path) -> None:
+    # 16 ha at 10 Mg/ha dry are 160 Mg dry, 200 Mg at 20 % moisture
+    total = {"field": "Away", "grain": "200 t", "moisture_pct": 20.0}
+    result = run_season(weighed_farm(tmp_path, total), Report())
+    means = [float(cluster.stack["grain_mg_ha"].mean()) for cluster in result.clusters]
+    assert means == pytest.approx([8.0, 10.0], rel=0.01)
