@@ -27,11 +27,12 @@ from stovergeo.inputs.fields import (
     rough_ground,
 )
 from stovergeo.inputs.grid import farm_bounds
+from stovergeo.inputs.heights import cells_to_read, check_header, read_heights
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, Layer, PointsLayer, RasterLayer
 from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
-from stovergeo.inputs.rasters import cells_to_read, check_header, read_heights, read_yield_raster
+from stovergeo.inputs.rasters import read_yield_raster
 from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
 from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
 from stovergeo.inputs.text import clean_text

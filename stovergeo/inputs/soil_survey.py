@@ -26,8 +26,9 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from stovergeo.inputs.database import read_rows
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
-from stovergeo.inputs.open_file import MAX_TEXT_BYTES, read_rows
+from stovergeo.inputs.open_file import MAX_TEXT_BYTES
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.text import clean_text
 

@@ -24,8 +24,9 @@ from rasterio.warp import transform_bounds
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.crs import Bounds, geodesic_ha, to_working
+from stovergeo.inputs.database import table_names
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
-from stovergeo.inputs.open_file import OpenFile, open_file, table_names
+from stovergeo.inputs.open_file import OpenFile, open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import RasterLayer, Soil, SoilsLayer

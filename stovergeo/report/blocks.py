@@ -60,8 +60,19 @@ def has_message(key: str) -> bool:
 
 
 def plain(key: str, **values: Any) -> str:
-    """Return a message without quantities as text."""
-    return str(message(key, **values))
+    """Return a message as text that reads alike in every unit system."""
+    return alike(message(key, **values))
+
+
+def alike(text: Any) -> str:
+    """Return a message without quantities as text.
+
+    Raises
+    ------
+    TypeError
+        When it holds a quantity, which prints by the reader's units.
+    """
+    return "".join(parts(text))  # type: ignore[arg-type]  # a part that differs by system is no text
 
 
 def label(name: str, **values: str) -> str:

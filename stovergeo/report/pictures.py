@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 import xarray as xr
 
-from stovergeo.report.blocks import message, plain
+from stovergeo.report.blocks import alike, message, plain
 
 UNKNOWN: Final = 255
 _LOOKS: Final = 8  # colors with patterns that the page has for classes
@@ -101,7 +101,7 @@ def raster_layers(stack: xr.Dataset, titles: dict[str, str]) -> list[dict[str, A
             labels = [titles.get(str(n), str(n)) for n in stack[name].attrs.get(attribute, [])]
             if name == "yard_reason" and labels:  # a criterion's title says what is wanted
                 unmet = (message("page.ground.not_met", title=title) for title in labels[1:])
-                labels = [str(m) for m in (message("page.ground.no_reason"), *unmet)]
+                labels = [alike(m) for m in (message("page.ground.no_reason"), *unmet)]
             layers.insert(place, _classes(name, labels, block_pick(stack[name].to_numpy(), factor)))
     return layers
 

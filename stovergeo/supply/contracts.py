@@ -56,7 +56,7 @@ def without_losses(
         row = worst.to_frame().T.assign(made=False)
         left_out = row if left_out.empty else pd.concat([left_out, row])
         names.remove(worst["need"])
-        problem = _without(problem, worst["need"])
+        problem = replace(_without(problem, worst["need"]), unpaid=problem.unpaid | {worst["need"]})
 
 
 def contract_messages(contracts: pd.DataFrame) -> list[Message]:

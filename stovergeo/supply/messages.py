@@ -27,7 +27,9 @@ def plan_messages(problem: SupplyProblem, choice: Choice, titles: Mapping[str, s
     """Return what is gathered, by which methods, from where: no money, so that a landowner may read it."""
     taken = choice.zone_method[choice.zone_method["removal_mg"] > 0]
     if not len(taken):
-        return [message("plan.nothing_gathered" if (problem.need["dry_mg"] > 0).any() else "plan.nothing_needed")]
+        if (problem.need["dry_mg"] > 0).any():
+            return [message("plan.nothing_gathered")]
+        return [message("plan.nothing_pays" if problem.unpaid else "plan.nothing_needed")]
     by = taken.groupby("method")["bales"].sum().sort_values(ascending=False, kind="stable")
     methods = tuple(message("plan.method", bales=int(n), method=title_of(str(m), titles)) for m, n in by.items())
     only = message("plan.one_method", method=title_of(str(by.index[0]), titles))

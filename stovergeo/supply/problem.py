@@ -79,6 +79,7 @@ class SupplyProblem:
     nearest: int = 20  #: yards looked at for each zone
     no_go_zones: frozenset[str] = frozenset()
     no_go_yards: frozenset[str] = frozenset()
+    unpaid: frozenset[str] = frozenset()  #: contracts left out, because their price does not cover what they add
     habit: Mapping[str, str] = field(default_factory=dict)  #: field_id -> method used today
     notes: tuple[Message, ...] = ()  #: on roads and loads, for any plan
 

@@ -24,6 +24,7 @@ from rich.console import Console
 from shapely.geometry import LineString, Point
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Message
 from stovergeo.report import NAMES, grower_table, refuse_existing, write_outputs
 from stovergeo.report.crew import crew_sheet
 from stovergeo.report.geo_files import write_gpkg
@@ -376,3 +377,15 @@ def test_a_live_run_is_left_alone(tmp_path, result):
         assert codes(report) == []
         assert (part / "map.html").exists()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_no_output_is_written_by_turning_a_message_into_text_by_itself(result, tmp_path, monkeypatch):
+    """The reader's units are known where text is made; a message by itself does not know them."""
+
+    def refuse(self: Message) -> str:
+        raise AssertionError(f"printed without a unit system: {self.key}")
+
+    monkeypatch.setattr(Message, "__str__", refuse)
+    monkeypatch.setattr(Message, "__format__", lambda self, spec: refuse(self))
+    assert len(write_outputs(result, tmp_path / "plan")) == len(NAMES)
+    Console(file=io.StringIO()).print(*grower_table(result))

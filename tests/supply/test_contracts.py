@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from long_run import examples
 
 from stovergeo.core.printing import render
-from stovergeo.supply import Prices, SupplyProblem, contract_messages, optimize, without_losses
+from stovergeo.supply import Prices, SupplyProblem, choose, contract_messages, optimize, without_losses
 
 METHOD = "rake_bale"
 JANUARY = {"month": 1, "year": 2027}
@@ -69,6 +69,13 @@ def test_it_is_filled_from_the_price_at_which_it_pays(cents: int, made: bool) ->
     assert table["made"].tolist() == [made]
     assert ("plant" in set(problem.need["need"])) == made
     assert "cows" in set(problem.need["need"])
+
+
+def test_a_season_whose_only_contract_does_not_pay_does_not_say_that_nothing_is_needed() -> None:
+    problem = two_zones(plant=10.0)
+    alone = replace(problem, need=problem.need.iloc[1:], terms=problem.terms.iloc[1:])
+    kept, _ = without_losses(alone)
+    assert [m.key for m in choose(kept).messages] == ["plan.nothing_pays"]
 
 
 def test_an_obliged_contract_is_filled_at_a_loss_and_says_so() -> None:
