@@ -155,8 +155,7 @@ def learn_certainty(
     response: Response,
     residual: np.ndarray,
     pass_id: np.ndarray,
-    held_out: np.ndarray,
-    held_out_distance: np.ndarray,
+    held_out: tuple[np.ndarray, np.ndarray],
     window_m: float,
     swath_m: float,
     between_passes: float,
@@ -172,7 +171,7 @@ def learn_certainty(
         Of the fit.
     pass_id : array of int, (n,)
         Pass of each record; records in driving order.
-    held_out, held_out_distance : array, (m,)
+    held_out : two arrays, (m,)
         Errors from blocked cross-validation, and how far each lay from the nearest record used.
     window_m : float
         Scale over which risk is averaged.
@@ -207,7 +206,7 @@ def learn_certainty(
     taken = 4 * np.pi * window_m**2 / _ground_per_record(window)
     sampling = float((away**2).mean()) / max(taken, 1.0)
     between = max(float(np.var(raw - away)) - sampling, 0.0)
-    gap = _gap_variance(held_out, held_out_distance, variance + mean_risk, swath_m)
+    gap = _gap_variance(*held_out, variance + mean_risk, swath_m)
     gap_m, gap_variance = _with_passes(*gap, between_passes, swath_m)
     # given at the nodes of one lattice, between which the grid reads it; never less than the noise that comes through
     rows, columns = window.weights.shape

@@ -20,6 +20,9 @@ from stovergeo.yieldmap.outliers import MAD_TO_SD
 _MOST: Final = 25_000  #: records looked at
 _MIN_PAIRS: Final = 8  #: pairs of records by which two passes are compared
 _MIN_PASSES: Final = 12
+#: what a crop's own bends look like to `pass_variance`, as a share of its mean yield (judgment; measured on fields made
+#: without any difference between passes)
+_CROP_BENDS: Final = 0.01
 #: share of the variance of time differences that place must leave unexplained (judgment)
 _APART: Final = 0.05
 #: passes on either side of a jump by which its height is taken
@@ -102,7 +105,8 @@ def pass_variance(
     """Return the variance that whole passes have in common, beyond the crop's waves and the noise of records.
 
     From how far each pass lies from the mean of the passes on either side of it: of passes that differ with variance v
-    that difference has 1.5 v. Few large ones are cut down, for there the crop bends sharply.
+    that difference has 1.5 v. Few large ones are cut down, for there the crop bends sharply; what crops without any
+    difference between passes show is taken off.
 
     Parameters
     ----------
@@ -132,7 +136,8 @@ def pass_variance(
         return 0.0
     reach = 3 * MAD_TO_SD * float(np.median(np.abs(bent)))
     spread = float((np.clip(bent, -reach, reach) ** 2).mean())
-    return max(spread - noise * float(np.median(seen)), 0.0) / 1.5
+    between = (spread - noise * float(np.median(seen))) / 1.5
+    return max(between - (_CROP_BENDS * float(values.mean())) ** 2, 0.0)
 
 
 def _drift(

@@ -217,7 +217,7 @@ def _estimate(
     noise_variance = float(np.nanmean(noise)) if np.isfinite(noise).any() else 0.0
     between = pass_variance(x, y, values, pass_id, noise_variance, setting.swath_m)
     certainty = learn_certainty(
-        records, response, residual, pass_id, away, distance, setting.window_m, setting.swath_m, between
+        records, response, residual, pass_id, (away, distance), setting.window_m, setting.swath_m, between
     )
     grain_mg = float(grain_kg.sum()) / KG_PER_MG
     surface_mg = grain_mg - float(np.einsum("i,i", grain_kg / values, residual)) / KG_PER_MG

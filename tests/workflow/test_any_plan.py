@@ -23,6 +23,13 @@ NOT_HERE = (
     *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "removal_max", "wind_loss"),
     *("retention_min", "potash_max", "phosphate_max", "accept_base"),
 )
+#: what stands in the starter for another farm
+THIS_FARM = (
+    ('"corn-soybean"     ', '"continuous corn"  '),
+    ("contoured = true", "contoured = false"),
+    ('"Home 80"', '"square"'),
+    ('grain = "812,000 lb"', 'grain = "450,000 lb"'),
+)
 
 
 def lines_of_a_small_farm() -> list[str]:
@@ -33,9 +40,9 @@ def lines_of_a_small_farm() -> list[str]:
             section = line.split("#")[0].strip(" []")
         if section.startswith(("layers", "soil")) or line.startswith(NOT_HERE):
             continue
-        lines.append(
-            line.replace('"corn-soybean"     ', '"continuous corn"  ').replace("contoured = true", "contoured = false")
-        )
+        for theirs, ours in THIS_FARM:
+            line = line.replace(theirs, ours)
+        lines.append(line)
     return [*lines, *LAYERS]
 
 
