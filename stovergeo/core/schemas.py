@@ -65,7 +65,7 @@ POINTS: Final[Table] = {
     "header_down": Column("flag", "1", "whether the header was down, where it was recorded", optional=True),
     "pass_number": _number("1", "pass in driving order, made by cleaning", optional=True),
     "heading_deg": _number("degree", "direction driven, clockwise from grid north, made by cleaning", optional=True),
-    "moved_m": _number("m", "way along the heading from where it was recorded to its ground's middle", optional=True),
+    "moved_m": _number("m", "distance along the heading from where it was recorded to its ground's middle", optional=True),
     "area_m2": _number("m2", "ground harvested in the record"),
     "grain_kg": _number("kg", "dry grain of the record"),
     "grain_mg_ha": _number("Mg/ha", "dry grain per harvested area"),
@@ -157,7 +157,7 @@ APRON: Final[Table] = {
 LANES: Final[Table] = {
     "yard_id": _text("yard they serve"),
     "width_m": _number("m", "width: two vehicles pass"),
-    "clear_fraction": _number("1", "share of the way round the stacks left after cutting away ground kept clear"),
+    "clear_fraction": _number("1", "share of the outline of the stacks left after cutting away ground kept clear"),
     "geometry": GEOMETRY,
 }
 

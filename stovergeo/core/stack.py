@@ -74,7 +74,7 @@ BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
         "roughness_m": Variable("m", "largest height difference to the eight neighbours", 0),
         "ponding_m": Variable("m", "depth to which a depression fills before it spills", 0),
         "upslope_area_m2": Variable("m2", "ground that drains through the cell, multiple-flow", 0),
-        "concentrated_flow": Variable("1", "1 where water runs gathered and no sheet-erosion equation holds", 0, 1),
+        "concentrated_flow": Variable("1", "1 where water concentrates and no sheet-erosion equation holds", 0, 1),
         "wetness": Variable("1", "topographic wetness index ln(a/tan slope)"),
         "drainage_height_m": Variable("m", "height above the nearest drainage along the flow path", 0),
         "ls_factor": Variable("1", "slope length and steepness factor of the soil-loss equation", 0),

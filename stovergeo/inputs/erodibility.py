@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from stovergeo.core.units import M_PER_IN
 
 #: structure taken where none is given: medium or coarse granular. The survey's tables read here do not say it, and the
-#: fine granular of the handbook's own example would give 0.0325 less: unknown is taken the cautious way (judgement)
+#: fine granular of the handbook's own example would give 0.0325 less: unknown is taken the cautious way (judgment)
 STRUCTURE_UNKNOWN: Final = 3
 #: organic matter above which a layer is organic material, of which the nomograph knows nothing, % (from memory: about
 #: 12 % organic carbon in Soil Taxonomy)

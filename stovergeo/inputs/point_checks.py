@@ -36,7 +36,7 @@ def check_plausible(points: gpd.GeoDataFrame, at: Place) -> None:
     if "moisture_pct" in points:  # already reported where the moisture is missing
         gaps &= points["moisture_pct"].notna()
     if gaps.any():
-        said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, way or width; their harvest is unknown."
+        said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, distance or width; their harvest is unknown."
         at.add("yield.gaps", said)
     yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
     if len(yields) == 0:
@@ -56,7 +56,7 @@ def typical_yield(yields: np.ndarray, of: str, at: Place) -> tuple[float, str]:
 
 
 # Judgement: at a record a second or two, five minutes and more of exactly one number; a monitor that holds its
-# moisture between two samples, or a machine at one speed whose way is written in whole feet, repeats for less
+# moisture between two samples, or a machine at one speed whose distance is written in whole feet, repeats for less
 LONG_RUN: Final = 300
 #: a reading that repeats for long everywhere is coarse, not stuck: so many times the run that is usual
 MUCH_LONGER: Final = 10.0
@@ -73,7 +73,7 @@ def report_frozen(values: np.ndarray, at: Place, zeros: bool = False) -> None:
     values : array, shape (records,)
         In the order recorded, in any unit; gaps do not count.
     zeros : bool
-        Whether zeros count: grain that does not flow for so long is a fault, a way of nothing is a machine that stands.
+        Whether zeros count: grain that does not flow for so long is a fault, a distance of nothing is a machine that stands.
     """
     known = values[np.isfinite(values) & (zeros | (values != 0))]
     if len(known) < LONG_RUN:
@@ -106,11 +106,11 @@ def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
     x, y : ndarray of shape (n,)
         Positions in the order of the records, m.
     step_m : float
-        Usual way between records, m.
+        Typical distance between records, m.
 
     Notes
     -----
-    The heading at a record is the way to the next one. Among its neighbours with the same or the
+    The heading at a record is the direction to the next one. Among its neighbours with the same or the
     opposite heading, those beside it (not before or behind) and more than half a step away belong
     to other passes; the nearest of them gives the spacing there, and the median over many records counts.
     """

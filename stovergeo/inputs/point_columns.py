@@ -1,4 +1,4 @@
-"""Columns of combine points as declared, in SI: moisture, time, way and width of each record."""
+"""Columns of combine points as declared, in SI: moisture, time, distance and width of each record."""
 
 from __future__ import annotations
 
@@ -201,7 +201,7 @@ def _time(col: DeclaredColumns) -> np.ndarray | None:
 def distance_of(
     values: dict[str, np.ndarray | None], seconds: np.ndarray | None, col: DeclaredColumns
 ) -> np.ndarray | None:
-    """Return the way covered in each record, m: from its column, from speed and time, else from the positions."""
+    """Return the distance covered in each record, m: from its column, from speed and time, else from the positions."""
     spacing = _spacing_m(col.frame)
     place = col.at.key("columns.distance")
     if (distance := values["distance"]) is None and (speed := values["speed"]) is not None and seconds is not None:
@@ -213,7 +213,7 @@ def distance_of(
     moving = (spacing > 0) & (distance > 0)
     ratio = float(np.median(distance[moving]) / np.median(spacing[moving])) if moving.any() else 1.0
     if not 0.8 <= ratio <= 1.25:
-        said = f"Records claim {ratio:.2g} times the way between their positions."
+        said = f"Records claim {ratio:.2g} times the distance between their positions."
         place.add("points.disagree", said, "Check the units of distance, speed and seconds, and the order of the rows.")
     return distance
 

@@ -1,4 +1,4 @@
-"""The methods of gathering stover: what the plant is made of, and what each way takes from a given stand.
+"""The methods of gathering stover: what the plant is made of, and what each method takes from a given stand.
 
 A cut height is a share x of the plant's height, 0 at the ground and 1 at the tip.
 """
@@ -116,7 +116,7 @@ def methods(
     names : iterable of str, optional
         Only these, in the order of `TITLES`.
     cut_height_m : float, optional
-        Height of the stubble the combine leaves; left out, each way's typical one.
+        Height of the stubble the combine leaves; left out, the typical one of each method.
     """
     wanted = set(TITLES if names is None else names)
     return {name: _method(coefficients, name, cut_height_m) for name in TITLES if name in wanted}

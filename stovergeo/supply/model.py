@@ -212,5 +212,5 @@ def _bind_yards(model: Model, problem: SupplyProblem, rows: _Rows, tight_arcs: i
 
 
 def _max_bales(gather: pd.DataFrame) -> float:
-    """Bales if every zone were gathered the way that makes most."""
+    """Bales if every zone were gathered by the method that makes most."""
     return float(gather.groupby("at")["bales"].max().sum()) if len(gather) else 0.0

@@ -23,7 +23,7 @@ class FieldsLayer(Layer):
 
     name_column: str | None = Field(None, description="Column with the field's name.")
     standing_column: str | None = Field(
-        None, description="Column that says yes where a crop still stands when bales are carried: the way goes round."
+        None, description="Column that says yes where a crop still stands when bales are carried: the route goes round."
     )
 
 
@@ -60,7 +60,7 @@ class PointColumns(Section):
     grain_yield: str | None = Field(None, alias="yield", description="Yield per area, where no flow is given.")
     moisture: str | None = Field(None, description="Grain moisture.")
     swath: str | None = Field(None, description="Width cut.")
-    distance: str | None = Field(None, description="Way covered in the record.")
+    distance: str | None = Field(None, description="Distance covered in the record.")
     speed: str | None = Field(None, description="Ground speed, where no distance is given.")
     seconds: str | None = Field(None, description="Time the record covers.")
     time: str | None = Field(None, description="Time stamp.")

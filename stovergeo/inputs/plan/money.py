@@ -32,4 +32,4 @@ class Money(Section):
         None, gt=0, description="Days fit for gathering that there are; left out: no limit."
     )
     crews: int = Field(1, ge=1, le=50, description="Sets of machines that work at once.")
-    today: Method | None = Field(None, description="The way stover is gathered today, to compare with.")
+    today: Method | None = Field(None, description="How stover is gathered today, to compare with.")

@@ -1,4 +1,4 @@
-"""Concentrated flow: nothing leaves where water runs gathered; no sheet-erosion equation holds there."""
+"""Concentrated flow: nothing leaves where water concentrates; no sheet-erosion equation holds there."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughn
 title = "Water erosion"
 reads = ("stover_mg_ha", "ls_factor", "soil_erodibility", "soil_loss_tolerance")
 source = "Renard et al. 1997, AH-703 (A = R K LS C P, cover subfactor); Desmet & Govers 1996 for LS on a grid"
-valid = "sheet and rill erosion on slopes of tens of meters; not where water runs gathered"
+valid = "sheet and rill erosion on slopes of tens of meters; not where water concentrates"
 lift = "Gentler tillage, rows on the contour or shorter slopes would lower it."
 reads_method = True
 

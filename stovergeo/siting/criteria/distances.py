@@ -20,7 +20,7 @@ class Access:
     name = "access"
     title = "Route to a road or gate"
     reads = ()
-    source = "least-cost route over the ground; limits are judgement, handbook, yards.way"
+    source = "least-cost route over the ground; limits are judgment, handbook, yards.way"
     order = 45
     of_yard = "route"
 
@@ -61,7 +61,7 @@ class Haul:
     name = "haul"
     title = "Distance to the bales"
     reads = ("field_number",)
-    source = "straight-line mean distance weighed by stover; scores are judgement, handbook, yards.haul"
+    source = "straight-line mean distance weighed by stover; scores are judgment, handbook, yards.haul"
     order = 65
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:
@@ -121,7 +121,7 @@ class FieldEdge:
     name = "field_edge"
     title = "Out of the way of planting"
     reads = ("field_number",)
-    source = "handbook, yards.field_edge (judgement)"
+    source = "handbook, yards.field_edge (judgment)"
     order = 66
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:

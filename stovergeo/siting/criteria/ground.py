@@ -1,4 +1,4 @@
-"""Which way the ground falls, and what base it needs under bales."""
+"""The direction in which the ground falls, and what base it needs under bales."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ class Neighbors:
     name = "neighbors"
     title = "Away from neighbors"
     reads = ()
-    source = "distance, number and wind; the scores are judgement, handbook, yards.neighbors"
+    source = "distance, number and wind; the scores are judgment, handbook, yards.neighbors"
     order = 72
     of_yard = "least"
     optional = True

@@ -52,7 +52,7 @@ class Wetness:
     name = "wetness"
     title = "Lie of the ground, wet or dry"
     reads = ("wetness",)
-    source = "Beven & Kirkby 1979 index, ranked within the farm; scores are judgement, handbook, yards.wetness"
+    source = "Beven & Kirkby 1979 index, ranked within the farm; scores are judgment, handbook, yards.wetness"
     order = 62
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:

@@ -16,7 +16,7 @@ class TreeFall:
     name = "tree_fall"
     title = "Out of reach of falling trees"
     reads = ()
-    source = "plane geometry: a tree reaches its own height; the score is judgement, handbook, yards.trees.fall_score"
+    source = "plane geometry: a tree reaches its own height; the score is judgment, handbook, yards.trees.fall_score"
     order = 64
 
     def rate(self, site: Site, options: SiteOptions) -> Rating | NotChecked:

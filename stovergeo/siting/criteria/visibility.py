@@ -19,7 +19,7 @@ class InView:
     name = "visibility"
     title = "In view, or out of sight"
     reads = ("elevation_m",)
-    source = "lines of sight (Franklin & Ray 1994, from memory); scores are judgement, handbook, yards.visibility"
+    source = "lines of sight (Franklin & Ray 1994, from memory); scores are judgment, handbook, yards.visibility"
     order = 71
     optional = True
 
