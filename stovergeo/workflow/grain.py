@@ -171,6 +171,8 @@ def with_expected(
             _compare(mean, given, float(np.nanmean(grain[inside])), field_row.name, report)
             continue
         shown = pattern[inside]
+        if not shown.size:
+            continue  # smaller than a cell
         known = np.isfinite(shown).mean() >= coefficients.value("yieldmap.years.min_fraction")
         if mean is None and (not known or any_measured):
             continue  # where other fields were harvested, this one may have borne another crop
