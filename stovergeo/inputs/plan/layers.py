@@ -4,21 +4,50 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from stovergeo.inputs.plan.base import DurationS, LengthM, Section
+
+
+def _tags(tags: dict[str, object]) -> dict[str, object]:
+    for key, want in tags.items():
+        listed = want if isinstance(want, list) else [want]
+        if (
+            not key.strip()
+            or not listed
+            or not all(isinstance(w, str | int | float) for w in listed)
+            or False in listed
+        ):
+            raise ValueError(f'the tag {key[:40]!r} needs true for any value, one value, or a list like ["a", "b"]')
+    if not tags:
+        raise ValueError("needs at least one tag, such as { building = true }")
+    return tags
+
+
+#: column or tag -> true for any value, a value, or a list of values
+Tags = Annotated[dict[str, object], AfterValidator(_tags)]
 
 
 class Layer(Section):
     """A vector layer."""
 
     path: str = Field(description="File, relative to the plan file.")
-    layer: str | None = Field(None, description="Layer inside the file, where it holds several.")
+    layer: str | None = Field(None, description="Layer inside the file or archive, where it holds several.")
     crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
     swap_xy: bool = Field(False, description="The file has latitude where longitude belongs.")
 
 
-class FieldsLayer(Layer):
+class TaggedLayer(Layer):
+    """A vector layer of which only some rows may be meant."""
+
+    tags: Tags | None = Field(
+        None,
+        description="Rows to take, where the file mixes many things: columns or tags with true (any value), a value or "
+        "a list. A row is taken if any of them fits.",
+    )
+
+
+class FieldsLayer(TaggedLayer):
     """Field boundaries."""
 
     name_column: str | None = Field(None, description="Column with the field's name.")
@@ -27,7 +56,7 @@ class FieldsLayer(Layer):
     )
 
 
-class HeightLayer(Layer):
+class HeightLayer(TaggedLayer):
     """Trees or buildings, with heights."""
 
     name_column: str | None = Field(None, description="Column with a name to show.")
@@ -44,7 +73,7 @@ class HeightLayer(Layer):
     )
 
 
-class NamedLayer(Layer):
+class NamedLayer(TaggedLayer):
     """Wells, gates, roads and the like."""
 
     name_column: str | None = Field(None, description="Column with a name to show.")
@@ -197,7 +226,7 @@ class Layers(Section):
     elevation: ElevationLayer | None = None
     surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
     soils: SoilsLayer | None = None
-    property: Layer | None = Field(None, description="Property lines, as polygons.")
+    property: TaggedLayer | None = Field(None, description="Property lines, as polygons.")
     trees: HeightLayer | None = None
     buildings: HeightLayer | None = None
     dwellings: NamedLayer | None = None
