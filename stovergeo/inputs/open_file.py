@@ -145,10 +145,10 @@ def _opened(path: Path, at: Place, asked: _Asked) -> OpenFile:
     except OSError as error:
         raise at.refuse("file.unreadable", f"{path.name}: {error.strerror}.") from None
     found = _binary(path, head, at, asked) or _text(path, head, at)
+    if (found is None or found.kind == "table") and path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
+        said = f"{path.name} is one part of a Shapefile."
+        raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
     if found is None:
-        if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
-            said = f"{path.name} is one part of a Shapefile."
-            raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
         raise at.refuse("file.signature", f"The content of {path.name} is of no format that is read here.")
     if found.kind == "vector" and found.held is None and ("!" in str(path) or path.suffix.lower() == ".zip"):
         # the vector library takes such a path for a member of an archive, and would open another file

@@ -35,6 +35,7 @@ from stovergeo.inputs.vector import Near, of_family, placed, read_frame, valid_p
 #: layer of map-unit polygons in a survey database, and its key
 POLYGON_LAYER: Final = "mupolygon"
 KEY: Final = "mukey"
+_NO_SOILS: Final = {"OSM": "an OpenStreetMap extract", "GPX": "a receiver's GPX file"}
 _MAX_RASTER_CELLS: Final = 4_000_000
 
 
@@ -50,6 +51,8 @@ def read_soil_polygons(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, c
         As the readers below, and ``soil.tables``, ``soil.layout``, ``soil.folder``, ``overlay.empty``.
     """
     opened = open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer)
+    if opened.driver in ("OSM", "GPX"):
+        raise at.refuse("file.signature", f"{opened.path.name} is {_NO_SOILS[opened.driver]}, which holds no soils.")
     tables = _tables(layer, opened, plan, at)
     if opened.kind == "raster":
         polygons = _from_raster(layer, plan, region, crs, at)

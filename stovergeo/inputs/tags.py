@@ -9,7 +9,8 @@ them a layer takes is judgment.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import numpy as np
@@ -144,7 +145,7 @@ def _has_any(frame: pd.DataFrame, tags: Tags) -> bool:
 
 
 def _matching(frame: pd.DataFrame, tags: Tags, at: Place, extract: bool) -> pd.DataFrame:
-    frame = _spread(frame)
+    frame = _spread(frame, tags)
     fits = np.zeros(len(frame), dtype=bool)
     lacking = []
     for key, want in tags.items():
@@ -174,19 +175,22 @@ def _fits(column: pd.Series, want: object) -> np.ndarray:
     return np.array([*good, False], dtype=bool)[places]
 
 
-def _spread(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame with the tags of its column ``other_tags`` as columns, where it has none of that name."""
+def _spread(frame: pd.DataFrame, wanted: Iterable[str]) -> pd.DataFrame:
+    """Return the frame with the tags of ``other_tags`` as columns: those wanted, then the most frequent.
+
+    A key may be a column of some rows, and stand among the other tags of rows of another kind.
+    """
     if OTHER not in frame:
         return frame
-    texts = frame[OTHER].astype(object)
-    parsed = [dict(_tags_in(text)) if isinstance(text, str) else {} for text in texts]
-    counts: dict[str, int] = {}
-    for row in parsed:
-        for key in row:
-            counts[key] = counts.get(key, 0) + 1
-    keys = [k for k in sorted(counts, key=lambda k: -counts[k]) if k not in frame][:_MAX_COLUMNS]
+    parsed = [dict(_tags_in(text)) if isinstance(text, str) else {} for text in frame[OTHER].astype(object)]
+    counts = Counter(key for row in parsed for key in row)
+    keys = list(dict.fromkeys([*(k for k in wanted if k in counts), *(k for k, _ in counts.most_common(_MAX_COLUMNS))]))
     more = pd.DataFrame({k: [row.get(k) for row in parsed] for k in keys}, index=frame.index, dtype=object)
-    return frame.drop(columns=OTHER).join(more)
+    plain = frame.drop(columns=OTHER)
+    for key in [k for k in keys if k in plain and k != "geometry"]:
+        own = plain[key].astype(object)
+        plain[key] = own.where(own.notna(), more[key])
+    return plain.join(more[[k for k in keys if k not in plain]])
 
 
 def _tags_in(text: str) -> list[tuple[str, str]]:

@@ -156,10 +156,14 @@ class EarlierPoints(PointsLayer):
 
 
 class SoilsLayer(Layer):
-    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
+    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys.
+
+    A database may be a file geodatabase; a download and a geodatabase may be packed.
+    """
 
     tables: str | None = Field(
-        None, description="Folder or database with the survey's tables, where the polygons carry only keys."
+        None,
+        description="Folder or (geo)database with the survey's tables, where the polygons carry only keys.",
     )
     band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
 
@@ -167,15 +171,17 @@ class SoilsLayer(Layer):
 class RasterLayer(Section):
     """A raster."""
 
-    path: str
-    crs: str | None = None
+    path: str = Field(description="File, relative to the plan file.")
+    crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
     band: int | None = Field(None, ge=1, description="Band, where the file holds several.")
 
 
 class YieldRaster(RasterLayer):
     """A finished yield map."""
 
-    unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"]
+    unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"] = Field(
+        description="Unit of the yields; never guessed."
+    )
 
 
 class EarlierMap(YieldRaster):
@@ -199,7 +205,7 @@ class ElevationLayer(Section):
         description="File, relative to the plan file; or a list of files, or a folder of .tif files. Where tiles "
         "overlap, the first that knows the height counts."
     )
-    crs: str | None = None
+    crs: str | None = Field(None, description='CRS, only where the files do not say it, e.g. "EPSG:4326".')
     band: int | None = Field(None, ge=1, description="Band, where the files hold several.")
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
         None, description="Unit of the heights, where the files do not say."
@@ -227,17 +233,17 @@ class Layers(Section):
     surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
     soils: SoilsLayer | None = None
     property: TaggedLayer | None = Field(None, description="Property lines, as polygons.")
-    trees: HeightLayer | None = None
-    buildings: HeightLayer | None = None
-    dwellings: NamedLayer | None = None
-    roads: NamedLayer | None = None
-    gates: NamedLayer | None = None
-    wells: NamedLayer | None = None
+    trees: HeightLayer | None = Field(None, description="Woods, tree rows and single trees, with heights.")
+    buildings: HeightLayer | None = Field(None, description="Buildings of every kind, with heights.")
+    dwellings: NamedLayer | None = Field(None, description="Homes, also those of neighbors.")
+    roads: NamedLayer | None = Field(None, description="Roads, lanes and tracks that a truck can use.")
+    gates: NamedLayer | None = Field(None, description="Field entrances.")
+    wells: NamedLayer | None = Field(None, description="Wells.")
     water: NamedLayer | None = Field(None, description="Streams, ditches, ponds, tile inlets.")
     culverts: NamedLayer | None = Field(
         None, description="Where water passes that the survey shows blocked: culverts (lines), tile inlets (points)."
     )
-    overhead_lines: NamedLayer | None = None
+    overhead_lines: NamedLayer | None = Field(None, description="Overhead wires.")
     yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
 
 
