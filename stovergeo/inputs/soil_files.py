@@ -14,7 +14,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyogrio.errors import DataSourceError
 from pyproj import CRS
 from rasterio.features import shapes as raster_shapes
 from rasterio.warp import transform_bounds
@@ -29,7 +28,6 @@ from stovergeo.inputs.plan.layers import RasterLayer, SoilsLayer
 from stovergeo.inputs.rasters import opened_raster, window_around
 from stovergeo.inputs.soil_survey import SurveyTables, map_units, plain_key
 from stovergeo.inputs.soils import survey_column
-from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import Near, of_family, placed, read_frame, valid_polygons
 
 #: layer of map-unit polygons in a survey database, and its key
@@ -87,7 +85,7 @@ def _tables(layer: SoilsLayer, opened: OpenFile, plan: Plan, at: Place) -> Surve
         if layer.tables is not None:
             raise at.refuse("soil.tables", f"{opened.path.name} holds no tables component and mapunit.")
     elif opened.driver == geodatabase.DRIVER:
-        if {"component", "mapunit"} <= set(_layers_of(opened, at)):
+        if {"component", "mapunit"} <= set(geodatabase.layer_names(opened.path, at)):
             return SurveyTables(opened.path, opened.driver, opened.held)
         if layer.layer is None or layer.tables is not None:
             raise at.refuse("soil.tables", f"{opened.path.name} holds no tables component and mapunit.")
@@ -106,19 +104,12 @@ def _polygon_files(opened: OpenFile, layer: SoilsLayer, at: Place) -> tuple[list
     if opened.kind == "database":
         opened = replace(opened, kind="vector")
     if opened.driver == geodatabase.DRIVER and layer.layer is None:
-        name = _layers_of(opened, at).get(POLYGON_LAYER)
+        name = geodatabase.layer_names(opened.path, at).get(POLYGON_LAYER)
         if name is None:
             raise at.refuse("soil.tables", f"{opened.path.name} holds no map unit polygons (MUPOLYGON).")
         return [opened], name
     survey = opened.driver in ("GPKG", "SQLite") and POLYGON_LAYER in table_names(opened.path)
     return [opened], layer.layer or (POLYGON_LAYER if survey else None)
-
-
-def _layers_of(opened: OpenFile, at: Place) -> dict[str, str]:
-    try:
-        return geodatabase.layer_names(opened.path)
-    except DataSourceError as error:
-        raise at.refuse("file.unreadable", f"{opened.path.name}: {clean_text(error)}.") from None
 
 
 def _with_geometry(opened: OpenFile, name: str | None, at: Place, near: Near | None) -> gpd.GeoDataFrame:

@@ -136,8 +136,10 @@ class SurveyTables:
         """
         if self.kind == "text":
             read = _TextTables(self.path, at).read
+        elif self.kind == geodatabase.DRIVER:
+            read = partial(geodatabase.read_rows, self.path, at)
         else:
-            read = partial(geodatabase.read_rows if self.kind == geodatabase.DRIVER else read_rows, self.path)
+            read = partial(read_rows, self.path)
         tables: Tables = {}
         keys = {"mukey": mukeys}
         for table, (key, columns) in WANTED.items():

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 import warnings
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from judge_reading import read_and_judge
+from long_run import harness
 from made_files import folder_members, geodatabase, pack
 from made_survey import made_up_tables, polygons, write_download
 from pyogrio import write_dataframe
@@ -107,3 +112,31 @@ def test_a_geodatabase_of_another_state(farm):
         farm.folder / "far.gpkg"
     )
     assert refused(farm, "survey.gdb").code == "overlay.empty"
+
+
+@pytest.fixture(scope="module")
+def sound_survey(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("survey") / "survey.gdb"
+    write_geodatabase(path, made_up_tables())
+    return path
+
+
+@harness(
+    15,
+    given(
+        part=st.integers(0, 200),
+        flips=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=8),
+        cut=st.one_of(st.none(), st.floats(0, 1)),
+    ),
+)
+def test_a_few_wrong_bytes_in_a_geodatabase(farm, sound_survey, part, flips, cut):
+    path = farm.folder / "survey.gdb"
+    shutil.copytree(sound_survey, path, dirs_exist_ok=True)
+    parts = sorted(path.iterdir())
+    spoilt = parts[part % len(parts)]
+    data = bytearray(spoilt.read_bytes())
+    for place, value in flips if data else []:
+        data[int(place * (len(data) - 1))] = value
+    spoilt.write_bytes(bytes(data[: int(cut * len(data))] if cut is not None else data))
+    farm.layers["soils"] = {"path": "survey.gdb"}
+    read_and_judge(farm)

@@ -87,6 +87,12 @@ def shapefile_without_its_shapes_in_an_archive(folder: Path, fields: gpd.GeoData
     return pack(folder / "w.zip", {n: p for n, p in shapefile(fields, folder).items() if not n.endswith(".shp")}).name
 
 
+def description_of_another_file_in_an_archive(folder: Path, fields: gpd.GeoDataFrame) -> str:
+    source = "<SrcDataSource>/etc/hostname</SrcDataSource>"
+    text = f'<OGRVRTDataSource><OGRVRTLayer name="fields">{source}</OGRVRTLayer></OGRVRTDataSource>'
+    return pack(folder / "w.zip", {"fields.gpkg": text}).name
+
+
 def kmz_without_a_map(folder: Path, fields: gpd.GeoDataFrame) -> str:
     return pack(folder / "w.kmz", {"images/overlay.png": b"\x89PNG"}).name
 
@@ -182,6 +188,7 @@ CODES: dict[Wrong, str] = {
     archive_of_two_layers: "layer.choose",
     half_a_shapefile_in_an_archive: "file.incomplete",
     shapefile_without_its_shapes_in_an_archive: "file.signature",
+    description_of_another_file_in_an_archive: "file.signature",
     kmz_without_a_map: "file.signature",
     kmz_of_two_maps: "layer.choose",
     kmz_of_a_picture: "layer.empty",
