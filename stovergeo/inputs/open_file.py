@@ -149,7 +149,8 @@ def _opened(path: Path, at: Place, asked: _Asked) -> OpenFile:
         said = f"{path.name} is one part of a Shapefile."
         raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
     if found is None:
-        raise at.refuse("file.signature", f"The content of {path.name} is of no format that is read here.")
+        known = "GeoPackage, Shapefile, GeoJSON, KML, GPX, OpenStreetMap, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
+        raise at.refuse("file.signature", f"The content of {path.name} is none of {known}.")
     if found.kind == "vector" and found.held is None and ("!" in str(path) or path.suffix.lower() == ".zip"):
         # the vector library takes such a path for a member of an archive, and would open another file
         raise at.refuse("path.unsafe", f"The path of {path.name} has a '!' in it or ends in .zip.")

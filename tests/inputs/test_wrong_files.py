@@ -222,6 +222,7 @@ def test_a_wrong_file_is_refused_with_its_cure(farm, fields, wrong):
 
 
 @pytest.mark.parametrize("wrong", CODES, ids=lambda w: w.__name__)
+@pytest.mark.long
 @pytest.mark.parametrize("key", ["soils", "roads", "yield_points", "elevation"])
 def test_a_wrong_file_is_refused_for_any_layer(farm, fields, wrong, key):
     path = wrong(farm.folder, fields)
