@@ -4,42 +4,37 @@ A path is a plain local file. Its format is decided from its own first bytes, ne
 its name, and the driver that reads it is named from that; what a driver could be talked
 into (another file, the network, a gigabyte out of a kilobyte) is turned away here. GeoJSON may link
 its reference system to an address, and a database may carry tables that read other files or views
-that never end: both are looked through before a library opens them.
+that never end: both are looked through before a library opens them. A layer in a zip archive is unpacked
+and opened in the same way.
 """
 
 from __future__ import annotations
 
 import difflib
-import json
 import re
 import stat
 import zipfile
-from dataclasses import dataclass
+import zlib
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, Literal
 
 from stovergeo.core.errors import Report
+from stovergeo.inputs.archive import check_members, unpack
 from stovergeo.inputs.database import check_database
 from stovergeo.inputs.place import Place
-from stovergeo.inputs.text import shown
+from stovergeo.inputs.text import clean_text, shown
+from stovergeo.inputs.untrusted import POINTS_ELSEWHERE, has_entities, linked_crs
 
 Kind = Literal["vector", "raster", "table", "parquet", "database", "folder"]
 HEAD_BYTES: Final = 65_536
 #: no single input is larger than this; text is parsed whole, so less of it
 MAX_BYTES: Final = 16 * 2**30
 MAX_TEXT_BYTES: Final = 2 * 2**30
-# bad-inputs sheet, row 42 (our judgement)
-ZIP_MEMBERS: Final = 1000
-ZIP_TOTAL_BYTES: Final = 2 * 2**30
-ZIP_RATIO: Final = 100
-#: what would make a driver open something else than the file named
-_POINTS_ELSEWHERE: Final = re.compile(
-    rb"<\s*(OGRVRT\w*|VRTDataset|GDAL_WMS|GDAL_WCS|WMS_Capabilities|OGRWFS\w*|WCS_GDAL|VRTTileIndex\w*|GDALTileIndex\w*)"
-    rb"|(gdal_streamed_alg)",
-    re.IGNORECASE,
-)
-#: names of archive members that would be written outside the folder they are unpacked to
-_OUTSIDE: Final = re.compile(r"\A[/\\]|(\A|[/\\])\.\.([/\\]|\Z)")
+#: extracts of OpenStreetMap are read from end to end for each layer (judgment: a large county has some 30 MB)
+MAX_OSM_BYTES: Final = 300 * 10**6
+#: ending of the folder that is a file geodatabase
+GEODATABASE: Final = ".gdb"
 #: how files begin that come in place of data
 _NO_DATA: Final = {
     b"<!doctype html": "a web page (a failed download looks so)",
@@ -48,6 +43,8 @@ _NO_DATA: Final = {
     b"{\\rtf": "a text document",
     b"version https://git-lfs": "a stand-in for a file that was not fetched",
 }
+#: first block of a PBF file: its length, and the name of its kind (OpenStreetMap PBF format)
+_PBF: Final = re.compile(rb"\x00\x00.{2}\x0a\x09OSMHeader", re.DOTALL)
 _SCHEME: Final = re.compile(r"[A-Za-z][A-Za-z0-9+._-]+:")  # two letters or more: C:\ is a drive, not a scheme
 
 
@@ -58,6 +55,17 @@ class OpenFile:
     path: Path
     kind: Kind
     driver: str  #: name of the one driver (GDAL's short name, or ours) that may read it
+    held: object = field(default=None, repr=False, compare=False)  #: keeps what was unpacked until nothing needs it
+    chosen: bool = False  #: the plan's `layer` has named this file in an archive, and no layer inside it
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a plan asks for of a path."""
+
+    layer: str | None
+    folders: bool
+    packed: bool = False  #: it came out of an archive
 
 
 def local_file(text: str, folder: Path, where: str, report: Report, *, folders: bool = False) -> Path:
@@ -105,35 +113,51 @@ def local_file(text: str, folder: Path, where: str, report: Report, *, folders: 
     return path
 
 
-def open_file(text: str, folder: Path, at: Place, *, folders: bool = False) -> OpenFile:
+def open_file(text: str, folder: Path, at: Place, *, folders: bool = False, layer: str | None = None) -> OpenFile:
     """Check a path and decide from the file's own bytes what it is and what may read it.
+
+    Parameters
+    ----------
+    text : str
+        As written in the plan; relative paths start at `folder`.
+    folder : Path
+    at : Place
+    folders : bool
+        Whether a folder will do; that of a file geodatabase always does.
+    layer : str, optional
+        The layer wanted, where an archive holds several.
 
     Raises
     ------
     InputError
-        As `local_file`, and ``file.signature``, ``file.unreadable``, ``xml.entities``, ``zip.limits``.
+        As `local_file`, `check_members` and `unpack`, and ``file.signature``, ``file.unreadable``, ``xml.entities``.
     """
-    path = local_file(text, folder, at.where, at.report, folders=folders)
+    base = text.strip().rstrip("/\\").lower().endswith(GEODATABASE)
+    path = local_file(text, folder, at.where, at.report, folders=folders or base)
+    return _opened(path, at, _Asked(layer, folders))
+
+
+def _opened(path: Path, at: Place, asked: _Asked) -> OpenFile:
     if path.is_dir():
-        return OpenFile(path, "folder", "folder")
+        return _geodatabase(path, at) if path.suffix.lower() == GEODATABASE else OpenFile(path, "folder", "folder")
     try:
         head = first_bytes(path, HEAD_BYTES)
     except OSError as error:
         raise at.refuse("file.unreadable", f"{path.name}: {error.strerror}.") from None
-    found = _binary(path, head, at) or _text(path, head, at)
+    found = _binary(path, head, at, asked) or _text(path, head, at)
+    if (found is None or found.kind == "table") and path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
+        said = f"{path.name} is one part of a Shapefile."
+        raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
     if found is None:
-        if path.suffix.lower() in (".dbf", ".shx", ".prj", ".cpg"):
-            said = f"{path.name} is one part of a Shapefile."
-            raise at.refuse("file.signature", said, "Name the file that ends in .shp.")
-        known = "GeoPackage, Shapefile, GeoJSON, KML, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
+        known = "GeoPackage, Shapefile, GeoJSON, KML, GPX, OpenStreetMap, FlatGeobuf, GeoParquet, GeoTIFF, CSV or Excel"
         raise at.refuse("file.signature", f"The content of {path.name} is none of {known}.")
-    if found.kind == "vector" and ("!" in str(path) or path.suffix.lower() == ".zip"):
+    if found.kind == "vector" and found.held is None and ("!" in str(path) or path.suffix.lower() == ".zip"):
         # the vector library takes such a path for a member of an archive, and would open another file
         raise at.refuse("path.unsafe", f"The path of {path.name} has a '!' in it or ends in .zip.")
     return found
 
 
-def _binary(path: Path, head: bytes, at: Place) -> OpenFile | None:
+def _binary(path: Path, head: bytes, at: Place, asked: _Asked) -> OpenFile | None:
     if head.startswith(b"SQLite format 3\0"):
         # application id at byte 68: "GPKG" (1.2 and later), "GP10", "GP11" (OGC 12-128, clause 1.1.1.1.1)
         geopackage = head[68:72] in (b"GPKG", b"GP10", b"GP11")
@@ -153,8 +177,10 @@ def _binary(path: Path, head: bytes, at: Place) -> OpenFile | None:
         return OpenFile(path, "raster", "HFA")
     if path.suffix.lower() == ".hgt" and path.stat().st_size in (1201**2 * 2, 3601**2 * 2):
         return OpenFile(path, "raster", "SRTMHGT")
-    if head[:4] == b"PK\x03\x04":
-        return _zip(path, at)
+    if head[:4] in (b"PK\x03\x04", b"PK\x05\x06"):  # the second is the end of an archive without members
+        return _zip(path, at, asked)
+    if _PBF.match(head):
+        return _osm(path, at)
     if head[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         cure = "Open it in a spreadsheet program and save it as .xlsx or .csv."
         raise at.refuse("file.signature", f"{path.name} is an old binary spreadsheet or document.", cure)
@@ -167,7 +193,7 @@ def _text(path: Path, head: bytes, at: Place) -> OpenFile | None:
     if b"\0" in head:
         return None
     start = head.removeprefix(b"\xef\xbb\xbf").lstrip()
-    if match := _POINTS_ELSEWHERE.search(head):
+    if match := POINTS_ELSEWHERE.search(head):
         found = (match[1] or match[2]).decode()
         said = f"{path.name} is not data but a description that points to other files ({found})."
         raise at.refuse("file.signature", said)
@@ -195,31 +221,17 @@ def _xml(path: Path, start: bytes, at: Place) -> OpenFile:
         return OpenFile(path, "vector", "LIBKML")
     if re.search(rb"<(\w+:)?gpx\b", start):
         return OpenFile(path, "vector", "GPX")
+    if re.search(rb"<osm\b", start):
+        return _osm(path, at)
     cure = "Save the layer as GeoPackage (.gpkg) and name that file."
-    raise at.refuse("file.signature", f"{path.name} is XML, but neither KML nor GPX.", cure)
+    raise at.refuse("file.signature", f"{path.name} is XML, but neither KML, GPX nor OpenStreetMap data.", cure)
 
 
-def has_entities(data: bytes) -> bool:
-    """Whether XML bytes declare a document type, the only place of entities, in any encoding a parser accepts.
-
-    A declaration stands before the first element; the same letters further on are text of a description.
-    """
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        data = data[: len(data) // 2 * 2].decode("utf-16", "replace").encode("utf-8", "replace")
-    # UTF-16 without its mark shows as a zero after each letter
-    rest = data.replace(b"\0", b"").removeprefix(b"\xef\xbb\xbf").lstrip()
-    while rest[:2] in (b"<?", b"<!"):
-        if rest.startswith(b"<?"):
-            end = b"?>"
-        elif rest.startswith(b"<!--"):
-            end = b"-->"
-        else:
-            return True
-        _, found, rest = rest.partition(end)
-        if not found:
-            return True
-        rest = rest.lstrip()
-    return False
+def _osm(path: Path, at: Place) -> OpenFile:
+    if (size := path.stat().st_size) > MAX_OSM_BYTES:
+        cure = "Take an extract of your county, or cut this one to the farm."
+        raise at.refuse("file.too_big", f"{path.name} is an OpenStreetMap extract of {size / 1e6:,.0f} MB.", cure)
+    return OpenFile(path, "vector", "OSM")
 
 
 def _shapefile(path: Path, at: Place) -> OpenFile:
@@ -254,34 +266,41 @@ def first_bytes(path: Path, count: int) -> bytes:
         return file.read(count)
 
 
-def _zip(path: Path, at: Place) -> OpenFile:
+def _zip(path: Path, at: Place, asked: _Asked) -> OpenFile:
     try:
         with zipfile.ZipFile(path) as archive:
             members = archive.infolist()
-            _check_members(path, members, at)
-            names = {m.filename for m in members}
-            if "xl/workbook.xml" in names:
+            check_members(path, members, at)
+            if not members:
+                raise at.refuse("layer.empty", f"The archive {path.name} is empty.")
+            if "xl/workbook.xml" in archive.namelist():
                 if any(has_entities(archive.read(m)) for m in members if m.filename.endswith((".xml", ".rels"))):
                     raise at.refuse("xml.entities", f"{path.name} declares a document type or entities.")
                 return OpenFile(path, "table", "Excel")
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise at.refuse("file.unreadable", f"{path.name} is a damaged or locked archive: {error}.") from None
-    if any(name.lower().endswith(".kml") for name in names):
-        cure = "A KMZ is a packed KML: unpack it as any archive (name it .zip first) and name the .kml inside it."
-    else:
-        cure = "Unpack the archive and name the file inside it (for a Shapefile, the .shp)."
-    raise at.refuse("file.signature", f"{path.name} is a zip archive.", cure)
+            if asked.packed:
+                raise at.refuse("zip.limits", f"{path.name} is an archive inside an archive.")
+            part = unpack(archive, path, at, asked.layer, folders=asked.folders)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError) as error:
+        said = f"{path.name} is a damaged or locked archive: {clean_text(error)}."
+        raise at.refuse("file.unreadable", said) from None
+    at = at.part(f"{path.name}, {part.path.name}")
+    opened = _opened(part.path, at, replace(asked, packed=True))
+    if part.path.suffix == ".shp" and opened.driver != "ESRI Shapefile":
+        raise at.refuse("file.signature", f"{part.path.name} in the archive is no Shapefile.")
+    return replace(opened, held=part.held, chosen=part.chosen)
 
 
-def _check_members(path: Path, members: list[zipfile.ZipInfo], at: Place) -> None:
-    total = sum(m.file_size for m in members)
-    packed = max(path.stat().st_size, 1)
-    strays = [m.filename for m in members if _OUTSIDE.search(m.filename)]
-    if strays:
-        raise at.refuse("zip.limits", f"A member of {path.name} would be written elsewhere: {shown(strays[0])}.")
-    if len(members) > ZIP_MEMBERS or total > ZIP_TOTAL_BYTES or total > ZIP_RATIO * packed:
-        size = f"{total / 1e6:,.0f} MB in {len(members):,} files, {total / packed:,.0f} times its size"
-        raise at.refuse("zip.limits", f"{path.name} would unpack to {size}.")
+def _geodatabase(path: Path, at: Place) -> OpenFile:
+    """Check the folder of a file geodatabase: nothing but its own files, and not too many bytes."""
+    parts = list(path.iterdir())
+    if not any(p.suffix.lower() == ".gdbtable" for p in parts):
+        raise at.refuse("file.signature", f"The folder {path.name} is no file geodatabase: it has no .gdbtable in it.")
+    if strays := [p.name for p in parts if p.is_symlink() or not p.is_file()]:
+        said = f"{path.name} holds {shown(strays[0], 60)}, a link or folder that is no part of a file geodatabase."
+        raise at.refuse("file.signature", said)
+    if (size := sum(p.stat().st_size for p in parts)) > MAX_BYTES:
+        raise at.refuse("file.too_big", f"{path.name} has {size / 2**30:,.1f} GB.")
+    return OpenFile(path, "vector", "OpenFileGDB")
 
 
 def _nearest(path: Path) -> str:
@@ -291,58 +310,3 @@ def _nearest(path: Path) -> str:
         return f" The folder {shown(str(path.parent))} is not there either."
     near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.6)
     return f" Did you mean {shown(near[0])}?" if near else ""
-
-
-_NAMED: Final = re.compile(
-    r"(urn:(x-)?ogc:def:crs:[\w:.]+|(epsg|ogc|esri):\w+|https?://www\.opengis\.net/def/crs/[\w/.]+)", re.IGNORECASE
-)
-_KEY: Final = re.compile(rb'"(?:crs|coordRefSys)"\s*:', re.IGNORECASE)
-#: letters of the alphabet written as escapes: no program does that without a reason
-_ESCAPED: Final = re.compile(rb"\\u00[2-7][0-9a-fA-F]")
-#: a reference system is described in far less than this
-_MAX_LETTERS: Final = 20_000
-
-
-def linked_crs(data: bytes) -> str | None:
-    """Return what a JSON text says of its reference system that is no plain name; None where all is well."""
-    if _ESCAPED.search(data):
-        return _by_parsing(data)
-    for match in _KEY.finditer(data):
-        rest = data[match.end() : match.end() + _MAX_LETTERS].decode("utf-8", "replace").lstrip()
-        if rest[:1] not in ("{", "["):
-            wrong = _wrong(rest.split('"')[1] if rest[:1] == '"' and rest.count('"') > 1 else None, match[0])
-        else:
-            try:
-                wrong = _wrong(json.JSONDecoder().raw_decode(rest)[0], match[0])
-            except (ValueError, RecursionError):
-                return "a reference system that cannot be understood"
-        if wrong:
-            return wrong
-    return None
-
-
-def _wrong(value: object, key: bytes) -> str | None:
-    if isinstance(value, dict):
-        kind = str(value.get("type", "")).lower()
-        name = value.get("properties", {}).get("name") if isinstance(value.get("properties"), dict) else None
-        if kind == "name" and isinstance(name, str) and _NAMED.fullmatch(name):
-            return None
-        return f"a reference system of type {kind[:20]!r}"
-    if isinstance(value, list) or (b"coordrefsys" in key.lower() and value is not None):
-        return "a reference system by address"
-    return None  # a column that happens to be called so
-
-
-def _by_parsing(data: bytes) -> str | None:
-    wrong: list[str] = []
-
-    def judged(pairs: list[tuple[str, object]]) -> dict[str, object]:
-        named = [(key, value) for key, value in pairs if key.lower() in ("crs", "coordrefsys")]
-        wrong.extend(found for key, value in named if (found := _wrong(value, key.encode())))
-        return dict(pairs)
-
-    try:
-        json.loads(data, object_pairs_hook=judged)
-    except (ValueError, RecursionError):
-        return "escapes in a text that is not valid JSON"
-    return wrong[0] if wrong else None

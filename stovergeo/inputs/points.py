@@ -56,7 +56,7 @@ def read_point_rows(layer: PointsLayer, plan: Plan, at: Place) -> PointRows:
     InputError
         With the problems of every file that cannot be used.
     """
-    files = files_of(open_file(layer.path, plan.folder, at, folders=True), at)
+    files = files_of(open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer), at)
     places = [at if len(files) == 1 else at.part(file.path.name) for file in files]
     return _of_each(lambda place, file: (place, _placed_points(file, layer, place)), zip(places, files, strict=True))
 

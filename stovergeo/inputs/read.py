@@ -33,8 +33,10 @@ from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, Layer, PointsLayer, RasterLayer
 from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
 from stovergeo.inputs.rasters import read_yield_raster
-from stovergeo.inputs.soils import make_soils, no_soils, read_soil_polygons, report_unknown
+from stovergeo.inputs.soil_files import read_soil_polygons
+from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
 from stovergeo.inputs.surroundings import FAMILIES, make_surrounding, not_checked
+from stovergeo.inputs.tags import report_shared
 from stovergeo.inputs.text import clean_text
 from stovergeo.inputs.vector import of_family, read_layer, valid_polygons
 
@@ -109,6 +111,7 @@ class _Reader:
         if plan.landowner.no_go is not None:
             given["no_go"] = Layer(path=plan.landowner.no_go)
         self.raw = raw = {k: self.attempt(k, self._rows, v) for k, v in given.items()}
+        report_shared({k: v for k, v in given.items() if raw[k] is not None}, self.report)
         rows = None
         if layers.yield_points is not None:
             rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
@@ -202,7 +205,8 @@ class _Reader:
         return any(layer is not None for layer in measured) or stated.everywhere is not None or bool(stated.by_field)
 
     def _rows(self, layer: Layer, at: Place) -> gpd.GeoDataFrame:
-        return read_layer(layer, self.plan, at.where, at.report)
+        kinds = frozenset(FAMILIES.get(at.where, {"polygon"}))
+        return read_layer(layer, self.plan, at.where, at.report, kinds)
 
     def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
         return points_table(rows, layer, crs)

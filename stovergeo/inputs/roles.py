@@ -82,7 +82,7 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
         return []
     try:
         at = Place("yield_points", report)
-        first = files_of(open_file(layer.path, plan.folder, at, folders=True), at)[0]
+        first = files_of(open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer), at)[0]
         frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []

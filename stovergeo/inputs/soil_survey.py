@@ -26,6 +26,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from stovergeo.inputs import geodatabase
 from stovergeo.inputs.database import read_rows
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
 from stovergeo.inputs.open_file import MAX_TEXT_BYTES
@@ -120,8 +121,9 @@ Tables = dict[str, pd.DataFrame]
 class SurveyTables:
     """Where the survey's tables stand."""
 
-    path: Path  #: folder ``tabular``, or a database file
-    database: bool
+    path: Path  #: folder ``tabular``, a database file, or the folder of a file geodatabase
+    kind: str  #: "text", "SQLite" or the name of the geodatabase's driver
+    held: object = None  #: keeps what came out of an archive
 
     def read(self, mukeys: list[str], at: Place) -> Tables:
         """Return the wanted columns of the rows that belong to some map units; keys as text.
@@ -132,7 +134,12 @@ class SurveyTables:
             ``soil.tables`` when a needed table is not there, ``soil.layout`` when its columns are
             not what they should be.
         """
-        read = partial(read_rows, self.path) if self.database else _TextTables(self.path, at).read
+        if self.kind == "text":
+            read = _TextTables(self.path, at).read
+        elif self.kind == geodatabase.DRIVER:
+            read = partial(geodatabase.read_rows, self.path, at)
+        else:
+            read = partial(read_rows, self.path)
         tables: Tables = {}
         keys = {"mukey": mukeys}
         for table, (key, columns) in WANTED.items():

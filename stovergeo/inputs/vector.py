@@ -6,7 +6,7 @@ What cannot be repaired without changing the ground is refused.
 from __future__ import annotations
 
 import warnings
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -22,31 +22,66 @@ from stovergeo.inputs.crs import Bounds, believed_crs, geodesic_ha
 from stovergeo.inputs.open_file import OpenFile, open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import Layer
+from stovergeo.inputs.plan.layers import Layer, TaggedLayer, Tags
+from stovergeo.inputs.tags import rows_asked_for, tags_of, where_clause
 from stovergeo.inputs.text import clean_text, shown
+from stovergeo.inputs.tracks import outlines_of
 
 MAX_ROWS: Final = 20_000_000
 MAX_PARQUET_BYTES: Final = 8 * 2**30
 Near = tuple[Bounds, CRS]
+Family = Literal["polygon", "line", "point"]
+
+
+class Part(NamedTuple):
+    """Which part of a file that holds many things is wanted."""
+
+    kinds: frozenset[Family]
+    tags: Tags | None  #: rows of an OpenStreetMap extract
+
+
+#: layers of formats that hold one for each kind of geometry, by which a layer of the plan finds its own
+_BY_KIND: Final[dict[str, dict[Family, tuple[str, ...]]]] = {
+    "OSM": {"polygon": ("multipolygons",), "line": ("lines",), "point": ("points",)},
+    "GPX": {"polygon": ("tracks", "routes"), "line": ("tracks", "routes"), "point": ("waypoints",)},
+}
 #: drivers that a signature may turn out to be, besides the one it names
 _ALSO: Final = {"GeoJSON": {"GeoJSON", "GeoJSONSeq", "TopoJSON", "ESRIJSON"}, "LIBKML": {"LIBKML", "KML"}}
 
 
-def read_layer(layer: Layer, plan: Plan, where: str, report: Report) -> gpd.GeoDataFrame:
+def read_layer(
+    layer: Layer, plan: Plan, where: str, report: Report, kinds: frozenset[Family] = frozenset({"polygon"})
+) -> gpd.GeoDataFrame:
     """Return a layer's rows with finite geometry, in the CRS of the file once it is believed.
+
+    Parameters
+    ----------
+    layer : Layer
+    plan : Plan
+    where : str
+        Key of the layer in the plan, by which it takes its rows of a mixed file.
+    report : Report
+    kinds : set of str
+        Kinds of geometry that the layer may hold, by which it takes its part of a file of several kinds.
 
     Raises
     ------
     InputError
-        For everything of `open_file`, `sound_rows` and `believed_crs`, and ``layer.choose``,
-        ``layer.unknown``, ``file.unreadable``, ``file.too_big``, ``geom.type``.
+        For everything of `open_file`, `rows_asked_for`, `outlines_of`, `sound_rows` and `believed_crs`, and
+        ``layer.choose``, ``layer.unknown``, ``file.unreadable``, ``file.too_big``, ``geom.type``.
     """
     at = Place(where, report)
-    opened = open_file(layer.path, plan.folder, at)
-    frame = read_frame(opened, layer.layer, at)
+    opened = open_file(layer.path, plan.folder, at, layer=layer.layer)
+    asked = layer.tags if isinstance(layer, TaggedLayer) else None
+    extract = opened.driver == "OSM"
+    tags = tags_of(asked, where, at, extract=extract) if extract else None
+    frame = read_frame(opened, layer.layer, at, part=Part(kinds, tags))
     if not isinstance(frame, gpd.GeoDataFrame):
         found = f"{opened.path.name} is a {opened.kind}"
         raise at.refuse("geom.type", f"{found} without geometries; a vector layer is needed here.")
+    frame = rows_asked_for(frame, asked, where, at, extract=extract)
+    if opened.driver == "GPX" and "line" not in kinds:
+        frame = outlines_of(frame, at)
     return placed(frame, layer, at)
 
 
@@ -62,33 +97,44 @@ def placed(frame: gpd.GeoDataFrame, layer: Layer, at: Place) -> gpd.GeoDataFrame
     return frame.set_crs(crs)
 
 
-def read_frame(opened: OpenFile, layer: str | None, at: Place, near: Near | None = None) -> pd.DataFrame:
+def read_frame(
+    opened: OpenFile, layer: str | None, at: Place, near: Near | None = None, part: Part | None = None
+) -> pd.DataFrame:
     """Return the rows of a vector or Parquet file unchanged (a plain frame where it has no geometry).
 
     Parameters
     ----------
     near : (bounds, CRS), optional
         Read only rows whose box meets this one, where the file says its CRS.
+    part : Part, optional
+        Read only this part of a file that holds many things.
     """
     if opened.kind not in ("vector", "parquet"):
         return pd.DataFrame()
+    wanted = None if opened.chosen else layer
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         try:
             if opened.kind == "parquet":
                 frames = [_read_parquet(opened, at)]
             else:
-                frames = [_read_one(opened, name, at, near) for name in _layers(opened, layer, at)]
+                tags = part.tags if part else None
+                frames = [_read_one(opened, name, at, near, tags) for name in _layers(opened, wanted, at, part)]
         except InputError:
             raise
         except Exception as error:  # damaged bytes make the libraries raise what they never meant to
             raise at.refuse("file.unreadable", f"{opened.path.name}: {clean_text(error)}.") from None
     for text in sorted({clean_text(w.message) for w in said}):
         at.add("file.reader_says", f"{opened.path.name}: {text}")
-    return frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True)
+    filled = [frame for frame in frames if len(frame)] or frames[:1]
+    if len(filled) == 1:
+        return filled[0]
+    # a column without any value has no kind that could be joined
+    held = [frame.drop(columns=[c for c in frame if c != "geometry" and frame[c].isna().all()]) for frame in filled]
+    return pd.concat(held, ignore_index=True)
 
 
-def _layers(opened: OpenFile, wanted: str | None, at: Place) -> list[str]:
+def _layers(opened: OpenFile, wanted: str | None, at: Place, part: Part | None) -> list[str]:
     listed = pyogrio.list_layers(opened.path)
     names = [str(name) for name, _ in listed]
     spatial = [str(name) for name, kind in listed if kind is not None] or names
@@ -98,8 +144,10 @@ def _layers(opened: OpenFile, wanted: str | None, at: Place) -> list[str]:
         return [wanted]
     if not names:
         raise at.refuse("layer.empty", f"{opened.path.name} holds no layer.")
+    if part is not None and opened.driver in _BY_KIND:
+        return _of_kinds(opened, names, part, at)
     if len(spatial) > 1:
-        filled = [n for n in spatial if _info(opened, n)["features"] > 0]
+        filled = _filled(opened, spatial)
         if opened.driver == "LIBKML":  # folders of one map; every placemark counts
             return filled or spatial[:1]
         if len(filled) != 1:
@@ -108,12 +156,35 @@ def _layers(opened: OpenFile, wanted: str | None, at: Place) -> list[str]:
     return spatial
 
 
+def _of_kinds(opened: OpenFile, names: list[str], part: Part, at: Place) -> list[str]:
+    """Return the layers of the kinds wanted: all of an extract, whose tags tell things apart, else the one filled."""
+    by_kind = _BY_KIND[opened.driver]
+    wanted = [n for n in names if any(n in by_kind[kind] for kind in part.kinds)]
+    if opened.driver == "OSM":
+        return wanted
+    filled = _filled(opened, names)
+    found = [n for n in wanted if n in filled]
+    if not found:
+        held = _list([n for n in names if n in filled]) if filled else "nothing"
+        said = f"{opened.path.name} holds no {' or '.join(wanted)}; it holds {held}."
+        cure = "Export the tracks, routes or waypoints that this layer is made of, or name another file."
+        raise at.refuse("layer.empty", said, cure)
+    if len(found) > 1:
+        raise at.refuse("layer.choose", f"{opened.path.name} holds {len(found)} layers: {_list(found)}.")
+    return found
+
+
+def _filled(opened: OpenFile, names: list[str]) -> list[str]:
+    return [n for n in names if _info(opened, n)["features"] > 0]
+
+
 def _info(opened: OpenFile, name: str) -> dict[str, Any]:
     return pyogrio.read_info(opened.path, layer=name, force_feature_count=True)
 
 
-def _read_one(opened: OpenFile, name: str, at: Place, near: Near | None) -> pd.DataFrame:
-    info = _info(opened, name)
+def _read_one(opened: OpenFile, name: str, at: Place, near: Near | None, tags: Tags | None) -> pd.DataFrame:
+    # an extract of OpenStreetMap has no count: it would have to be read twice
+    info = pyogrio.read_info(opened.path, layer=name) if opened.driver == "OSM" else _info(opened, name)
     if info["driver"] not in _ALSO.get(opened.driver, {opened.driver}):
         said = f"{opened.path.name} begins like {opened.driver}, but would be read as {info['driver']}."
         raise at.refuse("file.signature", said)
@@ -122,7 +193,8 @@ def _read_one(opened: OpenFile, name: str, at: Place, near: Near | None) -> pd.D
     box = None
     if near is not None and info["crs"] is not None:
         box = transform_bounds(near[1].to_wkt(), CRS.from_user_input(info["crs"]).to_wkt(), *near[0])
-    return pyogrio.read_dataframe(opened.path, layer=name, on_invalid="ignore", use_arrow=False, bbox=box)
+    where = None if tags is None else where_clause(tags, list(info["fields"]))
+    return pyogrio.read_dataframe(opened.path, layer=name, on_invalid="ignore", use_arrow=False, bbox=box, where=where)
 
 
 def _read_parquet(opened: OpenFile, at: Place) -> pd.DataFrame:
@@ -144,7 +216,6 @@ def _list(names: list[str], most: int = 8) -> str:
     return text if len(names) <= most else f"{text} and {len(names) - most} more"
 
 
-Family = Literal["polygon", "line", "point"]
 message = Catalog("stovergeo.inputs")
 SLIVER_HA: Final = 0.01
 #: share of a layer's area that a repair may change, and of its rows that may be lost

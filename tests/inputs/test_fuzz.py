@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from judge_reading import ODD, read_and_judge
 from long_run import harness
+from made_files import as_gpx, geodatabase, osm, pack, shapefile
 
 
 @harness(
@@ -108,13 +109,25 @@ def many_formats(sound_files: Path, tmp_path_factory: pytest.TempPathFactory) ->
     fields.to_crs(4326).to_file(folder / "f.kml", driver="LIBKML")
     fields.to_parquet(folder / "f.parquet")
     shutil.copy(sound_files / "ground.tif", folder / "f.tif")
+    pack(folder / "f.zip", {f"a/{n}": p for n, p in shapefile(fields, folder).items()})
+    pack(folder / "f.kmz", {"doc.kml": folder / "f.kml"})
+    as_gpx(fields, folder / "f.gpx")
+    for ending in ("osm", "pbf"):
+        osm(fields, folder / f"f.{ending}", landuse="farmland")
+    geodatabase(fields, folder / "f.gdb")
     return folder
+
+
+ENDINGS = [
+    "gpkg", "shp", "dbf", "shx", "prj", "fgb", "geojson", "kml", "parquet", "tif", "zip", "kmz", "gpx", "osm", "pbf",
+    "gdb/a00000001.gdbtable", "gdb/a00000004.gdbtable", "gdb/a00000009.gdbtable", "gdb/a00000009.gdbtablx",
+]  # fmt: skip
 
 
 @harness(
     25,
     given(
-        ending=st.sampled_from(["gpkg", "shp", "dbf", "shx", "prj", "fgb", "geojson", "kml", "parquet", "tif"]),
+        ending=st.sampled_from(ENDINGS),
         flips=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=6),
         cut=st.one_of(st.none(), st.floats(0, 1)),
     ),
@@ -145,7 +158,8 @@ def spoil_and_read(farm, many_formats, ending, flips, cut):
     if ending == "tif":
         farm.layers["elevation"]["path"] = path.name
     else:
-        farm.layers["fields"] = {"path": "f.shp" if ending in ("dbf", "shx", "prj") else path.name}
+        whole = {"dbf": "f.shp", "shx": "f.shp", "prj": "f.shp", "gdb": "f.gdb"}
+        farm.layers["fields"] = {"path": whole.get(ending.split("/")[0], path.name)}
     read_and_judge(farm)
 
 

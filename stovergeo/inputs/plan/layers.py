@@ -4,21 +4,50 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from stovergeo.inputs.plan.base import DurationS, LengthM, Section
+
+
+def _tags(tags: dict[str, object]) -> dict[str, object]:
+    for key, want in tags.items():
+        listed = want if isinstance(want, list) else [want]
+        if (
+            not key.strip()
+            or not listed
+            or not all(isinstance(w, str | int | float) for w in listed)
+            or False in listed
+        ):
+            raise ValueError(f'the tag {key[:40]!r} needs true for any value, one value, or a list like ["a", "b"]')
+    if not tags:
+        raise ValueError("needs at least one tag, such as { building = true }")
+    return tags
+
+
+#: column or tag -> true for any value, a value, or a list of values
+Tags = Annotated[dict[str, object], AfterValidator(_tags)]
 
 
 class Layer(Section):
     """A vector layer."""
 
     path: str = Field(description="File, relative to the plan file.")
-    layer: str | None = Field(None, description="Layer inside the file, where it holds several.")
+    layer: str | None = Field(None, description="Layer inside the file or archive, where it holds several.")
     crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
     swap_xy: bool = Field(False, description="The file has latitude where longitude belongs.")
 
 
-class FieldsLayer(Layer):
+class TaggedLayer(Layer):
+    """A vector layer of which only some rows may be meant."""
+
+    tags: Tags | None = Field(
+        None,
+        description="Rows to take, where the file mixes many things: columns or tags with true (any value), a value or "
+        "a list. A row is taken if any of them fits.",
+    )
+
+
+class FieldsLayer(TaggedLayer):
     """Field boundaries."""
 
     name_column: str | None = Field(None, description="Column with the field's name.")
@@ -27,7 +56,7 @@ class FieldsLayer(Layer):
     )
 
 
-class HeightLayer(Layer):
+class HeightLayer(TaggedLayer):
     """Trees or buildings, with heights."""
 
     name_column: str | None = Field(None, description="Column with a name to show.")
@@ -44,7 +73,7 @@ class HeightLayer(Layer):
     )
 
 
-class NamedLayer(Layer):
+class NamedLayer(TaggedLayer):
     """Wells, gates, roads and the like."""
 
     name_column: str | None = Field(None, description="Column with a name to show.")
@@ -127,10 +156,14 @@ class EarlierPoints(PointsLayer):
 
 
 class SoilsLayer(Layer):
-    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys."""
+    """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys.
+
+    A database may be a file geodatabase; a download and a geodatabase may be packed.
+    """
 
     tables: str | None = Field(
-        None, description="Folder or database with the survey's tables, where the polygons carry only keys."
+        None,
+        description="Folder or (geo)database with the survey's tables, where the polygons carry only keys.",
     )
     band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
 
@@ -138,15 +171,17 @@ class SoilsLayer(Layer):
 class RasterLayer(Section):
     """A raster."""
 
-    path: str
-    crs: str | None = None
+    path: str = Field(description="File, relative to the plan file.")
+    crs: str | None = Field(None, description='CRS, only where the file does not say it, e.g. "EPSG:4326".')
     band: int | None = Field(None, ge=1, description="Band, where the file holds several.")
 
 
 class YieldRaster(RasterLayer):
     """A finished yield map."""
 
-    unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"]
+    unit: Literal["bu/ac at 15.5 %", "bu/ac dry", "t/ha at 15.5 %", "t/ha dry", "kg/ha dry"] = Field(
+        description="Unit of the yields; never guessed."
+    )
 
 
 class EarlierMap(YieldRaster):
@@ -170,7 +205,7 @@ class ElevationLayer(Section):
         description="File, relative to the plan file; or a list of files, or a folder of .tif files. Where tiles "
         "overlap, the first that knows the height counts."
     )
-    crs: str | None = None
+    crs: str | None = Field(None, description='CRS, only where the files do not say it, e.g. "EPSG:4326".')
     band: int | None = Field(None, ge=1, description="Band, where the files hold several.")
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
         None, description="Unit of the heights, where the files do not say."
@@ -197,18 +232,18 @@ class Layers(Section):
     elevation: ElevationLayer | None = None
     surface: ElevationLayer | None = Field(None, description="Heights of the surface with trees and buildings.")
     soils: SoilsLayer | None = None
-    property: Layer | None = Field(None, description="Property lines, as polygons.")
-    trees: HeightLayer | None = None
-    buildings: HeightLayer | None = None
-    dwellings: NamedLayer | None = None
-    roads: NamedLayer | None = None
-    gates: NamedLayer | None = None
-    wells: NamedLayer | None = None
+    property: TaggedLayer | None = Field(None, description="Property lines, as polygons.")
+    trees: HeightLayer | None = Field(None, description="Woods, tree rows and single trees, with heights.")
+    buildings: HeightLayer | None = Field(None, description="Buildings of every kind, with heights.")
+    dwellings: NamedLayer | None = Field(None, description="Homes, also those of neighbors.")
+    roads: NamedLayer | None = Field(None, description="Roads, lanes and tracks that a truck can use.")
+    gates: NamedLayer | None = Field(None, description="Field entrances.")
+    wells: NamedLayer | None = Field(None, description="Wells.")
     water: NamedLayer | None = Field(None, description="Streams, ditches, ponds, tile inlets.")
     culverts: NamedLayer | None = Field(
         None, description="Where water passes that the survey shows blocked: culverts (lines), tile inlets (points)."
     )
-    overhead_lines: NamedLayer | None = None
+    overhead_lines: NamedLayer | None = Field(None, description="Overhead wires.")
     yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
 
 
