@@ -65,7 +65,9 @@ POINTS: Final[Table] = {
     "header_down": Column("flag", "1", "whether the header was down, where it was recorded", optional=True),
     "pass_number": _number("1", "pass in driving order, made by cleaning", optional=True),
     "heading_deg": _number("degree", "direction driven, clockwise from grid north, made by cleaning", optional=True),
-    "moved_m": _number("m", "distance along the heading from where it was recorded to its ground's middle", optional=True),
+    "moved_m": _number(
+        "m", "distance along the heading from where it was recorded to its ground's middle", optional=True
+    ),
     "area_m2": _number("m2", "ground harvested in the record"),
     "grain_kg": _number("kg", "dry grain of the record"),
     "grain_mg_ha": _number("Mg/ha", "dry grain per harvested area"),

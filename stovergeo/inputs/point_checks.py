@@ -36,7 +36,9 @@ def check_plausible(points: gpd.GeoDataFrame, at: Place) -> None:
     if "moisture_pct" in points:  # already reported where the moisture is missing
         gaps &= points["moisture_pct"].notna()
     if gaps.any():
-        said = f"{int(gaps.sum()):,} of {len(points):,} records lack grain, distance or width; their harvest is unknown."
+        said = (
+            f"{int(gaps.sum()):,} of {len(points):,} records lack grain, distance or width; what they cut is unknown."
+        )
         at.add("yield.gaps", said)
     yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
     if len(yields) == 0:
@@ -73,7 +75,7 @@ def report_frozen(values: np.ndarray, at: Place, zeros: bool = False) -> None:
     values : array, shape (records,)
         In the order recorded, in any unit; gaps do not count.
     zeros : bool
-        Whether zeros count: grain that does not flow for so long is a fault, a distance of nothing is a machine that stands.
+        Whether zeros count: grain that does not flow for so long is a fault, a distance of nothing a machine at rest.
     """
     known = values[np.isfinite(values) & (zeros | (values != 0))]
     if len(known) < LONG_RUN:
