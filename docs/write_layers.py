@@ -43,12 +43,18 @@ FORMATS = {
     "HFA": ("Imagine", ".img", "rasters", ""),
     "SRTMHGT": ("height tile", ".hgt", "elevation", ""),
     "SQLite": ("SQLite", ".sqlite, .db", "soil survey", "with the survey's tables and polygons"),
+    "TASKDATA": (
+        "task data of machines, ISO 11783-10",
+        "folder or .zip with TASKDATA.XML",
+        "points",
+        "see [there](task-data.md)",
+    ),
     "folder": ("folder", "", "points, elevation tiles, soil survey download", "one file a load, machine or tile"),
 }
 UNITS = {
-    "soil_erodibility": "US units, as the handbooks print it",
-    "soil_loss_tolerance": "ton/ac a year",
-    "wind_erodibility": "ton/ac a year",
+    "soil_erodibility": "US units, as the handbooks print it, or as `units` says",
+    "soil_loss_tolerance": "ton/ac a year, or as `units` says",
+    "wind_erodibility": "ton/ac a year, or as `units` says",
     "slope_length_m": "m",
     "water_table_cm": "cm",
     "clay_pct": "%",

@@ -55,8 +55,8 @@ def asked_of(name: str, coefficients: Handbook) -> list[Coefficient]:
     keys: set[str] = set()
     for rotation in ("continuous corn", "corn-soybean"):
         for passes in (("moldboard",), ("chisel_straight",), ("planter_no_till",)):
-            for wind in (None, 5.0):
-                crop = Crop(rotation=rotation, tillage=passes, wind_loss_us=wind)
+            for wind in ({}, {"wind_loss": "5 ton/ac/yr"}):
+                crop = Crop.model_validate({"rotation": rotation, "tillage": passes, **wind})
                 options = RuleOptions(crop, floors, coefficients, asked=set())
                 stack = one_cell() if rotation == "continuous corn" else one_cell() * np.nan
                 for way in (None, *methods(coefficients).values()):

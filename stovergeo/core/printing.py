@@ -80,6 +80,9 @@ KINDS: Final[dict[str, Kind]] = {
     "per_mass": Kind("$/Mg", "_per_mg", "money per mass"),
     "per_area": Kind("$/ha", "_per_ha", "money per area"),
     "temperature": Kind("°C", "_c", "temperature"),
+    "erosivity": Kind("MJ mm/(ha h yr)", "", "rainfall erosivity"),
+    "erodibility": Kind("Mg ha h/(ha MJ mm)", "", "soil erodibility"),
+    "soil_loss": Kind("Mg/ha/yr", "", "soil loss"),
 }
 
 

@@ -35,7 +35,8 @@ KG_DRY_PER_BUSHEL_CORN: Final = LB_PER_BUSHEL_CORN * KG_PER_LB * (1 - CORN_MARKE
 MG_HA_DRY_PER_BU_ACRE: Final = KG_DRY_PER_BUSHEL_CORN / KG_PER_MG / HA_PER_ACRE
 
 # Soil-loss handbooks: US customary to SI, exact from the factors above
-# (storm energy 1 ft·tonf = 2,000 ft·lbf; 1 lbf = 4.4482216152605 N).
+# (storm energy 1 ft·tonf = 2,000 ft·lbf; 1 lbf = 4.4482216152605 N). Rounded they are those of Foster et al. 1981
+# (J. Soil Water Conserv. 36:355-359; from memory): R x 17.02, K x 0.1317, soil loss and tolerance x 2.242.
 J_PER_FT_TONF: Final = 2000 * 4.4482216152605 * M_PER_FT
 #: erosivity R, 100 ft·tonf·in/(ac·h·yr) -> MJ·mm/(ha·h·yr)
 R_SI_PER_US: Final = 100 * J_PER_FT_TONF / 1e6 * 25.4 / HA_PER_ACRE
@@ -82,7 +83,16 @@ _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
     "money per length": {"$/m": 1, "$/ft": 1 / M_PER_FT, "$/km": 0.001, "$/mi": 1 / M_PER_MI},
     "time": {"s": 1, "min": 60, "h": 3600, "d": 86_400},
     "mass per mass": {"kg/Mg": 1, "kg/t": 1, "lb/ton": KG_MG_PER_LB_TON},
+    # of the soil-loss equation; "US" is the unit of the US handbooks, which nobody spells out
+    "rainfall erosivity": {**dict.fromkeys(("MJ mm/(ha h yr)", "MJ mm/ha/h/yr"), 1), "US": R_SI_PER_US},
+    "soil erodibility": {
+        **dict.fromkeys(("t ha h/(ha MJ mm)", "Mg ha h/(ha MJ mm)", "t h/(MJ mm)", "Mg h/(MJ mm)"), 1),
+        "US": K_SI_PER_US,
+    },
+    "soil loss": {**dict.fromkeys(("t/ha/yr", "Mg/ha/yr"), 1), "ton/ac/yr": MG_HA_PER_TON_ACRE},
 }
+#: what a quantity looks like, where "12" of it would be none that occurs
+_EXAMPLES: Final = {"rainfall erosivity": "160 US", "soil erodibility": "0.32 US", "soil loss": "5 ton/ac/yr"}
 #: the unit in which each dimension is kept inside
 SI_UNIT: Final = {
     "length": "m",
@@ -98,6 +108,9 @@ SI_UNIT: Final = {
     "money per length": "$/m",
     "time": "s",
     "mass per mass": "kg/Mg",
+    "rainfall erosivity": "MJ mm/(ha h yr)",
+    "soil erodibility": "Mg ha h/(ha MJ mm)",
+    "soil loss": "Mg/ha/yr",
 }
 #: a comma stands between thousands only: "1,5 m" would else be read as 15 m
 _NUMBER = r"(?:\d{1,3}(?:,\d{3})+|\d[\d_]*)(?:\.\d*)?(?:[eE][-+]?\d+)?|\.\d+"
@@ -201,7 +214,7 @@ def parse_quantity(text: object, dimension: str) -> Quantity:
     ValueError
         For a bare number, an unknown unit, or text that is not a quantity.
     """
-    example = f"12 {unit_names(dimension)[0]}"
+    example = _EXAMPLES.get(dimension, f"12 {unit_names(dimension)[0]}")
     if not isinstance(text, str):
         raise ValueError(f"needs a number with its unit in quotes, such as '{example}', not {text!r}")
     money = _MONEY.fullmatch(text)

@@ -1,6 +1,6 @@
 """From the files of a yield monitor to the POINTS table: every record kept, nothing guessed.
 
-A points layer is one file, or a folder with one a load or machine.
+A points layer is one file, a folder with one a load or machine, or the task data of the machines.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ from stovergeo.inputs.point_columns import (
     seconds_of,
 )
 from stovergeo.inputs.tables import find_column, read_table, to_numbers
+from stovergeo.inputs.task_files import is_task_data
+from stovergeo.inputs.taskdata import read_task_points
 from stovergeo.inputs.vector import of_family, placed, read_frame
 
 #: share of records that may be without a usable place before the layer is refused
@@ -40,8 +42,8 @@ _FAR_UNITS: Final = 200_000.0
 MAX_FILES: Final = 2000
 _ENDINGS: Final = {".csv", ".txt", ".tsv", ".xlsx", ".shp", ".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".kml"}
 
-#: rows of each file, with the place to name it by
-PointRows = list[tuple[Place, gpd.GeoDataFrame]]
+#: rows of each file, with the place to name it by and the layer that says what its columns are
+PointRows = list[tuple[Place, gpd.GeoDataFrame, PointsLayer]]
 S = TypeVar("S")
 T = TypeVar("T")
 
@@ -56,17 +58,28 @@ def read_point_rows(layer: PointsLayer, plan: Plan, at: Place) -> PointRows:
     InputError
         With the problems of every file that cannot be used.
     """
+    if is_task_data(layer.path, plan.folder):
+        return _of_each(
+            lambda place, told: (place, _placed_points(told.frame, told.layer, place), told.layer),
+            [(at, told) for told in read_task_points(layer, plan, at)],
+        )
     files = files_of(open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer), at)
     places = [at if len(files) == 1 else at.part(file.path.name) for file in files]
-    return _of_each(lambda place, file: (place, _placed_points(file, layer, place)), zip(places, files, strict=True))
+    return _of_each(
+        lambda place, file: (place, _placed_points(raw_rows(file, layer, place), layer, place), layer),
+        zip(places, files, strict=True),
+    )
 
 
-def points_table(rows: PointRows, layer: PointsLayer, crs: CRS) -> gpd.GeoDataFrame:
+def points_table(rows: PointRows, crs: CRS) -> gpd.GeoDataFrame:
     """Return one POINTS table in the working CRS from the rows of all files."""
-    tables = _of_each(lambda place, frame: make_points(to_working(frame, crs, place), layer, place), rows)
+    tables = _of_each(
+        lambda place, told: make_points(to_working(told[0], crs, place), told[1], place),
+        [(place, (frame, layer)) for place, frame, layer in rows],
+    )
     if len(rows) == 1:
         return tables[0]
-    for (place, _), table in zip(rows, tables, strict=True):
+    for (place, *_), table in zip(rows, tables, strict=True):
         if "load" not in table:
             table["load"] = place.where.rsplit(", ", 1)[-1]
     return pd.concat(tables, ignore_index=True)
@@ -118,8 +131,7 @@ def files_of(opened: OpenFile, at: Place) -> list[OpenFile]:
     return [open_file(p.name, folder, at.part(p.name)) for p in paths]
 
 
-def _placed_points(file: OpenFile, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
-    frame = raw_rows(file, layer, at)
+def _placed_points(frame: pd.DataFrame, layer: PointsLayer, at: Place) -> gpd.GeoDataFrame:
     if isinstance(frame, gpd.GeoDataFrame):
         frame = of_family(frame[frame.geometry.notna()], {"point"}, at)
         frame = frame.explode(ignore_index=True)

@@ -30,7 +30,7 @@ from stovergeo.inputs.grid import farm_bounds
 from stovergeo.inputs.heights import cells_to_read, check_header, read_heights
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
-from stovergeo.inputs.plan.layers import ElevationLayer, Layer, PointsLayer, RasterLayer
+from stovergeo.inputs.plan.layers import ElevationLayer, Layer, RasterLayer
 from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
 from stovergeo.inputs.rasters import read_yield_raster
 from stovergeo.inputs.soil_files import read_soil_polygons
@@ -116,14 +116,14 @@ class _Reader:
         if layers.yield_points is not None:
             rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
         # what says where the farm lies, the surest first
-        lying = [raw.get("fields"), *(frame for _, frame in rows or []), raw.get("property"), *raw.values()]
+        lying = [raw.get("fields"), *(frame for _, frame, _ in rows or []), raw.get("property"), *raw.values()]
         placed = [frame for frame in lying if frame is not None]
         self.crs = crs = self._working(placed)
         fields = points = None
         if layers.fields is not None and (outlines := raw["fields"]) is not None:
             fields = self.attempt("fields", make_fields, outlines, layers.fields, crs)
         if layers.yield_points is not None and rows is not None:
-            points = self.attempt("yield_points", self._points, rows, layers.yield_points, crs)
+            points = self.attempt("yield_points", self._points, rows, crs)
         earlier = self._earlier_points(fields, crs)
         alone = FarmLayers(crs, no_soils(crs), fields, points, earlier=earlier, not_checked=not_checked(layers))
         parts = self._parts(alone)
@@ -208,8 +208,8 @@ class _Reader:
         kinds = frozenset(FAMILIES.get(at.where, {"polygon"}))
         return read_layer(layer, self.plan, at.where, at.report, kinds)
 
-    def _points(self, rows: PointRows, layer: PointsLayer, crs: CRS, at: Place) -> gpd.GeoDataFrame:
-        return points_table(rows, layer, crs)
+    def _points(self, rows: PointRows, crs: CRS, at: Place) -> gpd.GeoDataFrame:
+        return points_table(rows, crs)
 
     def _earlier_points(self, fields: gpd.GeoDataFrame | None, crs: CRS) -> dict[int, gpd.GeoDataFrame | xr.DataArray]:
         """Return the points of earlier harvests by year; one that cannot be used is refused in the report."""
@@ -221,7 +221,7 @@ class _Reader:
                 continue
             told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
             rows = self.attempt(where, read_point_rows, told, self.plan)
-            points = None if rows is None else self.attempt(where, self._points, rows, told, crs)
+            points = None if rows is None else self.attempt(where, self._points, rows, crs)
             if points is not None:
                 found[layer.year] = points
                 if fields is not None:

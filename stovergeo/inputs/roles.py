@@ -20,6 +20,8 @@ from stovergeo.inputs.plan.layers import PointUnits
 from stovergeo.inputs.point_columns import FLOW_KG_S, GPS_EPOCH_S, SECONDS
 from stovergeo.inputs.points import files_of, raw_rows
 from stovergeo.inputs.tables import LENGTH_M, unit_in_name
+from stovergeo.inputs.task_files import is_task_data
+from stovergeo.inputs.taskdata import TaskPoints, read_task_points
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +84,23 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
         return []
     try:
         at = Place("yield_points", report)
+        if is_task_data(layer.path, plan.folder):
+            return [one for told in read_task_points(layer, plan, at) for one in _of_task_data(told)]
         first = files_of(open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer), at)[0]
         frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
     return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+
+
+def _of_task_data(told: TaskPoints) -> list[Proposal]:
+    """Return what the columns of task data are: the format says it, so nothing is proposed."""
+    units = told.layer.units.model_dump(by_alias=True)
+    return [
+        Proposal(column, role, units.get(role), f"task data, {told.sources.get(role, 'of each record or task')}", True)
+        for role, column in told.layer.columns.model_dump(by_alias=True).items()
+        if column
+    ]
 
 
 def to_paste(proposals: list[Proposal]) -> str:

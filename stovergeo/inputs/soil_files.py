@@ -27,6 +27,7 @@ from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import RasterLayer, SoilsLayer
 from stovergeo.inputs.rasters import opened_raster, window_around
 from stovergeo.inputs.soil_survey import SurveyTables, map_units, plain_key
+from stovergeo.inputs.soil_units import with_declared
 from stovergeo.inputs.soils import survey_column
 from stovergeo.inputs.vector import Near, of_family, placed, read_frame, valid_polygons
 
@@ -66,6 +67,7 @@ def read_soil_polygons(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, c
     near = polygons[polygons.geometry.intersects(region)].reset_index(drop=True)
     if near.empty:
         raise at.refuse("overlay.empty", "No soil polygon touches the farm.")
+    near = with_declared(near, layer, tables is not None, at)
     return near if tables is None else _joined(near, tables, at)
 
 

@@ -16,8 +16,8 @@ import shapely
 from numpy.typing import ArrayLike
 from pyproj import CRS
 
-from stovergeo.core.messages import Catalog
-from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.core.units import K_SI_PER_US, to_si
 from stovergeo.inputs.crs import geodesic_ha
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
 from stovergeo.inputs.place import Place
@@ -32,6 +32,7 @@ from stovergeo.inputs.soil_survey import (
     POTENTIALLY_ERODIBLE,
     coded,
 )
+from stovergeo.inputs.soil_units import MEASURES, declared_name, measured
 from stovergeo.inputs.tables import to_numbers
 from stovergeo.inputs.text import clean_column
 from stovergeo.inputs.vector import parts_of
@@ -72,14 +73,14 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "hydrologic_group": HYDROLOGIC,
     "highly_erodible": ERODIBLE,
 }
-#: column -> (factor to SI, lowest, highest believable in the survey's unit)
+#: column -> (lowest, highest believable, in the unit of the survey)
 _NUMBERS: Final = {
-    "water_table_cm": (1.0, 0.0, 1000.0),
-    "clay_pct": (1.0, 0.0, 100.0),
-    "soil_erodibility": (K_SI_PER_US, 0.0, 0.9),
-    "soil_loss_tolerance": (MG_HA_PER_TON_ACRE, 0.0, 5.0),
-    "wind_erodibility": (MG_HA_PER_TON_ACRE, 0.0, 310.0),
-    "slope_length_m": (1.0, 0.0, 500.0),
+    "water_table_cm": (0.0, 1000.0),
+    "clay_pct": (0.0, 100.0),
+    "soil_erodibility": (0.0, 0.9),
+    "soil_loss_tolerance": (0.0, 5.0),
+    "wind_erodibility": (0.0, 310.0),
+    "slope_length_m": (0.0, 500.0),
 }
 #: steps in which the survey gives a soil its erodibility and its tolerance; means of mixtures lie between
 #: (K classes of the National Soil Survey Handbook, part 618; from memory)
@@ -133,9 +134,9 @@ def plan_soil(soil: Soil) -> dict[str, float]:
         "clay_pct": soil.clay_pct,
         "hydric": float(soil.hydric),
         "hydrologic_group": HYDROLOGIC[soil.hydrologic_group.lower()],
-        "soil_erodibility": soil.k_us * K_SI_PER_US,
-        "soil_loss_tolerance": soil.t_us * MG_HA_PER_TON_ACRE,
-        "wind_erodibility": soil.wind_erodibility_us * MG_HA_PER_TON_ACRE,
+        "soil_erodibility": soil.erodibility,
+        "soil_loss_tolerance": soil.tolerance,
+        "wind_erodibility": soil.wind_erodibility,
     }
 
 
@@ -184,8 +185,9 @@ def survey_column(frame: pd.DataFrame, attribute: str) -> str | None:
 def _attributes(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
     columns: dict[str, np.ndarray] = {}
     for target, names in ATTRIBUTES.items():
-        values = np.full(len(frame), np.nan)
-        for name in names:
+        declared = declared_name(target)
+        values = frame[declared].to_numpy() if declared in frame else np.full(len(frame), np.nan)
+        for name in () if declared in frame else names:
             found = survey_column(frame, name)
             if found is not None:
                 read_as = _words if target in _WORDS else _numbers
@@ -227,11 +229,16 @@ def _words(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray
 
 
 def _numbers(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray:
-    factor, low, high = _NUMBERS[target]
+    low, high = _NUMBERS[target]
     values = to_numbers(column, at)
+    measure = MEASURES.get(target)
     wrong = (values < low) | (values > high)
     if wrong.any():
-        said = f"{int(wrong.sum()):,} values lie outside {low:g} to {high:g}, such as {values[wrong][0]:g}."
+        count, odd = int(wrong.sum()), float(values[wrong][0])
+        said: str | Message = f"{count:,} values lie outside {low:g} to {high:g}, such as {odd:g}."
+        if measure is not None:
+            most, found = (measured(v, measure.survey_unit, measure) for v in (high, odd))
+            said = message(measure.template, count=count, most=most, found=found)
         at.add("soil.range", said)
         values = np.where(wrong, np.nan, values)
     known = values[np.isfinite(values)]
@@ -241,7 +248,7 @@ def _numbers(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarr
     if target == "water_table_cm":
         # a null depth in a column that is there means: no wet layer was seen (survey's query guide)
         values = np.where(np.isnan(values) & ~wrong, NO_WATER_TABLE_CM, np.minimum(values, NO_WATER_TABLE_CM))
-    return values * factor
+    return values if measure is None else values * to_si(1.0, measure.survey_unit, measure.dimension)
 
 
 def _table(known: dict[str, Any], shapes: ArrayLike, crs: CRS) -> gpd.GeoDataFrame:

@@ -6,6 +6,7 @@ from typing import Any, Final, NamedTuple
 
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
+from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE, R_SI_PER_US
 from stovergeo.inputs.plan import Plan
 
 message = Catalog("stovergeo.workflow")
@@ -45,9 +46,9 @@ USUAL: Final[dict[str, dict[str, Usual]]] = {
     "crop": {
         "manure_c_mg_ha": Usual(0, 10, "unit"),
         "cover_crop_c_mg_ha": Usual(0, 5, "unit"),
-        "erosivity_us": Usual(5, 500, "unit"),
+        "erosivity": Usual(20 * R_SI_PER_US, 500 * R_SI_PER_US, "unit"),
         "cut_height_m": Usual(0.05, 1, "unit"),
-        "wind_loss_us": Usual(0, 150, "unit"),
+        "wind_loss": Usual(0, 150 * MG_HA_PER_TON_ACRE, "unit"),
     },
     "limits": {
         "cover_pct": Usual(5, 90, "fraction"),
@@ -59,7 +60,12 @@ USUAL: Final[dict[str, dict[str, Usual]]] = {
         "harvest_from_bu_ac": Usual(20, 300, "unit"),
     },
     "gather": {"working_width_m": Usual(2, 20, "unit"), "min_zone_ha": Usual(0, 40, "unit")},
-    "soil": {"clay_pct": Usual(2, 80, "fraction"), "k_us": Usual(0.02, 0.69, "unit"), "t_us": Usual(1, 5, "unit")},
+    # an SI number written as US lies below the least of these, a US number as SI above what the plan takes
+    "soil": {
+        "clay_pct": Usual(2, 80, "fraction"),
+        "erodibility": Usual(0.1 * K_SI_PER_US, 0.69 * K_SI_PER_US, "unit"),
+        "tolerance": Usual(MG_HA_PER_TON_ACRE, 12, "unit"),
+    },
     "odds": {"cautious_pct": Usual(2, 50, "fraction")},
 }
 #: hottest and coldest mean of a month, °C, and the mean of the year, of ground that grows corn (judgment)

@@ -135,7 +135,7 @@ POINTS = {
     },
     "units": {"flow": "lb/s", "seconds": "s", "distance": "in", "swath": "in", "moisture": "%"},
 }
-SOIL = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5}
+SOIL = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
 
 
 @pytest.fixture(scope="session")

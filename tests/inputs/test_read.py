@@ -106,7 +106,7 @@ def test_the_real_field_comes_to_its_known_bushels(real_field: Path):
     units = {"flow": "lb/s", "seconds": "s", "distance": "in", "swath": "in", "moisture": "%", "height": "ft"}
     points = {"path": "yield_points.csv", "crs": "EPSG:4326", "columns": columns, "units": units}
     soils = {"path": "soil_map_units.shp"}
-    soil = {"drainage_class": "poorly drained", "clay_pct": 40, "k_us": 0.28, "t_us": 5}
+    soil = {"drainage_class": "poorly drained", "clay_pct": 40, "erodibility": "0.28 US", "tolerance": "5 ton/ac/yr"}
     data = {
         "farm": {"name": "F16", "season": 2011, "crs": "EPSG:26915"},
         "layers": {"yield_points": points, "soils": soils},

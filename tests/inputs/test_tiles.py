@@ -58,7 +58,7 @@ def heights(folder: Path, path: object, **more: object) -> tuple[xr.DataArray, R
         "farm": {"name": "t", "season": 2026, "cell": "10 m"},
         "layers": {"fields": {"path": "fields.gpkg"}, "elevation": {"path": path, "vertical_unit": "m", **more}},
         "yields": {"everywhere": "9 t/ha"},
-        "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.3, "t_us": 5},
+        "soil": {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.3 US", "tolerance": "5 ton/ac/yr"},
     }
     report = Report()
     farm = read_layers(plan_from(data, folder, report), report)

@@ -38,6 +38,21 @@ def test_factor(what: str, ours: float, expected: float, tolerance: float, sourc
     assert ours == pytest.approx(expected, rel=0, abs=tolerance), source
 
 
+@pytest.mark.parametrize(
+    ("us", "si", "dimension", "factor"),
+    [
+        ("160 US", "2723 MJ mm/(ha h yr)", "rainfall erosivity", 17.02),
+        ("0.32 US", "0.0421 t ha h/(ha MJ mm)", "soil erodibility", 0.1317),
+        ("5 ton/ac/yr", "11.21 t/ha/yr", "soil loss", 2.242),
+    ],
+)
+def test_soil_loss_quantities_agree_with_the_published_factors(us, si, dimension, factor) -> None:
+    """Foster et al. 1981 (J. Soil Water Conserv. 36:355-359), from memory, to their four digits."""
+    given = u.parse_quantity(us, dimension)
+    assert given / given.given == pytest.approx(factor, rel=2e-4)
+    assert u.parse_quantity(si, dimension) == pytest.approx(given, rel=2e-3)
+
+
 def test_erosivity_times_erodibility_gives_soil_loss() -> None:
     """A = R K LS C P must come out the same in both systems (AH-703, appendix A: R 17.02, K 0.1317, A 2.242)."""
     assert pytest.approx(u.MG_HA_PER_TON_ACRE, abs=1e-9) == u.R_SI_PER_US * u.K_SI_PER_US

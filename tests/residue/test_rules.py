@@ -102,7 +102,7 @@ def test_contract(named):
     assert isinstance(getattr(rule, "forbids", False), bool)
     assert set(rule.reads) <= set(VARIABLES), "a rule reads only variables the stack knows"
     told = options(
-        {"wind_loss_us": 12.0, "contoured": True, "soil_conditioning_index": 0.3},
+        {"wind_loss": "12 ton/ac/yr", "contoured": True, "soil_conditioning_index": 0.3},
         {"retention_min": "1 ton/ac", "potash_max": "60 lb/ac"},
     )
     only = ground()[list(rule.reads)]  # it reads nothing that it does not list
@@ -131,7 +131,7 @@ def test_what_is_not_known_is_not_answered(named):
         if name in ("stover_mg_ha", "stover_typical_mg_ha", "grain_mg_ha"):
             continue
         # wind loss in the plan makes two rules read more, one of them instead of the wind erodibility
-        told = options({} if name == "wind_erodibility" else {"wind_loss_us": 12.0})
+        told = options({} if name == "wind_erodibility" else {"wind_loss": "12 ton/ac/yr"})
         unknown = ground().assign({name: ground()[name] * np.nan})[list(named.rule.reads)]
         assert np.isnan(named.rule.keep(unknown, told)).all()
 
@@ -183,7 +183,7 @@ def test_ground_cover_inverts_exactly(cover, way, passes):
     way=st.sampled_from([None, *WAYS]),
 )
 def test_water_erosion_inverts_exactly(ls, k, t, r, way):
-    told = options({"erosivity_us": r}).with_method(WAYS[way] if way else None)
+    told = options({"erosivity": f"{r} US"}).with_method(WAYS[way] if way else None)
     values = {"ls_factor": ls, "soil_erodibility": k * K_SI_PER_US, "soil_loss_tolerance": t * MG_HA_PER_TON_ACRE}
     keep = one(water_erosion, told, **values)
     bare = float(water_erosion.bare_loss(ground(**values), told).values[0, 0])
@@ -199,7 +199,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
 @settings(max_examples=examples(50))
 @given(bare=st.floats(1, 60), way=st.sampled_from([None, *WAYS]))
 def test_wind_erosion_inverts_exactly(bare, way):
-    told = options({"wind_loss_us": bare}).with_method(WAYS[way] if way else None)
+    told = options({"wind_loss": f"{bare} ton/ac/yr"}).with_method(WAYS[way] if way else None)
     keep = one(wind_erosion, told)
     if keep == 0:
         assert bare * told.stubble_ratio() <= 5 * (1 + 1e-12)
@@ -213,7 +213,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
 @settings(max_examples=examples(50))
 @given(wind=st.floats(0, 30), ls=st.floats(0, 1.2))
 def test_water_and_wind_together_invert_exactly(wind, ls):
-    told = options({"wind_loss_us": wind})
+    told = options({"wind_loss": f"{wind} ton/ac/yr"})
     keep = one(water_plus_wind, told, ls_factor=ls)
     bare = float(water_erosion.bare_loss(ground(ls_factor=ls), told).values[0, 0]) / MG_HA_PER_TON_ACRE
     if keep == 0:
@@ -270,7 +270,7 @@ SIGNS_OF_GROUND = [
 @settings(max_examples=examples(25))
 @given(a=st.floats(0, 1), b=st.floats(0, 1))
 def test_sign_of_what_the_ground_is(rule, name, sign, low, high, a, b):
-    told = options({"wind_loss_us": 12.0}, {"potash_max": "40 lb/ac", "harvest_from_bu_ac": 150})
+    told = options({"wind_loss": "12 ton/ac/yr"}, {"potash_max": "40 lb/ac", "harvest_from_bu_ac": 150})
     if rule is wind_erosion and name == "wind_erodibility":
         told = options()
     less, more = sorted((low + a * (high - low), low + b * (high - low)))
@@ -281,10 +281,10 @@ def test_sign_of_what_the_ground_is(rule, name, sign, low, high, a, b):
 # rule, table of the plan, key, sign, bounds
 SIGNS_OF_PLAN = [
     (ground_cover, "limits", "cover_pct", +1, 1, 90),
-    (water_erosion, "crop", "erosivity_us", +1, 1, 500),
+    (water_erosion, "crop", "erosivity", +1, 1, 500),
     (water_erosion, "limits", "tolerance_fraction", -1, 0.1, 1),
-    (water_plus_wind, "crop", "wind_loss_us", +1, 0, 60),
-    (wind_erosion, "crop", "wind_loss_us", +1, 0, 60),
+    (water_plus_wind, "crop", "wind_loss", +1, 0, 60),
+    (wind_erosion, "crop", "wind_loss", +1, 0, 60),
     (soil_carbon, "crop", "manure_c_mg_ha", -1, 0, 5),
     (soil_carbon, "crop", "cover_crop_c_mg_ha", -1, 0, 5),
     (steep_ground, "limits", "slope_max_pct", -1, 1, 10),
@@ -301,8 +301,10 @@ SIGNS_OF_PLAN = [
 @settings(max_examples=examples(25))
 @given(a=st.floats(0, 1), b=st.floats(0, 1))
 def test_sign_of_what_the_plan_says(rule, table, key, sign, low, high, a, b):
+    unit = {"erosivity": " US", "wind_loss": " ton/ac/yr"}.get(key)
     less, more = sorted((low + a * (high - low), low + b * (high - low)))
-    step = one(rule, options(**{table: {key: more}})) - one(rule, options(**{table: {key: less}}))
+    step = one(rule, options(**{table: {key: f"{more}{unit}" if unit else more}}))
+    step -= one(rule, options(**{table: {key: f"{less}{unit}" if unit else less}}))
     assert step * sign >= -1e-9
 
 
@@ -334,7 +336,7 @@ def test_sign_of_the_handbook(rule, key, sign, a, b):
     usual = COEFFICIENTS.value(key)
     told = {"crop": None, "limits": {"potash_max": "40 lb/ac"}}
     if rule is water_plus_wind:
-        told["crop"] = {"wind_loss_us": 10.0}
+        told["crop"] = {"wind_loss": "10 ton/ac/yr"}
     less, more = (
         one(rule, options(**told, coefficients=COEFFICIENTS.with_plan({key: usual * f})), ls_factor=0.9)
         for f in sorted((a, b))
@@ -413,7 +415,7 @@ def test_ground_without_full_width_tillage_starts_from_less_loss():
         (nutrient_floor, "limits", "potash_max", "40 lb/ac"),
         (nutrient_floor, "limits", "phosphate_max", "9 lb/ac"),
         (soil_conditioning, "crop", "soil_conditioning_index", 0.3),
-        (water_plus_wind, "crop", "wind_loss_us", 4.0),
+        (water_plus_wind, "crop", "wind_loss", "4 ton/ac/yr"),
     ],
 )
 def test_rules_of_the_plan_are_in_force_only_when_the_plan_asks(rule, table, key, value):

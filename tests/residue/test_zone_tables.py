@@ -238,7 +238,7 @@ EVERY_RULE = {
     "rotation": "corn-soybean",
     "tillage": ("strip_till", "planter"),
     "contoured": True,
-    "wind_loss_us": 3.0,
+    "wind_loss": "3 ton/ac/yr",
     "soil_conditioning_index": 0.3,
     "harvest_one_year_in": 3,
     "manure_c_mg_ha": 0.5,

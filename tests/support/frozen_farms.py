@@ -123,14 +123,19 @@ CHANGES: dict[str, dict[str, Any]] = {
             "yield_raster": {"path": "yield.tif", "unit": "t/ha dry"},
             **dict.fromkeys(("elevation", "soils", "property", "trees", "roads", "wells", "water")),
         },
-        "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
+        "soil": {
+            "drainage_class": "well drained",
+            "clay_pct": 24,
+            "erodibility": "0.32 US",
+            "tolerance": "5 ton/ac/yr",
+        },
     },
     "soil_half_known": {"layers": {"soils": {"path": "soils_in_part.gpkg"}}},
     "no_boundary": {"layers": {"fields": None}},
     "no_time": {"layers": {"yield_points": {"columns": {"time": None}, "units": {"time": None}}}},
     "refused_ground": {"landowner": {"no_go": "refused.gpkg"}, "need": None},
     "own_numbers": {
-        "crop": {"contoured": True, "cut_height": "14 in", "wind_loss_us": 8, "nutrient_basis": "maturity"},
+        "crop": {"contoured": True, "cut_height": "14 in", "wind_loss": "8 ton/ac/yr", "nutrient_basis": "maturity"},
         "limits": {
             "retention_min": "1 ton/ac",
             "removal_max": "2.5 ton/ac",

@@ -78,7 +78,7 @@ def farm_data(farm: str, folder: Path) -> dict:
         units = dict(zip(columns, ("lb/s", "%", "in", "in", "ft", "s"), strict=True))
         points = {"crs": "EPSG:4326", "columns": {"x": "Longitude", "y": "Latitude", "seconds": "Cycles", **named}}
         points |= {"units": {"seconds": "s", **units}}
-        soil = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5}
+        soil = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
         data = {
             "farm": {"name": "real", "season": 2023, "cell": "10 m"},
             "layers": {"yield_points": points},
@@ -290,11 +290,11 @@ _PLAN: dict[str, tuple[str, object]] = {
     "retention in lb/ac": ("limits.retention_min", "1500 ton/ac"),
     "removal in lb/ac": ("limits.removal_max", "2 lb/ac"),
     "least yield in t/ha": ("limits.harvest_from_bu_ac", 11),
-    "erosivity in SI": ("crop.erosivity_us", 2723),
-    "erosivity of 1.6": ("crop.erosivity_us", 1.6),
+    "erosivity in SI": ("crop.erosivity", "2723 US"),
+    "erosivity of 1.6": ("crop.erosivity", "1.6 US"),
     "manure carbon in lb/ac": ("crop.manure_c_mg_ha", 45),
     "cover crop carbon in lb/ac": ("crop.cover_crop_c_mg_ha", 40),
-    "wind loss of 300": ("crop.wind_loss_us", 300),
+    "wind loss of 300": ("crop.wind_loss", "300 ton/ac/yr"),
     "stubble in feet": ("crop.cut_height", "1.4 in"),
     "stubble of 1.4 m": ("crop.cut_height", "1.4 m"),
     "market moisture as a fraction": ("farm.market_moisture_pct", 0.155),

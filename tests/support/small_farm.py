@@ -39,8 +39,8 @@ path = "ground.tif"
 [soil]
 drainage_class = "well drained"
 clay_pct = 24
-k_us = 0.32
-t_us = 5
+erodibility = "0.32 US"
+tolerance = "5 ton/ac/yr"
 [odds]
 samples = 20
 """
@@ -94,7 +94,12 @@ def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, r
             "property": {"path": "property.gpkg"},
             "yield_raster": {"path": "yield.tif", "unit": "bu/ac at 15.5 %"},
         },
-        "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
+        "soil": {
+            "drainage_class": "well drained",
+            "clay_pct": 24,
+            "erodibility": "0.32 US",
+            "tolerance": "5 ton/ac/yr",
+        },
         "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 1.2},
         "gather": {"working_width": f"{side_m / 40} m", "min_zone": f"{side_m**2 / 1e4 / 16} ha"},
         "odds": {"samples": 60},

@@ -23,7 +23,7 @@ from stovergeo.workflow import run_season
 UTM15 = "EPSG:32615"
 #: west and south edge in UTM zone 15: two fields side by side, one 9 km east of them, one over the zone's east edge
 HOME, BESIDE, AWAY, ZONE16 = (500_000, 4_650_000), (500_450, 4_650_000), (509_000, 4_652_000), (790_000, 4_650_000)
-SOIL = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.28, "t_us": 5}
+SOIL = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.28 US", "tolerance": "5 ton/ac/yr"}
 
 
 def write_farm(folder: Path, **at: tuple[int, int]) -> dict:

@@ -94,7 +94,12 @@ def test_points_of_an_earlier_year_take_columns_and_units_of_this_year_s(tmp_pat
             },
             "earlier_points": [{"year": 2023, "path": "before.csv"}],
         },
-        "soil": {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5},
+        "soil": {
+            "drainage_class": "well drained",
+            "clay_pct": 24,
+            "erodibility": "0.32 US",
+            "tolerance": "5 ton/ac/yr",
+        },
         "odds": {"samples": 0},
     }
     stack = season_of(tmp_path, plan).stack

@@ -21,7 +21,7 @@ from stovergeo.workflow import run_season
 #: two fields in the UTM zones of central Illinois, the Vojvodina and the Argentine Pampas: CRS, west, south
 PLACES = {"Illinois": ("EPSG:32616", 390_000, 4_450_000), "Vojvodina": ("EPSG:32634", 410_000, 5_020_000),
           "Pampas": ("EPSG:32720", 400_000, 6_240_000)}  # fmt: skip
-SOIL = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5}
+SOIL = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
 
 
 def boundary(folder: Path, place: str = "Illinois") -> None:

@@ -37,7 +37,12 @@ NEED = {"herd": [{"name": "cows", "head": 6, "months": ["Nov", "Dec"]}], "contra
 
 def plan_of(**sections: object) -> Plan:
     """Return a plan whose layers are never read."""
-    crop = {"rotation": "continuous corn", "tillage": ["planter_no_till"], "cut_height": "14 in", "wind_loss_us": 8}
+    crop = {
+        "rotation": "continuous corn",
+        "tillage": ["planter_no_till"],
+        "cut_height": "14 in",
+        "wind_loss": "8 ton/ac/yr",
+    }
     limits = {"potash_max": "60 lb/ac", "phosphate_max": "12 lb/ac", "cover_pct": 30}
     layers = {"fields": {"path": "f.gpkg"}, "yield_raster": {"path": "y.tif", "unit": "bu/ac at 15.5 %"}}
     farm = {"name": "small", "season": 2026}

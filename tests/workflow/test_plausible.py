@@ -32,7 +32,7 @@ SAID = {
     "herd months twice": ("plan.unusual", "need.herd 1.months", "more than once: Nov"),
     "baled day and month changed over": ("plan.unusual", "storage.baled", '"11-05"'),
     "air in degrees Fahrenheit": ("plan.unusual", "storage.air_c", "Fahrenheit"),
-    "erosivity of 1.6": ("plan.unusual", "crop.erosivity_us", "unit"),
+    "erosivity of 1.6": ("plan.unusual", "crop.erosivity", "unit"),
 }
 
 

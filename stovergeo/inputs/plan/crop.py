@@ -6,7 +6,9 @@ from typing import Literal
 
 from pydantic import Field, field_validator
 
+from stovergeo.core.units import parse_quantity
 from stovergeo.inputs.plan.base import LengthM, MassPerAreaMgHa, Section
+from stovergeo.inputs.plan.erosion import Erosivity, WindLoss
 
 
 class Crop(Section):
@@ -18,8 +20,9 @@ class Crop(Section):
         description="Passes from harvest to planting, in order; names of the handbook's `tillage` group.",
     )
     contoured: bool = Field(False, description="Rows on the contour.")
-    erosivity_us: float = Field(
-        160, gt=0, le=800, description="Rainfall erosivity R, US units (about 160 in central Iowa)."
+    erosivity: Erosivity = Field(
+        parse_quantity("160 US", "rainfall erosivity"),
+        description='Rainfall erosivity R, e.g. "160 US" (central Iowa) or "2700 MJ mm/(ha h yr)".',
     )
     manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
     cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
@@ -27,8 +30,8 @@ class Crop(Section):
     cut_height_m: LengthM | None = Field(
         None, alias="cut_height", le=2, description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
     )
-    wind_loss_us: float | None = Field(
-        None, ge=0, le=400, description="Wind loss of bare ground, ton/ac a year, from the conservation office."
+    wind_loss: WindLoss | None = Field(
+        None, description='Wind loss of bare ground from the conservation office, e.g. "4 ton/ac/yr" or "9 t/ha/yr".'
     )
     nutrient_basis: Literal["bale", "maturity"] = Field(
         "bale",

@@ -6,7 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
+from stovergeo.core.units import parse_quantity
 from stovergeo.inputs.plan.base import DurationS, LengthM, Section
+from stovergeo.inputs.plan.erosion import Erodibility, Tolerance, WindIndex
 
 
 def _tags(tags: dict[str, object]) -> dict[str, object]:
@@ -155,6 +157,22 @@ class EarlierPoints(PointsLayer):
     year: int = Field(ge=1990, le=2100, description="Year of that harvest.")
 
 
+class SoilColumns(Section):
+    """Columns of soil polygons from elsewhere than the US soil survey, whose names are known; each with its unit."""
+
+    erodibility: str | None = Field(None, description="Erodibility K.")
+    tolerance: str | None = Field(None, description="Tolerable soil loss T.")
+    wind_erodibility: str | None = Field(None, description="Wind erodibility index.")
+
+
+class SoilUnits(Section):
+    """Units of these columns; left out for a column of the survey's own, it is in the survey's unit (US)."""
+
+    erodibility: Literal["US", "t ha h/(ha MJ mm)"] | None = None
+    tolerance: Literal["ton/ac/yr", "t/ha/yr"] | None = None
+    wind_erodibility: Literal["ton/ac/yr", "t/ha/yr"] | None = None
+
+
 class SoilsLayer(Layer):
     """Soil polygons with the survey's attributes, a survey download or database, or a raster of map-unit keys.
 
@@ -166,6 +184,8 @@ class SoilsLayer(Layer):
         description="Folder or (geo)database with the survey's tables, where the polygons carry only keys.",
     )
     band: int | None = Field(None, ge=1, description="Band, where the soils are a raster of several.")
+    columns: SoilColumns = Field(default_factory=SoilColumns)
+    units: SoilUnits = Field(default_factory=SoilUnits)
 
 
 class RasterLayer(Section):
@@ -260,11 +280,14 @@ class Soil(Section):
         "very poorly drained",
     ]
     clay_pct: float = Field(ge=0, le=100)
-    k_us: float = Field(gt=0, le=0.8, description="Erodibility K as the US handbooks print it, e.g. 0.32.")
-    t_us: float = Field(gt=0, le=5, description="Tolerance T in ton/ac/yr, 1 to 5.")
+    erodibility: Erodibility = Field(description='Erodibility K, e.g. "0.32 US" or "0.042 t ha h/(ha MJ mm)".')
+    tolerance: Tolerance = Field(description='Tolerable soil loss T, e.g. "5 ton/ac/yr" or "11 t/ha/yr".')
     flooding: Literal["none", "very rare", "rare", "occasional", "frequent", "very frequent"] = "none"
     ponding: Literal["none", "rare", "occasional", "frequent"] = "none"
     water_table_m: LengthM = Field(2.0, alias="water_table")
     hydric: bool = False
     hydrologic_group: Literal["A", "B", "C", "D", "A/D", "B/D", "C/D"] = "C"
-    wind_erodibility_us: float = Field(48, ge=0, le=310, description="Wind erodibility index, ton/ac/yr.")
+    wind_erodibility: WindIndex = Field(
+        parse_quantity("48 ton/ac/yr", "soil loss"),
+        description='Wind erodibility index, e.g. "48 ton/ac/yr" or "108 t/ha/yr".',
+    )

@@ -8,7 +8,6 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.core.units import R_SI_PER_US
 from stovergeo.residue.messages import ground_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.soil_loss import erodibility_index
@@ -31,7 +30,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     listed = stack["highly_erodible"]
     if {"ls_factor", "soil_erodibility", "soil_loss_tolerance"} <= set(stack):
         index = erodibility_index(
-            options.crop.erosivity_us * R_SI_PER_US,
+            options.crop.erosivity,
             stack["soil_erodibility"],
             stack["ls_factor"],
             stack["soil_loss_tolerance"],

@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.core.units import M2_PER_HA, R_SI_PER_US
+from stovergeo.core.units import M2_PER_HA
 from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import Number, RuleOptions
 from stovergeo.residue.soil_loss import contour_factor, cover_needed_pct, roughness_subfactor, soil_loss
@@ -29,7 +29,7 @@ def bare_loss(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     roughness = options.number("retention.water.roughness")
     bare = options.number("retention.water.bare_tilled" if options.full_width else "retention.water.bare_no_till")
     return soil_loss(
-        options.crop.erosivity_us * R_SI_PER_US,
+        options.crop.erosivity,
         stack["soil_erodibility"] * options.number("retention.water.erodibility_factor"),
         stack["ls_factor"],
         bare * roughness_subfactor(roughness),

@@ -8,7 +8,6 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.retention.water_erosion import bare_loss, tolerable
@@ -27,12 +26,12 @@ reads_method = True
 
 def in_force(options: RuleOptions) -> bool:
     """Return whether the plan gives the wind loss of bare ground."""
-    return options.crop.wind_loss_us is not None
+    return options.crop.wind_loss is not None
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave so that water and wind loss together stay tolerable, Mg/ha."""
-    wind = (options.crop.wind_loss_us or 0.0) * MG_HA_PER_TON_ACRE * options.stubble_ratio()
+    wind = (options.crop.wind_loss or 0.0) * options.stubble_ratio()
     cover = cover_needed_both_pct(
         bare_loss(stack, options),
         cover_effect(options.number("retention.water.cover_effect"), options.number("retention.water.roughness")),

@@ -10,7 +10,6 @@ from __future__ import annotations
 import xarray as xr
 
 from stovergeo.core.messages import Message
-from stovergeo.core.units import MG_HA_PER_TON_ACRE
 from stovergeo.residue.messages import amount_message
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.wind import cover_needed_pct
@@ -25,7 +24,7 @@ reads_method = True
 
 def ratio_allowed(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return the share of bare-ground wind loss that is allowed, at most 1."""
-    index, bare = stack["wind_erodibility"], options.crop.wind_loss_us
+    index, bare = stack["wind_erodibility"], options.crop.wind_loss
     if bare is None:
         prone = index >= options.number("retention.wind.index_from")
         return xr.where(prone, options.number("retention.wind.ratio_max"), 1.0).where(index.notnull())
@@ -33,7 +32,7 @@ def ratio_allowed(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
         return (1.0 + 0.0 * index).where(index.notnull())
     assumed = options.number("retention.water.tolerance_unknown") + 0.0 * index
     tolerance = stack.get("soil_loss_tolerance", assumed)
-    return (tolerance * options.limits.tolerance_fraction / (bare * MG_HA_PER_TON_ACRE)).clip(max=1.0)
+    return (tolerance * options.limits.tolerance_fraction / bare).clip(max=1.0)
 
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
