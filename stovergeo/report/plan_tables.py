@@ -69,15 +69,14 @@ TABLES: Final = (
         "zone_id method",
         rate=(
             "removal_mg_ha=removal_rate limit_mg_ha=removable_rate standing_mg_ha=standing_rate "
-            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate"
+            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate removal_mean_mg_ha=removal_mean_rate"
         ),
-        fraction="clean_fraction compliance_probability",
+        fraction="clean_fraction compliance_probability harvest_fraction",
         percent="moisture_pct=moisture",
         percent1="ash_pct=ash",
         count="passes",
-        plain="one_year_in",
     ),
-    _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", plain="one_year_in"),
+    _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", fraction="harvest_fraction"),
     _table("sensitivity", "cause", "field_id rank", fraction="share=fraction"),
     _table(
         "yards",
