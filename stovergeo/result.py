@@ -92,6 +92,8 @@ class SupplyTables:
     withdrawals: pd.DataFrame = field(default_factory=pd.DataFrame)
     #: need, made, dry_mg, price_per_mg, revenue, added_cost, profit, pays_from_per_mg: each contract with a price
     contracts: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: zone_id, method, dry_mg, bales, edge_cost_per_mg, ...: what each allowed method could take, whatever is needed
+    inventory: pd.DataFrame = field(default_factory=pd.DataFrame)
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
 

@@ -131,6 +131,14 @@ TABLES: Final = (
         money="revenue added_cost profit",
     ),
     _table(
+        "inventory",
+        "inventory",
+        "zone_id method",
+        count="bales",
+        per_mass="edge_cost_per_mg=edge_cost_per_mass",
+        fraction="compliance_probability",
+    ),
+    _table(
         "alternatives",
         "alternative",
         "aim",

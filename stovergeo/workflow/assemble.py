@@ -168,6 +168,7 @@ def _supply_tables(season: Season) -> SupplyTables:
         stored=pd.DataFrame() if whole is None else whole.stored,
         withdrawals=pd.DataFrame() if whole is None else whole.withdrawals,
         contracts=chosen.contracts,
+        inventory=chosen.inventory,
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(chosen.problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
     )
