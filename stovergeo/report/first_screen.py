@@ -60,7 +60,7 @@ def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
     else:
         all_kept, unknown = len(kept) and kept.all(), _unknown(result).any()
         none = "none_kept_free" if all_kept else "none_where_known" if unknown else "none"
-        lines = [message(f"page.proposed.{none}", **farm)]
+        lines = [message(f"page.proposed.{none}", **farm), *result.words.get("lever", [])]
     return lines + ([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else [])
 
 
@@ -170,7 +170,8 @@ def _offer(result: SeasonResult, ledger: Ledger) -> list[Any]:
 def _short(result: SeasonResult, ledger: Ledger) -> list[Any]:
     short = int(ledger["farm", "short_bales"])
     lines = [message("page.rest.short", bales=short)] if short else []
-    return [*lines, *result.words.get("shortage", [])]
+    lever = [] if _baled(result).empty else result.words.get("lever", [])
+    return [*lines, *lever, *result.words.get("shortage", [])]
 
 
 def _unchecked(result: SeasonResult) -> list[Any]:

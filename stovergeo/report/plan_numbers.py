@@ -8,6 +8,8 @@ A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. W
 ``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
 ``method Z M``                    a baling method offered to a zone
 ``inventory Z M``                 what a method could take from a zone, whatever is needed
+``staying Z``                     why a zone stays, and what would lift it
+``lever L Z``                     what one change of the plan would let leave from a zone
 ``calendar Z YEAR``               a zone in a year to come
 ``cause F RANK``                  what the limit of a field hangs on
 ``yard Y``, ``stack S``           a yard; a stack drawn in it

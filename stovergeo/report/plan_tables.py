@@ -69,7 +69,9 @@ TABLES: Final = (
         "zone_id method",
         rate=(
             "removal_mg_ha=removal_rate limit_mg_ha=removable_rate standing_mg_ha=standing_rate "
-            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate removal_mean_mg_ha=removal_mean_rate"
+            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate removal_mean_mg_ha=removal_mean_rate "
+            "mean_limit_mg_ha=mean_limit_rate even_limit_mg_ha=even_limit_rate "
+            "cautious_limit_mg_ha=cautious_limit_rate"
         ),
         fraction="clean_fraction compliance_probability harvest_fraction",
         percent="moisture_pct=moisture",
@@ -138,6 +140,14 @@ TABLES: Final = (
         per_mass="edge_cost_per_mg=edge_cost_per_mass",
         fraction="compliance_probability",
     ),
+    _table(
+        "staying",
+        "staying",
+        "zone_id",
+        rate="removal_mg_ha=removal_rate limit_mg_ha=limit_rate",
+        count="lever_bales=lever_bales",
+    ),
+    _table("levers", "lever", "lever zone_id", count="bales gained_bales"),
     _table(
         "alternatives",
         "alternative",

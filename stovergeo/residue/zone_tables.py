@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,9 @@ from stovergeo.residue.zone_cells import ZoneCells, zone_cells
 _LIMIT_COLUMNS = ["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "gain_mg_ha"]
 _LIMIT_COLUMNS += ["lift", "source", "message"]
 _METHOD_COLUMNS = ["zone_id", "method", "title", "removal_mg_ha", "limit_mg_ha", "moisture_pct", "ash_pct"]
+#: limits of a method in a zone, by how they come about; the least decides
+_LIMITS: Final = ("mean", "even", "cautious")
+_METHOD_COLUMNS += [f"{limit}_limit_mg_ha" for limit in _LIMITS]
 _METHOD_COLUMNS += ["passes", "standing_mg_ha", "flat_mg_ha", "soil_mg_ha", "clean_fraction"]
 _METHOD_COLUMNS += ["harvest_fraction", "removal_mean_mg_ha"]
 _METHOD_COLUMNS += ["compliance_probability", "allowed", "message"]
@@ -100,8 +104,9 @@ def zone_methods(
     Returns
     -------
     DataFrame
-        zone_id, method, title, removal_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, passes, standing_mg_ha
-        and flat_mg_ha (left), soil_mg_ha (earth carried off), clean_fraction (of the bale that a buyer pays for),
+        zone_id, method, title, removal_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, mean_limit_mg_ha,
+        even_limit_mg_ha and cautious_limit_mg_ha (NaN where it was not asked for), passes, standing_mg_ha and
+        flat_mg_ha (left), soil_mg_ha (earth carried off), clean_fraction (of the bale that a buyer pays for),
         harvest_fraction (of the corn years in which the carbon budget bears this take; 0: in none), removal_mean_mg_ha
         (a corn year, in the mean over those with and without harvest as planned), compliance_probability, allowed,
         recommended, message (several, a sentence each).
@@ -112,16 +117,13 @@ def zone_methods(
     counted_zone = cells.mean(cells.of(stack["stover_typical_mg_ha"]))
     carbon, planned = float(soil_carbon.required(options)), options.crop.harvest_years
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
+    rules = [r for r in rules_for(options, Report()) if r.name in stack["binding_rule"].attrs["rules"]]
     rows = []
     for name, method in methods.items():
-        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(method))
+        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(method), rules)
         taken = take(stover_zone, method)
         for z, zone in enumerate(zones["zone_id"]):
-            limits = {"mean": mean_limit[z]}
-            if "removable_mg_ha" in zones:
-                limits["even"] = float(zones["removable_mg_ha"].iloc[z])
-            if drawn is not None:
-                limits["cautious"] = float(np.percentile(drawn.method_limit_mg_ha[name][:, z], cautious_pct))
+            limits = _limits_of(mean_limit[z], zones, drawn, name, z, cautious_pct)
             deciding = min(limits, key=lambda k: limits[k])
             limit = limits[deciding]
             known = np.isfinite(stover_zone[z])
@@ -138,6 +140,7 @@ def zone_methods(
                     "limit_mg_ha": max(limit, 0.0),
                     "moisture_pct": method.moisture_pct,
                     "ash_pct": method.ash_pct,
+                    **{f"{limit}_limit_mg_ha": limits.get(limit, np.nan) for limit in _LIMITS},
                     "passes": method.passes,
                     "standing_mg_ha": stands,
                     "flat_mg_ha": stover_zone[z] - taken[z] - stands,
@@ -157,16 +160,28 @@ def zone_methods(
     return frame.assign(recommended=frame.index.isin(best))
 
 
+def _limits_of(
+    mean: float, zones: pd.DataFrame, drawn: DrawnLimits | None, method: str, z: int, cautious_pct: float
+) -> dict[str, float]:
+    """Return the limits of a method in the zone of row `z` by how they come about."""
+    limits = {"mean": mean}
+    if "removable_mg_ha" in zones:
+        limits["even"] = float(zones["removable_mg_ha"].iloc[z])
+    if drawn is not None:
+        limits["cautious"] = float(np.percentile(drawn.method_limit_mg_ha[method][:, z], cautious_pct))
+    return limits
+
+
 def recommended(zone_methods: pd.DataFrame) -> dict[str, str]:
     """Return the recommended method by zone, "leave" where none is allowed."""
     best = zone_methods[zone_methods["recommended"].astype(bool)].set_index("zone_id")["method"].to_dict()
     return {zone: best.get(zone, "leave") for zone in zone_methods["zone_id"].unique()}
 
 
-def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options: RuleOptions) -> np.ndarray:
+def _mean_limit(
+    stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options: RuleOptions, rules: list[NamedRule]
+) -> np.ndarray:
     """Return each zone's mean of what may leave by one method of gathering (other rules come from the stack)."""
-    names = stack["binding_rule"].attrs["rules"]
-    rules = [r for r in rules_for(options, Report()) if r.name in names]
     varying = [r for r in rules if r.trait("reads_method", False)]
     answers = answers_of(varying, inputs, options, Report())
     counted = cells.of(stack["stover_typical_mg_ha"])

@@ -98,6 +98,11 @@ def find_removable(ready: ReadyCluster, terrain: Terrain, report: Report) -> Rem
     return Removable(stack, options, planned, storable)
 
 
+def owners(ready: ReadyCluster) -> dict[str, str]:
+    """Return the name of each field among the fields of all farms, by which its odds are drawn."""
+    return {field.field_id: f"{ready.plan.farm.name}/{field.name}" for field in ready.fields.itertuples()}
+
+
 @dataclass(frozen=True, slots=True)
 class Offers:
     """Zones, and what each method could take from each of them."""
@@ -123,8 +128,7 @@ def offer_zones(ready: ReadyCluster, removable: Removable) -> Offers:
         refused=kept_free_ground(ready.farm.no_go),
     )
     labels = zones.zone_numbers(drawn_zones, ready.grid)
-    owner = {field.field_id: f"{plan.farm.name}/{field.name}" for field in ready.fields.itertuples()}
-    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned, owner)
+    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned, owners(ready))
     offers = residue.zone_methods(
         stack, drawn_zones, labels, options, removable.planned, drawn=drawn, cautious_pct=plan.odds.cautious_pct
     )
