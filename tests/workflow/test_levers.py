@@ -58,20 +58,16 @@ def test_a_lever_gives_what_was_said_when_it_is_pulled(tmp_path: Path) -> None:
         ({"tillage": ["chisel_twisted", "disk_shallow", "planter"]}, "tillage chisel_twisted",
          {"crop": {"tillage": ["disk_shallow", "planter"]}}),
         ({"tillage": ["chisel_twisted", "disk_shallow", "planter"]}, "cover_pct 25", {"limits": {"cover_pct": 25}}),
-        ({"tillage": ["chisel_twisted", "disk_shallow", "planter"]}, "method single_pass",
-         {"gather": {"methods": ["single_pass", "second_pass"]}}),
     ],
 )  # fmt: skip
-def test_levers_of_tillage_cover_and_method(
+def test_levers_of_tillage_and_cover(
     tmp_path: Path, crop: dict[str, Any], lever: str, pulled: dict[str, Any]
 ) -> None:
     plan = {
         "crop": {"rotation": "continuous corn", "manure_c_mg_ha": 1.5, "harvest_years": "1 of 2", **crop},
-        "gather": {"methods": ["second_pass"]},
+        "gather": {"methods": ["single_pass"]},
         "bale": {"moisture_pct": 18},
     }
-    if not lever.startswith("method"):
-        plan["gather"] = {"methods": ["single_pass"]}
     result = run(tmp_path, **plan)
     gains = result.supply.levers
     said = gains[gains["lever"] == lever].set_index("zone_id")["bales"]
