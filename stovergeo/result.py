@@ -92,6 +92,12 @@ class SupplyTables:
     withdrawals: pd.DataFrame = field(default_factory=pd.DataFrame)
     #: need, made, dry_mg, price_per_mg, revenue, added_cost, profit, pays_from_per_mg: each contract with a price
     contracts: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: zone_id, method, dry_mg, bales, edge_cost_per_mg, ...: what each allowed method could take, whatever is needed
+    inventory: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: zone_id, bar, method, removal_mg_ha, limit_mg_ha, message, lever, lever_bales, ...: why each zone that stays does
+    staying: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: lever, zone_id, bales, gained_bales, message: what one change of the plan would let leave
+    levers: pd.DataFrame = field(default_factory=pd.DataFrame)
     alternatives: pd.DataFrame = field(default_factory=pd.DataFrame)  #: aim, title, cost, more_cost, yards, ...
     trade_off: pd.DataFrame = field(default_factory=pd.DataFrame)  #: as alternatives: care of the soil for each budget
 
@@ -116,7 +122,7 @@ class SeasonResult:
     not_checked: dict[str, Message | str]  #: title of what could not be checked -> why it matters
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
     words: dict[str, list[Any]]
-    """Messages, or plain sentences, by topic: unknown, summary, choice, storage, soil, shortage, changed; and
+    """Messages, or plain sentences, by topic: unknown, lever, choice, storage, soil, shortage, changed; and
     ``grower``: costs, prices and what was second best, which the landowner's page never shows."""
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used

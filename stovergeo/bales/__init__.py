@@ -16,6 +16,7 @@ from stovergeo.bales.making import bale_plan as bale_plan
 from stovergeo.bales.making import baling_messages as baling_messages
 from stovergeo.bales.making import pace as pace
 from stovergeo.bales.making import planned_wrap as planned_wrap
+from stovergeo.bales.making import whole_bales as whole_bales
 from stovergeo.bales.storage import OutsideGroundError as OutsideGroundError
 from stovergeo.bales.storage import StorageMethod as StorageMethod
 from stovergeo.bales.storage import base_of_ground as base_of_ground

@@ -54,7 +54,7 @@ def bale_plan(
         if zone.method == "leave" or not zone.removal_mg > 0:
             continue
         bale = bale_of(plan.bale, methods[zone.method], coefficients)
-        bales, low, high = (_whole(zone.removal_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
+        bales, low, high = (whole_bales(zone.removal_mg, kg) for kg in (bale.dry_kg, bale.dry_high_kg, bale.dry_low_kg))
         own_turns, net_m = net_of(kind, turns, bale, plan.wrap.overlap_m, coefficients)
         width_m = plan.gather.working_width_m
         an_hour = pace(bale, kind, turns, coefficients, width_m, zone.removal_mg_ha)
@@ -71,7 +71,8 @@ def planned_wrap(plan: Plan) -> str:
     return STANDARD_WRAP if plan.wrap.kind == "best" else plan.wrap.kind
 
 
-def _whole(removal_mg: float, bale_kg: float) -> int:
+def whole_bales(removal_mg: float, bale_kg: float) -> int:
+    """Return how many whole bales a dry mass makes; they never hold more than there is."""
     # the grain of a rounding error must not cost a bale
     return math.floor(removal_mg * 1000 / bale_kg + 1e-9)
 

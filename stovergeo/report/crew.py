@@ -52,6 +52,7 @@ def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:
         line = message("crew.unknown", **about)
     else:
         line = message("crew.made_in_part" if dark.any() else "crew.made", **about, bales=int(ledger[of, "bales"]))
+        line = line if result.plan.need.given or not ledger[of, "bales"] else message("crew.inventory", made=line)
     return {
         "name": str(field.name),
         "about": render(line, system),

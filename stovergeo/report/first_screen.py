@@ -55,11 +55,12 @@ def _proposed(result: SeasonResult, ledger: Ledger) -> list[Any]:
     kept = kept_free(result.zones)
     if len(_baled(result)):
         area = {"gathered": ledger["farm", "gathered_area"], "fields": ledger["farm", "area"]}
-        lines: list[Any] = [(message("page.proposed.some", **farm, **area), message("page.proposed.answer"))]
+        key = "some" if result.plan.need.given else "inventory"
+        lines: list[Any] = [(message(f"page.proposed.{key}", **farm, **area), message("page.proposed.answer"))]
     else:
         all_kept, unknown = len(kept) and kept.all(), _unknown(result).any()
         none = "none_kept_free" if all_kept else "none_where_known" if unknown else "none"
-        lines = [message(f"page.proposed.{none}", **farm)]
+        lines = [message(f"page.proposed.{none}", **farm), *result.words.get("lever", [])]
     return lines + ([message("page.proposed.kept_free", area=ledger["farm", "kept_free_area"])] if kept.any() else [])
 
 
@@ -68,7 +69,7 @@ def _bales(result: SeasonResult, ledger: Ledger) -> list[Any]:
         return []
     shape = SHAPES[result.plan.bale.shape].title
     made = {"bales": int(ledger["farm", "bales"]), "mass": ledger["farm", "removal"]}
-    lines: list[Any] = [message("page.bales.farm", shape=shape, **made)]
+    lines: list[Any] = [message(f"page.bales.{'farm' if result.plan.need.given else 'inventory'}", shape=shape, **made)]
     kept, unknown = kept_free(result.zones), _unknown(result)
     for field in result.fields.itertuples():
         mine = result.zones["field_id"] == field.field_id
@@ -169,7 +170,8 @@ def _offer(result: SeasonResult, ledger: Ledger) -> list[Any]:
 def _short(result: SeasonResult, ledger: Ledger) -> list[Any]:
     short = int(ledger["farm", "short_bales"])
     lines = [message("page.rest.short", bales=short)] if short else []
-    return [*lines, *result.words.get("shortage", [])]
+    lever = [] if _baled(result).empty else result.words.get("lever", [])
+    return [*lines, *lever, *result.words.get("shortage", [])]
 
 
 def _unchecked(result: SeasonResult) -> list[Any]:

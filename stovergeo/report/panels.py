@@ -82,6 +82,7 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
     ]
     if zone.method == UNKNOWN or zone.kept_free:
         return blocks
+    blocks += [{"p": text(s.lever_message)} for s in _staying(result, zone.zone_id)]
     blocks += _asked(result, ledger, zone)
     if (of, "compliance_probability") in ledger:
         low, high = ledger[of, "removable_p10_rate"], ledger[of, "removable_p90_rate"]
@@ -104,6 +105,12 @@ def zone_panel(result: SeasonResult, ledger: Ledger, zone: Any) -> list[Block]:
         nutrients = numbers_about(ledger, of, **{name: name for name in names})
         blocks += more("nutrients", facts("zone_nutrients", nutrients))
     return blocks
+
+
+def _staying(result: SeasonResult, zone_id: str) -> list[Any]:
+    """Return why a zone stays where a lever would let something leave; prices are the grower's to know."""
+    found = list(rows_of(result.supply.staying, "zone_id", zone_id))
+    return [s for s in found if s.lever and not s.lever.startswith("price ")]
 
 
 def _zone_numbers(result: SeasonResult, ledger: Ledger, zone: Any) -> list[list[Cell]]:

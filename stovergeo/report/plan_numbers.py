@@ -7,6 +7,9 @@ A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. W
 ``field F1``, ``zone F1-a``       a field, a zone
 ``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
 ``method Z M``                    a baling method offered to a zone
+``inventory Z M``                 what a method could take from a zone, whatever is needed
+``staying Z``                     why a zone stays, and what would lift it
+``lever L Z``                     what one change of the plan would let leave from a zone
 ``calendar Z YEAR``               a zone in a year to come
 ``cause F RANK``                  what the limit of a field hangs on
 ``yard Y``, ``stack S``           a yard; a stack drawn in it
@@ -78,6 +81,7 @@ def ledger_of(result: SeasonResult) -> Ledger:
     _farm(ledger, result)
     _zones(ledger, result)
     _bales(ledger, result)
+    _inventory(ledger, result)
     _needs(ledger, result)
     _costs(ledger, result)
     _pay(ledger, result)
@@ -212,6 +216,17 @@ def _sums(ledger: Ledger, table: pd.DataFrame, keys: list[str], of: str) -> None
     if len(table):
         sums = table.groupby(keys, as_index=False, sort=False)["bales"].sum()
         ledger.add_table(sums, of, keys, {"bales": "count"})
+
+
+def _inventory(ledger: Ledger, result: SeasonResult) -> None:
+    """Enter what could leave; where a zone is worked just so, its mass prints as the zone's."""
+    for row in result.supply.inventory.itertuples():
+        zone, of = f"zone {row.zone_id}", f"inventory {row.zone_id} {row.method}"
+        own = ledger.get(zone, "removal")
+        if own is not None and abs(own - row.dry_mg) <= 1e-9 * row.dry_mg:
+            ledger.add_parts("removal", "mass", zone, {of: float(own)})
+        else:
+            ledger.add(of, "removal", "mass", row.dry_mg)
 
 
 def _needs(ledger: Ledger, result: SeasonResult) -> None:

@@ -69,15 +69,16 @@ TABLES: Final = (
         "zone_id method",
         rate=(
             "removal_mg_ha=removal_rate limit_mg_ha=removable_rate standing_mg_ha=standing_rate "
-            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate"
+            "flat_mg_ha=flat_rate soil_mg_ha=soil_rate removal_mean_mg_ha=removal_mean_rate "
+            "mean_limit_mg_ha=mean_limit_rate even_limit_mg_ha=even_limit_rate "
+            "cautious_limit_mg_ha=cautious_limit_rate"
         ),
-        fraction="clean_fraction compliance_probability",
+        fraction="clean_fraction compliance_probability harvest_fraction",
         percent="moisture_pct=moisture",
         percent1="ash_pct=ash",
         count="passes",
-        plain="one_year_in",
     ),
-    _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", plain="one_year_in"),
+    _table("calendar", "calendar", "zone_id year", rate="removal_mg_ha=removal_rate", fraction="harvest_fraction"),
     _table("sensitivity", "cause", "field_id rank", fraction="share=fraction"),
     _table(
         "yards",
@@ -131,6 +132,22 @@ TABLES: Final = (
         per_mass="price_per_mg=price_per_mass pays_from_per_mg=pays_from_per_mass",
         money="revenue added_cost profit",
     ),
+    _table(
+        "inventory",
+        "inventory",
+        "zone_id method",
+        count="bales",
+        per_mass="edge_cost_per_mg=edge_cost_per_mass",
+        fraction="compliance_probability",
+    ),
+    _table(
+        "staying",
+        "staying",
+        "zone_id",
+        rate="removal_mg_ha=removal_rate limit_mg_ha=limit_rate",
+        count="lever_bales=lever_bales",
+    ),
+    _table("levers", "lever", "lever zone_id", count="bales gained_bales"),
     _table(
         "alternatives",
         "alternative",

@@ -24,6 +24,8 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.report.plan_tables import YARD_COLUMNS, ZONE_COLUMNS
 from stovergeo.result import SeasonResult
 
+#: columns of `zones.csv` on why a zone stays
+_BARS = ("bar", "bar_reason", "lever")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 Table = TypeVar("Table", bound=pd.DataFrame)
@@ -68,6 +70,11 @@ def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
         (result.residue.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"]),
     ):
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
+    bars = result.supply.staying
+    if len(bars):
+        bars = bars[["zone_id", "bar", "message", "lever_message"]]
+        bars = bars.rename(columns={"message": "bar_reason", "lever_message": "lever"})
+        zones = zones.merge(bars, on="zone_id", how="left", validate="one_to_one").fillna(dict.fromkeys(_BARS, ""))
     goes = {
         zone_id: ", ".join(f"{h.yard_id}: {h.bales:.0f}" for h in part.itertuples())
         for zone_id, part in result.supply.hauls.groupby("zone_id")

@@ -16,6 +16,7 @@ from stovergeo.report.ledger import Ledger
 from stovergeo.result import SeasonResult
 
 _MAX_LINES: Final = 8  # of what only the grower sees
+_MAX_ROWS: Final = 40  # of the inventory
 
 
 def grower_table(result: SeasonResult) -> list[RenderableType]:
@@ -27,7 +28,29 @@ def closing_lines(result: SeasonResult, ledger: Ledger) -> list[RenderableType]:
     """Return the same of a season as it is printed."""
     system = result.plan.farm.units
     lines = _lines(result, ledger)
-    return [_table(result, ledger), *(Text(render(line, system)) for line in lines)]
+    tables = [_table(result, ledger)]
+    if not result.plan.need.given and len(result.supply.inventory):
+        tables.append(_inventory(result, ledger))
+    return [*tables, *(Text(render(line, system)) for line in lines)]
+
+
+def _inventory(result: SeasonResult, ledger: Ledger) -> Table:
+    """Return what each allowed method could take from each zone."""
+    system, names = result.plan.farm.units, result.fields.set_index("field_id")["name"]
+    table = Table(title=Text(plain("terminal.inventory_title")))
+    mass, cost = (how_printed(kind, system).label for kind in ("mass", "per_mass"))
+    for head in (label("field"), plain("terminal.zone"), plain("terminal.method")):
+        table.add_column(head)
+    chance = f"{plain('terminal.chance')} {how_printed('fraction', system).label}"
+    heads = (f"{plain('terminal.could_leave')} {mass}", label("bales"), f"{plain('terminal.edge_cost')} {cost}", chance)
+    for head in heads:
+        table.add_column(head, justify="right")
+    for row in result.supply.inventory.head(_MAX_ROWS).itertuples():
+        of = f"inventory {row.zone_id} {row.method}"
+        numbers = ("removal", "bales", "edge_cost_per_mass", "compliance_probability")
+        texts = (Text(str(names[row.field_id])), Text(row.zone_id), Text(row.title))
+        table.add_row(*texts, *(ledger.text(of, what, system) for what in numbers))
+    return table
 
 
 def _table(result: SeasonResult, ledger: Ledger) -> Table:
@@ -35,7 +58,8 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
     farm = {"farm": result.plan.farm.name, "season": str(result.plan.farm.season)}
     table = Table(title=Text(render(message("terminal.title", **farm), system)))
     mass = how_printed("mass", system).label
-    area, may_leave, leaves = how_printed("area", system).label, label("may_leave"), plain("terminal.leaves")
+    area, may_leave = how_printed("area", system).label, label("may_leave")
+    leaves = plain("terminal.leaves" if result.plan.need.given else "terminal.could_leave")
     table.add_column(label("field"))
     for head in (area, f"{may_leave} {mass}", f"{leaves} {mass}"):
         table.add_column(head, justify="right")
@@ -58,11 +82,20 @@ def _table(result: SeasonResult, ledger: Ledger) -> Table:
     return table
 
 
+def _made(result: SeasonResult, bales: int, removal: float) -> list[Any]:
+    """Return the bales of the plan or, without a need, what could leave."""
+    if result.plan.need.given or not bales:
+        return [message("terminal.planned", bales=bales, mass=removal)]
+    more = len(result.supply.inventory) - _MAX_ROWS
+    lines = [message("terminal.inventory", bales=bales, mass=removal), message("terminal.inventory_each")]
+    return [*lines, message("terminal.inventory_more", more=more)] if more > 0 else lines
+
+
 def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
     bales, removal = int(ledger["farm", "bales"]), ledger["farm", "removal"]
     lines: list[Any] = [
         *result.words.get("unknown", []),
-        message("terminal.planned", bales=bales, mass=removal),
+        *_made(result, bales, removal),
     ]
     if len(result.supply.need):
         need, short = ledger["farm", "need"], int(ledger["farm", "short_bales"])
@@ -75,6 +108,7 @@ def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
     )
     if kept:
         lines.append(message("terminal.kept_free", fields=kept))
+    lines += result.words.get("lever", [])
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
     lines += [line for topic in ("choice", "shortage") for line in result.words.get(topic, [])]

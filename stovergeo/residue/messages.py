@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Final
 
 from stovergeo.core.messages import Catalog, Message
@@ -32,3 +33,8 @@ def ground_message(none: str, some: str, retention_mg_ha: float, stover_mg_ha: f
     else:
         ground = catalog("ground.part", share=fraction) if fraction >= 0.015 else catalog("ground.little")
     return catalog(some, ground=ground, **values)
+
+
+def in_years(fraction: Fraction) -> dict[str, int]:
+    """Return the values of a message that says "in {taken} of {years} corn years"."""
+    return {"taken": fraction.numerator, "years": fraction.denominator}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from fractions import Fraction
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -12,9 +13,9 @@ from numpy.typing import ArrayLike
 
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Message, check_message
-from stovergeo.residue.carbon import one_year_in, share_of_years
+from stovergeo.residue.carbon import removal_a_year, share_of_years, years_within
 from stovergeo.residue.collection import Method, soil_in_bales, take
-from stovergeo.residue.messages import LITTLE_MG_HA, catalog
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog, in_years
 from stovergeo.residue.monte_carlo import DrawnLimits, compliance_probability
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.removable import NamedRule, answers_of, rules_for, with_cautious_soil
@@ -24,7 +25,11 @@ from stovergeo.residue.zone_cells import ZoneCells, zone_cells
 _LIMIT_COLUMNS = ["zone_id", "rule", "title", "retention_mg_ha", "binds_fraction", "gain_mg_ha"]
 _LIMIT_COLUMNS += ["lift", "source", "message"]
 _METHOD_COLUMNS = ["zone_id", "method", "title", "removal_mg_ha", "limit_mg_ha", "moisture_pct", "ash_pct"]
-_METHOD_COLUMNS += ["passes", "standing_mg_ha", "flat_mg_ha", "soil_mg_ha", "clean_fraction", "one_year_in"]
+#: limits of a method in a zone, by how they come about; the least decides
+_LIMITS: Final = ("mean", "even", "cautious")
+_METHOD_COLUMNS += [f"{limit}_limit_mg_ha" for limit in _LIMITS]
+_METHOD_COLUMNS += ["passes", "standing_mg_ha", "flat_mg_ha", "soil_mg_ha", "clean_fraction"]
+_METHOD_COLUMNS += ["harvest_fraction", "removal_mean_mg_ha"]
 _METHOD_COLUMNS += ["compliance_probability", "allowed", "message"]
 
 
@@ -99,35 +104,32 @@ def zone_methods(
     Returns
     -------
     DataFrame
-        zone_id, method, title, removal_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, passes, standing_mg_ha
-        and flat_mg_ha (left), soil_mg_ha (earth carried off), clean_fraction (of the bale that a buyer pays for),
-        one_year_in (corn years in which the carbon budget bears this take), compliance_probability, allowed,
+        zone_id, method, title, removal_mg_ha, limit_mg_ha (that decides), moisture_pct, ash_pct, mean_limit_mg_ha,
+        even_limit_mg_ha and cautious_limit_mg_ha (NaN where it was not asked for), passes, standing_mg_ha and
+        flat_mg_ha (left), soil_mg_ha (earth carried off), clean_fraction (of the bale that a buyer pays for),
+        harvest_fraction (of the corn years in which the carbon budget bears this take; 0: in none), removal_mean_mg_ha
+        (a corn year, in the mean over those with and without harvest as planned), compliance_probability, allowed,
         recommended, message (several, a sentence each).
     """
     cells = zone_cells(labels, stack, len(zones))
     inputs = with_cautious_soil(stack, options, Report())
     stover_zone = cells.mean(cells.of(stack["stover_mg_ha"]))
     counted_zone = cells.mean(cells.of(stack["stover_typical_mg_ha"]))
-    yearly = replace(options, crop=options.crop.model_copy(update={"harvest_one_year_in": 1}))
-    carbon = float(soil_carbon.required(yearly))
+    carbon, planned = float(soil_carbon.required(options)), options.crop.harvest_years
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
+    rules = [r for r in rules_for(options, Report()) if r.name in stack["binding_rule"].attrs["rules"]]
     rows = []
     for name, method in methods.items():
-        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(method))
+        mean_limit = _mean_limit(stack, inputs, cells, options.with_method(method), rules)
         taken = take(stover_zone, method)
         for z, zone in enumerate(zones["zone_id"]):
-            limits = {"mean": mean_limit[z]}
-            if "removable_mg_ha" in zones:
-                limits["even"] = float(zones["removable_mg_ha"].iloc[z])
-            if drawn is not None:
-                limits["cautious"] = float(np.percentile(drawn.method_limit_mg_ha[name][:, z], cautious_pct))
+            limits = _limits_of(mean_limit[z], zones, drawn, name, z, cautious_pct)
             deciding = min(limits, key=lambda k: limits[k])
             limit = limits[deciding]
             known = np.isfinite(stover_zone[z])
             allowed = bool(known and taken[z] <= limit + 1e-9 and taken[z] > 0)
-            years = (
-                float(one_year_in(share_of_years(counted_zone[z], carbon, taken[z]))) if known and budgeted else np.nan
-            )
+            share = float(share_of_years(counted_zone[z], carbon, taken[z]))
+            bears = years_within(share) if known and budgeted else None
             stands = method.stands * stover_zone[z]
             rows.append(
                 {
@@ -138,15 +140,17 @@ def zone_methods(
                     "limit_mg_ha": max(limit, 0.0),
                     "moisture_pct": method.moisture_pct,
                     "ash_pct": method.ash_pct,
+                    **{f"{limit}_limit_mg_ha": limits.get(limit, np.nan) for limit in _LIMITS},
                     "passes": method.passes,
                     "standing_mg_ha": stands,
                     "flat_mg_ha": stover_zone[z] - taken[z] - stands,
                     "soil_mg_ha": float(soil_in_bales(taken[z], method.ash_pct, method.plant_ash_pct)),
                     "clean_fraction": method.clean_fraction,
-                    "one_year_in": years,
+                    "harvest_fraction": np.nan if bears is None else float(bears),
+                    "removal_mean_mg_ha": removal_a_year(taken[z], float(planned)),
                     "compliance_probability": compliance_probability(drawn, z, name) if drawn is not None else np.nan,
                     "allowed": allowed,
-                    "message": _verdict(taken[z], max(limit, 0.0), deciding, allowed, years, cautious_pct),
+                    "message": _verdict(taken[z], max(limit, 0.0), deciding, allowed, (planned, bears), cautious_pct),
                 }
             )
     frame = pd.DataFrame(rows, columns=_METHOD_COLUMNS)
@@ -156,16 +160,28 @@ def zone_methods(
     return frame.assign(recommended=frame.index.isin(best))
 
 
+def _limits_of(
+    mean: float, zones: pd.DataFrame, drawn: DrawnLimits | None, method: str, z: int, cautious_pct: float
+) -> dict[str, float]:
+    """Return the limits of a method in the zone of row `z` by how they come about."""
+    limits = {"mean": mean}
+    if "removable_mg_ha" in zones:
+        limits["even"] = float(zones["removable_mg_ha"].iloc[z])
+    if drawn is not None:
+        limits["cautious"] = float(np.percentile(drawn.method_limit_mg_ha[method][:, z], cautious_pct))
+    return limits
+
+
 def recommended(zone_methods: pd.DataFrame) -> dict[str, str]:
     """Return the recommended method by zone, "leave" where none is allowed."""
     best = zone_methods[zone_methods["recommended"].astype(bool)].set_index("zone_id")["method"].to_dict()
     return {zone: best.get(zone, "leave") for zone in zone_methods["zone_id"].unique()}
 
 
-def _mean_limit(stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options: RuleOptions) -> np.ndarray:
+def _mean_limit(
+    stack: xr.Dataset, inputs: xr.Dataset, cells: ZoneCells, options: RuleOptions, rules: list[NamedRule]
+) -> np.ndarray:
     """Return each zone's mean of what may leave by one method of gathering (other rules come from the stack)."""
-    names = stack["binding_rule"].attrs["rules"]
-    rules = [r for r in rules_for(options, Report()) if r.name in names]
     varying = [r for r in rules if r.trait("reads_method", False)]
     answers = answers_of(varying, inputs, options, Report())
     counted = cells.of(stack["stover_typical_mg_ha"])
@@ -199,16 +215,25 @@ def _lift(named: NamedRule, gain_mg_ha: float) -> tuple[str | Message, ...]:
 
 
 def _verdict(
-    take: float, limit: float, deciding: str, allowed: bool, years: float, cautious_pct: float
+    take: float,
+    limit: float,
+    deciding: str,
+    allowed: bool,
+    years: tuple[Fraction, Fraction | None],
+    cautious_pct: float,
 ) -> tuple[Message, ...]:
-    """Return whether a method's take fits under the limit that decides."""
+    """Return whether a method's take fits under the limit that decides; `years`: as planned, as the budget bears."""
     if np.isnan(take):
         return (catalog("method.unknown"),)
     sure = {"sure": 100 - cautious_pct} if deciding == "cautious" else {}
     verdict = catalog(("fits." if allowed else "exceeds.") + deciding, take=take, limit=limit, **sure)
-    if not allowed and np.isfinite(years) and years > 1:
-        return verdict, catalog("method.seldom", years=int(years))
-    return (verdict,)
+    planned, bears = years
+    found = [verdict]
+    if planned < 1:
+        found.append(catalog("method.a_year", mean=removal_a_year(take, float(planned)), **in_years(planned)))
+    if not allowed and bears is not None and 0 < bears < planned:
+        found.append(catalog("method.seldom", **in_years(bears)))
+    return tuple(found)
 
 
 def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:

@@ -9,6 +9,7 @@ from stovergeo.supply.contracts import contract_messages, without_losses
 from stovergeo.supply.decide import choose
 from stovergeo.supply.haul import HaulGround, HaulOptions, haul_distances, haul_ground, haul_lines, haul_options
 from stovergeo.supply.inputs import supply_problem, yard_grounds
+from stovergeo.supply.inventory import inventory
 from stovergeo.supply.problem import Capacity, Prices, SupplyProblem
 from stovergeo.supply.shortage import conflict, reliefs
 
@@ -27,6 +28,7 @@ __all__ = [
     "haul_ground",
     "haul_lines",
     "haul_options",
+    "inventory",
     "optimize",
     "reliefs",
     "supply_problem",

@@ -29,7 +29,8 @@ def plan_messages(problem: SupplyProblem, choice: Choice, titles: Mapping[str, s
     if not len(taken):
         if (problem.need["dry_mg"] > 0).any():
             return [message("plan.nothing_gathered")]
-        return [message("plan.nothing_pays" if problem.unpaid else "plan.nothing_needed")]
+        nothing = "nothing_pays" if problem.unpaid else "nothing_needed" if len(problem.need) else "inventory"
+        return [message(f"plan.{nothing}")]
     by = taken.groupby("method")["bales"].sum().sort_values(ascending=False, kind="stable")
     methods = tuple(message("plan.method", bales=int(n), method=title_of(str(m), titles)) for m, n in by.items())
     only = message("plan.one_method", method=title_of(str(by.index[0]), titles))

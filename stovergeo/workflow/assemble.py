@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -21,7 +22,9 @@ from stovergeo.result import (
 )
 from stovergeo.workflow import story
 from stovergeo.workflow.grain import basis_messages
+from stovergeo.workflow.levers import price_levers
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, with_unknown
+from stovergeo.workflow.staying import lever_messages, staying, with_bars
 from stovergeo.workflow.steps import Season, around
 from stovergeo.workflow.tables import joined, with_reasons, yard_routes
 
@@ -37,6 +40,8 @@ def season_result(season: Season, report: Report) -> SeasonResult:
     zones = with_unknown(with_reasons(worked, chosen.choice, "zone"), unknown, no_yield)
     yards = joined([place.found.yards for place in places], ready.farm.crs)
     stacks = [place.stack for place in places]
+    dark = frozenset(worked.loc[unknown, "zone_id"])
+    stays, gains = staying(season, dark)
     return SeasonResult(
         plan=ready.plan,
         crs=ready.farm.crs,
@@ -45,22 +50,25 @@ def season_result(season: Season, report: Report) -> SeasonResult:
             for number, (ground, place) in enumerate(season.both(), start=1)
         ),
         fields=ready.fields,
-        zones=zones,
+        zones=with_bars(zones, stays),
         yards=with_reasons(yards, chosen.choice, "yard"),
         soils=ready.farm.soils,
         surroundings=around(ready.farm),
         yields=_yield_tables(season),
-        residue=_residue_tables(season, frozenset(worked.loc[unknown, "zone_id"])),
+        residue=_residue_tables(season, dark),
         siting=_yard_tables(season),
         bales=_bale_tables(season),
-        supply=_supply_tables(season),
+        supply=replace(_supply_tables(season), staying=stays, levers=gains),
         not_checked=_not_checked(season),
         totals={
             **story.totals(stacks, worked, counts.made, counts.nutrients, chosen.need),
             **story.cost_totals(chosen.choice),
             "unknown_ha": float(worked.loc[unknown, "area_ha"].sum()),
         },
-        words=_messages(season, unknown_messages(zones, ready.fields, no_yield)),
+        words={
+            **_messages(season, unknown_messages(zones, ready.fields, no_yield)),
+            "lever": lever_messages(season, stays, gains),
+        },
         problems=report.by_severity(),
         coefficients=ready.coefficients.used(),
     )
@@ -168,6 +176,7 @@ def _supply_tables(season: Season) -> SupplyTables:
         stored=pd.DataFrame() if whole is None else whole.stored,
         withdrawals=pd.DataFrame() if whole is None else whole.withdrawals,
         contracts=chosen.contracts,
+        inventory=chosen.inventory,
         alternatives=choice.alternatives,
         trade_off=supply.trade_off(chosen.problem, choice) if len(choice.flows) else choice.alternatives.iloc[:0],
     )
@@ -193,6 +202,7 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
         "choice": choice.messages,
         "grower": [
             *supply.contract_messages(season.chosen.contracts),
+            *price_levers(season.chosen.contracts, season.chosen.problem).values(),
             *choice.grower_messages,
             *choice.reasons.loc[choice.reasons["kind"] == "wrap", "message"],
             *([] if break_even is None else bales.break_even_messages(break_even)),

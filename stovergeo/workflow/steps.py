@@ -98,6 +98,11 @@ def find_removable(ready: ReadyCluster, terrain: Terrain, report: Report) -> Rem
     return Removable(stack, options, planned, storable)
 
 
+def owners(ready: ReadyCluster) -> dict[str, str]:
+    """Return the name of each field among the fields of all farms, by which its odds are drawn."""
+    return {field.field_id: f"{ready.plan.farm.name}/{field.name}" for field in ready.fields.itertuples()}
+
+
 @dataclass(frozen=True, slots=True)
 class Offers:
     """Zones, and what each method could take from each of them."""
@@ -123,8 +128,7 @@ def offer_zones(ready: ReadyCluster, removable: Removable) -> Offers:
         refused=kept_free_ground(ready.farm.no_go),
     )
     labels = zones.zone_numbers(drawn_zones, ready.grid)
-    owner = {field.field_id: f"{plan.farm.name}/{field.name}" for field in ready.fields.itertuples()}
-    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned, owner)
+    drawn = residue.sample_limits(stack, drawn_zones, labels, options, plan.odds, removable.planned, owners(ready))
     offers = residue.zone_methods(
         stack, drawn_zones, labels, options, removable.planned, drawn=drawn, cautious_pct=plan.odds.cautious_pct
     )
@@ -212,6 +216,7 @@ class Chosen:
     problem: SupplyProblem
     choice: supply.Choice
     contracts: pd.DataFrame  #: what each brings and costs, see `supply.contracts.COLUMNS`
+    inventory: pd.DataFrame  #: what each allowed method could take, see `supply.inventory.COLUMNS`
     methods: dict[str, str]  #: by zone
     worked: gpd.GeoDataFrame  #: the zones as they will be worked
     need: pd.DataFrame  #: in whole bales
@@ -237,13 +242,14 @@ def choose_supply(ready: Ready, grounds: list[Ground], sites: Sites) -> Chosen:
     )
     obliged = {contract.name for contract in plan.need.contract if contract.fill_at_a_loss}
     problem, contracts = supply.without_losses(problem, obliged)
-    choice = supply.choose(problem, titles={name: method.title for name, method in methods.items()})
-    by_need = len(sites.need) > 0
+    titles = {name: method.title for name, method in methods.items()}
+    choice, could_leave = supply.choose(problem, titles=titles), supply.inventory(problem, titles)
+    by_need = plan.need.given
     recommended = {zone: method for g in grounds for zone, method in g.offers.recommended.items()}
     chosen = choice.methods if by_need else recommended
     worked = worked_zones(drawn, allowed, choice, chosen, by_need)
     need = in_whole_bales(sites.need[sites.need["need"].isin(problem.need["need"])], choice)
-    return Chosen(problem, choice, contracts, chosen, worked, need, hauling, distance)
+    return Chosen(problem, choice, contracts, could_leave, chosen, worked, need, hauling, distance)
 
 
 def _on_own_ground(blocks: list[np.ndarray]) -> np.ndarray:

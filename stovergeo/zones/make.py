@@ -158,6 +158,12 @@ def _without(stack: xr.Dataset, kept: dict[int, BaseGeometry]) -> np.ndarray:
     return np.where(rasterio.features.rasterize(list(kept.values()), shape, transform=transform) == 1, np.nan, numbers)
 
 
+def spare_of(stack: xr.Dataset) -> np.ndarray:
+    """Return what each cell can spare, Mg/ha: 0 where nothing may leave, NaN where nothing is known."""
+    spare = stack["removable_mg_ha"].values.astype(float)
+    return np.where(_left_whole(stack) & np.isfinite(spare), 0.0, spare)
+
+
 def _left_whole(stack: xr.Dataset) -> np.ndarray:
     """Cells from which nothing may leave: no spare stover, nothing known, or gathered water."""
     left = ~(stack["removable_mg_ha"].values > 0)
@@ -188,8 +194,7 @@ def _table(
     area = stack["cell_area_ha"].values.astype(float)
     plane_ha = abs(float(stack.rio.transform().determinant)) / M2_PER_HA
     left = _left_whole(stack)
-    unknown = ~np.isfinite(stack["removable_mg_ha"].values)
-    spare = np.where(left & ~unknown, 0.0, stack["removable_mg_ha"].values.astype(float))
+    unknown, spare = ~np.isfinite(stack["removable_mg_ha"].values), spare_of(stack)
     rules = _rule_names(stack)
 
     rows = []

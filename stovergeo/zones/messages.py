@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import pandas as pd
@@ -45,8 +45,8 @@ def method_message(offer: Mapping[str, Any]) -> Message:
 def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Message, ...]:
     """Return why nothing is gathered where something could be spared.
 
-    Where no method fits, the least of those that take too much says what limit it meets, and each that is refused
-    for another reason, such as how its bales keep, says that.
+    Where no method fits, the least of those that take too much and could be used otherwise says what limit it meets,
+    and each that is refused for another reason alone, such as how its bales keep, says that.
     """
     if zone["removable_mg_ha"] <= 0:
         return ()
@@ -54,5 +54,14 @@ def left_messages(zone: Mapping[str, Any], offers: pd.DataFrame) -> tuple[Messag
         return (message("left.not_needed"),)
     refused = offers[offers["removal_mg_ha"] > 0].sort_values("removal_mg_ha", kind="stable")
     over = refused["removal_mg_ha"] > refused["limit_mg_ha"]
-    shown = refused[~over | (over.cumsum() == 1)]
+    # a method that takes too much may be refused for another reason as well, and then names that one
+    by_limit = over & refused["message"].map(_names_limit)
+    shown = refused[~over | (by_limit & (by_limit.cumsum() == 1))]
+    shown = shown if len(shown) else refused.head(1)
     return (message("left.no_method"), *map(method_message, shown.to_dict("records")))
+
+
+def _names_limit(said: Sequence[Any]) -> bool:
+    """Return whether a refusal names a limit; a plain sentence is taken for one that does."""
+    first = said[0] if len(said) else None
+    return not isinstance(first, Message) or first.key.startswith("exceeds.")

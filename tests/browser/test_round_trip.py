@@ -17,7 +17,7 @@ PLAN = (
 [crop]
 rotation = "continuous corn"
 tillage = ["planter_no_till"]
-harvest_one_year_in = 2
+harvest_years = "1 of 2"
 [[need.herd]]
 name = "herd"
 head = 20

@@ -69,6 +69,34 @@ def test_a_bad_value_names_its_key(section: str, key: str, value: object) -> Non
     assert any(f"plan.bad_value plan, {section}.{key}" in said for said in refused(data))
 
 
+@pytest.mark.parametrize(
+    ("given", "cure"),
+    [
+        ("5 of 4", "the first number is at most the second"),
+        ("0 of 3", "the first number is 1 or more"),
+        ("3 of 20", "the second number is at most 10"),
+        ("3/4", 'write it as "3 of 4"'),
+        ("-1 of 2", 'write it as "3 of 4"'),
+        (1.5, 'write it as "3 of 4"'),
+        (0.75, 'write it as "3 of 4"'),
+        (2, 'write it as "3 of 4"'),
+    ],
+)
+def test_harvest_years_that_are_no_share_of_years_are_refused_with_the_cure(given: object, cure: str) -> None:
+    (said,) = refused({**MIN, "crop": {"harvest_years": given}})
+    assert said.startswith("plan.bad_value plan, crop.harvest_years")
+    assert cure in said
+    assert f"(found: {given})" in said
+
+
+@pytest.mark.parametrize(("given", "kept"), [("every year", 1.0), ("3 of 4", 0.75), (" 2 OF 4 ", 0.5), ("4 of 4", 1.0)])
+def test_harvest_years_are_a_fraction(given: str, kept: float) -> None:
+    plan = plan_from({**MIN, "crop": {"harvest_years": given}}, Path(), Report())
+    assert float(plan.crop.harvest_years) == kept
+    written = plan.crop.model_dump(mode="json", by_alias=True)["harvest_years"]
+    assert type(plan.crop).model_validate({"harvest_years": written}).harvest_years == plan.crop.harvest_years
+
+
 def test_a_missing_key_is_named() -> None:
     assert refused({"layers": {}}) == ["plan.missing_key plan, farm This key is missing."]
 

@@ -1,6 +1,8 @@
 """What binds in each zone, and every method of gathering side by side."""
 
 import dataclasses
+import re
+from fractions import Fraction
 
 import geopandas as gpd
 import numpy as np
@@ -147,17 +149,42 @@ def test_zone_s_own_even_limit_is_kept(done, zones, options, ways):
 
 
 def test_a_refusal_gives_how_often_it_could_be_done(offers):
-    heavy = offers[(offers["method"] == "chop_and_rake") & (offers["one_year_in"] > 1)]
+    heavy = offers[(offers["method"] == "chop_and_rake") & (offers["harvest_fraction"] < 1)]
     assert not heavy.empty
-    assert [m[-1].values for m in heavy["message"]] == [{"years": n} for n in heavy["one_year_in"]]
-    assert "in one corn year of " in render(heavy["message"].iloc[0], "us")
+    assert [m[-1].values for m in heavy["message"]] == [
+        {"taken": f.numerator, "years": f.denominator}
+        for f in (Fraction(share).limit_denominator(10) for share in heavy["harvest_fraction"])
+    ]
+    assert re.search(r"allow it in [1-4] of [2-5] corn years", render(heavy["message"].iloc[0], "us"))
 
 
 def test_harvest_in_fewer_years_allows_heavier_ways(done, farm, zones, options, ways):
-    seldom = dataclasses.replace(options, crop=options.crop.model_copy(update={"harvest_one_year_in": 2}))
+    seldom = dataclasses.replace(options, crop=options.crop.model_copy(update={"harvest_years": Fraction(1, 2)}))
     often_allowed = zone_methods(done, *zones, options, ways)["allowed"].sum()
     stack = limits(farm, seldom, Report())
     assert zone_methods(stack, *zones, seldom, ways)["allowed"].sum() > often_allowed
+
+
+def test_harvest_in_some_years_says_what_leaves_in_the_mean(farm, zones, options, ways):
+    often = dataclasses.replace(options, crop=options.crop.model_copy(update={"harvest_years": Fraction(3, 4)}))
+    table = zone_methods(limits(farm, often, Report()), *zones, often, ways)
+    assert table["removal_mean_mg_ha"].to_numpy() == pytest.approx(0.75 * table["removal_mg_ha"].to_numpy())
+    for row in table.itertuples():
+        said = {m.key: m for m in row.message}["method.a_year"]
+        assert said.values == {"taken": 3, "years": 4, "mean": row.removal_mean_mg_ha}
+    each = zone_methods(limits(farm, options, Report()), *zones, options, ways)
+    assert "method.a_year" not in {m.key for messages in each["message"] for m in messages}
+
+
+@pytest.mark.parametrize(
+    ("years", "harvests"),
+    [("3 of 4", [1, 1, 1, 0, 1, 1, 1, 0]), ("2 of 5", [1, 0, 1, 0, 0, 1, 0, 1]), ("every year", [1] * 8)],
+)
+def test_calendar_spreads_the_harvests_over_the_corn_years(offers, options, years, harvests):
+    crop = options.crop.model_validate({"rotation": "continuous corn", "harvest_years": years})
+    borne = offers.assign(harvest_fraction=1.0)
+    calendar = harvest_calendar(borne, {"F2-a": "single_pass"}, crop, 2026, years=8)
+    assert calendar["harvest"].astype(int).tolist() == harvests
 
 
 def ground_of(zones) -> gpd.GeoDataFrame:
@@ -215,7 +242,7 @@ def test_calendar_follows_rotation_and_budget(offers, options):
     left = [z for z, way in chosen.items() if way == "leave"]
     assert not calendar[calendar["zone_id"].isin(left)]["harvest"].any()
 
-    rotated = options.crop.model_copy(update={"rotation": "corn-soybean", "harvest_one_year_in": 2})
+    rotated = options.crop.model_copy(update={"rotation": "corn-soybean", "harvest_years": Fraction(1, 2)})
     forced = dict.fromkeys(chosen, "chop_and_rake")
     calendar = harvest_calendar(offers, forced, rotated, 2026)
     one = calendar[calendar["zone_id"] == "F2-a"]
@@ -224,7 +251,7 @@ def test_calendar_follows_rotation_and_budget(offers, options):
     assert (one["removal_mg_ha"] > 0).tolist() == one["harvest"].tolist()
     assert {m.key for m in calendar[calendar["crop"] == "soybean"]["message"]} == {"year.soybean"}
     first = one.iloc[0]
-    assert render(first["message"], "us") == f"Stover may leave, one corn year in {first['one_year_in']:.0f}."
+    assert render(first["message"], "us") == "Stover may leave, in 1 of 2 corn years."
 
 
 def test_no_method_of_gathering_leaves_an_empty_table(done, zones, options):
@@ -240,7 +267,7 @@ EVERY_RULE = {
     "contoured": True,
     "wind_loss": "3 ton/ac/yr",
     "soil_conditioning_index": 0.3,
-    "harvest_one_year_in": 3,
+    "harvest_years": "1 of 3",
     "manure_c_mg_ha": 0.5,
     "cover_crop_c_mg_ha": 0.2,
     "cut_height": "14 in",

@@ -109,7 +109,7 @@ CHANGES: dict[str, dict[str, Any]] = {
         "crop": {
             "rotation": "corn-soybean",
             "tillage": ["chisel_straight", "field_cultivator", "planter"],
-            "harvest_one_year_in": 2,
+            "harvest_years": "1 of 2",
         }
     },
     "earlier_harvest": {

@@ -92,7 +92,7 @@ TABLES: dict[str, Table] = {
             "flat_mg_ha": "flat_mg_ha",
             "soil_mg_ha": "soil_mg_ha",
             "ash_pct": "ash_pct",
-            "one_year_in": "one_year_in",
+            "harvest_fraction": "harvest_fraction",
             "compliance_probability": "compliance_probability",
         },
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Literal
 
 from pydantic import Field, field_validator
@@ -9,6 +10,7 @@ from pydantic import Field, field_validator
 from stovergeo.core.units import parse_quantity
 from stovergeo.inputs.plan.base import LengthM, MassPerAreaMgHa, Section
 from stovergeo.inputs.plan.erosion import Erosivity, WindLoss
+from stovergeo.inputs.plan.harvest_years import HarvestYears
 
 
 class Crop(Section):
@@ -26,7 +28,9 @@ class Crop(Section):
     )
     manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
     cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
-    harvest_one_year_in: int = Field(1, ge=1, le=10, description="Stover leaves in one corn year out of this many.")
+    harvest_years: HarvestYears = Field(
+        Fraction(1), description='Corn years in which stover leaves: "3 of 4", "1 of 2" or "every year".'
+    )
     cut_height_m: LengthM | None = Field(
         None, alias="cut_height", le=2, description='Stubble the combine leaves, e.g. "14 in"; left out: by method.'
     )

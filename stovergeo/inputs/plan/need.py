@@ -57,6 +57,11 @@ class Need(Section):
     contract: tuple[Contract, ...] = ()
 
     @property
+    def given(self) -> bool:
+        """Whether anyone is said to need stover; without a need the plan is an inventory of what could leave."""
+        return bool(self.herd or self.contract)
+
+    @property
     def longest_haul_km(self) -> float:
         """Longest road haul of any contract, km; 0 where there is none."""
         return max((c.distance_km for c in self.contract), default=0.0)

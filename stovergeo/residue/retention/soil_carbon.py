@@ -1,7 +1,7 @@
 """Soil carbon: the stover that must return each corn year to hold it.
 
 Requirement by rotation and tillage (Wilhelm et al. 2007), less carbon from manure and cover
-crops. Where the plan harvests only one corn year in n, the mean over the n years must meet it.
+crops. Where the plan harvests in some corn years only, the mean over all of them must meet it.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import xarray as xr
 
 from stovergeo.core.messages import Message
 from stovergeo.residue.carbon import keep_in_harvest_year, stover_to_return
-from stovergeo.residue.messages import LITTLE_MG_HA, catalog
+from stovergeo.residue.messages import LITTLE_MG_HA, catalog, in_years
 from stovergeo.residue.options import Number, RuleOptions
 
 title = "Soil carbon"
@@ -41,14 +41,14 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave in a year of harvest, Mg/ha."""
     # the years without harvest give what most years give
     stover = stack["stover_typical_mg_ha"]
-    return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_one_year_in)
+    return keep_in_harvest_year(required(options) + 0 * stover, stover, options.crop.harvest_years)
 
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
     """Return what the rule asks for."""
     if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    rotation, years = options.crop.rotation, options.crop.harvest_one_year_in
+    rotation, years = options.crop.rotation, options.crop.harvest_years
     if years == 1:
         return catalog("soil_carbon.each_year", rotation=rotation, keep=retention_mg_ha)
-    return catalog("soil_carbon.some_years", rotation=rotation, keep=retention_mg_ha, years=years)
+    return catalog("soil_carbon.some_years", rotation=rotation, keep=retention_mg_ha, **in_years(years))
