@@ -22,7 +22,12 @@ def read(folder: Path, layers: dict, refused: bool = False) -> tuple:
     """Read layers of a farm without yield data; return them and the report."""
     data = {"farm": {"name": "t", "season": 2026, "cell": "10 m"}, "layers": layers}
     data["yields"] = {"everywhere": "9 t/ha"}
-    data["soil"] = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
+    data["soil"] = {
+        "drainage_class": "well drained",
+        "clay_pct": 24,
+        "erodibility": "0.32 US",
+        "tolerance": "5 ton/ac/yr",
+    }
     report = Report()
     try:
         found = read_layers(plan_from(data, folder, report), report)

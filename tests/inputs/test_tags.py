@@ -86,7 +86,12 @@ def read(folder: Path, layers: dict) -> tuple:
         "farm": {"name": "t", "season": 2026, "cell": "10 m"},
         "layers": {"fields": {"path": "fields.gpkg"}} | layers,
         "yields": {"everywhere": "9 t/ha"},
-        "soil": {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"},
+        "soil": {
+            "drainage_class": "well drained",
+            "clay_pct": 24,
+            "erodibility": "0.32 US",
+            "tolerance": "5 ton/ac/yr",
+        },
     }
     report = Report()
     try:

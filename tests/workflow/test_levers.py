@@ -60,9 +60,7 @@ def test_a_lever_gives_what_was_said_when_it_is_pulled(tmp_path: Path) -> None:
         ({"tillage": ["chisel_twisted", "disk_shallow", "planter"]}, "cover_pct 25", {"limits": {"cover_pct": 25}}),
     ],
 )  # fmt: skip
-def test_levers_of_tillage_and_cover(
-    tmp_path: Path, crop: dict[str, Any], lever: str, pulled: dict[str, Any]
-) -> None:
+def test_levers_of_tillage_and_cover(tmp_path: Path, crop: dict[str, Any], lever: str, pulled: dict[str, Any]) -> None:
     plan = {
         "crop": {"rotation": "continuous corn", "manure_c_mg_ha": 1.5, "harvest_years": "1 of 2", **crop},
         "gather": {"methods": ["single_pass"]},
