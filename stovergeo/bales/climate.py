@@ -85,7 +85,7 @@ def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
 
 
 def storage_span(storage: Storage, season: int) -> tuple[date, date]:
-    """Return the day of baling and the day the last bale is used (`last_used` of the year after the harvest)."""
+    """Return the day of baling and the day the last bale is used (`Storage.span`)."""
     return storage.span(season)
 
 

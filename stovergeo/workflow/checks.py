@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import geopandas as gpd
@@ -83,7 +83,8 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
     check_stated_yields(plan, fields, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
-    return Ready(plan, coefficients, farm, fields, tuple(clusters))
+    plan = plan.at_latitude(_latitude(clusters[0].grid))  # a farm's seasons are those of its first fields
+    return Ready(plan, coefficients, farm, fields, tuple(replace(one, plan=plan) for one in clusters))
 
 
 def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[residue.NamedRule]:
