@@ -50,6 +50,8 @@ def with_terrain(
     else:
         not_checked["Slope, ponding, flow paths and sun"] = message("not_checked.no_heights")
         return stack, None
+    if plan.storage.sunshine_h is None:
+        not_checked["Clouds"] = message("climate.clouds")
     start, end = bales.storage_span(plan.storage, plan.farm.season)
     to_lonlat = Transformer.from_crs(farm.crs, 4326, always_xy=True)
     longitude, latitude = to_lonlat.transform(float(stack.x.mean()), float(stack.y.mean()))

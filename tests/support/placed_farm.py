@@ -63,6 +63,7 @@ def placed_plan(
             "roads": {"path": "roads.gpkg"},
         },
         "soil": SOIL,
+        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 2.0},
         "yields": {"everywhere": "180 bu/ac"},
         "odds": {"samples": 40},
         "yards": {"most": 2},

@@ -13,9 +13,8 @@ from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section, on
 
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
 
-#: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
-_MIN_RAIN_MM: Final = 75.0
-_MAX_RAIN_MM: Final = 4000.0
+#: a year's rain on corn ground, mm, irrigated desert to gulf coast; twelve numbers in inches fall below it
+YEAR_RAIN_MM: Final = (75.0, 4000.0)
 #: days of baling and of the last bale used south of the equator: half a year from those north of it
 _SOUTH: Final = {"baled": "05-05", "last_used": "02-10"}
 #: a day of last use that comes sooner after baling is meant for the year after
@@ -115,6 +114,13 @@ class Storage(Section):
     air_c: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
     )
+    normals: str | None = Field(
+        None,
+        description="File of a weather station's monthly normals, for what of rain_mm and air_c is left out.",
+    )
+    normals_units: Literal["us", "metric"] = Field(
+        "us", description="Units of that file: inches and degrees F, or mm and C."
+    )
     sunshine_h: tuple[float, ...] | None = Field(
         None,
         min_length=12,
@@ -123,6 +129,7 @@ class Storage(Section):
     )
 
     _south: bool = PrivateAttr(default=False)
+    _borrowed: tuple[str, ...] = PrivateAttr(default=())
 
     @field_validator("baled", "last_used", mode="before")
     @classmethod
@@ -158,6 +165,28 @@ class Storage(Section):
         end = date(start.year, *last)
         return start, end if end - start >= _SHORTEST else end.replace(year=end.year + 1)
 
+    def with_climate(
+        self,
+        rain_mm: tuple[float, ...] | None = None,
+        air_c: tuple[float, ...] | None = None,
+        borrowed: tuple[str, ...] = (),
+    ) -> Storage:
+        """Return the same with a climate in place of what the plan leaves out; `borrowed` names "rain" and "air"."""
+        found = {"rain_mm": self.rain_mm or rain_mm, "air_c": self.air_c or air_c}
+        placed = self.model_copy(update=found)
+        placed._borrowed = borrowed
+        return placed
+
+    @property
+    def is_south(self) -> bool:
+        """Whether the ground lies south of the equator."""
+        return self._south
+
+    @property
+    def borrowed(self) -> tuple[str, ...]:
+        """What of the climate is another region's: "rain", "air"."""
+        return self._borrowed
+
     @field_validator("rain_mm")
     @classmethod
     def _rain_in_mm(cls, given: tuple[float, ...] | None) -> tuple[float, ...] | None:
@@ -165,6 +194,6 @@ class Storage(Section):
             return given
         if min(given) < 0:
             raise ValueError("rain cannot be negative")
-        if not _MIN_RAIN_MM <= sum(given) <= _MAX_RAIN_MM:
+        if not YEAR_RAIN_MM[0] <= sum(given) <= YEAR_RAIN_MM[1]:
             raise ValueError(f"twelve months add up to {sum(given):g} mm, which no corn ground gets; are they inches?")
         return given

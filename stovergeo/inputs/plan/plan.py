@@ -51,10 +51,6 @@ class Plan(Section):
 
     _folder: Path = PrivateAttr(default_factory=Path.cwd)
 
-    def at_latitude(self, latitude: float) -> Plan:
-        """Return the plan for ground at a latitude, degrees north, with what it leaves out as the seasons there are."""
-        return self.model_copy(update={"storage": self.storage.at_latitude(latitude)})
-
     @property
     def folder(self) -> Path:
         """Folder that the paths in the plan are relative to."""
