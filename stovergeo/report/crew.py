@@ -22,6 +22,7 @@ from stovergeo.report.cautions import CREW, GUIDANCE
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.field_work import load_rows, near_field
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.money import in_its_currency
 from stovergeo.report.panels import method_titles
 from stovergeo.result import SeasonResult
 
@@ -35,6 +36,7 @@ _PART: Final = 0.995  # a larger share of a zone prints as all of it
 Line = tuple[str, str]  #: its title, or nothing, and its text
 
 
+@in_its_currency
 def crew_sheet(result: SeasonResult, ledger: Ledger) -> str:
     """Return the crew sheet as one HTML page that loads nothing and runs nothing."""
     fields = [_field(result, ledger, f) for f in result.fields.itertuples()]

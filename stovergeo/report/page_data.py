@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from stovergeo.core.messages import templates
-from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.core.printing import UNIT_SYSTEMS, money_sign
 from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import grid_of
@@ -70,6 +70,7 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     return {
         "key": plan_key(result),
         "units": farm.units,
+        "money": money_sign(),
         "systems": {name: asdict(system) for name, system in UNIT_SYSTEMS.items()},
         "unknown": NOT_KNOWN,
         "farm": farm.name,

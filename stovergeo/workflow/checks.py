@@ -112,6 +112,9 @@ def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[resid
     )
     siting.check_yards(plan.yards, coefficients, report)
     check_ranges(plan, report)
+    if plan.farm.currency != "$":
+        said = message("money.dollars", currency=plan.farm.currency)
+        report.add("money.dollars", "plan file, farm.currency", said)
     return rules
 
 
