@@ -23,6 +23,7 @@ from stovergeo.core.units import Quantity, per_si_unit
 Parts = list[str | dict[str, str]]
 UNKNOWN: Final = "not known"
 _CURRENCY: ContextVar[str] = ContextVar("currency", default="$")
+_ELSEWHERE: ContextVar[bool] = ContextVar("elsewhere", default=False)
 #: for a reader whose units are not known yet: a quantity as it was given, or in US units with metric in brackets
 BOTH: Final = "both"
 
@@ -186,13 +187,14 @@ def _with_unit(text: str, how: Printed) -> str:
 
 
 @contextmanager
-def printed_in(currency: str) -> Iterator[None]:
-    """Print money with this sign or code while the block runs, in place of "$"."""
-    before = _CURRENCY.set(currency)
+def printed_in(currency: str, elsewhere: bool = False) -> Iterator[None]:
+    """Print money with this sign or code while the block runs; `elsewhere`: outside the United States."""
+    before, place = _CURRENCY.set(currency), _ELSEWHERE.set(elsewhere)
     try:
         yield
     finally:
         _CURRENCY.reset(before)
+        _ELSEWHERE.reset(place)
 
 
 def money_sign() -> str:
@@ -245,7 +247,7 @@ def _pieces(text: Any, system: str, reader: Reader) -> list[str]:
         return [text]
     if isinstance(text, Message):
         pieces: list[str] = []
-        for part in text.template.parts(reader):
+        for part in text.template.parts(reader, _ELSEWHERE.get()):
             if isinstance(part, Field):
                 pieces += _field(part, text.values[part.name], system, reader)
             else:

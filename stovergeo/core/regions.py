@@ -21,6 +21,9 @@ def lies_in(region: str, longitude: float, latitude: float) -> bool:
 
 
 @cache
-def _regions() -> dict[str, shapely.Polygon]:
+def _regions() -> dict[str, shapely.MultiPolygon]:
     table = tomllib.loads(files("stovergeo.core").joinpath("regions.toml").read_text("utf-8"))
-    return {name: shapely.Polygon(region["corners"]) for name, region in table.items()}
+    return {
+        name: shapely.MultiPolygon([shapely.Polygon(corners) for corners in region["parts"]])
+        for name, region in table.items()
+    }

@@ -16,7 +16,7 @@ from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import grid_of
 from stovergeo.report import page_yards
 from stovergeo.report.blocks import amount, entry, message, plain, texts
-from stovergeo.report.cautions import CREW, GUIDANCE
+from stovergeo.report.cautions import CREW, guidance
 from stovergeo.report.drawing import north_turn_deg
 from stovergeo.report.first_screen import first_screen
 from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, storage_blocks
@@ -76,7 +76,7 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
         "farm": farm.name,
         "season": farm.season,
         "landowner": result.plan.landowner.name,
-        "guidance": GUIDANCE,
+        "guidance": guidance(),
         "frame": {"width": round(frame.width, 2), "height": round(frame.height, 2), "step": STEP_M},
         "lonlat": transform_to_lonlat(frame, result.crs),
         "tiles": _tiles(result, frame),

@@ -15,12 +15,12 @@ from stovergeo.core.printing import UNIT_SYSTEMS, render, unit_of_money
 from stovergeo.core.stack import summary
 from stovergeo.report.json_values import json_values
 from stovergeo.report.ledger import Ledger
-from stovergeo.report.money import in_its_currency
 from stovergeo.report.tables import layers_of, problems_table, sources_table, tables_of, with_text
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 
-@in_its_currency
+@as_where_it_lies
 def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     """Return the whole result as plain JSON values (unknown numbers become null).
 
