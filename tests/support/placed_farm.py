@@ -29,7 +29,7 @@ PLACES = {
     "Ontario": (43.0, -81.2),
 }
 WIDE_M, HIGH_M, MARGIN_M = 400.0, 300.0, 100.0
-SOIL = {"drainage_class": "well drained", "clay_pct": 24, "k_us": 0.32, "t_us": 5}
+SOIL = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
 
 
 def placed_plan(
