@@ -18,7 +18,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from stovergeo.core.errors import InputError, Problem, Report, Severity, StovergeoError
-from stovergeo.core.printing import BOTH, render
+from stovergeo.core.printing import BOTH, printed_in, render
 
 if TYPE_CHECKING:
     from stovergeo.result import SeasonResult
@@ -204,8 +204,9 @@ def answer(
         step(*begin("files"))
         written = write_outputs(result, out, overwrite, report)
     _print_problems(report.by_severity(), to_side, short=True)
-    for line in result.words.get("changed", []):
-        to_user.print(render(line, result.plan.farm.units), markup=False, highlight=False)
+    with printed_in(result.plan.farm.currency):
+        for line in result.words.get("changed", []):
+            to_user.print(render(line, result.plan.farm.units), markup=False, highlight=False)
     for renderable in grower_table(result):
         to_user.print(renderable)
     to_user.print(f"Map: {written['map.html']}", soft_wrap=True, highlight=False, markup=False)
@@ -239,7 +240,8 @@ def compare(
         write_comparison(comparison_page(lines, records), out, overwrite, report)
     _print_problems(report.by_severity(), to_side)
     if as_json:
-        rows = [line.as_dict() for line in lines]
+        with printed_in(records[0].farm.currency):
+            rows = [line.as_dict() for line in lines]
         to_user.out(json.dumps(rows, indent=1, ensure_ascii=True, allow_nan=False), highlight=False)
         return
     to_user.print(comparison_table(lines, records))

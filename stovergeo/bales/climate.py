@@ -36,6 +36,7 @@ class Climate:
     rain_mm: tuple[float, ...]  #: twelve, January first, as given
     air_c: tuple[float, ...]
     counted_mm: tuple[float, ...]  #: the same after the rule for cold months
+    spread: tuple[float, float] = (1.0, 1.0)  #: from how much of it to how much the rain may be
 
 
 def counted_rain_mm(rain_mm: ArrayLike, air_c: ArrayLike, cold_c: float, cold_fraction: float) -> np.ndarray:
@@ -45,7 +46,7 @@ def counted_rain_mm(rain_mm: ArrayLike, air_c: ArrayLike, cold_c: float, cold_fr
 
 
 def climate_of(storage: Storage, coefficients: Handbook) -> Climate:
-    """Return the plan's climate, or the handbook's, with the rain that counts.
+    """Return the plan's climate, or the handbook's, half a year on in the south, with the rain that counts.
 
     The rule for cold months is rescaled so that September to June of the handbook's default
     climate counts as the reference rain, on which the loss model was calibrated.
@@ -56,9 +57,12 @@ def climate_of(storage: Storage, coefficients: Handbook) -> Climate:
     rule = (coefficients.value("storage.cold_c"), coefficients.value("storage.cold_fraction"))
     counted = counted_rain_mm(default_rain, default_air, *rule)
     scale = coefficients.value("storage.rain_reference") / sum(counted[m - 1] for m in _REFERENCE_MONTHS)
-    rain = tuple(storage.rain_mm or default_rain)
-    air = tuple(storage.air_c or default_air)
-    return Climate(rain, air, tuple((counted_rain_mm(rain, air, *rule) * scale).tolist()))
+    shift = 6 if storage.is_south else 0
+    rain = tuple(storage.rain_mm or np.roll(default_rain, shift).tolist())
+    air = tuple(storage.air_c or np.roll(default_air, shift).tolist())
+    borrowed = coefficients["storage.rain_borrowed"]
+    spread = (borrowed.low, borrowed.high) if "rain" in storage.borrowed else (1.0, 1.0)
+    return Climate(rain, air, tuple((counted_rain_mm(rain, air, *rule) * scale).tolist()), spread)
 
 
 def baled_on(storage: Storage, season: int) -> date:
@@ -85,7 +89,7 @@ def months_of_use(storage: Storage, season: int) -> list[MonthOfUse]:
 
 
 def storage_span(storage: Storage, season: int) -> tuple[date, date]:
-    """Return the day of baling and the day the last bale is used (`last_used` of the year after the harvest)."""
+    """Return the day of baling and the day the last bale is used (`Storage.span`)."""
     return storage.span(season)
 
 

@@ -104,16 +104,19 @@ def wrap_table(
     worth = coefficients.value("storage.worth") if value_per_mg is None else value_per_mg
     uses = months_of_use(storage, season)
     stored = np.array([use.months_stored for use in uses])
+    climate = climate_of(storage, coefficients)
     months = {
         "month": np.array([use.month for use in uses]),
         "year": np.array([use.year for use in uses]),
         "months_stored": stored,
-        "rain_mm": rain_by_mm(climate_of(storage, coefficients), baled_on(storage, season), stored),
+        "rain_mm": rain_by_mm(climate, baled_on(storage, season), stored),
         "in_season": stored <= months_outside(storage, season) + 0.5,  # a month counts if any of it is used
     }
     turns = net_turns(wrap, storage, season, coefficients, road_haul_km)
     options = storage_methods(storage, bale) if among is None else among
-    table = pd.concat([_rows(option, bale, months, turns, wrap.overlap_m, worth, coefficients) for option in options])
+    table = pd.concat(
+        [_rows(option, bale, months, climate.spread, turns, wrap.overlap_m, worth, coefficients) for option in options]
+    )
     table["cost_bale"] = table[COSTS].sum(axis=1, skipna=False)
     table["cost_mg"] = table["cost_bale"] / (bale.dry_kg / 1000 * (1 - table["counted_pct"] / 100))
     least = table.groupby(["year", "month"])["cost_bale"].transform("min")
@@ -125,6 +128,7 @@ def _rows(
     option: StorageMethod,
     bale: BaleSize,
     months: dict[str, np.ndarray],
+    rain_spread: tuple[float, float],
     turns: float,
     overlap_m: float,
     worth: float,
@@ -143,12 +147,15 @@ def _rows(
     if refused is not None:
         return pd.DataFrame({**named, **dict.fromkeys(_NUMBERS, np.nan)})
     stored = months["months_stored"]
-    loss = storage_loss(option, bale, stored, months["rain_mm"], coefficients)
+    low, loss, high = (
+        storage_loss(option, bale, stored, months["rain_mm"] * of, coefficients)
+        for of in (rain_spread[0], 1.0, rain_spread[1])
+    )
     rim = rim_pct(option, bale, stored, coefficients)
     cost = storage_cost(option, bale, turns, overlap_m, coefficients)
     counted = loss.middle + coefficients.value("storage.rim_rejected") * np.nan_to_num(rim)
     lost_cost = bale.dry_kg / 1000 * value_of_loss(counted / 100, worth)
-    numbers = (*loss, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
+    numbers = (low.low, loss.middle, high.high, rim, counted, cost.wrap, cost.base, cost.time, lost_cost)
     return pd.DataFrame({**named, **dict(zip(_NUMBERS, numbers, strict=True))})
 
 

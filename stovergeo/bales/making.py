@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import numpy as np
 import pandas as pd
 
 from stovergeo.bales.bale import BaleSize, bale_of
@@ -99,12 +100,21 @@ def pace(
         Width brought into one windrow, and what lies on it: thin windrows hold the baler to its
         ground speed. Left out: the baler is held only by what it can take in.
     """
-    flow = coefficients.value(bale.kind.flow)
+    flow = _pace_mg_h(bale, coefficients)
     if math.isfinite(width_m * removal_mg_ha):
         speed = coefficients.value("machine.speed.baler")
         flow = min(flow, material_capacity_mg_h(speed, width_m, removal_mg_ha, 1.0))
     share = coefficients.value(bale.kind.turning) if bale.kind.turning else 1.0
     return share * bales_per_hour(bale.dry_kg, flow, bind_s(wrap, turns, bale, coefficients))
+
+
+def _pace_mg_h(bale: BaleSize, coefficients: Handbook) -> float:
+    """Return the dry stover a baler takes in; where it was measured at several moistures, at that of the bale."""
+    measured = bale.kind.flow_at
+    if not measured:
+        return coefficients.value(bale.kind.flow)
+    paces = [coefficients.value(key) for key in measured]
+    return float(np.interp(bale.moisture_pct, list(measured.values()), paces))
 
 
 def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handbook) -> list[Message]:

@@ -26,6 +26,7 @@ class BaleShape:
     flow: str
     rate: str
     load_volume: str
+    flow_at: Mapping[str, float] = field(default_factory=dict)
     defaults: Mapping[str, str] = field(default_factory=dict)
     turning: str = ""
     twine: str = ""

@@ -16,7 +16,8 @@ A template is plain text with fields in braces:
 =======================  ==========================================================================
 
 An entry that is a table holds ``text`` for the grower and ``landowner`` for the landowner's page, where keys
-of the plan file would mean nothing.
+of the plan file would mean nothing; and ``elsewhere`` for both where the farm lies outside the United States, if the
+text names what is only there.
 """
 
 from __future__ import annotations
@@ -51,9 +52,12 @@ class Template:
 
     grower: tuple[str | Field, ...]
     landowner: tuple[str | Field, ...]
+    elsewhere: tuple[str | Field, ...] | None = None  #: outside the United States, where that is another
 
-    def parts(self, reader: Reader) -> tuple[str | Field, ...]:
-        """Return the template for this reader."""
+    def parts(self, reader: Reader, elsewhere: bool = False) -> tuple[str | Field, ...]:
+        """Return the template for this reader, of a farm in the United States or elsewhere."""
+        if elsewhere and self.elsewhere is not None:
+            return self.elsewhere
         return self.landowner if reader == "landowner" else self.grower
 
     @property
@@ -147,7 +151,9 @@ def _collect(table: Mapping[str, Any], path: tuple[str, ...], found: dict[str, T
             parts = _parts(entry, key)
             found[key] = Template(parts, parts)
         elif isinstance(entry.get("text"), str):
-            found[key] = Template(_parts(entry["text"], key), _parts(entry.get("landowner", entry["text"]), key))
+            abroad = _parts(entry["elsewhere"], key) if "elsewhere" in entry else None
+            landowner = _parts(entry.get("landowner", entry["text"]), key)
+            found[key] = Template(_parts(entry["text"], key), landowner, abroad)
         else:
             _collect(entry, (*path, name), found)
 

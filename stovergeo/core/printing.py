@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 import tomllib
 from calendar import month_name
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -20,6 +22,8 @@ from stovergeo.core.units import Quantity, per_si_unit
 #: text whose quantities differ by unit system: plain strings, and one string for each system by its name
 Parts = list[str | dict[str, str]]
 UNKNOWN: Final = "not known"
+_CURRENCY: ContextVar[str] = ContextVar("currency", default="$")
+_ELSEWHERE: ContextVar[bool] = ContextVar("elsewhere", default=False)
 #: for a reader whose units are not known yet: a quantity as it was given, or in US units with metric in brackets
 BOTH: Final = "both"
 
@@ -167,7 +171,7 @@ def quantity(kind: str, value: float, system: str) -> str:
 def _as_given(given: float, unit: str, how: Printed) -> str:
     text = f"{given:,.10g}"
     if unit.startswith("$"):
-        return f"${text if given == int(given) else f'{given:,.2f}'}{unit[1:]}"
+        return f"{money_sign()}{text if given == int(given) else f'{given:,.2f}'}{unit[1:]}"
     return _with_unit(text, how) if unit == how.unit else f"{text} {unit}"
 
 
@@ -175,10 +179,33 @@ def _with_unit(text: str, how: Printed) -> str:
     if text == UNKNOWN or not how.label:
         return text
     if how.label.startswith("$"):
-        return f"-${text[1:]}{how.label[1:]}" if text.startswith("-") else f"${text}{how.label[1:]}"
+        minus = "-" if text.startswith("-") else ""
+        return f"{minus}{money_sign()}{text.removeprefix('-')}{how.label[1:]}"
     if how.label == "%":
         return f"{text}%"
     return f"{text} {how.one if text.strip('-') == '1' else how.label}"
+
+
+@contextmanager
+def printed_in(currency: str, elsewhere: bool = False) -> Iterator[None]:
+    """Print money with this sign or code while the block runs; `elsewhere`: outside the United States."""
+    before, place = _CURRENCY.set(currency), _ELSEWHERE.set(elsewhere)
+    try:
+        yield
+    finally:
+        _CURRENCY.reset(before)
+        _ELSEWHERE.reset(place)
+
+
+def money_sign() -> str:
+    """Return what stands before an amount of money: a sign, or a code and a space."""
+    sign = _CURRENCY.get()
+    return f"{sign} " if sign[-1].isalpha() else sign
+
+
+def unit_of_money(unit: str) -> str:
+    """Return a unit such as "$/Mg" in the currency that is printed."""
+    return unit.replace("$", _CURRENCY.get())
 
 
 @cache
@@ -220,7 +247,7 @@ def _pieces(text: Any, system: str, reader: Reader) -> list[str]:
         return [text]
     if isinstance(text, Message):
         pieces: list[str] = []
-        for part in text.template.parts(reader):
+        for part in text.template.parts(reader, _ELSEWHERE.get()):
             if isinstance(part, Field):
                 pieces += _field(part, text.values[part.name], system, reader)
             else:

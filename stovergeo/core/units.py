@@ -115,7 +115,6 @@ SI_UNIT: Final = {
 #: a comma stands between thousands only: "1,5 m" would else be read as 15 m
 _NUMBER = r"(?:\d{1,3}(?:,\d{3})+|\d[\d_]*)(?:\.\d*)?(?:[eE][-+]?\d+)?|\.\d+"
 _QUANTITY = re.compile(rf"\s*([-+]?(?:{_NUMBER}))\s*([^\d\s,.].*?)\s*", re.ASCII)
-_MONEY = re.compile(rf"\s*\$\s*({_NUMBER})\s*/\s*(\S+)\s*", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"\s*[-+$]?\s*\d+,\d+\b.*")
 
 
@@ -198,7 +197,7 @@ def per_si_unit(si_unit: str, unit: str, dimension: str) -> tuple[float, float]:
     return factors[si_unit] / factors[unit], 0.0
 
 
-def parse_quantity(text: object, dimension: str) -> Quantity:
+def parse_quantity(text: object, dimension: str, currency: str = "$") -> Quantity:
     """Read ``"100 ft"`` or ``"2.5 ac"`` as a number in the inside unit of `dimension` that remembers how it was given.
 
     Parameters
@@ -208,24 +207,29 @@ def parse_quantity(text: object, dimension: str) -> Quantity:
         Money may be written ``"$60/ton"`` or ``"60 $/ton"``.
     dimension : str
         A key of `SI_UNIT`.
+    currency : str
+        Sign or code of money; inside, its units are those of "$".
 
     Raises
     ------
     ValueError
         For a bare number, an unknown unit, or text that is not a quantity.
     """
-    example = _EXAMPLES.get(dimension, f"12 {unit_names(dimension)[0]}")
+    example = _EXAMPLES.get(dimension, f"12 {unit_names(dimension)[0]}").replace("$", currency)
     if not isinstance(text, str):
         raise ValueError(f"needs a number with its unit in quotes, such as '{example}', not {text!r}")
-    money = _MONEY.fullmatch(text)
-    if money:
-        text = f"{money[1]} $/{money[2]}"
-    match = _QUANTITY.fullmatch(text)
+    money = re.fullmatch(rf"\s*{re.escape(currency)}\s*({_NUMBER})\s*/\s*(\S+)\s*", text, re.ASCII)
+    match = _QUANTITY.fullmatch(f"{money[1]} {currency}/{money[2]}" if money else text)
     if not match:
         comma = "; write a decimal point, not a comma" if _DECIMAL_COMMA.fullmatch(text) else ""
         raise ValueError(f"needs a number with its unit, such as '{example}', not {text!r}{comma}")
     given = float(match[1].replace(",", "").replace("_", ""))
-    number = to_si(given, match[2], dimension)
+    unit = match[2]
+    if dimension.startswith("money"):
+        if not unit.startswith(currency):
+            raise ValueError(f"is not in {currency}, the plan's `farm.currency`: {text!r}")
+        unit = f"${unit.removeprefix(currency).lstrip()}"
+    number = to_si(given, unit, dimension)
     if not math.isfinite(number):
         raise ValueError(f"is larger than any number: {text!r}")
-    return Quantity(number, given, match[2])
+    return Quantity(number, given, unit)

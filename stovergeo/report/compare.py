@@ -10,7 +10,7 @@ from typing import Any, Final
 from rich.table import Table
 from rich.text import Text
 
-from stovergeo.core.printing import KINDS, UNKNOWN, how_printed, listing, number, quantity
+from stovergeo.core.printing import KINDS, UNKNOWN, how_printed, listing, number, printed_in, quantity, unit_of_money
 from stovergeo.core.schemas import UNKNOWN as UNKNOWN_METHOD
 from stovergeo.report.blocks import label, plain
 from stovergeo.report.compare_record import PlanRecord, ZoneRow
@@ -66,7 +66,7 @@ class Compared:
         """Return the line as plain JSON values in SI; what is not known is None."""
         row: dict[str, Any] = {"place": self.place, "what": self.what}
         if self.kind:
-            row["unit"] = "$" if self.kind.startswith("money") else KINDS[self.kind].si_unit
+            row["unit"] = unit_of_money("$" if self.kind.startswith("money") else KINDS[self.kind].si_unit)
         return row | {k: None if v != v else v for k, v in (("one", self.one), ("two", self.two))}
 
 
@@ -118,6 +118,11 @@ def _methods(zones: list[ZoneRow], titles: Mapping[str, str]) -> str:
 
 def comparison_table(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> Table:
     """Return the comparison for a console to print, in the first plan's units; all text is literal, never markup."""
+    with printed_in(records[0].farm.currency):
+        return _table(lines, records)
+
+
+def _table(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> Table:
     system = records[0].farm.units
     table = Table(title=Text(listing(list(dict.fromkeys(r.title for r in records)))))
     for head in ("where", "what"):

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
 from stovergeo.core.errors import Report
-from stovergeo.core.printing import UNKNOWN, how_printed, number
+from stovergeo.core.printing import UNKNOWN, how_printed, number, printed_in
 from stovergeo.report import folder as outputs_folder
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.blocks import label, message, plain
@@ -30,6 +30,11 @@ _FRAME_MAX: Final = 3.0
 
 def comparison_page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
     """Return the comparison as one HTML page, in the first plan's units."""
+    with printed_in(records[0].farm.currency):
+        return _page(lines, records)
+
+
+def _page(lines: list[Compared], records: tuple[PlanRecord, PlanRecord]) -> str:
     system = records[0].farm.units
     heads = []
     for order, record in zip(("first", "second"), records, strict=True):

@@ -9,7 +9,7 @@ from typing import Annotated, Final, Generic, TypeVar
 
 import numpy as np
 import shapely
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
@@ -18,6 +18,7 @@ from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.core.units import Quantity
 from stovergeo.inputs.open_file import local_file
 from stovergeo.inputs.plan.base import one_of
+from stovergeo.inputs.plan.farm import checked_currency
 from stovergeo.inputs.text import clean_text
 from stovergeo.report.blocks import plain
 from stovergeo.report.json_values import read_json
@@ -115,6 +116,7 @@ class _Farm(_Strict):
     name: Text
     season: int
     units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)]
+    currency: Annotated[str, AfterValidator(checked_currency)] = "$"
 
 
 class _PlanPart(_Strict):
@@ -185,4 +187,7 @@ def read_two(one: Path, two: Path, report: Report) -> tuple[PlanRecord, PlanReco
     first, second = read_record(Path(one), report), read_record(Path(two), report)
     if first.title != second.title:
         report.add("compare.other_farm", "the two plans", f"They are of {first.title} and of {second.title}.")
+    if first.farm.currency != second.farm.currency:
+        said = f"They are in {first.farm.currency} and in {second.farm.currency}."
+        raise report.refuse("compare.other_currency", "the two plans", said)
     return first, second

@@ -18,11 +18,12 @@ from stovergeo.core.printing import render
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.report.bare_page import bare_page
 from stovergeo.report.blocks import message, plain
-from stovergeo.report.cautions import CREW, GUIDANCE
+from stovergeo.report.cautions import CREW, guidance
 from stovergeo.report.drawing import Drawing, north_turn_deg
 from stovergeo.report.field_work import load_rows, near_field
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.panels import method_titles
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 #: topics of the crew notes, in the order they are printed
@@ -35,10 +36,11 @@ _PART: Final = 0.995  # a larger share of a zone prints as all of it
 Line = tuple[str, str]  #: its title, or nothing, and its text
 
 
+@as_where_it_lies
 def crew_sheet(result: SeasonResult, ledger: Ledger) -> str:
     """Return the crew sheet as one HTML page that loads nothing and runs nothing."""
     fields = [_field(result, ledger, f) for f in result.fields.itertuples()]
-    return bare_page(plain("crew.title"), ("drawing.css", "crew.css"), "crew.html", fields=fields, guidance=GUIDANCE)
+    return bare_page(plain("crew.title"), ("drawing.css", "crew.css"), "crew.html", fields=fields, guidance=guidance())
 
 
 def _field(result: SeasonResult, ledger: Ledger, field: Any) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from stovergeo.core.coefficients import Coefficient
-from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, how_printed
+from stovergeo.core.printing import KINDS, UNIT_SYSTEMS, how_printed, unit_of_money
 from stovergeo.core.units import Quantity, per_si_unit
 from stovergeo.report.blocks import MONTHS, Block, Cell, caption, entry, numbers, table, tables, text, texts
 from stovergeo.report.by_field import field_rows
@@ -124,7 +124,7 @@ def _coefficient(coefficient: Coefficient) -> Cell:
     value = coefficient.value
     numbers = (value, coefficient.low, coefficient.high)
     if isinstance(value, Quantity) and value.given is not None:
-        return _spread([v * (value.given / value) for v in numbers], value.unit)
+        return _spread([v * (value.given / value) for v in numbers], unit_of_money(value.unit))
     printed = {}
     for system in UNIT_SYSTEMS:
         factor, unit = in_units_of(system, coefficient.unit)

@@ -27,6 +27,7 @@ from stovergeo.report.overview import overview
 from stovergeo.report.page_data import frame_of, island, page_data
 from stovergeo.report.page_yards import part_of
 from stovergeo.report.pictures import backdrop
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 #: the page's own scripts, in the order they run: the words first, the map after Leaflet
@@ -80,6 +81,7 @@ def _leaflet() -> tuple[str, str]:
     return script, style
 
 
+@as_where_it_lies
 def landowner_page(result: SeasonResult, ledger: Ledger) -> str:
     """Return the landowner's map as one HTML page."""
     frame = frame_of(result)

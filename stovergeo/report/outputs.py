@@ -14,6 +14,7 @@ from stovergeo.report.geo_files import REMOVABLE, SITING, write_cog, write_gpkg
 from stovergeo.report.map_page import landowner_page
 from stovergeo.report.record import write_record
 from stovergeo.report.tables import sources_table, write_csv, yards_table, zones_table
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 #: in the order they get their names; plan.json, which holds the checksums of the others, comes last
@@ -58,6 +59,7 @@ def _raster_name(kind: str, number: int) -> str:
     return f"{kind}.tif" if number == 0 else f"{kind}-{number + 1}.tif"
 
 
+@as_where_it_lies
 def write_outputs(
     result: SeasonResult, folder: Path, overwrite: bool = False, report: Report | None = None
 ) -> dict[str, Path]:

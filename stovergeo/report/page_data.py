@@ -10,13 +10,13 @@ from typing import Any, Final
 import numpy as np
 
 from stovergeo.core.messages import templates
-from stovergeo.core.printing import UNIT_SYSTEMS
+from stovergeo.core.printing import UNIT_SYSTEMS, money_sign
 from stovergeo.core.printing import UNKNOWN as NOT_KNOWN
 from stovergeo.core.schemas import UNKNOWN
 from stovergeo.core.stack import grid_of
 from stovergeo.report import page_yards
 from stovergeo.report.blocks import amount, entry, message, plain, texts
-from stovergeo.report.cautions import CREW, GUIDANCE
+from stovergeo.report.cautions import CREW, guidance
 from stovergeo.report.drawing import north_turn_deg
 from stovergeo.report.first_screen import first_screen
 from stovergeo.report.folded import all_tables, choice_blocks, source_blocks, storage_blocks
@@ -70,12 +70,13 @@ def page_data(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     return {
         "key": plan_key(result),
         "units": farm.units,
+        "money": money_sign(),
         "systems": {name: asdict(system) for name, system in UNIT_SYSTEMS.items()},
         "unknown": NOT_KNOWN,
         "farm": farm.name,
         "season": farm.season,
         "landowner": result.plan.landowner.name,
-        "guidance": GUIDANCE,
+        "guidance": guidance(),
         "frame": {"width": round(frame.width, 2), "height": round(frame.height, 2), "step": STEP_M},
         "lonlat": transform_to_lonlat(frame, result.crs),
         "tiles": _tiles(result, frame),

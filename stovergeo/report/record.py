@@ -11,14 +11,16 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from stovergeo.core.printing import UNIT_SYSTEMS, render
+from stovergeo.core.printing import UNIT_SYSTEMS, render, unit_of_money
 from stovergeo.core.stack import summary
 from stovergeo.report.json_values import json_values
 from stovergeo.report.ledger import Ledger
 from stovergeo.report.tables import layers_of, problems_table, sources_table, tables_of, with_text
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 
+@as_where_it_lies
 def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     """Return the whole result as plain JSON values (unknown numbers become null).
 
@@ -28,7 +30,7 @@ def plan_record(result: SeasonResult, ledger: Ledger) -> dict[str, Any]:
     system = result.plan.farm.units
     record = {
         "made_by": f"stovergeo {version('stovergeo')}",
-        "units": "SI: dry Mg, m, ha, $; the unit stands at the end of each name",
+        "units": unit_of_money("SI: dry Mg, m, ha, $; the unit stands at the end of each name"),
         "plan": result.plan.model_dump(mode="json", by_alias=False),
         "working_crs": result.crs.to_string(),
         "totals": result.totals,

@@ -13,6 +13,7 @@ from stovergeo.report.blocks import label, message, plain
 from stovergeo.report.by_field import field_rows
 from stovergeo.report.figures import as_printed
 from stovergeo.report.ledger import Ledger
+from stovergeo.report.where import as_where_it_lies
 from stovergeo.result import SeasonResult
 
 _MAX_LINES: Final = 8  # of what only the grower sees
@@ -24,6 +25,7 @@ def grower_table(result: SeasonResult) -> list[RenderableType]:
     return closing_lines(*as_printed(result))
 
 
+@as_where_it_lies
 def closing_lines(result: SeasonResult, ledger: Ledger) -> list[RenderableType]:
     """Return the same of a season as it is printed."""
     system = result.plan.farm.units

@@ -5,12 +5,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Protocol
 
 import geopandas as gpd
 import numpy as np
 import shapely
 import xarray as xr
+from pyproj import Transformer
 from rasterio.features import rasterize
 
 from stovergeo.core.coefficients import Handbook
@@ -125,6 +127,12 @@ class Site:
     def everywhere(self, value: float | bool) -> np.ndarray:
         """Return one value for all cells, in place of one."""
         return np.broadcast_to(np.asarray(value, bool if isinstance(value, bool) else np.float32), self.shape)
+
+    @cached_property
+    def latitude(self) -> float:
+        """Latitude of the middle of the ground, degrees north."""
+        to_lonlat = Transformer.from_crs(grid_of(self.stack).crs, 4326, always_xy=True)
+        return float(to_lonlat.transform(float(self.x.mean()), float(self.y.mean()))[1])
 
     def array(self, name: str) -> np.ndarray:
         """Return a variable of the stack as a plain float32 array."""

@@ -124,9 +124,17 @@ def _walk_cover(
                 seen[i] = (chain_z[at] - g) * per_step / (kf - chain_k[at])
                 shaded = True
         r = min(n + row[i], last)
+        ahead = i + towards
+        if 0 <= ahead < cover.shape[1]:
+            # from a cell's middle the cell straight ahead begins half a step away; a line beside the middle may slip by
+            # it where two cells meet in a corner
+            tall = cover[r + min(int(np.float32(n + row[i] - r) + part[i] + half), 1), ahead]
+            if tall > 0 and not np.isnan(g):
+                seen[i] = max(seen[i], tall * per_step / half)
+                shaded = True
         if not bare and (cover[r, i] > 0 or cover[r + 1, i] > 0) and not np.isnan(g):
-            # the far edge, then the near edge: first seen at the edge of the cell that is nearer to the viewer
             beyond = np.float32(n + row[i] - r) + part[i] + half
+            # the far edge, then the near edge: first seen at the edge of the cell that is nearer to the viewer
             for edge in range(2):
                 side = half_lean if edge == 0 else -half_lean
                 tall = cover[r + min(int(beyond + side), 1), i]

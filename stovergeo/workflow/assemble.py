@@ -198,7 +198,7 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     basis = {name: one for ground in season.grounds for name, one in ground.yields.basis.items()}
     cells = story.cells_of([place.stack for place in sites.places])
     return {
-        "unknown": [*unknown, *basis_messages(basis, len(ready.fields)), *_of_grain(season)],
+        "unknown": [*unknown, *ready.climate.unknown, *basis_messages(basis, len(ready.fields)), *_of_grain(season)],
         "choice": choice.messages,
         "grower": [
             *supply.contract_messages(season.chosen.contracts),
@@ -208,9 +208,12 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
             *([] if break_even is None else bales.break_even_messages(break_even)),
         ],
         "baling": bales.baling_messages(counts.made, plan, coefficients),
-        "storage": bales.storage_messages(
-            counts.losses, season.chosen.need, bales.storage_span(plan.storage, plan.farm.season)[1]
-        ),
+        "storage": [
+            *ready.climate.source,
+            *bales.storage_messages(
+                counts.losses, season.chosen.need, bales.storage_span(plan.storage, plan.farm.season)[1]
+            ),
+        ],
         "soil": story.soil_messages(cells, coefficients) + story.year_messages(cells) + story.terrain_messages(cells),
         "yards": [line for place in sites.places for line in place.found.messages],
     }

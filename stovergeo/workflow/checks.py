@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import geopandas as gpd
@@ -23,6 +23,7 @@ from stovergeo.inputs.farm_layers import FarmLayers, FarmSize
 from stovergeo.inputs.grid import farm_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.read import read_layers
+from stovergeo.workflow.climate import PlacedClimate, place_climate
 from stovergeo.workflow.plausible_layers import check_layers
 from stovergeo.workflow.plausible_plan import check_baling_day, check_ranges
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
@@ -53,6 +54,7 @@ class Ready:
     farm: FarmLayers  #: of all clusters, in the farm's CRS
     fields: gpd.GeoDataFrame
     clusters: tuple[ReadyCluster, ...]
+    climate: PlacedClimate
 
 
 def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
@@ -81,9 +83,17 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_baling_day(plan, _latitude(grid), report)
         check_layers(plan, part, mine, _latitude(grid), report)
     check_stated_yields(plan, fields, report)
+    climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
-    return Ready(plan, coefficients, farm, fields, tuple(clusters))
+    return Ready(
+        climate.plan,
+        coefficients,
+        farm,
+        fields,
+        tuple(replace(one, plan=climate.plan) for one in clusters),
+        climate,
+    )
 
 
 def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[residue.NamedRule]:
@@ -102,6 +112,9 @@ def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[resid
     )
     siting.check_yards(plan.yards, coefficients, report)
     check_ranges(plan, report)
+    if plan.farm.currency != "$":
+        said = message("money.dollars", currency=plan.farm.currency)
+        report.add("money.dollars", "plan file, farm.currency", said)
     return rules
 
 
@@ -136,10 +149,15 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
 
 
-def _latitude(grid: GeoBox) -> float:
-    """Return the latitude of a grid's middle, degrees."""
+def _lonlat(grid: GeoBox) -> tuple[float, float]:
+    """Return longitude and latitude of a grid's middle, degrees."""
     x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
-    return float(Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)[1])
+    longitude, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
+    return float(longitude), float(latitude)
+
+
+def _latitude(grid: GeoBox) -> float:
+    return _lonlat(grid)[1]
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:

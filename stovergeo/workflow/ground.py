@@ -18,7 +18,8 @@ from stovergeo.inputs.grid import cells_touched, put_surface, raised_by
 from stovergeo.inputs.plan import Plan
 
 message = Catalog("stovergeo.workflow")
-_BARE_MONTHS: Final = (11, 12, 1, 2, 3, 4)  # deciduous trees of the corn lands stand without leaves
+#: deciduous trees of the corn lands stand without leaves, north and south of the equator
+_BARE_MONTHS: Final = ((11, 12, 1, 2, 3, 4), (5, 6, 7, 8, 9, 10))
 
 
 def with_terrain(
@@ -49,6 +50,8 @@ def with_terrain(
     else:
         not_checked["Slope, ponding, flow paths and sun"] = message("not_checked.no_heights")
         return stack, None
+    if plan.storage.sunshine_h is None:
+        not_checked["Clouds"] = message("climate.clouds")
     start, end = bales.storage_span(plan.storage, plan.farm.season)
     to_lonlat = Transformer.from_crs(farm.crs, 4326, always_xy=True)
     longitude, latitude = to_lonlat.transform(float(stack.x.mean()), float(stack.y.mean()))
@@ -95,7 +98,7 @@ def _sky(stack: xr.Dataset, plan: Plan, farm: FarmLayers, latitude: float) -> di
         options["cloud"] = terrain.cloud_from_sunshine(hours, latitude)
     trees = plan.layers.trees
     if trees is not None and trees.bare_light_pct is not None:
-        options["through_trees"] = dict.fromkeys(_BARE_MONTHS, trees.bare_light_pct / 100)
+        options["through_trees"] = dict.fromkeys(_BARE_MONTHS[latitude < 0], trees.bare_light_pct / 100)
         options["without_trees"] = stack["elevation_m"].copy(data=raised_by(stack, farm, "buildings"))
     return options
 

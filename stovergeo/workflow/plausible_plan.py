@@ -7,6 +7,7 @@ from typing import Any, Final, NamedTuple
 from stovergeo.core.errors import Report
 from stovergeo.core.messages import Catalog
 from stovergeo.core.units import K_SI_PER_US, MG_HA_PER_TON_ACRE, R_SI_PER_US
+from stovergeo.inputs.normals import YEAR_C
 from stovergeo.inputs.plan import Plan
 
 message = Catalog("stovergeo.workflow")
@@ -68,9 +69,8 @@ USUAL: Final[dict[str, dict[str, Usual]]] = {
     },
     "odds": {"cautious_pct": Usual(2, 50, "fraction")},
 }
-#: hottest and coldest mean of a month, °C, and the mean of the year, of ground that grows corn (judgment)
+#: coldest and hottest mean of a month of ground that grows corn, °C (judgment)
 _MONTH_C: Final = (-35.0, 36.0)
-_YEAR_C: Final = (-2.0, 28.0)
 #: months in which corn stover is baled, north of the equator: after the harvest or, of a wet fall, in spring
 _BALED: Final = (8, 9, 10, 11, 12, 1, 2, 3, 4)
 
@@ -81,6 +81,8 @@ def check_ranges(plan: Plan, report: Report) -> None:
         for where, part in _parts(plan, section):
             for key, wanted in usual.items():
                 value = getattr(part, key)
+                if wanted.hint == "price" and plan.farm.currency != "$":
+                    continue  # what is usual is known in dollars alone
                 if value is None or key not in part.model_fields_set or wanted.low <= value <= wanted.high:
                     continue
                 name = type(part).model_fields[key].alias or key
@@ -125,6 +127,6 @@ def _check_air(plan: Plan, report: Report) -> None:
     if air is None:
         return
     mean = sum(air) / 12
-    if min(air) < _MONTH_C[0] or max(air) > _MONTH_C[1] or not _YEAR_C[0] <= mean <= _YEAR_C[1]:
+    if min(air) < _MONTH_C[0] or max(air) > _MONTH_C[1] or not YEAR_C[0] <= mean <= YEAR_C[1]:
         key = "air_f" if max(air) > _MONTH_C[1] else "air"
         report.add("plan.unusual", "plan file, storage.air_c", message(f"hint.{key}"))

@@ -21,7 +21,7 @@ LAYERS = PLAN[PLAN.index("[layers.fields]") :].replace("samples = 20", "samples 
 #: keys that name what is not there, prices under which six hectares are not worth a baler
 NOT_HERE = (
     *("no_go", "cell", "tiles", "set_up", "yard_opening", "stover_value", "harvest_from", "removal_max", "wind_loss"),
-    *("retention_min", "potash_max", "phosphate_max", "accept_base"),
+    *("retention_min", "potash_max", "phosphate_max", "accept_base", "normals"),
 )
 #: what stands in the starter for another farm
 THIS_FARM = (

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidatorFunctionWrapHandler, WrapValidator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
 from pydantic_core import PydanticKnownError
 
 from stovergeo.core.units import parse_quantity
@@ -23,9 +30,9 @@ class Section(BaseModel):
 
 
 def _quantity(dimension: str) -> WrapValidator:
-    def parse(value: object, check: ValidatorFunctionWrapHandler) -> float:
+    def parse(value: object, check: ValidatorFunctionWrapHandler, info: ValidationInfo) -> float:
         # defaults are already numbers in SI and never pass through here (pydantic does not validate defaults)
-        number = parse_quantity(value, dimension)
+        number = parse_quantity(value, dimension, (info.context or {}).get("currency", "$"))
         if number < 0:
             raise ValueError("cannot be less than nothing")
         check(float(number))  # limits of the key itself

@@ -3,12 +3,30 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Annotated, Final
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from stovergeo.core.printing import UNIT_SYSTEMS
 from stovergeo.inputs.plan.base import LengthM, MoneyPerHa, MoneyPerMg, Section, one_of
+
+
+def checked_currency(sign: str) -> str:
+    """Return a sign or code of money; it must be one to four letters or signs, of letters alone two or more.
+
+    Raises
+    ------
+    ValueError
+        When it is anything else.
+    """
+    kinds = [unicodedata.category(letter) for letter in sign]
+    plain = all(unicodedata.bidirectional(letter) in ("L", "ET") for letter in sign)
+    if not (1 <= len(sign) <= 4 and plain and all(kind == "Sc" or kind[0] == "L" for kind in kinds)):
+        raise ValueError('needs one to four letters or signs, such as "€" or "EUR"')
+    if "Sc" not in kinds and len(sign) < 2:
+        raise ValueError('needs two letters at least where it has no sign, such as "kr"')
+    return sign
 
 
 class Farm(Section):
@@ -29,6 +47,10 @@ class Farm(Section):
     )
     market_moisture_pct: float = Field(
         15.5, ge=5, le=30, description="Moisture of the grain that yields at market moisture are stated for, percent."
+    )
+    currency: Annotated[str, AfterValidator(checked_currency)] = Field(
+        "$",
+        description='Sign or code of all money, such as "€", "R$" or "EUR"; prices of the plan are written with it.',
     )
     ask: str = Field("", description="Whom to ask about this plan: name and telephone, printed on the map.")
 

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, timedelta
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from stovergeo.core.bale_catalog import SHAPES, STANDARD_WRAP, WRAPS, covers_of_places, prepared_bases
 from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section, one_of
 
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
 
-#: a year's rain on corn ground, irrigated desert to gulf coast; twelve numbers in inches fall below it
-_MIN_RAIN_MM: Final = 75.0
-_MAX_RAIN_MM: Final = 4000.0
+#: a year's rain on corn ground, mm, irrigated desert to gulf coast; twelve numbers in inches fall below it
+YEAR_RAIN_MM: Final = (75.0, 4000.0)
+#: days of baling and of the last bale used south of the equator: half a year from those north of it
+_SOUTH: Final = {"baled": "05-05", "last_used": "02-10"}
+#: a day of last use that comes sooner after baling is meant for the year after
+_SHORTEST: Final = timedelta(days=28)
 
 
 class Gather(Section):
@@ -99,13 +102,24 @@ class Storage(Section):
         "best", description="What the bales stand on; 'best' chooses by ground."
     )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
-    baled: str = Field("11-05", description="Middle of baling, month-day.")
-    last_used: str = Field("08-10", description="Last bale used, month-day of the year after.")
+    baled: str = Field("11-05", description="Middle of baling, month-day; left out south of the equator: 05-05.")
+    last_used: str = Field(
+        "08-10",
+        description="Last bale used, month-day: the first such day four weeks or more after baling; left out south of "
+        "the equator: 02-10.",
+    )
     rain_mm: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Rain and snow by calendar month, mm."
     )
     air_c: tuple[float, ...] | None = Field(
         None, min_length=12, max_length=12, description="Mean air temperature by calendar month, C."
+    )
+    normals: str | None = Field(
+        None,
+        description="File of a weather station's monthly normals, for what of rain_mm and air_c is left out.",
+    )
+    normals_units: Literal["us", "metric"] = Field(
+        "us", description="Units of that file: inches and degrees F, or mm and C."
     )
     sunshine_h: tuple[float, ...] | None = Field(
         None,
@@ -113,6 +127,9 @@ class Storage(Section):
         max_length=12,
         description="Hours of bright sunshine a day, by calendar month; left out: no clouds.",
     )
+
+    _south: bool = PrivateAttr(default=False)
+    _borrowed: tuple[str, ...] = PrivateAttr(default=())
 
     @field_validator("baled", "last_used", mode="before")
     @classmethod
@@ -129,13 +146,46 @@ class Storage(Section):
             raise ValueError(f"{given} is not a day of every year{turned}") from None
         return given
 
+    def at_latitude(self, latitude: float) -> Storage:
+        """Return the same for ground at a latitude, degrees north: south of the equator seasons lie half a year on."""
+        south = latitude < 0
+        days = {name: day for name, day in _SOUTH.items() if south and name not in self.model_fields_set}
+        placed = self.model_copy(update=days)
+        placed._south = south
+        return placed
+
     def span(self, season: int) -> tuple[date, date]:
-        """Return the day of baling, in the harvest year or the spring after it, and the day the last bale is used."""
+        """Return the day of baling and the day the last bale is used.
+
+        North of the equator the grain harvest ends with the year, and what is baled before July was left over
+        winter; south of it harvest and baling lie in one year.
+        """
         (month, day), last = ([int(n) for n in text.split("-")] for text in (self.baled, self.last_used))
-        # a grain harvest ends with the year; what is baled before July was left over winter
-        start = date(season if month >= 7 else season + 1, month, day)
-        end = date(season + 1, *last)
-        return start, end if end > start else end.replace(year=end.year + 1)
+        start = date(season if self._south or month >= 7 else season + 1, month, day)
+        end = date(start.year, *last)
+        return start, end if end - start >= _SHORTEST else end.replace(year=end.year + 1)
+
+    def with_climate(
+        self,
+        rain_mm: tuple[float, ...] | None = None,
+        air_c: tuple[float, ...] | None = None,
+        borrowed: tuple[str, ...] = (),
+    ) -> Storage:
+        """Return the same with a climate in place of what the plan leaves out; `borrowed` names "rain" and "air"."""
+        found = {"rain_mm": self.rain_mm or rain_mm, "air_c": self.air_c or air_c}
+        placed = self.model_copy(update=found)
+        placed._borrowed = borrowed
+        return placed
+
+    @property
+    def is_south(self) -> bool:
+        """Whether the ground lies south of the equator."""
+        return self._south
+
+    @property
+    def borrowed(self) -> tuple[str, ...]:
+        """What of the climate is another region's: "rain", "air"."""
+        return self._borrowed
 
     @field_validator("rain_mm")
     @classmethod
@@ -144,6 +194,6 @@ class Storage(Section):
             return given
         if min(given) < 0:
             raise ValueError("rain cannot be negative")
-        if not _MIN_RAIN_MM <= sum(given) <= _MAX_RAIN_MM:
+        if not YEAR_RAIN_MM[0] <= sum(given) <= YEAR_RAIN_MM[1]:
             raise ValueError(f"twelve months add up to {sum(given):g} mm, which no corn ground gets; are they inches?")
         return given

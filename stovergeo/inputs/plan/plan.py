@@ -17,7 +17,7 @@ from stovergeo.core.nearest import nearest, unknown_value
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.base import Section
 from stovergeo.inputs.plan.crop import Crop, Limits, Odds
-from stovergeo.inputs.plan.farm import Farm, Landowner, ReportOptions
+from stovergeo.inputs.plan.farm import Farm, Landowner, ReportOptions, checked_currency
 from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.layers import Layers, Soil
 from stovergeo.inputs.plan.money import Money
@@ -119,7 +119,7 @@ def _odd(path: Path) -> str:
 def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> Plan:
     """Make a plan from nested dictionaries; `folder` is where relative paths start."""
     try:
-        plan = Plan.model_validate(data)
+        plan = Plan.model_validate(data, context={"currency": _currency(data)})
     except ValidationError as error:
         for detail in error.errors(include_url=False):
             _report(detail, report, where)
@@ -127,6 +127,16 @@ def plan_from(data: dict, folder: Path, report: Report, where: str = "plan") -> 
         raise
     plan._folder = folder
     return plan
+
+
+def _currency(data: dict) -> str:
+    """Return the currency that quantities are written in, as far as the plan tells it rightly."""
+    farm = data.get("farm")
+    sign = farm.get("currency") if isinstance(farm, dict) else None
+    try:
+        return checked_currency(sign) if isinstance(sign, str) else "$"
+    except ValueError:  # it is reported where it stands
+        return "$"
 
 
 def _report(detail: ErrorDetails, report: Report, where: str) -> None:

@@ -19,7 +19,7 @@ function number(kind, value, places) {
 function quantity(kind, value, places) {
   var text = number(kind, value, places), how = plan.systems[units].kinds[kind], label = how.label;
   if (text === plan.unknown || !label) { return text; }
-  if (label.charAt(0) === '$') { return (text.charAt(0) === '-' ? '-$' + text.slice(1) : '$' + text) + label.slice(1); }
+  if (label.charAt(0) === '$') { return (text.charAt(0) === '-' ? '-' : '') + plan.money + text.replace('-', '') + label.slice(1); }
   if (label === '%') { return text + '%'; }
   return text + ' ' + (text.replace('-', '') === '1' ? how.one : label);
 }

@@ -16,7 +16,7 @@ title = "Highly erodible land"
 reads = ("stover_mg_ha", "highly_erodible")
 source = "NRCS: R K LS / T of 8 and more; harvest must not break the land's conservation plan (NRCS Iowa)"
 valid = "ground with a soil survey"
-lift = "Only the land's own conservation plan can lift this; then set take_highly_erodible in the plan."
+lift = "Only a conservation plan for the land can lift this; then set take_highly_erodible in the plan."
 forbids = True
 
 

@@ -12,7 +12,7 @@ title = "Steep ground"
 reads = ("stover_mg_ha", "slope_pct")
 source = "extension and trade advice: harvest only gentle ground (4 to 8 % and less); the limit is the plan's"
 valid = "any slope"
-lift = "The plan's slope limit can be changed with the conservation office's advice."
+lift = "The plan's slope limit can be changed with a soil conservation adviser's advice."
 forbids = True
 
 

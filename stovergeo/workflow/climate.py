@@ -1,0 +1,82 @@
+"""The climate of a farm: from the plan, from a station, from the handbook's own region, or borrowed and said so."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Final
+
+from pyproj import Geod
+
+from stovergeo.core.coefficients import Handbook
+from stovergeo.core.errors import InputError, Report
+from stovergeo.core.messages import Catalog, Message
+from stovergeo.core.regions import lies_in
+from stovergeo.inputs.normals import Normals, read_normals
+from stovergeo.inputs.place import Place
+from stovergeo.inputs.plan import Plan
+
+message = Catalog("stovergeo.workflow")
+#: a station farther off is reported: its rain may be another (judgment)
+FAR_M: Final = 100_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedClimate:
+    """A plan with its climate, and what is to be said of it."""
+
+    plan: Plan
+    unknown: tuple[Message, ...] = ()  #: what was borrowed
+    source: tuple[Message, ...] = ()  #: the station, and how far off it lies
+
+
+def place_climate(
+    plan: Plan, places: Sequence[tuple[float, float]], coefficients: Handbook, report: Report
+) -> PlacedClimate:
+    """Return the plan with the seasons and the climate of its ground.
+
+    Parameters
+    ----------
+    plan : Plan
+    places : sequence of (longitude, latitude)
+        Middles of the clusters of fields, degrees; the first tells the seasons.
+    coefficients : Handbook
+    report : Report
+        Gains ``climate.borrowed``, ``climate.far`` and what is wrong with a file of normals.
+    """
+    latitude = places[0][1]
+    storage = plan.storage.at_latitude(latitude)
+    source: tuple[Message, ...] = ()
+    if storage.normals is not None:
+        with suppress(InputError):  # it stands in the report
+            at = Place("plan file, storage.normals", report)
+            normals = read_normals(storage.normals, plan.folder, storage.normals_units, at)
+            storage = storage.with_climate(normals.rain_mm, normals.air_c)
+            source = (_station(normals, places[0], at),)
+    lacking = [n for n in ("rain", "air") if getattr(storage, {"rain": "rain_mm", "air": "air_c"}[n]) is None]
+    unread = storage.normals is not None and not source
+    if unread or not lacking or all(lies_in("handbook_climate", *place) for place in places):
+        return PlacedClimate(plan.model_copy(update={"storage": storage}), source=source)
+    rain = coefficients["storage.rain_borrowed"]
+    said = message(
+        "climate.borrowed",
+        what=message(f"climate.what.{'_'.join(lacking)}"),
+        whose=message(f"climate.whose.{'south' if latitude < 0 else 'north'}"),
+    )
+    told = [said, *([message("climate.rain", low=rain.low, high=rain.high)] if "rain" in lacking else [])]
+    report.add("climate.borrowed", "plan file, storage", said)
+    storage = storage.with_climate(borrowed=tuple(lacking))
+    return PlacedClimate(plan.model_copy(update={"storage": storage}), tuple(told), source)
+
+
+def _station(normals: Normals, place: tuple[float, float], at: Place) -> Message:
+    """Return where the climate is from; report a station far off."""
+    if not (math.isfinite(normals.latitude) and math.isfinite(normals.longitude)):
+        return message("climate.station_nowhere", station=normals.station)
+    away = abs(Geod(ellps="WGS84").inv(*place, normals.longitude, normals.latitude)[2])
+    said = message("climate.station", station=normals.station, distance=away / 1000)
+    if away > FAR_M:
+        at.add("climate.far", said)
+    return said
