@@ -24,6 +24,7 @@ from round_climate import (
 
 from stovergeo.residue.carbon_stock import evapotranspiration as pet
 from stovergeo.residue.carbon_stock import rothc, rothc_rates, tier2
+from stovergeo.residue.carbon_stock.rothc_rates import PAN
 
 # ---- potential evapotranspiration -----------------------------------------------------------------
 
@@ -151,6 +152,13 @@ def test_example_of_the_model_description():
     assert pools.sum() + 2.7 == pytest.approx(33.863203, abs=5e-7)
 
 
+def test_thornthwaite_is_drier_than_the_pan_at_the_sites_of_the_model():
+    """Pan: A and D, READ; both lie near 51.8 N (MEM)."""
+    assert PAN * np.array([A_PAN.sum(), B_PAN.sum()]) == pytest.approx([523, 448], abs=0.5)
+    found = pet.thornthwaite(np.array([A_TEMPERATURE, B_TEMPERATURE]), 51.8).sum(axis=-1)
+    assert found == pytest.approx([620, 617], abs=0.5)
+
+
 def test_tables_of_the_equations():
     """Inert carbon of 33.8 is printed (D, READ); the rest CALC."""
     assert rothc.inert_carbon(33.8) == pytest.approx(2.70167, abs=5e-6)
@@ -178,11 +186,11 @@ def test_evapotranspiration_of_the_round_climate():
 
 def test_round_climate_month_by_month():
     max_deficit_mm = rothc_rates.max_deficit(25.0, 30.0)
-    deficit = rothc_rates.moisture_deficits(RAIN, THORNTHWAITE / rothc_rates.PAN, SUMMER, max_deficit_mm)
+    deficit = rothc_rates.moisture_deficits(RAIN, THORNTHWAITE / PAN, SUMMER, max_deficit_mm)
     assert deficit == pytest.approx(months("0 0 0 0 0 -.14 -33.92 -41.66 -46.50 -21.17 0 0"), abs=0.005)
     moist = rothc_rates.moisture_rate(deficit, max_deficit_mm)
     assert moist[6:9] == pytest.approx([0.8299, 0.6453, 0.5297], abs=5e-5)
-    rates = rothc_rates.monthly_rates(TEMPERATURE, RAIN, THORNTHWAITE / rothc_rates.PAN, SUMMER, 25.0, 30.0)
+    rates = rothc_rates.monthly_rates(TEMPERATURE, RAIN, THORNTHWAITE / PAN, SUMMER, 25.0, 30.0)
     assert rates.mean() == pytest.approx(0.8870, abs=5e-5)
     pools = rothc.steady_state(round_months(), rothc.in_month(1.0, 10, CROPS))
     assert pools == pytest.approx([0.4330, 1.7380, 0.2261, 8.7855], abs=5e-5)

@@ -201,9 +201,14 @@ def test_the_models_speak_only_where_all_of_them_leave_the_spread_of_the_table()
     lowest, highest = range_of(answers)
     wet = np.array([False, False, False, True, False, False])
     said = opinion(lowest, highest, 5.25, 0.35, outside=wet)
-    # the marks of a cell of 5.25 are 3.35 and 8.22
     expected = [Opinion.MORE, Opinion.LESS, Opinion.UNCLEAR, Opinion.OUTSIDE, Opinion.UNKNOWN, Opinion.UNCLEAR]
     assert said.tolist() == expected
+
+
+def test_the_marks_are_one_and_nine_in_ten_of_the_spread():
+    """Of a cell of 5.25 they are 3.352 and 8.222."""
+    said = opinion(np.array([8.21, 8.23, 1.0, 1.0]), np.array([9.0, 9.0, 3.34, 3.36]), 5.25, 0.35, outside=False)
+    assert said.tolist() == [Opinion.UNCLEAR, Opinion.MORE, Opinion.LESS, Opinion.UNCLEAR]
 
 
 def a_site(latitude: float = 42.0, shift: int = 0) -> Site:
