@@ -1,7 +1,7 @@
 """stovergeo: which ground can give up corn stover, how, and where the bales should stand.
 
 The packages, in the order the data go through them (each usable alone):
-`inputs`, `yieldmap`, `terrain`, `residue`, `zones`, `bales`, `siting`, `supply`, `report`.
+`inputs`, `yieldmap`, `terrain`, `residue`, `zones`, `bales`, `window`, `siting`, `supply`, `report`.
 `stovergeo.workflow` runs a whole season, from a plan file to the pages.
 
 The names listed in ``__all__`` are the public functions most users need. They are imported when first
