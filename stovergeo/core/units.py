@@ -227,7 +227,8 @@ def parse_quantity(text: object, dimension: str, currency: str = "$") -> Quantit
     unit = match[2]
     if dimension.startswith("money"):
         if not unit.startswith(currency):
-            raise ValueError(f"is not in {currency}, the plan's `farm.currency`: {text!r}")
+            cure = f"write it such as '{example}', or name the other money as `farm.currency`"
+            raise ValueError(f"is not in {currency}, the plan's currency: {text!r}; {cure}")
         unit = f"${unit.removeprefix(currency).lstrip()}"
     number = to_si(given, unit, dimension)
     if not math.isfinite(number):

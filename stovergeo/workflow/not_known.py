@@ -87,7 +87,7 @@ def with_unknown(zones: gpd.GeoDataFrame, unknown: pd.Series, why: dict[str, Mes
     reasons = zones["reason"].astype(object)
     for row in np.flatnonzero(unknown):
         field = zones["field_id"].iloc[row]
-        whole = (message("unknown.zone"), why[field]) if field in why else message("unknown.part_of_zone")
+        whole = (message("unknown.zone"), why[field]) if field in why else (message("unknown.part_of_zone"),)
         reasons.iat[row] = whole
     return zones.assign(reason=reasons)
 

@@ -33,7 +33,7 @@ KEYS = [
     ("storage", "baled", "25-11", "plan.bad_value", "month first"),
     ("storage", "baled", "Nov 5", "plan.bad_value", 'such as "11-05"'),
     ("money", "stover_value", "-70 $/ton", "plan.bad_value", "less than nothing"),
-    ("money", "stover_value", "70 EUR/t", "plan.bad_value", "$/ton"),
+    ("money", "stover_value", "70 EUR/t", "plan.bad_value", "write it such as"),
     ("money", "stover_value", "70 $/ac", "plan.bad_value", "not a unit of money per mass"),
     ("money", "bale_each", -3, "plan.bad_value", "at least 0"),
     ("farm", "season", 25, "plan.bad_value", "at least 1950"),

@@ -54,9 +54,10 @@ def test_a_boundary_and_a_yield_are_a_plan(
     assert mean_grain(result, 0) == pytest.approx(dry, rel=1e-3)
     assert result.totals["grain_mg"] == pytest.approx(dry * (20 + 14), rel=0.01)  # 20 and 14 ha by the boundary
     said = [render(line, units) for line in result.words["unknown"]]
-    assert len(said) == 1
-    assert said[0].startswith("All fields: planned with the stated yield of ")
-    assert (f" {stated.split()[0]} " in said[0]) == (moisture == 15.5)
+    (yields,) = [line for line in said if line.startswith("All fields: planned with the stated yield of ")]
+    assert (f" {stated.split()[0]} " in yields) == (moisture == 15.5)
+    # the weather of these places was not given either
+    assert sum(line.startswith("Not known here: rain and air temperature") for line in said) == 1
 
 
 def test_a_field_of_its_own_yield_and_one_without_any(tmp_path: Path) -> None:

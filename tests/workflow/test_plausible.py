@@ -19,7 +19,7 @@ SAID = {
     "sample: flow x 2, one machine": ("yield.fields_apart", "fields", "along their border, on the same soil"),
     "sample: flow x 0.8 after 25% of a field": ("yield.jump", "field 'Knoll Field', machine 'A'", "passes"),
     "sample: fade to 0.5 in each field": ("yield.drift", "field 'Home Field'", "a sensor that fouls"),
-    "sample: way x 1.1, one field": ("points.claims", "field 'Knoll Field'", "1.10 times the way"),
+    "sample: way x 1.1, one field": ("points.claims", "field 'Knoll Field'", "1.10 times the distance"),
     "sample: seconds x 1.2, all": ("points.claims", "field 'Home Field'", "1.20 times the seconds"),
     "sample: width x 0.8, one field": ("points.claims", "field 'Knoll Field'", "the passes lie 39"),
     "sample: half of a field's records lack": ("fields.not_harvested", "'Knoll Field'", "inside the boundary"),
