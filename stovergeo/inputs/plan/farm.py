@@ -13,7 +13,7 @@ from stovergeo.inputs.plan.base import LengthM, MoneyPerHa, MoneyPerMg, Section,
 
 
 def checked_currency(sign: str) -> str:
-    """Return a sign or code of money; it must be one to four letters or signs, of letters alone two or more.
+    """Return a sign or code of money; it must be one to four letters or signs, a small letter does not stand alone.
 
     Raises
     ------
@@ -24,8 +24,8 @@ def checked_currency(sign: str) -> str:
     plain = all(unicodedata.bidirectional(letter) in ("L", "ET") for letter in sign)
     if not (1 <= len(sign) <= 4 and plain and all(kind == "Sc" or kind[0] == "L" for kind in kinds)):
         raise ValueError('needs one to four letters or signs, such as "€" or "EUR"')
-    if "Sc" not in kinds and len(sign) < 2:
-        raise ValueError('needs two letters at least where it has no sign, such as "kr"')
+    if kinds == ["Ll"]:  # it would read as a unit
+        raise ValueError('needs a capital letter, two letters or a sign, such as "R", "kr" or "€"')
     return sign
 
 
