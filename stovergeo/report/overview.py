@@ -11,6 +11,7 @@ from affine import Affine
 from odc.geo.geobox import GeoBox
 from pyproj import Transformer
 from rasterio.enums import Resampling
+from rasterio.warp import transform_bounds
 
 from stovergeo.core.stack import grid_of
 from stovergeo.report.pictures import CLASSES, MAX_CELLS, SHOWN
@@ -72,9 +73,21 @@ def _joined(name: str, stacks: list[xr.Dataset], whole: xr.Dataset) -> xr.DataAr
             numbers = np.array([known.index(entry) for entry in part.attrs.get(lists[0], [])] or [0], np.float32)
             codes = part.to_numpy()
             part = part.copy(data=np.where(np.isfinite(codes), numbers[np.nan_to_num(codes).astype(int)], np.nan))
-        placed = part.rio.reproject_match(whole, resampling=how, nodata=np.nan).to_numpy()
-        values = np.where(np.isfinite(placed), placed, values)
+        rows, columns = _window(stack, whole)
+        around = whole.isel(y=rows, x=columns)
+        placed = part.rio.reproject_match(around, resampling=how, nodata=np.nan).to_numpy()
+        values[rows, columns] = np.where(np.isfinite(placed), placed, values[rows, columns])
     return xr.DataArray(values, dims=("y", "x"), coords={"y": whole["y"], "x": whole["x"]}, attrs=attrs)
+
+
+def _window(stack: xr.Dataset, whole: xr.Dataset) -> tuple[slice, slice]:
+    """Return the rows and columns of the whole's grid that a cluster may reach, with a cell more on each side."""
+    west, south, east, north = transform_bounds(stack.rio.crs, whole.rio.crs, *stack.rio.bounds())
+    corner, cell = whole.rio.transform(), abs(whole.rio.resolution()[0])
+    first_row, last_row = (corner.f - north) / cell, (corner.f - south) / cell
+    first_column, last_column = (west - corner.c) / cell, (east - corner.c) / cell
+    rows = slice(max(math.floor(first_row) - 1, 0), math.ceil(last_row) + 1)
+    return rows, slice(max(math.floor(first_column) - 1, 0), math.ceil(last_column) + 1)
 
 
 def _merged_lists(name: str, lists: tuple[str, ...], stacks: list[xr.Dataset]) -> dict[str, list[str]]:

@@ -13,6 +13,8 @@ from stovergeo.supply.choice import Choice, optimize, with_yield
 from stovergeo.supply.problem import SupplyProblem
 
 message = Catalog("stovergeo.supply")
+#: share of a difference of two plans that what is not proved of them may make up (judgment)
+_UNSURE = 0.25
 
 
 def alternatives(
@@ -150,12 +152,16 @@ class NextBales:
     need: str
     bales: int
     had: int  #: of these, that can be had at all
-    cost_each: float  #: $; NaN where none can be had
+    cost_each: float  #: $; NaN where none can be had or it is not known
     sources: tuple[tuple[str, str], ...]  #: (zone_id, method) that most of them come from
 
 
-def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 2e-4) -> NextBales:
+def next_bales(
+    problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 2e-4, seconds: float = 10.0
+) -> NextBales:
     """Return what `bales` more would cost, spread over the need's months as the need is.
+
+    Not known (NaN) where the plans were not proved tightly enough in the time to tell their difference.
 
     Parameters
     ----------
@@ -164,7 +170,7 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
     need : str
         Whose bales.
     bales : int
-    gap : float
+    gap, seconds : float
         Tight, as a difference of two plans is looked at; the choice should be as tight.
     """
     each_mg = problem.bale_dry_kg / 1000
@@ -174,12 +180,14 @@ def next_bales(problem: SupplyProblem, choice: Choice, need: str, bales: int = 1
         return NextBales(need, bales, 0, float("nan"), ())
     dry_mg = problem.need["dry_mg"]
     raised = problem.need.assign(dry_mg=dry_mg.where(~own, dry_mg * (1 + bales * each_mg / total)))
-    more = optimize(replace(problem, need=raised), gap=gap)
+    more = optimize(replace(problem, need=raised), gap=gap, seconds=seconds)
     had = bales - round((float(more.shortage["dry_mg"].sum()) - float(choice.shortage["dry_mg"].sum())) / each_mg)
     had = min(max(had, 0), bales)
     gained = _gained(choice.zone_method, more.zone_method, ["zone_id", "method"], "removal_mg")
     sources = tuple((str(z), str(m)) for z, m in gained[gained > 0.02 * bales * each_mg].index[:2])
-    cost = max(0.0, more.total_cost - choice.total_cost) / had if had else float("nan")
+    added = max(0.0, more.total_cost - choice.total_cost)
+    unsure = more.gap * more.total_cost
+    cost = added / had if had and (unsure <= _UNSURE * added or more.gap <= gap) else float("nan")
     return NextBales(need, bales, had, cost, sources)
 
 

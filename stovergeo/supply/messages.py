@@ -92,6 +92,8 @@ def next_messages(found: NextBales, titles: Mapping[str, str], price_each: float
     """Return what the next bales of a need would cost, where from, and whether the buyer's price covers it."""
     if not found.had:
         return [message("next.none", need=found.need)]
+    if not np.isfinite(found.cost_each):
+        return [message("next.unsure", need=found.need, bales=found.bales)]
     values = {"bales": found.bales, "need": found.need, "each": found.cost_each}
     all_had = found.had == found.bales
     messages = [message("next.cost", **values) if all_had else message("next.fewer", **values, had=found.had)]

@@ -7,27 +7,12 @@ import the general libraries alone, measured in the same run.
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
-from bench_rows import row
+from bench_rows import row, timed
 
 pytestmark = pytest.mark.benchmark
-_PEAK = "import resource; print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
-
-
-def timed(code: str, cache: Path) -> tuple[float, int]:
-    """Return wall seconds and peak MB of a fresh process."""
-    start = time.perf_counter()
-    environment = {**os.environ, "NUMBA_CACHE_DIR": str(cache)}
-    done = subprocess.run(
-        [sys.executable, "-c", f"{code}\n{_PEAK}"], capture_output=True, text=True, env=environment, check=True
-    )
-    return time.perf_counter() - start, int(done.stdout.split("peak")[-1])
 
 
 def test_first_and_second_run(tmp_path: Path) -> None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,6 +14,7 @@ import numpy as np
 
 #: file that gains a line of JSON a row; not set: rows are only printed
 ROWS_FILE = "STOVERGEO_BENCH_ROWS"
+_PEAK = "import resource; print('peak', resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
 
 
 def row(name: str, **figures: object) -> None:
@@ -27,3 +31,13 @@ def growth(sizes: Sequence[float], times: Sequence[float]) -> str:
     if len(sizes) < 2:
         return "one size only"
     return f"{np.polyfit(np.log(sizes), np.log(times), 1)[0]:.2f}"
+
+
+def timed(code: str, cache: Path) -> tuple[float, int]:
+    """Return wall seconds and peak MB of a fresh process."""
+    start = time.perf_counter()
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(cache)}
+    done = subprocess.run(
+        [sys.executable, "-c", f"{code}\n{_PEAK}"], capture_output=True, text=True, env=environment, check=True
+    )
+    return time.perf_counter() - start, int(done.stdout.split("peak")[-1])
