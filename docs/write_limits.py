@@ -21,8 +21,9 @@ PAGE = Path(__file__).with_name("limits.md")
 
 EQUATIONS = {
     "concentrated_flow": "keep = all where `concentrated_flow` is 1",
-    "ground_cover": """flat = -ln(1 - cover) / k                            kg/ha on the surface after planting
-keep = flat / (overwinter x product of passes) + what stands""",
+    "ground_cover": """before = cover / product of passes                   cover there must be before the passes
+flat   = -ln(1 - before) / k / overwinter            kg/ha at harvest
+keep   = flat + what stands; all where before >= 95 %: no amount suffices, change the passes""",
     "highly_erodible": "keep = all where listed, or, unlisted, where R K LS / T >= 8",
     "nutrient_floor": "keep = stover - most of a nutrient / content",
     "plan_floor": """keep = max(retention_min, stover - removal_max)
@@ -33,7 +34,7 @@ keep     = (required - (1 - f) x stover) / f          harvest in a fraction f of
     "steep_ground": "keep = all where the slope is over the plan's limit",
     "water_erosion": """bare  = R K LS P C0                                 Mg/(ha yr)
 cover = ln(bare / T) / (b (6.096 mm / roughness)^0.08)   %, 0 where bare <= T
-keep  = as for ground cover; all where cover > 95 %""",
+keep  = as for ground cover""",
     "water_plus_wind": """solve  water exp(-b cover) + wind exp(-0.0438 cover) = T    for cover, by Newton's method
 keep   = as for ground cover""",
     "wind_erosion": """\
@@ -101,6 +102,7 @@ def page() -> str:
         *coefficient_rows([*_group(coefficients, "tillage"), *_group(coefficients, "flattening")]),
         "",
     ]
+    lines += [COUNTS, "", *coefficient_rows([coefficients["retention.cover.count_error"]]), ""]
     lines += [GATHERING, "", *coefficient_rows(_group(coefficients, "methods")), "", ODDS]
     return "\n".join(lines)
 
@@ -131,6 +133,18 @@ not set, a wind loss that is not given) is neither run nor listed.
 
 ## The rules
 """
+
+COUNTS = """### Cover counts
+
+The plan can give the cover counted in a field after planting (`[[crop.cover_counts]]`). It then says what the passes
+keep there, for all rules that ask for cover:
+
+    counted = cover + error x sqrt(cover (1 - cover) / marks)
+    passes  = counted / (1 - exp(-k x overwinter x stover left))     at most 1
+              x product of the plan's passes / product of the passes before the count
+
+A pass keeps a share of cover, not of mass. As a share of mass, g, the same share f is the smaller the more lies there:
+g = -ln(1 - f (1 - exp(-k M))) / (k M)."""
 
 GATHERING = """## Methods of gathering
 

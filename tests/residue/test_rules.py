@@ -17,7 +17,7 @@ from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.residue.production import cover_of
+from stovergeo.residue.production import cover_after
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,
@@ -160,7 +160,7 @@ def test_a_variable_in_another_unit_is_refused(farm, coefficients):
 def cover_after_planting(retention_mg_ha, told, stover=9.0):
     """Forward: what lies flat at harvest, through winter and passes, as a share of the ground."""
     flat = (retention_mg_ha - told.standing() * stover) * 1000
-    return cover_of(flat * told.surviving(), told.number("retention.cover.k"))
+    return cover_after(flat, told.cover_k(), told.number("retention.cover.overwinter"), told.kept(ground()))
 
 
 @settings(max_examples=examples(50))
@@ -171,7 +171,11 @@ def cover_after_planting(retention_mg_ha, told, stover=9.0):
 )
 def test_ground_cover_inverts_exactly(cover, way, passes):
     told = options({"tillage": (passes, "planter")}, {"cover_pct": cover}).with_method(WAYS[way] if way else None)
-    assert 100 * cover_after_planting(one(ground_cover, told), told) == pytest.approx(cover, abs=1e-9)
+    keep, reached = one(ground_cover, told), min(cover, told.most_cover_pct())
+    # where the passes cannot leave the cover, all stover stays, or the amount beyond which no more is held to help
+    assert keep >= 9.0 or reached == cover
+    if reached == cover or keep > 9.0:
+        assert 100 * cover_after_planting(keep, told) == pytest.approx(reached, abs=1e-9)
 
 
 @settings(max_examples=examples(50))
@@ -191,7 +195,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
         assert bare <= t * MG_HA_PER_TON_ACRE * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         loss = bare * np.exp(-told.number("retention.water.cover_effect") * cover)
         assert loss == pytest.approx(t * MG_HA_PER_TON_ACRE, abs=1e-9)
 
@@ -205,7 +209,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
         assert bare * told.stubble_ratio() <= 5 * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         loss = bare * told.stubble_ratio() * np.exp(-told.number("retention.wind.cover_effect") * cover)
         assert loss == pytest.approx(5, abs=1e-9)
 
@@ -220,7 +224,7 @@ def test_water_and_wind_together_invert_exactly(wind, ls):
         assert bare + wind <= 5 * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         b, f = told.number("retention.water.cover_effect"), told.number("retention.wind.cover_effect")
         assert bare * math.exp(-b * cover) + wind * math.exp(-f * cover) == pytest.approx(5, abs=1e-9)
 
