@@ -190,6 +190,17 @@ def _of_grain(season: Season) -> list[Message]:
     return said
 
 
+def _field_states(season: Season) -> dict[str, residue.State]:
+    """Return by field how it stands as highly erodible land, as far as the soil survey tells."""
+    found: dict[str, residue.State] = {}
+    for ground, place in season.both():
+        cluster = ground.cluster
+        found |= residue.field_states(
+            place.stack, cluster.farm.soils, cluster.fields, cluster.plan.crop, season.ready.coefficients
+        )
+    return found
+
+
 def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     """Return what the season has to say, by topic."""
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
@@ -214,6 +225,11 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
                 counts.losses, season.chosen.need, bales.storage_span(plan.storage, plan.farm.season)[1]
             ),
         ],
-        "soil": story.soil_messages(cells, coefficients) + story.year_messages(cells) + story.terrain_messages(cells),
+        "soil": [
+            *story.soil_messages(cells, coefficients),
+            *residue.erodible_land_messages(_field_states(season), coefficients),
+            *story.year_messages(cells),
+            *story.terrain_messages(cells),
+        ],
         "yards": [line for place in sites.places for line in place.found.messages],
     }

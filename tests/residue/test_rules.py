@@ -21,8 +21,8 @@ from stovergeo.residue.production import cover_after
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,
+    erodible_ground,
     ground_cover,
-    highly_erodible,
     nutrient_floor,
     plan_floor,
     soil_carbon,
@@ -53,7 +53,7 @@ def ground(**values) -> xr.Dataset:
         "soil_erodibility": 0.32 * K_SI_PER_US,
         "soil_loss_tolerance": 5 * MG_HA_PER_TON_ACRE,
         "wind_erodibility": 86 * MG_HA_PER_TON_ACRE,
-        "highly_erodible": 0.0,
+        "erodible_class": 0.0,
     }
     return xr.Dataset(
         {n: (("y", "x"), [[float(v)]], {"units": VARIABLES[n].unit}) for n, v in {**usual, **values}.items()}
@@ -80,7 +80,7 @@ def test_all_built_in_rules_are_loaded_as_plug_ins():
     assert set(NAMES) == {
         "concentrated_flow",
         "ground_cover",
-        "highly_erodible",
+        "erodible_ground",
         "nutrient_floor",
         "plan_floor",
         "soil_carbon",
@@ -266,7 +266,7 @@ SIGNS_OF_GROUND = [
     (wind_erosion, "wind_erodibility", +1, 0.0, 700.0),
     (wind_erosion, "soil_loss_tolerance", -1, 1.0, 12.0),
     (steep_ground, "slope_pct", +1, 0.0, 30.0),
-    (highly_erodible, "highly_erodible", +1, 0.0, 1.0),
+    (erodible_ground, "erodible_class", +1, 0.0, 2.0),
     (soil_carbon, "stover_typical_mg_ha", 0, 0.1, 20.0),
     (plan_floor, "grain_mg_ha", -1, 0.0, 15.0),
     (nutrient_floor, "stover_mg_ha", +1, 0.1, 20.0),
@@ -367,11 +367,14 @@ def test_steeper_ground_than_the_plan_allows_keeps_all():
     assert one(steep_ground, slope_pct=8.01) == 9.0
 
 
-def test_highly_erodible_is_computed_where_the_survey_is_silent():
-    assert one(highly_erodible, highly_erodible=np.nan, ls_factor=0.75) == 0  # 160 x .32 x .75 / 5 = 7.7
-    assert one(highly_erodible, highly_erodible=np.nan, ls_factor=0.80) == 9.0  # 8.2
-    assert one(highly_erodible, highly_erodible=0.0, ls_factor=3.0) == 0  # the survey's listing decides
-    assert not highly_erodible.in_force(options(limits={"take_highly_erodible": True}))
+def test_erodible_ground_is_what_the_screen_or_the_list_says():
+    assert one(erodible_ground, erodible_class=np.nan, ls_factor=0.75) == 0  # 160 x .32 x .75 / 5 = 7.7
+    assert one(erodible_ground, erodible_class=np.nan, ls_factor=0.80) == 9.0  # 8.2
+    assert (
+        one(erodible_ground, erodible_class=0.0, ls_factor=3.0) == 9.0
+    )  # the list goes by map unit, the screen by cell
+    assert one(erodible_ground, erodible_class=1.0, ls_factor=0.1) == one(erodible_ground, erodible_class=2.0) == 9.0
+    assert not erodible_ground.in_force(options(limits={"take_erodible": True}))
 
 
 def test_plan_floor_takes_the_strictest_of_its_three():
@@ -460,5 +463,5 @@ def test_what_the_plan_gives_prints_as_given():
     [(0.05, "a little of this ground"), (3.0, "about 33% of this ground"), (8.99, "all of this ground")],
 )
 def test_a_rule_that_forbids_says_on_how_much_ground(keep, ground):
-    for rule in (concentrated_flow, highly_erodible, steep_ground):
+    for rule in (concentrated_flow, erodible_ground, steep_ground):
         assert ground in render(rule.message(keep, 9.0, options()), "us").lower()

@@ -69,6 +69,9 @@ class Crop(Section):
     wind_loss: WindLoss | None = Field(
         None, description='Wind loss of bare ground from the conservation office, e.g. "4 ton/ac/yr" or "9 t/ha/yr".'
     )
+    wind_climate_pct: float | None = Field(
+        None, ge=0, le=150, description="C of the wind erosion equation, percent, from the conservation office."
+    )
     nutrient_basis: Literal["bale", "maturity"] = Field(
         "bale",
         description="What the handbook's nutrient contents were measured on; rain takes P and K from the stalks.",
@@ -97,8 +100,8 @@ class Limits(Section):
         None, alias="phosphate_max", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
     )
     slope_max_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
-    take_highly_erodible: bool = Field(
-        False, description="Allow harvest on highly erodible land (needs its conservation plan)."
+    take_erodible: bool = Field(
+        False, description="Allow harvest on erodible ground; true only where its conservation plan allows it."
     )
     tolerance_fraction: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
