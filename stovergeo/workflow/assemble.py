@@ -205,7 +205,10 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     """Return what the season has to say, by topic."""
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
     plan, coefficients = ready.plan, ready.coefficients
-    break_even = bales.break_even_table(counts.losses, sites.bale) if counts.made["bales"].sum() else None
+    rejected_max = coefficients["storage.rim_rejected"].high
+    break_even = None
+    if counts.made["bales"].sum():
+        break_even = bales.break_even_table(counts.losses, sites.bale, rejected_max=rejected_max)
     basis = {name: one for ground in season.grounds for name, one in ground.yields.basis.items()}
     cells = story.cells_of([place.stack for place in sites.places])
     return {
