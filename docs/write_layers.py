@@ -56,6 +56,10 @@ UNITS = {
     "soil_loss_tolerance": "ton/ac a year, or as `units` says",
     "wind_erodibility": "ton/ac a year, or as `units` says",
     "slope_length_m": "m",
+    "slope_low_pct": "%",
+    "slope_high_pct": "%",
+    "slope_length_low_m": "m",
+    "slope_length_high_m": "m",
     "water_table_cm": "cm",
     "clay_pct": "%",
 }

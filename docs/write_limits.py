@@ -21,9 +21,11 @@ PAGE = Path(__file__).with_name("limits.md")
 
 EQUATIONS = {
     "concentrated_flow": "keep = all where `concentrated_flow` is 1",
-    "ground_cover": """flat = -ln(1 - cover) / k                            kg/ha on the surface after planting
-keep = flat / (overwinter x product of passes) + what stands""",
-    "highly_erodible": "keep = all where listed, or, unlisted, where R K LS / T >= 8",
+    "erodible_ground": """keep = all where R K LS / T >= 8 by cell
+keep = all where the survey lists the soil as highly or potentially highly erodible""",
+    "ground_cover": """before = cover / product of passes                   cover there must be before the passes
+flat   = -ln(1 - before) / k / overwinter            kg/ha at harvest
+keep   = flat + what stands; all where before >= 95 %: no amount suffices, change the passes""",
     "nutrient_floor": "keep = stover - most of a nutrient / content",
     "plan_floor": """keep = max(retention_min, stover - removal_max)
 keep = all where the grain is under harvest_from_bu_ac""",
@@ -33,7 +35,7 @@ keep     = (required - (1 - f) x stover) / f          harvest in a fraction f of
     "steep_ground": "keep = all where the slope is over the plan's limit",
     "water_erosion": """bare  = R K LS P C0                                 Mg/(ha yr)
 cover = ln(bare / T) / (b (6.096 mm / roughness)^0.08)   %, 0 where bare <= T
-keep  = as for ground cover; all where cover > 95 %""",
+keep  = as for ground cover""",
     "water_plus_wind": """solve  water exp(-b cover) + wind exp(-0.0438 cover) = T    for cover, by Newton's method
 keep   = as for ground cover""",
     "wind_erosion": """\
@@ -101,6 +103,8 @@ def page() -> str:
         *coefficient_rows([*_group(coefficients, "tillage"), *_group(coefficients, "flattening")]),
         "",
     ]
+    lines += [ERODIBLE_LAND, "", *coefficient_rows(_group(coefficients, "retention.erodible_field")), ""]
+    lines += [COUNTS, "", *coefficient_rows([coefficients["retention.cover.count_error"]]), ""]
     lines += [GATHERING, "", *coefficient_rows(_group(coefficients, "methods")), "", ODDS]
     return "\n".join(lines)
 
@@ -114,7 +118,7 @@ INTRODUCTION = """# Removable stover and its limits
 *Written by `docs/write_limits.py`; a test keeps it current. Masses are oven-dry; "all" means all standing stover.*
 
 Planning guidance, not a conservation plan. The rules below are screens: one number for a year, a field's rotation or a
-soil. Highly erodible land needs its own conservation plan, and steep or gullied ground a planner's eye.
+soil. Only the conservation office finds land highly erodible, and steep or gullied ground needs a planner's eye.
 
 ## From grain to limit
 
@@ -131,6 +135,29 @@ not set, a wind loss that is not given) is neither run nor listed.
 
 ## The rules
 """
+
+ERODIBLE_LAND = """### Highly erodible land
+
+Erodible ground, above, is a screen by cell. Highly erodible land in law goes by soil map unit and field (7 CFR 12.21
+and 12.22), with values frozen on 1 January 1990 that no survey file carries. The plan says of each field only this, and
+that the conservation office decides; no limit follows from it beyond those of the rules:
+
+    water = R K LS / T   LS = (length / 22.13)^m (65.41 sin^2 + 4.56 sin + 0.065), steepest and longest of the unit
+    wind  = C I / T      C in percent (`wind_climate_pct` of the plan); the two are not added
+    map unit   as the survey lists it; unlisted: may be where either index can reach 8, below where neither can
+    field      listed, may be, not known or below, where such map units are a third of it, or 50 acres"""
+
+COUNTS = """### Cover counts
+
+The plan can give the cover counted in a field after planting (`[[crop.cover_counts]]`). It then says what the passes
+keep there, for all rules that ask for cover:
+
+    counted = cover + error x sqrt(cover (1 - cover) / marks)
+    passes  = counted / (1 - exp(-k x overwinter x stover left))     at most 1
+              x product of the plan's passes / product of the passes before the count
+
+A pass keeps a share of cover, not of mass. As a share of mass, g, the same share f is the smaller the more lies there:
+g = -ln(1 - f (1 - exp(-k M))) / (k M)."""
 
 GATHERING = """## Methods of gathering
 

@@ -87,7 +87,9 @@ def _used(need: pd.DataFrame, table: pd.DataFrame, ends: date) -> list[Message]:
     return found
 
 
-def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None) -> pd.DataFrame:
+def break_even_table(
+    table: pd.DataFrame, bale: BaleSize, against: tuple[str, str] | None = None, *, rejected_max: float = 0.0
+) -> pd.DataFrame:
     """Return, for each storage option, from which month and from which price it beats a plain one.
 
     Parameters
@@ -98,6 +100,9 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
     against : (wrap, base), optional
         The storage option to beat; left out: the standard wrap on bare ground, or the
         table's first way where it lacks that.
+    rejected_max : float
+        Most of the spoiled skin that may be thrown away as well (the high end of ``storage.rim_rejected``). An option
+        that pays only then is neither said to pay nor not to.
 
     Returns
     -------
@@ -105,12 +110,13 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         wrap, base, added_cost ($ a bale more than the plain way, loss not counted), saved_pct
         (points of loss saved in the season's last month), price_mg (price of a dry Mg from which
         it pays for that month's bales: 0 at any price, infinite at none), price_if_high_mg (the same
-        where losses reach the high end of their band), from_month and
+        where losses reach the high end of their band), price_if_rejected_mg (the same where `rejected_max` of the
+        spoiled skin is thrown away), from_month and
         from_year (first month of use in which it pays at the table's price; 0 where in none),
         message.
     """
     columns = ["wrap", "base", "added_cost", "saved_pct", "price_mg", "price_if_high_mg"]
-    columns += ["from_month", "from_year", "message"]
+    columns += ["price_if_rejected_mg", "from_month", "from_year", "message"]
     season = table[table["in_season"]]
     against = against or _plainest(season)
     plain = _of(season, against)
@@ -128,12 +134,25 @@ def break_even_table(table: pd.DataFrame, bale: BaleSize, against: tuple[str, st
         price = break_even_price_per_mg(added, bale.dry_kg / 1000, saved / 100)
         saved_high = float((plain["loss_high_pct"] - own["loss_high_pct"]).iloc[-1])
         if_high = break_even_price_per_mg(added, bale.dry_kg / 1000, saved_high / 100)
+        skin = rejected_max * float((plain["rim_pct"] - own["rim_pct"]).fillna(0.0).iloc[-1])
+        saved_rejected = max(float((plain["loss_pct"] - own["loss_pct"]).iloc[-1]) + skin, saved)
+        if_rejected = break_even_price_per_mg(added, bale.dry_kg / 1000, saved_rejected / 100)
         pays = own["cost_bale"] < plain["cost_bale"]
         first = own.loc[pays.idxmax()] if pays.any() else None
         month, year = (int(first["month"]), int(first["year"])) if first is not None else (0, 0)
-        row = (*way, added, saved, price, if_high, month, year)
-        rows.append((*row, _message(against, bool(pays.iloc[0]), row)))
+        row = (*way, added, saved, price, if_high, if_rejected, month, year)
+        hangs = not month and if_rejected < _worth_per_mg(plain, bale)
+        both = {"way": way_message(*way), "share": rejected_max}
+        said = message("break_even.unknown", **both) if hangs else _message(against, bool(pays.iloc[0]), row)
+        rows.append((*row, said))
     return pd.DataFrame(rows, columns=columns)
+
+
+def _worth_per_mg(plain: pd.DataFrame, bale: BaleSize) -> float:
+    """Return what the table takes a dry Mg to be worth, $, from the largest of its losses; NaN where none is lost."""
+    last = plain.loc[plain["counted_pct"].idxmax()]
+    lost_mg = bale.dry_kg / 1000 * float(last["counted_pct"]) / 100
+    return float(last["loss_cost"]) / lost_mg if lost_mg > 0 else math.nan
 
 
 def _plainest(table: pd.DataFrame) -> tuple[str, str]:
@@ -147,7 +166,7 @@ def _of(table: pd.DataFrame, way: tuple[str, str]) -> pd.DataFrame:
 
 def _message(against: tuple[str, str], from_start: bool, row: tuple[Any, ...]) -> Message:
     """Say what a row of the table means, all but its message given."""
-    wrap, base, added, saved, price, if_high, month, year = row
+    wrap, base, added, saved, price, if_high, _, month, year = row
     both = {"way": way_message(wrap, base), "plain": way_message(*against)}
     if month and from_start:
         return message("break_even.any_month", **both)

@@ -47,7 +47,7 @@ STEPS: Final = (
             "soil_erodibility",
             "soil_loss_tolerance",
             "wind_erodibility",
-            "highly_erodible",
+            "erodible_class",
         ),
     ),
     Step("yieldmap.grain_surface", uses=("field_number",), makes=("grain_mg_ha", "grain_error_mg_ha")),

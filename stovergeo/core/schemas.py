@@ -91,7 +91,11 @@ SOILS: Final[Table] = {
     "soil_loss_tolerance": _number("Mg/(ha yr)", "T"),
     "wind_erodibility": _number("Mg/(ha yr)", "wind erodibility index"),
     "slope_length_m": _number("m", "surveyed slope length", optional=True),
-    "highly_erodible": _number("1", "1 yes, 0 no", optional=True),
+    "slope_low_pct": _number("%", "least slope of the map unit", optional=True),
+    "slope_high_pct": _number("%", "steepest slope of the map unit", optional=True),
+    "slope_length_low_m": _number("m", "least slope length of the map unit", optional=True),
+    "slope_length_high_m": _number("m", "greatest slope length of the map unit", optional=True),
+    "erodible_class": _number("1", "the survey's list: 2 highly erodible, 1 potentially, 0 not", optional=True),
     "k_from_nomograph": _number("1", "share of the ground whose K is worked out from texture", optional=True),
     "geometry": GEOMETRY,
 }

@@ -58,7 +58,7 @@ BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
         "soil_erodibility": Variable("Mg ha h/(ha MJ mm)", "K of the surface layer", 0, 0.15),
         "soil_loss_tolerance": Variable("Mg/(ha yr)", "T, tolerable soil loss", 0, 20),
         "wind_erodibility": Variable("Mg/(ha yr)", "wind erodibility index of the soil", 0, 700),
-        "highly_erodible": Variable("1", "1 where the ground is listed or computed highly erodible", 0, 1),
+        "erodible_class": Variable("1", "soil survey's list: 2 highly erodible, 1 potentially, 0 not", 0, 2),
     },
     "yieldmap": {
         "grain_mg_ha": Variable("Mg/ha", "dry corn grain", 0, 40),

@@ -15,7 +15,7 @@ from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.rasters import resampled
-from stovergeo.inputs.soils import ATTRIBUTES
+from stovergeo.inputs.soils import ATTRIBUTES, OF_MAP_UNIT
 from stovergeo.inputs.surroundings import HALF_WIDTH_M
 
 
@@ -66,7 +66,7 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
     stack = put(stack, field_number=numbers, inside_property=allowed)
     soil = _burn(stack, farm.soils, np.arange(len(farm.soils)))
     row = np.nan_to_num(soil, nan=len(farm.soils)).astype(int)  # one past the last where no soil is known
-    known = {c: farm.soils[c].to_numpy(dtype=np.float64) for c in ATTRIBUTES if c != "slope_length_m"}
+    known = {c: farm.soils[c].to_numpy(dtype=np.float64) for c in ATTRIBUTES if c not in OF_MAP_UNIT}
     stack = put(stack, soil_number=soil, **{column: np.append(v, np.nan)[row] for column, v in known.items()})
     if farm.elevation is None:
         return stack

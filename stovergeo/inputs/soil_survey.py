@@ -61,9 +61,10 @@ HYDRIC: Final = {"yes": 1.0, "no": 0.0, "unranked": 0.5}
 #: hydrologic group; a dual group (drained/undrained) counts as undrained, the wetter
 HYDROLOGIC: Final = {"a": 1, "b": 2, "c": 3, "d": 4, "a/d": 4, "b/d": 4, "c/d": 4}
 POTENTIALLY_ERODIBLE: Final = ("potentially highly erodible land", "phel")
-#: highly erodible land class of the map unit; what only might be highly erodible counts as such
+#: highly erodible land class of the map unit, as the survey lists it; only a visit settles what may be
 ERODIBLE: Final = {
-    **dict.fromkeys(("highly erodible land", "hel", *POTENTIALLY_ERODIBLE), 1.0),
+    **dict.fromkeys(("highly erodible land", "hel"), 2.0),
+    **dict.fromkeys(POTENTIALLY_ERODIBLE, 1.0),
     **dict.fromkeys(("not highly erodible land", "nhel"), 0.0),
 }
 
@@ -83,7 +84,8 @@ WANTED: Final[dict[str, tuple[str, tuple[str, ...]]]] = {
     "muaggatt": ("mukey", ("mukey", "wtdepannmin")),
     "component": (
         "mukey",
-        ("mukey", "cokey", "comppct_r", "compname", "compkind", "majcompflag", "slopelenusle_r", "tfact", "wei",
+        ("mukey", "cokey", "comppct_r", "compname", "compkind", "majcompflag", "slope_l", "slope_h", "slopelenusle_l",
+         "slopelenusle_r", "slopelenusle_h", "tfact", "wei",
          "hydricrating", "drainagecl", "hydgrp", "taxorder"),
     ),
     "chorizon": (
@@ -103,7 +105,8 @@ _ORDER: Final[dict[str, dict[str, int]]] = {
     "mapunit": {"musym": 0, "muname": 1, "muhelcl": 12, "mukey": -1},
     "muaggatt": {"wtdepannmin": 6, "mukey": -1},
     "component": {
-        "comppct_r": 1, "compname": 3, "majcompflag": 5, "slopelenusle_r": 12, "tfact": 15, "wei": 16,
+        "comppct_r": 1, "compname": 3, "majcompflag": 5, "slope_l": 8, "slope_h": 10, "slopelenusle_l": 11,
+        "slopelenusle_r": 12, "slopelenusle_h": 13, "tfact": 15, "wei": 16,
         "hydricrating": 22, "drainagecl": 23, "hydgrp": 79, "mukey": -2, "cokey": -1,
     },
     "chorizon": {
@@ -235,6 +238,8 @@ def _mostly(words: pd.Series, known: dict[str, int]) -> bool:
     return bool(said.empty or said.isin(known).mean() > 0.5)
 
 
+#: least and steepest slope (%), least, representative and greatest slope length (m)
+SLOPES: Final = ("slope_l", "slope_h", "slopelenusle_l", "slopelenusle_r", "slopelenusle_h")
 #: share of a map unit from which a component counts as major, % (survey's rule for wtdepannmin)
 MAJOR_PCT: Final = 15.0
 #: depth to which surface clay is averaged, cm
@@ -257,7 +262,7 @@ def map_units(tables: Tables) -> pd.DataFrame:
     -------
     DataFrame
         musym, muname, muhelcl, drainagecl, hydgrp, hydricrating, flodfreqcl, pondfreqcl (words), wtdepannmin (cm),
-        claytotal_r (%), kwfact, tfact (US units), wei (ton/ac/yr), slopelenusle_r (m), wettest_drainagecl (word),
+        claytotal_r (%), kwfact, tfact (US units), wei (ton/ac/yr), `SLOPES`, wettest_drainagecl (word),
         k_from_nomograph (share of what gives kwfact, 0 to 1, that is worked out and not surveyed), components (text).
     """
     units = tables["mapunit"].drop_duplicates("mukey").set_index("mukey")
@@ -265,7 +270,7 @@ def map_units(tables: Tables) -> pd.DataFrame:
     share = soils["comppct_r"]
     key = soils["mukey"]
     out = units[["musym", "muname", "muhelcl"]].copy()
-    for column in ("claytotal_r", "kwfact", "tfact", "wei", "slopelenusle_r", "k_from_nomograph"):
+    for column in ("claytotal_r", "kwfact", "tfact", "wei", *SLOPES, "k_from_nomograph"):
         out[column] = _weighted(soils[column], share, key)
     for column, order in (
         ("drainagecl", DRAINAGE), ("hydgrp", HYDROLOGIC), ("hydricrating", HYDRIC),
@@ -288,7 +293,7 @@ def map_units(tables: Tables) -> pd.DataFrame:
 def _components(tables: Tables) -> pd.DataFrame:
     """Return the components with their share, surface clay, erodibility, flooding, ponding and water table."""
     soils = tables["component"].copy()
-    measured = ["comppct_r", "tfact", "wei", "slopelenusle_r"]
+    measured = ["comppct_r", "tfact", "wei", *SLOPES]
     soils[measured] = soils[measured].apply(pd.to_numeric, errors="coerce")
     soils = soils[soils["comppct_r"] > 0].reset_index(drop=True)
     keys = ["cokey", "chkey"]

@@ -56,14 +56,26 @@ ATTRIBUTES: Final = {
     "soil_loss_tolerance": ("tfact",),
     "wind_erodibility": ("wei",),
     "slope_length_m": ("slopelenusle_r",),
-    "highly_erodible": ("muhelcl",),
+    "slope_low_pct": ("slope_l",),
+    "slope_high_pct": ("slope_h",),
+    "slope_length_low_m": ("slopelenusle_l",),
+    "slope_length_high_m": ("slopelenusle_h",),
+    "erodible_class": ("muhelcl",),
 }
 #: attributes from which the nomograph works out K where the survey gives none
 TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
 #: column that says of how much of a polygon K is worked out so
 WORKED_OUT: Final = "k_from_nomograph"
+#: columns that say something of the whole map unit and not of a cell: they stay in the table
+OF_MAP_UNIT: Final = (
+    "slope_length_m",
+    "slope_low_pct",
+    "slope_high_pct",
+    "slope_length_low_m",
+    "slope_length_high_m",
+)
 #: columns the packages can do without: absent is not worth a warning
-OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
+OPTIONAL: Final = ("erodible_class", "wettest_drainage_class", *OF_MAP_UNIT)
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
     "wettest_drainage_class": DRAINAGE,
@@ -71,7 +83,7 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "ponding_class": PONDING,
     "hydric": HYDRIC,
     "hydrologic_group": HYDROLOGIC,
-    "highly_erodible": ERODIBLE,
+    "erodible_class": ERODIBLE,
 }
 #: column -> (lowest, highest believable, in the unit of the survey)
 _NUMBERS: Final = {
@@ -81,6 +93,10 @@ _NUMBERS: Final = {
     "soil_loss_tolerance": (0.0, 5.0),
     "wind_erodibility": (0.0, 310.0),
     "slope_length_m": (0.0, 500.0),
+    "slope_low_pct": (0.0, 150.0),
+    "slope_high_pct": (0.0, 150.0),
+    "slope_length_low_m": (0.0, 500.0),
+    "slope_length_high_m": (0.0, 500.0),
 }
 #: steps in which the survey gives a soil its erodibility and its tolerance; means of mixtures lie between
 #: (K classes of the National Soil Survey Handbook, part 618; from memory)
@@ -220,7 +236,7 @@ def _words(column: pd.Series, target: str, mixed: bool, at: Place) -> np.ndarray
     if unknown:
         listed = ", ".join(repr(w[:40]) for w in unknown[:5])
         at.add("soil.code", f"Not among the survey's words for {target.replace('_', ' ')}: {listed}.")
-    if target == "highly_erodible":
+    if target == "erodible_class":
         perhaps = column.astype("string").str.casefold().isin(POTENTIALLY_ERODIBLE).to_numpy(dtype=bool, na_value=False)
         if perhaps.any():
             said = f"{int(perhaps.sum()):,} soil polygons are only potentially highly erodible."

@@ -8,6 +8,11 @@ from stovergeo.residue.carbon import harvest_calendar as harvest_calendar
 from stovergeo.residue.collection import Method as Method
 from stovergeo.residue.collection import methods as methods
 from stovergeo.residue.collection import take as take
+from stovergeo.residue.cover_counts import check_counts as check_counts
+from stovergeo.residue.cover_counts import cover_counts as cover_counts
+from stovergeo.residue.erodible_land import State as State
+from stovergeo.residue.erodible_land import erodible_land_messages as erodible_land_messages
+from stovergeo.residue.erodible_land import field_states as field_states
 from stovergeo.residue.monte_carlo import DrawnLimits as DrawnLimits
 from stovergeo.residue.monte_carlo import odds_table as odds_table
 from stovergeo.residue.monte_carlo import sample_limits as sample_limits

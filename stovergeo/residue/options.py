@@ -15,7 +15,8 @@ from stovergeo.core.nearest import unknown_value
 from stovergeo.core.units import KG_PER_MG
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue.collection import Method
-from stovergeo.residue.production import laid_down, mass_of, surviving
+from stovergeo.residue.cover_counts import CoverCount
+from stovergeo.residue.production import cover_kept, laid_down, mass_for_cover
 from stovergeo.residue.wind import silhouette_cm2_m2, standing_ratio
 
 #: passes that leave most of the surface as it was
@@ -36,14 +37,15 @@ class RuleOptions:
     >>> from stovergeo import RuleOptions, load_handbook
     >>> from stovergeo.inputs.plan import Crop, Limits
     >>> options = RuleOptions(Crop(tillage=("planter_no_till",)), Limits(cover_pct=40), load_handbook())
-    >>> options.full_width, 0 < options.surviving() < 1
-    (False, True)
+    >>> options.full_width, options.passes_keep(("chisel_straight", "planter"))
+    (False, 0.7200000000000001)
     """
 
     crop: Crop
     limits: Limits
     coefficients: Handbook
     method: Method | None = None  #: None: no stubble is counted on, all stover that is left lies flat
+    counts: tuple[CoverCount, ...] = ()  #: of the fields on the stack
     drawn: Mapping[str, Number] = field(default_factory=dict, repr=False)
     asked: set[str] = field(default_factory=set, compare=False, repr=False)  #: keys that `number` was asked for
 
@@ -66,10 +68,38 @@ class RuleOptions:
         """True where the ground is turned over."""
         return "moldboard" in self.crop.tillage
 
-    def surviving(self) -> Number:
-        """Return the share of flat stover still on the surface after winter and the plan's passes."""
-        passes = [self.number(f"tillage.{name}") for name in self.crop.tillage]
-        return surviving(self.number("retention.cover.overwinter"), passes)
+    def cover_k(self) -> Number:
+        """Return the cover coefficient of what stays, ha/kg: less where leaf, cob and husk were baled before stalk."""
+        k, stalk = self.number("retention.cover.k"), self.coefficients.value("residue.fraction.stalk")
+        if self.method is None or self.method.fraction >= 1 or stalk >= 1:
+            return k
+        baled = self.method.fraction
+        left = (stalk - baled * self.method.parts["stalk"]) / (1 - baled)  # share of stalk in what stays
+        left = min(max(left, 0.0), 1.0)
+        of_stalk = self.number("retention.cover.stalk_k")
+        of_rest = (1 - stalk * of_stalk) / (1 - stalk)  # so that the whole plant has k
+        return k * np.minimum(left * of_stalk + (1 - left) * of_rest, 1.0)
+
+    def passes_keep(self, names: tuple[str, ...]) -> Number:
+        """Return the share of ground cover that passes keep, by the handbook."""
+        return cover_kept(self.number(f"tillage.{name}") for name in names)
+
+    def kept(self, stack: xr.Dataset) -> Number:
+        """Return the share of ground cover that the plan's passes keep: by the count of a field that has one."""
+        planned = self.passes_keep(self.crop.tillage)
+        kept = planned
+        if "field_number" not in stack:
+            return kept
+        for count in self.counts:
+            counted = count.kept(
+                self.number("retention.cover.count_error"),
+                self.number("retention.cover.k"),
+                self.number("retention.cover.overwinter"),
+                planned,
+                self.passes_keep(count.tillage),
+            )
+            kept = xr.where(stack["field_number"] == count.field_number, counted, kept)
+        return kept
 
     def standing(self) -> Number:
         """Return the share of all stover that still stands after the plan's passes (0 where no method is given)."""
@@ -78,22 +108,24 @@ class RuleOptions:
         laid = laid_down([self.number(f"flattening.{name}") for name in self.crop.tillage])
         return self.method.stands * (1 - laid)
 
-    def to_leave(self, flat_kg_ha: Number, stover_mg_ha: xr.DataArray) -> xr.DataArray:
-        """Return the stover (Mg/ha) to leave at harvest so that `flat_kg_ha` lies on the surface after planting.
+    def to_leave_for_cover(self, cover_pct: Number, stack: xr.Dataset) -> xr.DataArray:
+        """Return the stover (Mg/ha) to leave at harvest for a cover (%) after winter and the plan's passes.
 
-        What stands does not lie flat, so it comes on top.
+        Flat stover is asked for; what stands does not cover, so it comes on top. All of it is asked for where no
+        amount suffices: where the cover before the passes would have to be ``retention.cover.most`` or more. Ground
+        that needs no cover asks for nothing. Unknown where the cover is.
         """
-        return self.standing() * stover_mg_ha + flat_kg_ha / self.surviving() / KG_PER_MG
+        stover, most = stack["stover_mg_ha"], self.number("retention.cover.most")
+        cover = cover_pct + 0.0 * stover
+        before = cover / self.kept(stack)
+        flat = mass_for_cover(np.minimum(before, most) / 100, self.cover_k(), self.number("retention.cover.overwinter"))
+        asked = xr.where(cover > 0, self.standing() * stover + flat / KG_PER_MG, 0.0).where(cover.notnull())
+        return xr.where(before >= most, np.maximum(asked, stover), asked)
 
-    def to_leave_for_cover(self, cover_pct: xr.DataArray, stover_mg_ha: xr.DataArray) -> xr.DataArray:
-        """Return the stover (Mg/ha) to leave for a cover (%) after planting; all of it where no amount suffices.
-
-        Ground that needs no cover asks for nothing. Unknown where the cover is.
-        """
-        most = self.number("retention.cover.most")
-        flat = mass_of(np.minimum(cover_pct, most) / 100, self.number("retention.cover.k"))
-        asked = xr.where(cover_pct > 0, self.to_leave(flat, stover_mg_ha), 0.0).where(cover_pct.notnull())
-        return xr.where(cover_pct > most, np.maximum(asked, stover_mg_ha), asked)
+    def most_cover_pct(self) -> float:
+        """Return the cover (%) after planting that the plan's passes leave at most, by the handbook."""
+        kept = cover_kept(self.coefficients.value(f"tillage.{name}") for name in self.crop.tillage)
+        return float(kept) * self.coefficients.value("retention.cover.most")
 
     def stubble_ratio(self) -> Number:
         """Return the share of wind loss that the standing stubble lets through (1 where no method is given)."""

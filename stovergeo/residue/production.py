@@ -72,22 +72,70 @@ def mass_of(cover: Amount, k: Amount) -> Amount:
     return -np.log1p(-cover) / k
 
 
-def surviving(overwinter: Amount, passes: Iterable[Amount]) -> Amount:
-    """Return the share of flat stover still on the surface after winter and all passes.
+def cover_kept(passes: Iterable[Amount]) -> Amount:
+    """Return the share of the ground cover that several passes keep, each its share of what is there.
 
     Parameters
     ----------
-    overwinter : float
-        Share left at planting of what lay there in the fall.
     passes : iterable of float
-        Share left on the surface by each pass. These are mass factors; cover factors differ.
+        Share of cover that each pass keeps. Of the mass on the surface it keeps less, see `mass_kept`.
 
     Examples
     --------
-    >>> round(surviving(0.8, [0.5, 0.9]), 2)
-    0.36
+    >>> round(cover_kept([0.5, 0.9]), 2)
+    0.45
     """
-    return overwinter * prod(passes)
+    return prod(passes)
+
+
+def cover_after(mass_kg_ha: Amount, k: Amount, overwinter: Amount, kept: Amount) -> Amount:
+    """Return the share of the ground covered after winter and all passes by flat stover that lay there at harvest.
+
+    Winter takes mass, a pass takes cover.
+
+    Parameters
+    ----------
+    mass_kg_ha : float or array
+    k : float or array
+        Cover coefficient, ha/kg.
+    overwinter : float or array
+        Share of the mass left at planting of what lay there in the fall.
+    kept : float or array
+        Share of the cover that the passes keep together.
+
+    Examples
+    --------
+    Eight Mg/ha under a twisted chisel, a field cultivator and a planter:
+
+    >>> round(float(cover_after(8000.0, 0.00032, 0.8, cover_kept([0.5, 0.8, 0.9]))), 2)
+    0.31
+    """
+    return np.minimum(kept * cover_of(overwinter * mass_kg_ha, k), 1.0)
+
+
+def mass_for_cover(cover: Amount, k: Amount, overwinter: Amount, kept: Amount = 1.0) -> Amount:
+    """Return the flat stover at harvest (kg/ha) for a cover after winter and all passes: inverts `cover_after`.
+
+    Left out, `kept` is 1: `cover` is then that before the passes. No mass suffices where the passes keep no more than
+    `cover`: the answer is then infinite or NaN.
+
+    Examples
+    --------
+    >>> round(float(mass_for_cover(0.30, 0.00032, 0.8, cover_kept([0.5, 0.8, 0.9]))))
+    6999
+    """
+    return mass_of(cover / kept, k) / overwinter
+
+
+def mass_kept(kept: Amount, mass_kg_ha: Amount, k: Amount) -> Amount:
+    """Return the share of the surface mass that a pass keeps, from the share of cover: less under heavy residue.
+
+    Examples
+    --------
+    >>> round(float(mass_kept(0.5, 8000.0, 0.00032)), 4)
+    0.2417
+    """
+    return mass_of(kept * cover_of(mass_kg_ha, k), k) / mass_kg_ha
 
 
 def laid_down(passes: Iterable[Amount]) -> Amount:

@@ -190,11 +190,25 @@ def _of_grain(season: Season) -> list[Message]:
     return said
 
 
+def _field_states(season: Season) -> dict[str, residue.State]:
+    """Return by field how it stands as highly erodible land, as far as the soil survey tells."""
+    found: dict[str, residue.State] = {}
+    for ground, place in season.both():
+        cluster = ground.cluster
+        found |= residue.field_states(
+            place.stack, cluster.farm.soils, cluster.fields, cluster.plan.crop, season.ready.coefficients
+        )
+    return found
+
+
 def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
     """Return what the season has to say, by topic."""
     ready, sites, counts, choice = season.ready, season.sites, season.counts, season.chosen.choice
     plan, coefficients = ready.plan, ready.coefficients
-    break_even = bales.break_even_table(counts.losses, sites.bale) if counts.made["bales"].sum() else None
+    rejected_max = coefficients["storage.rim_rejected"].high
+    break_even = None
+    if counts.made["bales"].sum():
+        break_even = bales.break_even_table(counts.losses, sites.bale, rejected_max=rejected_max)
     basis = {name: one for ground in season.grounds for name, one in ground.yields.basis.items()}
     cells = story.cells_of([place.stack for place in sites.places])
     return {
@@ -214,6 +228,11 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
                 counts.losses, season.chosen.need, bales.storage_span(plan.storage, plan.farm.season)[1]
             ),
         ],
-        "soil": story.soil_messages(cells, coefficients) + story.year_messages(cells) + story.terrain_messages(cells),
+        "soil": [
+            *story.soil_messages(cells, coefficients),
+            *residue.erodible_land_messages(_field_states(season), coefficients),
+            *story.year_messages(cells),
+            *story.terrain_messages(cells),
+        ],
         "yards": [line for place in sites.places for line in place.found.messages],
     }

@@ -83,6 +83,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_baling_day(plan, _latitude(grid), report)
         check_layers(plan, part, mine, _latitude(grid), report)
     check_stated_yields(plan, fields, report)
+    residue.check_counts(plan.crop, fields["name"], coefficients, report)
     climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()

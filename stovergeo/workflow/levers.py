@@ -8,7 +8,7 @@ added, harvest in fewer years, a tillage pass less, a lower cover goal; last, a 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
@@ -123,7 +123,8 @@ def _gains(ground: Ground, wanted: frozenset[str], lever: Lever) -> Iterator[tup
         return
     area = ground.offers.zones.set_index("zone_id")["area_ha"]
     now = most_bales(ground.offers.allowed, area, ground.removable.methods, plan, lever.options)
-    offers = offers_if(ground, mine, lever.options, lever.methods)
+    options = replace(lever.options, counts=ground.removable.options.counts)
+    offers = offers_if(ground, mine, options, lever.methods)
     for zone, made in most_bales(offers, area, lever.methods, plan, lever.options).items():
         if made > (had := int(now.get(zone, 0))):
             yield lever.key, lever.family, str(zone), made, made - had, lever.action

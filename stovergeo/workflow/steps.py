@@ -90,7 +90,8 @@ class Removable:
 def find_removable(ready: ReadyCluster, terrain: Terrain, report: Report) -> Removable:
     """Compute the stover of each cell that no retention rule asks to stay."""
     plan, coefficients = ready.plan, ready.coefficients
-    options = residue.RuleOptions(plan.crop, plan.limits, coefficients)
+    counts = residue.cover_counts(plan.crop, ready.fields, terrain.stack, coefficients, report)
+    options = residue.RuleOptions(plan.crop, plan.limits, coefficients, counts=counts)
     stack = residue.limits(terrain.stack, options, report)
     planned = residue.methods(coefficients, plan.gather.methods, plan.crop.cut_height_m)
     storable = bales.storable_methods(planned, plan, coefficients, report)

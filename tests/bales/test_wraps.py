@@ -120,6 +120,28 @@ def test_clay_makes_the_pad_worth_more():
     assert prices[1] < prices[0]
 
 
+@pytest.mark.parametrize("way", [("full_cover", "soil"), ("stretch_film", "soil")])
+def test_a_verdict_that_hangs_on_the_rejected_skin_is_not_known(way):
+    plan, most = make_plan(), COEFFICIENTS["storage.rim_rejected"].high
+    bale = bale_of(plan.bale, None, COEFFICIENTS)
+
+    def even(worth, rejected=None):
+        own = COEFFICIENTS if rejected is None else load_handbook({"storage.rim_rejected": rejected})
+        highest = own["storage.rim_rejected"].high
+        table = break_even_table(table_of(plan, value_per_mg=worth, coefficients=own), bale, rejected_max=highest)
+        return table.set_index(["wrap", "base"]).loc[way]
+
+    lower, upper = even(60)[["price_if_rejected_mg", "price_mg"]]
+    assert lower < upper
+    between = (lower + upper) / 2
+    assert even(between)["message"].key == "break_even.unknown"
+    assert even(0.98 * lower)["message"].key.startswith("break_even.too_dear")
+    assert even(1.02 * upper)["message"].key.endswith("_month")
+    # who knows how much is thrown away gets an answer, and the two answers differ
+    assert even(between, most)["message"].key.endswith("_month")
+    assert even(between, 0.0)["message"].key.startswith("break_even.too_dear")
+
+
 def test_rejected_skin_counts_only_when_asked():
     plain = table_of(make_plan())
     coefficients = load_handbook({"storage.rim_rejected": 0.5})

@@ -41,7 +41,7 @@ def test_a_mixture_of_soils_is_weighed_and_its_wettest_part_kept(farm):
     assert soil["flooding_class"] == 2  # the worst month of the dominant soil
     assert soil["ponding_class"] == 0
     assert soil["water_table_cm"] == 15  # the shallowest of the soils that cover 15 % or more
-    assert soil["highly_erodible"] == 1  # potentially: the cautious way
+    assert soil["erodible_class"] == 1  # potentially: the cautious way
     assert soil["name"] == "Alder loam, 2 to 5 percent slopes"  # the line end inside the quotes is no new record
     assert "soil.mixture" in farm.codes()
 

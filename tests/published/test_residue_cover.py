@@ -1,10 +1,23 @@
 """Stover mass, ground cover, winter and tillage. READ: seen in the source; CALC: our arithmetic; MEM: from memory."""
 
+import geopandas as gpd
 import pytest
+import xarray as xr
 
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.core.errors import Report
 from stovergeo.core.units import KG_HA_PER_LB_ACRE
-from stovergeo.residue.production import cover_of, laid_down, mass_of, surviving
+from stovergeo.inputs.plan.crop import Crop
+from stovergeo.residue import cover_counts
+from stovergeo.residue.production import (
+    cover_after,
+    cover_kept,
+    cover_of,
+    laid_down,
+    mass_for_cover,
+    mass_kept,
+    mass_of,
+)
 
 COEFFICIENTS = load_handbook()
 COVERS = (10, 20, 30, 40, 50, 60, 70, 80, 90)
@@ -48,30 +61,12 @@ def test_cover_coefficient_lies_between_the_values_met():
     assert k.value == pytest.approx(32 * 1e-5)
 
 
-# Share of surface mass left by each pass: textbook table quoted in an online dictionary (READ).
-@pytest.mark.parametrize(
-    ("name", "left"),
-    [
-        ("moldboard", 0.05),
-        ("chisel_straight", 0.80),
-        ("chisel_twisted", 0.50),
-        ("disk_deep", 0.25),
-        ("disk_shallow", 0.50),
-        ("field_cultivator", 0.80),
-        ("sweep", 0.90),
-        ("spring_harrow", 0.60),
-        ("spike_harrow", 0.70),
-    ],
-)
-def test_mass_left_by_a_pass(name, left):
-    assert COEFFICIENTS.value(f"tillage.{name}") == left
-
-
 # Non-fragile residue, USDA and industry table 1992 (MEM): the defaults lie within its ranges.
 @pytest.mark.parametrize(
     ("name", "low", "high"),
     [
         ("moldboard", 0.0, 0.10),
+        ("disk_deep", 0.30, 0.60),
         ("chisel_straight", 0.60, 0.80),
         ("chisel_twisted", 0.50, 0.70),
         ("disk_shallow", 0.40, 0.70),
@@ -110,8 +105,113 @@ def test_overwinter_loss():
     assert COEFFICIENTS.value("retention.cover.overwinter") == 0.80
 
 
-# Vectors A and C of the science notes (computed, not published): 1.548 and 3.870 Mg/ha for 30 % cover after planting.
-@pytest.mark.parametrize(("passes", "mg_ha"), [((0.90,), 1.548), ((0.50, 0.80, 0.90), 3.870)])
+# Share of ground covered after planting by all stover of a crop; k 0.00032, winter 0.80 on the mass, passes on the
+# cover. Computed by another hand, not measured (CALC).
+SYSTEMS = {
+    "twisted, deep disk, cultivator": ((0.50, 0.25, 0.80, 0.90), (7, 8, 8)),
+    "straight, shallow disk, cultivator": ((0.80, 0.50, 0.80, 0.90), (23, 25, 27)),
+    "two cultivators": ((0.80, 0.80, 0.90), (45, 50, 53)),
+    "twisted, cultivator": ((0.50, 0.80, 0.90), (28, 31, 33)),
+    "two disks": ((0.50, 0.50, 0.90), (18, 20, 21)),
+    "no-till": ((0.90,), (71, 78, 83)),
+}
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_cover_after_planting_as_computed(system):
+    passes, covers = SYSTEMS[system]
+    found = [100 * cover_after(mass, 0.00032, 0.80, cover_kept(passes)) for mass in (6000, 8000, 10_000)]
+    assert found == pytest.approx(covers, abs=0.51)
+
+
+# Stover to leave for 30 % after planting by the same; the last cannot reach it (CALC).
+@pytest.mark.parametrize(
+    ("passes", "mg_ha"),
+    [((0.90,), 1.58), ((0.80, 0.80, 0.90), 2.87), ((0.50, 0.80, 0.90), 7.00), ((0.80, 0.50, 0.80, 0.90), None)],
+)
 def test_stover_to_leave_for_thirty_per_cent(passes, mg_ha):
-    left = surviving(0.80, passes)
-    assert mass_of(0.30, 0.00032) / left / 1000 == pytest.approx(mg_ha, abs=1e-3)
+    kept = cover_kept(passes)
+    if mg_ha is None:
+        assert 0.30 / kept > 0.95
+        return
+    assert mass_for_cover(0.30, 0.00032, 0.80, kept) / 1000 == pytest.approx(mg_ha, abs=5e-3)
+
+
+# One share of cover as shares of mass (CALC): heavy residue loses more of it.
+@pytest.mark.parametrize(
+    ("kept", "mass", "share"),
+    [
+        (0.5, 2000, 0.4213), (0.5, 4000, 0.3499), (0.5, 8000, 0.2417), (0.8, 2000, 0.7423), (0.8, 4000, 0.6732),
+        (0.8, 8000, 0.5234), (0.25, 8000, 0.1024), (0.05, 8000, 0.0185),
+    ],
+)  # fmt: skip
+def test_share_of_cover_as_share_of_mass(kept, mass, share):
+    assert mass_kept(kept, mass, 0.00032) == pytest.approx(share, abs=5e-5)
+
+
+def after_planting(*names, mass=8000):
+    kept = cover_kept(COEFFICIENTS.value(f"tillage.{name}") for name in names)
+    k, winter = (COEFFICIENTS.value(f"retention.cover.{key}") for key in ("k", "overwinter"))
+    return 100 * cover_after(mass, k, winter, kept)
+
+
+# Measured after corn in springs of 1996 and 1998 on an Illinois slope: chisel 21 and 29 %, moldboard 6 and 17 % (Appl.
+# Environ. Soil Sci. 2013:617504, table 1, READ). The table does not name the passes after the plow: two usual ones.
+@pytest.mark.parametrize("chisel", [("chisel_straight", "disk_shallow"), ("chisel_twisted", "field_cultivator")])
+@pytest.mark.parametrize("mass", [6000, 8000])
+def test_measured_cover_under_chisel(chisel, mass):
+    measured = (21, 29)
+    found = after_planting(*chisel, "planter", mass=mass)
+    assert measured[0] - 3 <= found <= measured[1] + 3
+    passes = [*chisel, "planter"]
+    as_mass = cover_of(0.8 * mass * cover_kept(COEFFICIENTS.value(f"tillage.{n}") for n in passes), 0.00032)
+    assert 100 * as_mass > measured[1] + 10, "shares of mass would promise far more than lies there"
+
+
+def test_measured_cover_under_moldboard():
+    assert 3 <= after_planting("moldboard", "field_cultivator", "planter") <= 17
+
+
+# USDA, Farming with Crop Residues, February 1992: the picture of two field cultivations and planting says 50 % (READ).
+def test_photographed_cover_after_two_cultivations():
+    assert after_planting("field_cultivator", "field_cultivator", "planter") == pytest.approx(50, abs=1)
+
+
+# Nebraska, 1988: 14 to 53 % where sands were disked twice. Nebraska, 1995: of tilled systems few reach 30 %, no-till
+# always has 40 % and more (abstracts, READ).
+def test_cover_measured_in_nebraska():
+    assert 14 <= after_planting("disk_shallow", "disk_shallow", "planter") <= 53
+    assert after_planting("planter_no_till", mass=4000) >= 40
+
+
+# Ranges for all stover of a crop of 180 to 220 bu/ac left (judgment).
+@pytest.mark.parametrize(
+    ("passes", "low", "high"),
+    [
+        (("moldboard", "field_cultivator", "planter"), 2, 18),
+        (("chisel_twisted", "disk_shallow", "field_cultivator", "planter"), 8, 30),
+        (("chisel_straight", "field_cultivator", "planter"), 30, 55),
+        (("planter_no_till",), 60, 90),
+    ],
+)
+def test_cover_lies_where_such_systems_lie(passes, low, high):
+    assert all(low <= after_planting(*passes, mass=mass) <= high for mass in (8000, 9000, 10_000))
+
+
+# A rope of 100 marks (CALC): standard error of the share, in points.
+@pytest.mark.parametrize(
+    ("cover", "marks", "error"), [(25, 100, 4.33), (30, 100, 4.58), (50, 100, 5.0), (30, 500, 2.05)]
+)
+def test_error_of_a_count(cover, marks, error, counted):
+    assert 100 * counted(cover, marks).error == pytest.approx(error, abs=5e-3)
+
+
+@pytest.fixture
+def counted():
+    def count(cover, marks):
+        entry = {"field": "Home", "cover_pct": cover, "marks": marks, "stover_left": "7 t/ha"}
+        crop = Crop.model_validate({"cover_counts": [entry]})
+        fields = gpd.GeoDataFrame({"name": ["Home"]})
+        return cover_counts(crop, fields, xr.Dataset(), COEFFICIENTS, Report())[0]
+
+    return count

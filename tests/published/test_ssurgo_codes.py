@@ -67,10 +67,10 @@ def test_hydric_ratings():
     assert coded(pd.Series(["Yes", "No", "Unranked"]), HYDRIC)[0].tolist() == [1.0, 0.0, 0.5]
 
 
-def test_what_only_may_be_highly_erodible_counts_as_such():
-    """Such map units need measurements on site (7 CFR 12.21, from memory); until then the cautious way."""
+def test_what_only_may_be_highly_erodible_has_a_class_of_its_own():
+    """Such map units need measurements on site (7 CFR 12.21, from memory)."""
     words = ["Highly erodible land", "Potentially highly erodible land", "Not highly erodible land"]
-    assert coded(pd.Series(words), ERODIBLE)[0].tolist() == [1.0, 1.0, 0.0]
+    assert coded(pd.Series(words), ERODIBLE)[0].tolist() == [2.0, 1.0, 0.0]
 
 
 @pytest.mark.parametrize("word", ["", None, np.nan, "None assigned", "NULL"])

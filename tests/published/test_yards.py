@@ -138,7 +138,7 @@ SETBACKS_FT = {
     "dwelling": (300, 100, 500, ("South Roxana", "Winner")),
     "road": (100, 33, 200, ("insurer",)),
     "overhead_line": (50, 33, 100, ("HSE",)),
-    "property_line": (50, 33, 200, ("South Roxana",)),
+    "property_line": (100, 33, 200, ("South Roxana", "insurer")),
     "trees": (33, 13, 66, ("CFS",)),
 }
 

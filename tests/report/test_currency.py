@@ -63,7 +63,7 @@ def test_a_price_in_another_currency_is_refused(tmp_path: Path, sign: str, price
     with pytest.raises(InputError):
         read_plan(placed_plan(tmp_path, PLACES["Hungary"], changes), report)
     assert [p.code for p in report.refused] == ["plan.bad_value"]
-    assert f"is not in {sign}, the plan's `farm.currency`" in str(report.refused[0]).replace("Is not", "is not")
+    assert f"is not in {sign}, the plan's currency" in str(report.refused[0]).replace("Is not", "is not")
 
 
 @pytest.mark.parametrize("sign", ["€", "EUR"])

@@ -24,7 +24,7 @@ def coefficients():
 def options(coefficients):
     return RuleOptions(
         Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
-        Limits(take_highly_erodible=True),
+        Limits(take_erodible=True),
         coefficients,
     )
 
@@ -49,7 +49,7 @@ def make_farm(rows=40, cols=60, cell=10.0) -> xr.Dataset:
         soil_erodibility=soil,
         soil_loss_tolerance=np.full(grid.shape, 5 * MG_HA_PER_TON_ACRE),
         wind_erodibility=np.where(x < cols // 2, 48.0, 86.0) * MG_HA_PER_TON_ACRE,
-        highly_erodible=np.zeros(grid.shape),
+        erodible_class=np.zeros(grid.shape),
     )
 
 

@@ -106,7 +106,7 @@ def test_fewer_rules_never_ask_for_more(farm, coefficients, done):
     for rule in done["binding_rule"].attrs["rules"]:
         told = RuleOptions(
             Crop(rotation="continuous corn", tillage=("chisel_straight", "planter")),
-            Limits(rules=(rule,), take_highly_erodible=True),
+            Limits(rules=(rule,), take_erodible=True),
             coefficients,
         )
         alone = limits(farm, told, Report())

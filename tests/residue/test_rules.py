@@ -17,12 +17,12 @@ from stovergeo.core.stack import VARIABLES
 from stovergeo.core.units import K_SI_PER_US, MG_HA_DRY_PER_BU_ACRE, MG_HA_PER_TON_ACRE
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, methods
-from stovergeo.residue.production import cover_of
+from stovergeo.residue.production import cover_after
 from stovergeo.residue.removable import NamedRule, asked, limits
 from stovergeo.residue.retention import (
     concentrated_flow,
+    erodible_ground,
     ground_cover,
-    highly_erodible,
     nutrient_floor,
     plan_floor,
     soil_carbon,
@@ -53,7 +53,7 @@ def ground(**values) -> xr.Dataset:
         "soil_erodibility": 0.32 * K_SI_PER_US,
         "soil_loss_tolerance": 5 * MG_HA_PER_TON_ACRE,
         "wind_erodibility": 86 * MG_HA_PER_TON_ACRE,
-        "highly_erodible": 0.0,
+        "erodible_class": 0.0,
     }
     return xr.Dataset(
         {n: (("y", "x"), [[float(v)]], {"units": VARIABLES[n].unit}) for n, v in {**usual, **values}.items()}
@@ -80,7 +80,7 @@ def test_all_built_in_rules_are_loaded_as_plug_ins():
     assert set(NAMES) == {
         "concentrated_flow",
         "ground_cover",
-        "highly_erodible",
+        "erodible_ground",
         "nutrient_floor",
         "plan_floor",
         "soil_carbon",
@@ -160,7 +160,7 @@ def test_a_variable_in_another_unit_is_refused(farm, coefficients):
 def cover_after_planting(retention_mg_ha, told, stover=9.0):
     """Forward: what lies flat at harvest, through winter and passes, as a share of the ground."""
     flat = (retention_mg_ha - told.standing() * stover) * 1000
-    return cover_of(flat * told.surviving(), told.number("retention.cover.k"))
+    return cover_after(flat, told.cover_k(), told.number("retention.cover.overwinter"), told.kept(ground()))
 
 
 @settings(max_examples=examples(50))
@@ -171,7 +171,11 @@ def cover_after_planting(retention_mg_ha, told, stover=9.0):
 )
 def test_ground_cover_inverts_exactly(cover, way, passes):
     told = options({"tillage": (passes, "planter")}, {"cover_pct": cover}).with_method(WAYS[way] if way else None)
-    assert 100 * cover_after_planting(one(ground_cover, told), told) == pytest.approx(cover, abs=1e-9)
+    keep, reached = one(ground_cover, told), min(cover, told.most_cover_pct())
+    # where the passes cannot leave the cover, all stover stays, or the amount beyond which no more is held to help
+    assert keep >= 9.0 or reached == cover
+    if reached == cover or keep > 9.0:
+        assert 100 * cover_after_planting(keep, told) == pytest.approx(reached, abs=1e-9)
 
 
 @settings(max_examples=examples(50))
@@ -191,7 +195,7 @@ def test_water_erosion_inverts_exactly(ls, k, t, r, way):
         assert bare <= t * MG_HA_PER_TON_ACRE * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         loss = bare * np.exp(-told.number("retention.water.cover_effect") * cover)
         assert loss == pytest.approx(t * MG_HA_PER_TON_ACRE, abs=1e-9)
 
@@ -205,7 +209,7 @@ def test_wind_erosion_inverts_exactly(bare, way):
         assert bare * told.stubble_ratio() <= 5 * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         loss = bare * told.stubble_ratio() * np.exp(-told.number("retention.wind.cover_effect") * cover)
         assert loss == pytest.approx(5, abs=1e-9)
 
@@ -220,7 +224,7 @@ def test_water_and_wind_together_invert_exactly(wind, ls):
         assert bare + wind <= 5 * (1 + 1e-12)
         return
     cover = 100 * cover_after_planting(keep, told)
-    if cover < 94.999:
+    if cover < told.most_cover_pct() - 0.001:
         b, f = told.number("retention.water.cover_effect"), told.number("retention.wind.cover_effect")
         assert bare * math.exp(-b * cover) + wind * math.exp(-f * cover) == pytest.approx(5, abs=1e-9)
 
@@ -262,7 +266,7 @@ SIGNS_OF_GROUND = [
     (wind_erosion, "wind_erodibility", +1, 0.0, 700.0),
     (wind_erosion, "soil_loss_tolerance", -1, 1.0, 12.0),
     (steep_ground, "slope_pct", +1, 0.0, 30.0),
-    (highly_erodible, "highly_erodible", +1, 0.0, 1.0),
+    (erodible_ground, "erodible_class", +1, 0.0, 2.0),
     (soil_carbon, "stover_typical_mg_ha", 0, 0.1, 20.0),
     (plan_floor, "grain_mg_ha", -1, 0.0, 15.0),
     (nutrient_floor, "stover_mg_ha", +1, 0.1, 20.0),
@@ -363,11 +367,14 @@ def test_steeper_ground_than_the_plan_allows_keeps_all():
     assert one(steep_ground, slope_pct=8.01) == 9.0
 
 
-def test_highly_erodible_is_computed_where_the_survey_is_silent():
-    assert one(highly_erodible, highly_erodible=np.nan, ls_factor=0.75) == 0  # 160 x .32 x .75 / 5 = 7.7
-    assert one(highly_erodible, highly_erodible=np.nan, ls_factor=0.80) == 9.0  # 8.2
-    assert one(highly_erodible, highly_erodible=0.0, ls_factor=3.0) == 0  # the survey's listing decides
-    assert not highly_erodible.in_force(options(limits={"take_highly_erodible": True}))
+def test_erodible_ground_is_what_the_screen_or_the_list_says():
+    assert one(erodible_ground, erodible_class=np.nan, ls_factor=0.75) == 0  # 160 x .32 x .75 / 5 = 7.7
+    assert one(erodible_ground, erodible_class=np.nan, ls_factor=0.80) == 9.0  # 8.2
+    assert (
+        one(erodible_ground, erodible_class=0.0, ls_factor=3.0) == 9.0
+    )  # the list goes by map unit, the screen by cell
+    assert one(erodible_ground, erodible_class=1.0, ls_factor=0.1) == one(erodible_ground, erodible_class=2.0) == 9.0
+    assert not erodible_ground.in_force(options(limits={"take_erodible": True}))
 
 
 def test_plan_floor_takes_the_strictest_of_its_three():
@@ -456,5 +463,5 @@ def test_what_the_plan_gives_prints_as_given():
     [(0.05, "a little of this ground"), (3.0, "about 33% of this ground"), (8.99, "all of this ground")],
 )
 def test_a_rule_that_forbids_says_on_how_much_ground(keep, ground):
-    for rule in (concentrated_flow, highly_erodible, steep_ground):
+    for rule in (concentrated_flow, erodible_ground, steep_ground):
         assert ground in render(rule.message(keep, 9.0, options()), "us").lower()

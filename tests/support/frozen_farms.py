@@ -143,7 +143,7 @@ CHANGES: dict[str, dict[str, Any]] = {
             "potash_max": "60 lb/ac",
             "phosphate_max": "12 lb/ac",
             "tolerance_fraction": 0.8,
-            "take_highly_erodible": True,
+            "take_erodible": True,
         },
         "bale": {"size": "5x5", "setting": "tight", "condition": "spring"},
         "wrap": {"kind": "net", "turns": 3, "overlap": "2 ft"},

@@ -60,7 +60,7 @@ def ground() -> xr.Dataset:
     grid = GeoBox((12, 12), Affine(10, 0, WEST, 0, -10, SOUTH + SIDE), CRS)
     same = {"field_number": 0, "grain_error_mg_ha": 0.5, "aspect_deg": 180, "ponding_m": 0, "wetness": 6, "hydric": 0}
     same |= {"drainage_height_m": 5, "concentrated_flow": 0, "sun_fraction": 1, "inside_property": 1, "clay_pct": 20}
-    same |= {"drainage_class": 3, "water_table_cm": 200, "flooding_class": 0, "ponding_class": 0, "highly_erodible": 0}
+    same |= {"drainage_class": 3, "water_table_cm": 200, "flooding_class": 0, "ponding_class": 0, "erodible_class": 0}
     same |= {"soil_loss_tolerance": 11, "upslope_area_m2": 400}
     unknown = np.where(x < 2, np.nan, 1.0)
     stack = put(new_stack(grid), **{name: np.full(x.shape, float(value)) for name, value in same.items()})

@@ -13,6 +13,35 @@ from stovergeo.inputs.plan.erosion import Erosivity, WindLoss
 from stovergeo.inputs.plan.harvest_years import HarvestYears
 
 
+def _percent(given: float) -> float:
+    if 0 < given < 1:
+        raise ValueError(f"{given:g} looks like a fraction; write percent, such as {100 * given:g}")
+    return given
+
+
+class CountedCover(Section):
+    """A count along a line laid across the rows after planting: the marks that touch a piece of stover."""
+
+    field: str = Field(description="Name of the field it was counted in.")
+    cover_pct: float = Field(gt=0, lt=100, description="Marks of 100 that touch stover 3/32 in wide or wider.")
+    marks: int = Field(100, ge=20, le=10_000, description="Marks looked at, of all lines together.")
+    stover_left_mg_ha: MassPerAreaMgHa | None = Field(
+        None,
+        alias="stover_left",
+        gt=0,
+        le=40,
+        description='Dry stover that stayed at the harvest before it, e.g. "3 ton/ac"; left out: all of it.',
+    )
+    tillage: tuple[str, ...] | None = Field(
+        None, description="Passes between that harvest and the count; left out: those of [crop]."
+    )
+
+    @field_validator("cover_pct")
+    @classmethod
+    def _percent_and_no_fraction(cls, given: float) -> float:
+        return _percent(given)
+
+
 class Crop(Section):
     """The crop, its rotation and its tillage."""
 
@@ -20,6 +49,9 @@ class Crop(Section):
     tillage: tuple[str, ...] = Field(
         ("chisel_straight", "field_cultivator", "planter"),
         description="Passes from harvest to planting, in order; names of the handbook's `tillage` group.",
+    )
+    cover_counts: tuple[CountedCover, ...] = Field(
+        (), description="Ground cover counted in spring, one entry a field; its passes are judged by it."
     )
     contoured: bool = Field(False, description="Rows on the contour.")
     erosivity: Erosivity = Field(
@@ -36,6 +68,9 @@ class Crop(Section):
     )
     wind_loss: WindLoss | None = Field(
         None, description='Wind loss of bare ground from the conservation office, e.g. "4 ton/ac/yr" or "9 t/ha/yr".'
+    )
+    wind_climate_pct: float | None = Field(
+        None, ge=0, le=150, description="C of the wind erosion equation, percent, from the conservation office."
     )
     nutrient_basis: Literal["bale", "maturity"] = Field(
         "bale",
@@ -65,17 +100,15 @@ class Limits(Section):
         None, alias="phosphate_max", description='Most P2O5 that may leave with the stover, e.g. "10 lb/ac".'
     )
     slope_max_pct: float = Field(8, gt=0, le=100, description="No harvest on steeper ground.")
-    take_highly_erodible: bool = Field(
-        False, description="Allow harvest on highly erodible land (needs its conservation plan)."
+    take_erodible: bool = Field(
+        False, description="Allow harvest on erodible ground; true only where its conservation plan allows it."
     )
     tolerance_fraction: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
     @field_validator("cover_pct", "slope_max_pct")
     @classmethod
     def _percent_and_no_fraction(cls, given: float) -> float:
-        if 0 < given < 1:
-            raise ValueError(f"{given:g} looks like a fraction; write percent, such as {100 * given:g}")
-        return given
+        return _percent(given)
 
 
 class Odds(Section):

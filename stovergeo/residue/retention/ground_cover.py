@@ -1,8 +1,8 @@
 """Ground cover after planting, through winter and the plan's tillage passes.
 
-Asks for the mass of flat stover that covers the wanted share of the ground after planting
-(mass to cover: Gregory 1982), divided by what winter and each pass leave of it; stalks that
-stand through all that do not count as cover and come on top.
+Each pass keeps a share of the cover. The cover wanted, divided by what the passes keep, is the cover there must be
+before them; the flat stover for it (mass to cover: Gregory 1982) is divided by what winter leaves of its mass. Stalks
+that still stand after the passes do not count as cover and come on top.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import xarray as xr
 from stovergeo.core.messages import Message
 from stovergeo.residue.messages import LITTLE_MG_HA, catalog
 from stovergeo.residue.options import RuleOptions
-from stovergeo.residue.production import mass_of
 
 title = "Ground cover after planting"
 reads = ("stover_mg_ha",)
@@ -24,12 +23,16 @@ reads_method = True
 
 def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave for the plan's cover after planting, Mg/ha."""
-    flat = mass_of(options.limits.cover_pct / 100, options.number("retention.cover.k"))
-    return options.to_leave(flat, stack["stover_mg_ha"])
+    return options.to_leave_for_cover(options.limits.cover_pct, stack)
 
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
-    """Return what the rule asks for."""
+    """Return what the rule asks for, or that the passes cannot leave the cover."""
     if retention_mg_ha < LITTLE_MG_HA:
         return catalog("rule.little", title=title)
-    return catalog("ground_cover.some", cover=options.limits.cover_pct, keep=retention_mg_ha)
+    cover, most = options.limits.cover_pct, options.most_cover_pct()
+    if retention_mg_ha >= stover_mg_ha and cover >= most:
+        return catalog("ground_cover.passes", cover=cover, most=most / 100)
+    if retention_mg_ha >= stover_mg_ha:
+        return catalog("ground_cover.all", cover=cover)
+    return catalog("ground_cover.some", cover=cover, keep=retention_mg_ha)

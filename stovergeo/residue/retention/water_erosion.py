@@ -50,7 +50,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
         options.number("retention.water.cover_effect"),
         options.number("retention.water.roughness"),
     )
-    return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
+    return options.to_leave_for_cover(cover, stack)
 
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:

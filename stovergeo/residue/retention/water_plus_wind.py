@@ -39,7 +39,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
         options.number("retention.wind.cover_effect"),
         tolerable(stack, options),
     )
-    return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
+    return options.to_leave_for_cover(cover, stack)
 
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:

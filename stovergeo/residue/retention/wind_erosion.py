@@ -39,7 +39,7 @@ def keep(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover to leave so that wind loss stays in bounds, Mg/ha."""
     flat_ratio = ratio_allowed(stack, options) / options.stubble_ratio()
     cover = cover_needed_pct(flat_ratio, options.number("retention.wind.cover_effect"))
-    return options.to_leave_for_cover(cover, stack["stover_mg_ha"])
+    return options.to_leave_for_cover(cover, stack)
 
 
 def message(retention_mg_ha: float, stover_mg_ha: float, options: RuleOptions) -> Message:
