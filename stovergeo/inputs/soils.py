@@ -50,6 +50,8 @@ ATTRIBUTES: Final = {
     "ponding_class": ("pondfreqcl",),
     "water_table_cm": ("wtdepannmin",),
     "clay_pct": ("claytotal_r",),
+    "sand_pct": ("sandtotal_r",),
+    "soil_carbon": ("soc0_30",),
     "hydric": ("hydricrating",),
     "hydrologic_group": ("hydgrp", "hydgrpdcd"),
     "soil_erodibility": ("kwfact", "kffact"),
@@ -63,7 +65,7 @@ TEXTURE: Final = ("silttotal_r", "sandvf_r", "claytotal_r", "om_r", "ksat_r")
 #: column that says of how much of a polygon K is worked out so
 WORKED_OUT: Final = "k_from_nomograph"
 #: columns the packages can do without: absent is not worth a warning
-OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class")
+OPTIONAL: Final = ("slope_length_m", "highly_erodible", "wettest_drainage_class", "sand_pct", "soil_carbon")
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
     "wettest_drainage_class": DRAINAGE,
@@ -77,6 +79,8 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
 _NUMBERS: Final = {
     "water_table_cm": (0.0, 1000.0),
     "clay_pct": (0.0, 100.0),
+    "sand_pct": (0.0, 100.0),
+    "soil_carbon": (0.0, 60_000.0),
     "soil_erodibility": (0.0, 0.9),
     "soil_loss_tolerance": (0.0, 5.0),
     "wind_erodibility": (0.0, 310.0),

@@ -83,6 +83,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_baling_day(plan, _latitude(grid), report)
         check_layers(plan, part, mine, _latitude(grid), report)
     check_stated_yields(plan, fields, report)
+    check_own_numbers(plan, fields, report)
     climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
@@ -166,6 +167,15 @@ def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) ->
     for name in plan.yields.by_field:
         if name not in names:
             report.add("yield.no_such_field", f"plan file, yields.by_field.{name}", unknown_value(name, names))
+
+
+def check_own_numbers(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Report soil tests and manure of fields that no field has the name for."""
+    names = [str(name) for name in fields["name"]]
+    given = {"soil_test.by_field": plan.soil_test.by_field, "crop.manure_c_by_field": plan.crop.manure_c_by_field}
+    for key, by_field in given.items():
+        for name in set(by_field) - set(names):
+            report.add("fields.no_such_field", f"plan file, {key}.{name}", unknown_value(name, names))
 
 
 def own_handbook(plan: Plan, report: Report) -> Handbook:

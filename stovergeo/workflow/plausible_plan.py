@@ -51,8 +51,10 @@ USUAL: Final[dict[str, dict[str, Usual]]] = {
         "cut_height_m": Usual(0.05, 1, "unit"),
         "wind_loss": Usual(0, 150 * MG_HA_PER_TON_ACRE, "unit"),
     },
+    "soil_test": {"carbon_mg_ha": Usual(20, 250, "unit")},
     "limits": {
         "cover_pct": Usual(5, 90, "fraction"),
+        "carbon_loss_max_pct": Usual(1, 15, "fraction"),
         "slope_max_pct": Usual(2, 40, "fraction"),
         "retention_min_mg_ha": Usual(0, 15, "unit"),
         "removal_max_mg_ha": Usual(0.3, 20, "unit"),
