@@ -84,7 +84,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_layers(plan, part, mine, _latitude(grid), report)
     check_stated_yields(plan, fields, report)
     check_own_numbers(plan, fields, report)
-    climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
+    climate = place_climate(plan, [lonlat(one.grid) for one in clusters], coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
     return Ready(
@@ -150,7 +150,7 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
 
 
-def _lonlat(grid: GeoBox) -> tuple[float, float]:
+def lonlat(grid: GeoBox) -> tuple[float, float]:
     """Return longitude and latitude of a grid's middle, degrees."""
     x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
     longitude, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
@@ -158,7 +158,7 @@ def _lonlat(grid: GeoBox) -> tuple[float, float]:
 
 
 def _latitude(grid: GeoBox) -> float:
-    return _lonlat(grid)[1]
+    return lonlat(grid)[1]
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
