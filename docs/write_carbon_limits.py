@@ -65,10 +65,10 @@ def page() -> str:
 
 HEAD = """# What the soil-carbon rule lets leave
 
-*Written by `docs/write_carbon_limits.py`; a test keeps it current.* Dry t/ha in a year of harvest, every corn year, no-till
-or conservation tillage, no manure where none is named, a goal of 5 %; other rules are left out. *Middle* is the limit on
-the map, *surely* the one that is met in 90 of 100 cases of the table's spread. *Table alone* has the spread as it was, a
-triangle (decision [130](decisions/0130-soil-carbon-in-the-season.md)).
+*Written by `docs/write_carbon_limits.py`; a test keeps it current.* Dry t/ha in a year of harvest, every corn
+year, no-till or conservation tillage, no manure where none is named, a goal of 5 %; other rules are left out.
+*Middle* is the limit on the map, *surely* the one that is met in 90 of 100 cases of the table's spread. *Table
+alone* has the spread as it was, a triangle (decision [130](decisions/0130-soil-carbon-in-the-season.md)).
 
 | rotation | bu/ac | soil | grown | table alone, middle | table alone, surely | now, middle | now, surely | binds |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- |"""
@@ -76,9 +76,9 @@ triangle (decision [130](decisions/0130-soil-carbon-in-the-season.md)).
 FOOT = """The farms are made up, the carbon of their soils too. Where the carbon is not known, 60 t/ha is taken. Manure
 carbon counts with 1.13 in all columns.
 
-The sample farm, with carbon in its soils and manure carbon of 0.9 t/ha in place of 0.5, sends away the same 1,106 bales as
-before; the goal asks for more than the table in all its zones but those on the flat clay. With its soils' carbon not known
-and 0.5 t/ha, no method would fit it."""
+The sample farm, with carbon in its soils and manure carbon of 0.9 t/ha in place of 0.5, sends away the same
+1,106 bales as before; the goal asks for more than the table in all its zones but those on the flat clay. With
+its soils' carbon not known and 0.5 t/ha, no method would fit it."""
 
 
 if __name__ == "__main__":
