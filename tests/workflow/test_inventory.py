@@ -21,7 +21,7 @@ HERD = {"herd": [{"name": "cows", "head": 20}]}
 
 def test_every_allowed_method_of_every_zone_is_listed_with_mass_bales_cost_and_chance(tmp_path: Path) -> None:
     boundary(tmp_path)
-    result, _ = planned(tmp_path, least(crop=CORN, yields=YIELD))
+    result, _ = planned(tmp_path, least(crop={**CORN, "manure_c_mg_ha": 0.8}, yields=YIELD))
     table, offers = result.supply.inventory, result.residue.zone_methods
     allowed = offers[offers["allowed"]].set_index(["zone_id", "method"])
     assert set(map(tuple, table[["zone_id", "method"]].to_numpy())) == set(allowed.index)
