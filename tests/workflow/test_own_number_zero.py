@@ -16,9 +16,10 @@ import xarray as xr
 from affine import Affine
 from frozen_farms import CHANGES, CONTRACT, merged
 from odc.geo.geobox import GeoBox
+from made_weather import as_autumns, made_days
 from small_farm import CRS, SOUTH, WEST, add_surroundings, write_small_farm
 
-from stovergeo import bales, residue, siting, supply, terrain, yieldmap, zones
+from stovergeo import bales, residue, siting, supply, terrain, window, yieldmap, zones
 from stovergeo.core.coefficients import Handbook, load_handbook
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.stack import new_stack, put
@@ -173,7 +174,23 @@ def hold_carbon(plan: Plan, coefficients: Handbook) -> None:
     opinion(2.0, 3.0, 5.25, of["requirement_sd"], outside=False)
 
 
+def bale_window(plan: Plan, coefficients: Handbook) -> None:
+    """Three autumns of one field as each method leaves it, the balers wanted, and what a week's wait costs."""
+    past = as_autumns(made_days(2018, 2020))
+    for method in ("combined", "shredded", "windrowed"):
+        one = window.FieldToBale("home", area_ha=10, bales=80, bale_dry_kg=480, method=method, combined=20)
+        for shape in ("round", "square"):
+            crew = window.Crew(shape=shape, balers=1, limit_pct=20.0, windrow_m=6.1)
+            found = window.replay(past, [one], crew, coefficients, draws=4)
+            assert np.isfinite(found.middle.made).all()
+            assert 0 <= window.chance(found, 100).value <= 1
+            window.fit_days(window.setting(past, [one], crew, coefficients))
+            window.balers_needed(past, [one], crew, coefficients, 100, (1, 2), 2)
+        window.daily_moisture(past, 47.0, method, 20, coefficients)
+
+
 BY_TOPIC = {
+    "window": bale_window,
     "carbon": hold_carbon,
     **dict.fromkeys(("bale", "wrap", "cost", "demand", "haul", "machine", "storage"), bale),
     **dict.fromkeys(("methods", "residue", "retention", "tillage", "flattening", "nutrients"), gather),
