@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from as_user import ask
+from long_run import first_short
 from placed_farm import PLACES, placed_plan
 
 from stovergeo.core.messages import templates
@@ -69,7 +70,7 @@ def test_the_same_message_prints_by_country() -> None:
         assert "Some states" not in str(parts(wide))
 
 
-@pytest.mark.parametrize(("place", "american"), [("Iowa", True), ("Ontario", False), ("Pampas", False)])
+@pytest.mark.parametrize(("place", "american"), first_short([("Ontario", False), ("Iowa", True), ("Pampas", False)]))
 def test_the_pages_say_what_holds_where_the_farm_lies(tmp_path: Path, place: str, american: bool) -> None:
     contract = {"contract": [{"name": "plant", "dry_mass": "10 t", "price": "90 $/t", "distance_km": 40}]}
     plan = placed_plan(tmp_path, PLACES[place], {"need": contract})

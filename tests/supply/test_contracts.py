@@ -102,6 +102,7 @@ def test_a_contract_without_a_price_is_a_need_like_a_herd() -> None:
     assert set(problem.need["need"]) == {"cows", "plant"}
 
 
+@pytest.mark.long
 @settings(max_examples=examples(15), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.floats(20, 200), st.floats(20, 200))
 def test_no_plan_left_is_worth_less_than_one_with_a_contract_taken_out(one: float, other: float) -> None:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import functools
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
+import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 #: set by `--long` and `--fuzz-minutes` before the tests are collected
@@ -24,6 +25,13 @@ def examples(short: int, long: int | None = None) -> int:
     if not long_part:
         return short
     return 5 * short if long is None else long
+
+
+def first_short(cases: Iterable[object], count: int = 1) -> list:
+    """Return the cases of a `parametrize`: the first `count` are tried in the short part, the others with `--long`."""
+    listed = list(cases)
+    rest = [pytest.param(*(c if isinstance(c, tuple) else (c,)), marks=pytest.mark.long) for c in listed[count:]]
+    return [*listed[:count], *rest]
 
 
 def harness(short: int, made_from: Callable) -> Callable[[Callable], Callable]:

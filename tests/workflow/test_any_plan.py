@@ -28,6 +28,7 @@ THIS_FARM = (
     ('"corn-soybean"     ', '"continuous corn"  '),
     ("contoured = true", "contoured = false"),
     ('"Home 80"', '"square"'),
+    ('"chisel_straight", "field_cultivator", "planter"', '"planter_no_till"'),
     ('grain = "812,000 lb"', 'grain = "450,000 lb"'),
 )
 

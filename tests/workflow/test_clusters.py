@@ -101,6 +101,7 @@ def test_yards_and_hauls_stay_in_their_cluster(apart: SeasonResult) -> None:
         assert row.distance_m < 3000
 
 
+@pytest.mark.long
 def test_one_choice_is_made_over_all_clusters(tmp_path: Path) -> None:
     plan = write_farm(tmp_path, Home=HOME, Away=AWAY)
     plan["need"] = {"herd": [{"name": "cows", "head": 700, "months": ["Nov", "Dec", "Jan", "Feb", "Mar"]}]}
@@ -137,6 +138,7 @@ def test_fields_in_two_zones_have_grids_of_their_own_and_one_table(tmp_path: Pat
     assert {"removable-2.tif", "siting-2.tif"} <= set(record["files_sha256"])
 
 
+@pytest.mark.long
 def test_rasters_of_further_clusters_are_guarded_and_cleared_like_all_results(tmp_path: Path) -> None:
     far, near = tmp_path / "far", tmp_path / "near"
     for folder, at in ((far, {"Home": HOME, "Away": AWAY}), (near, {"Home": HOME})):
@@ -228,6 +230,7 @@ def weighed_farm(folder: Path, *weighed: dict) -> Path:
     return write_plan(plan, folder)
 
 
+@pytest.mark.long
 def test_a_weighed_total_sets_its_own_field_alone(tmp_path: Path) -> None:
     # 16 ha at 10 Mg/ha dry are 160 Mg dry, 200 Mg at 20 % moisture
     total = {"field": "Away", "grain": "200 t", "moisture_pct": 20.0}

@@ -87,6 +87,7 @@ def test_a_farm_refused_whole_reads_as_refused(tmp_path: Path, shape: Polygon) -
     assert "known" not in zone["reason"]
 
 
+@pytest.mark.long
 def test_a_shape_that_only_touches_the_field_changes_no_bale(tmp_path: Path) -> None:
     (tmp_path / "a").mkdir()
     (tmp_path / "b").mkdir()
@@ -98,6 +99,7 @@ def test_a_shape_that_only_touches_the_field_changes_no_bale(tmp_path: Path) -> 
     assert first_screen_of(touched, "bales") == first_screen_of(free, "bales")
 
 
+@pytest.mark.long
 def test_ground_refused_to_stacks_alone_is_still_baled(tmp_path: Path) -> None:
     refused = at(box(120, 150, 260, 260))
     result = season_of(tmp_path, refusing(tmp_path, refused, keep_clear_of=["stacks"]))

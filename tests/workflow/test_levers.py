@@ -60,6 +60,7 @@ def test_a_lever_gives_what_was_said_when_it_is_pulled(tmp_path: Path) -> None:
         ({"tillage": ["chisel_twisted", "planter"]}, "cover_pct 25", {"limits": {"cover_pct": 25}}),
     ],
 )  # fmt: skip
+@pytest.mark.long
 def test_levers_of_tillage_and_cover(tmp_path: Path, crop: dict[str, Any], lever: str, pulled: dict[str, Any]) -> None:
     plan = {
         "crop": {"rotation": "continuous corn", "manure_c_mg_ha": 1.5, "harvest_years": "1 of 2", **crop},
@@ -76,6 +77,7 @@ def test_levers_of_tillage_and_cover(tmp_path: Path, crop: dict[str, Any], lever
     assert dict(said) == {zone: bales for zone, bales in made.items() if zone not in gathered}
 
 
+@pytest.mark.long
 def test_how_sure_a_plan_wants_to_be_is_no_lever(tmp_path: Path) -> None:
     levers = run(tmp_path, crop=CORN).supply.levers["lever"]
     assert set(levers.str.split().str[0]) <= {"harvest_years", "tillage", "cover_pct", "method"}
@@ -94,6 +96,7 @@ def test_the_cautious_percentile_is_told_where_it_is_the_bar(tmp_path: Path) -> 
         assert "but in 90 of 100 cases only" in render(row.message, "us")
 
 
+@pytest.mark.long
 def test_every_bar_is_true_of_its_figures_and_no_other_method_fits(tmp_path: Path) -> None:
     for number, crop in enumerate([{}, CORN, {**CORN, "tillage": ["disk_deep", "disk_deep", "planter"]}]):
         folder = tmp_path / str(number)
@@ -160,6 +163,7 @@ def patch_farm(folder: Path, min_zone: str) -> SeasonResult:
     return planned(folder, least(layers=layers, crop={**CORN, "manure_c_mg_ha": 0.5}, gather=gather))[0]
 
 
+@pytest.mark.long
 def test_a_good_patch_below_the_smallest_zone_is_named_as_the_bar(tmp_path: Path) -> None:
     held = patch_farm(tmp_path, "3.5 ha").supply.staying.set_index("zone_id")
     home = held[held["field_id"] == "F1"]
@@ -186,6 +190,7 @@ def test_a_zone_that_is_not_needed_and_one_that_no_sale_pays(tmp_path: Path) -> 
     assert paid.bales.made["bales"].sum() == pytest.approx(line.values["bales"], abs=1)
 
 
+@pytest.mark.long
 def test_numbers_that_only_a_lever_asks_for_are_not_among_those_used(tmp_path: Path) -> None:
     keys = {c.key for c in run(tmp_path, crop=CORN, gather={"methods": ["second_pass"]}).coefficients}
     assert not {k for k in keys if k.startswith(("methods.chop_and_rake.", "tillage.chisel"))}

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import xarray as xr
 from human_errors import ERRORS, made
+from long_run import first_short
 from spoilt_farm import outcome
 
 from stovergeo.core.errors import Report
@@ -36,7 +37,7 @@ SAID = {
 }
 
 
-@pytest.mark.parametrize("name", SAID)
+@pytest.mark.parametrize("name", first_short(SAID, 5))
 def test_an_error_is_told_with_its_place_and_cause(tmp_path, name) -> None:
     (error,) = [e for e in ERRORS if e.name == name]
     code, where, words = SAID[name]

@@ -45,6 +45,7 @@ def test_a_small_farm_keeps_to_the_stated_memory(farm: Path, with_peak) -> None:
     check_keeps_to_what_was_said(with_peak("plan", farm / "plan.toml", "--out", farm / "out"))
 
 
+@pytest.mark.long
 def test_the_sample_farm_keeps_to_the_stated_memory(sample_run: tuple[Path, subprocess.CompletedProcess]) -> None:
     check_keeps_to_what_was_said(sample_run[1])
 
