@@ -157,7 +157,7 @@ class NextBales:
 
 
 def next_bales(
-    problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 2e-4, seconds: float = 10.0
+    problem: SupplyProblem, choice: Choice, need: str, bales: int = 100, *, gap: float = 2e-4, seconds: float = 5.0
 ) -> NextBales:
     """Return what `bales` more would cost, spread over the need's months as the need is.
 
