@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import xarray as xr
@@ -11,7 +11,7 @@ from affine import Affine
 from odc.geo.geobox import GeoBox
 from pyproj import Transformer
 from rasterio.enums import Resampling
-from rasterio.warp import transform_bounds
+from rasterio.warp import reproject, transform_bounds
 
 from stovergeo.core.stack import grid_of
 from stovergeo.report.pictures import CLASSES, MAX_CELLS, SHOWN
@@ -47,10 +47,15 @@ def overview(result: SeasonResult) -> xr.Dataset:
     y = grid.transform.f + grid.transform.e * (np.arange(grid.shape[0]) + 0.5)
     whole = xr.Dataset(coords={"y": y, "x": x}).rio.write_crs(result.crs.to_wkt()).rio.write_transform(grid.transform)
     stacks = [cluster.stack for cluster in result.clusters]
-    for name in ("elevation_m", *(shown.variable for shown in SHOWN), *CLASSES):
-        if any(name in stack for stack in stacks):
-            whole[name] = _joined(name, [stack for stack in stacks if name in stack], whole)
-    return whole
+    names = ["elevation_m", *(shown.variable for shown in SHOWN), *CLASSES]
+    names = [name for name in dict.fromkeys(names) if any(name in stack for stack in stacks)]
+    attrs = {name: _attributes(name, [stack for stack in stacks if name in stack]) for name in names}
+    values = np.full((len(names), *grid.shape), np.nan, np.float32)
+    for stack in stacks:
+        _place(stack, names, attrs, values, whole)
+    return whole.assign(
+        {n: xr.DataArray(v, dims=("y", "x"), attrs=attrs[n]) for n, v in zip(names, values, strict=True)}
+    )
 
 
 def _bounds_in(grid: GeoBox, result: SeasonResult) -> tuple[float, float, float, float]:
@@ -58,26 +63,44 @@ def _bounds_in(grid: GeoBox, result: SeasonResult) -> tuple[float, float, float,
     return change.transform_bounds(*grid.boundingbox.bbox)
 
 
-def _joined(name: str, stacks: list[xr.Dataset], whole: xr.Dataset) -> xr.DataArray:
-    """Return a variable of several clusters on the whole's grid; classes are numbered anew over all clusters."""
+def _place(
+    stack: xr.Dataset, names: list[str], attrs: dict[str, dict[str, Any]], values: np.ndarray, whole: xr.Dataset
+) -> None:
+    """Write the variables of a cluster into values, shape (variables, rows, columns) of the whole's grid."""
+    rows, columns = _window(stack, whole)
+    around = whole.isel(y=rows, x=columns)
+    grids = {
+        "src_transform": stack.rio.transform(),
+        "src_crs": stack.rio.crs,
+        "dst_transform": around.rio.transform(recalc=True),
+        "dst_crs": whole.rio.crs,
+    }
+    for how in (Resampling.average, Resampling.nearest):
+        bands = [k for k, n in enumerate(names) if n in stack and (n in _LISTS) == (how == Resampling.nearest)]
+        if not bands:
+            continue
+        given = np.array([_renumbered(names[k], stack, attrs[names[k]]) for k in bands])
+        part = values[bands, rows, columns]
+        placed = np.full_like(part, np.nan)
+        reproject(given, placed, **grids, src_nodata=np.nan, dst_nodata=np.nan, resampling=how)
+        values[bands, rows, columns] = np.where(np.isfinite(placed), placed, part)
+
+
+def _attributes(name: str, stacks: list[xr.Dataset]) -> dict[str, Any]:
+    """Return the attributes of a variable of several clusters; classes are numbered anew over all."""
     lists = _LISTS.get(name, ())
-    attrs = dict(stacks[0][name].attrs)
-    how = Resampling.nearest if lists else Resampling.average
-    if lists:
-        attrs |= _merged_lists(name, lists, stacks)
-    values = np.full((whole.sizes["y"], whole.sizes["x"]), np.nan, np.float32)
-    for stack in stacks:
-        part = stack[name].rio.write_crs(stack.rio.crs)
-        if lists:
-            known = list(attrs[lists[0]])
-            numbers = np.array([known.index(entry) for entry in part.attrs.get(lists[0], [])] or [0], np.float32)
-            codes = part.to_numpy()
-            part = part.copy(data=np.where(np.isfinite(codes), numbers[np.nan_to_num(codes).astype(int)], np.nan))
-        rows, columns = _window(stack, whole)
-        around = whole.isel(y=rows, x=columns)
-        placed = part.rio.reproject_match(around, resampling=how, nodata=np.nan).to_numpy()
-        values[rows, columns] = np.where(np.isfinite(placed), placed, values[rows, columns])
-    return xr.DataArray(values, dims=("y", "x"), coords={"y": whole["y"], "x": whole["x"]}, attrs=attrs)
+    return dict(stacks[0][name].attrs) | (_merged_lists(name, lists, stacks) if lists else {})
+
+
+def _renumbered(name: str, stack: xr.Dataset, attrs: dict[str, Any]) -> np.ndarray:
+    """Return the values of a variable, classes by their number over all clusters."""
+    values = stack[name].to_numpy().astype(np.float32)
+    lists = _LISTS.get(name, ())
+    if not lists:
+        return values
+    known = list(attrs[lists[0]])
+    numbers = np.array([known.index(entry) for entry in stack[name].attrs.get(lists[0], [])] or [0], np.float32)
+    return np.where(np.isfinite(values), numbers[np.nan_to_num(values).astype(int)], np.nan)
 
 
 def _window(stack: xr.Dataset, whole: xr.Dataset) -> tuple[slice, slice]:
