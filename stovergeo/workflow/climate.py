@@ -44,7 +44,7 @@ def place_climate(
         Middles of the clusters of fields, degrees; the first tells the seasons.
     coefficients : Handbook
     report : Report
-        Gains ``climate.borrowed``, ``climate.far`` and what is wrong with a file of normals.
+        Gains ``climate.borrowed``, ``climate.erosivity``, ``climate.far`` and what is wrong with a file of normals.
     """
     latitude = places[0][1]
     storage = plan.storage.at_latitude(latitude)
@@ -55,20 +55,31 @@ def place_climate(
             normals = read_normals(storage.normals, plan.folder, storage.normals_units, at)
             storage = storage.with_climate(normals.rain_mm, normals.air_c)
             source = (_station(normals, places[0], at),)
+    at_home = all(lies_in("handbook_climate", *place) for place in places)
+    unknown = () if at_home else _erosivity(plan, report)
     lacking = [n for n in ("rain", "air") if getattr(storage, {"rain": "rain_mm", "air": "air_c"}[n]) is None]
     unread = storage.normals is not None and not source
-    if unread or not lacking or all(lies_in("handbook_climate", *place) for place in places):
-        return PlacedClimate(plan.model_copy(update={"storage": storage}), source=source)
+    if unread or not lacking or at_home:
+        return PlacedClimate(plan.model_copy(update={"storage": storage}), unknown, source)
     rain = coefficients["storage.rain_borrowed"]
     said = message(
         "climate.borrowed",
         what=message(f"climate.what.{'_'.join(lacking)}"),
         whose=message(f"climate.whose.{'south' if latitude < 0 else 'north'}"),
     )
-    told = [said, *([message("climate.rain", low=rain.low, high=rain.high)] if "rain" in lacking else [])]
+    told = [said, *([message("climate.rain", low=rain.low, high=rain.high)] if "rain" in lacking else []), *unknown]
     report.add("climate.borrowed", "plan file, storage", said)
     storage = storage.with_climate(borrowed=tuple(lacking))
     return PlacedClimate(plan.model_copy(update={"storage": storage}), tuple(told), source)
+
+
+def _erosivity(plan: Plan, report: Report) -> tuple[Message, ...]:
+    """Return that the plan's erosivity is that of another place, where it gives none; and report it."""
+    if "erosivity" in plan.crop.model_fields_set:
+        return ()
+    said = message("climate.erosivity", erosivity=plan.crop.erosivity)
+    report.add("climate.erosivity", "plan file, crop.erosivity", said)
+    return (said,)
 
 
 def _station(normals: Normals, place: tuple[float, float], at: Place) -> Message:

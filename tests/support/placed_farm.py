@@ -30,6 +30,7 @@ PLACES = {
 }
 WIDE_M, HIGH_M, MARGIN_M = 400.0, 300.0, 100.0
 SOIL = {"drainage_class": "well drained", "clay_pct": 24, "erodibility": "0.32 US", "tolerance": "5 ton/ac/yr"}
+CROP = {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 2.0, "erosivity": "160 US"}
 
 
 def placed_plan(
@@ -63,7 +64,7 @@ def placed_plan(
             "roads": {"path": "roads.gpkg"},
         },
         "soil": SOIL,
-        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 2.0},
+        "crop": CROP,
         "yields": {"everywhere": "180 bu/ac"},
         "odds": {"samples": 40},
         "yards": {"most": 2},

@@ -18,7 +18,7 @@ from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.gather import Storage
 from stovergeo.report.first_screen import first_screen
 from stovergeo.report.plan_numbers import ledger_of
-from stovergeo.workflow import check_season
+from stovergeo.workflow import check_season, run_season
 
 #: a made station: rain in mm, air in C
 RAIN_MM = [30, 28, 33, 40, 60, 70, 62, 55, 44, 38, 45, 40]
@@ -165,3 +165,13 @@ def test_a_sun_without_clouds_is_said(tmp_path: Path) -> None:
     )
     assert "Clouds" in clear.not_checked
     assert "Clouds" not in cloudy.not_checked
+
+
+@pytest.mark.parametrize(("place", "told"), [("Iowa", False), ("Pampas", True)])
+def test_the_erosivity_of_another_place_is_not_taken_without_a_word(tmp_path: Path, place: str, told: bool) -> None:
+    path = placed_plan(tmp_path, PLACES[place], {"storage": {"rain_mm": RAIN_MM, "air_c": AIR_C}})
+    path.write_text("\n".join(line for line in path.read_text().splitlines() if "erosivity" not in line))
+    report = Report()
+    result = run_season(path, report)
+    assert [p.code for p in report if p.code.startswith("climate.")] == ["climate.erosivity"] * told
+    assert [m.key for m in result.words["unknown"] if m.key.startswith("climate.")] == ["climate.erosivity"] * told
