@@ -20,7 +20,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption(
         "--long",
         action="store_true",
-        help="run the long part: tests marked long, and property tests on five times as many, fresh examples",
+        help="run the long part: tests marked long, and property tests on three times as many, fresh examples",
     )
     group.addoption(
         "--fuzz-minutes",

@@ -410,6 +410,7 @@ UNDETECTABLE: dict[str, str] = {
     "sample: fade to 0.85 over the harvest": _LIKE_A_CROP,
     "sample: fade to 0.7 over the harvest": _LIKE_A_CROP,
     "sample: flow x 0.845, one machine": _LIKE_A_CROP,
+    "sample: flow x 1.25, one field": _LIKE_A_CROP,
     "one field: fade to 0.85 in each field": _LIKE_A_CROP,
     "real field: fade to 0.85 in each field": _LIKE_A_CROP,
     "real field: flow x 1.25 after 25% of a field": "its passes differ as much",

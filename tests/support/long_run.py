@@ -21,10 +21,10 @@ BATCH = 50
 
 
 def examples(short: int, long: int | None = None) -> int:
-    """Return how many examples to try: `short`, and with `--long` five times as many or the number `long`."""
+    """Return how many examples to try: `short`, and with `--long` three times as many or the number `long`."""
     if not long_part:
         return short
-    return 5 * short if long is None else long
+    return 3 * short if long is None else long
 
 
 def first_short(cases: Iterable[object], count: int = 1) -> list:
