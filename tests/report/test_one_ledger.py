@@ -41,7 +41,9 @@ NOT_OF_THE_PLAN = {
     r"^map\.html /systems/": "unit systems, for the page's own script",
     r"<text\.d-small>$": "scale bars",
     r"(/season|year|month)$|^plan\.json /ledger/of$|/more/blocks/table/rows$|/bars/rows$": "years and months",
-    r"(source|sources/.*|sources\.csv.*|/more/blocks/ul|note|sensitivity/meaning)$": "handbook numbers in their own units, and citations",
+    r"(source|sources/.*|sources\.csv.*|/more/blocks/ul|note|sensitivity/meaning)$": (
+        "handbook numbers in their own units, and citations"
+    ),
     r"^plan\.json /plan/": "the plan file, as it was read",
     r"^plan\.json /(soils|surroundings)/": "layers as they were brought",
     r"problems/(what|why|cure|where)$": "what was found in the layers",
