@@ -223,8 +223,11 @@ def need(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
 
 
 def _check_holds(stack: xr.Dataset, names: Iterable[str], who: str) -> None:
-    if stack.rio.crs is not None:
-        _check_metric(stack.rio.crs, f"the stack that {who} reads")
+    # asked of the coordinates alone: an accessor and its dataset hold each other, and with it every array, until the
+    # collector finds them
+    crs = stack.coords.to_dataset().rio.crs
+    if crs is not None:
+        _check_metric(crs, f"the stack that {who} reads")
     for name in names:
         if name not in stack:
             raise ContractError(

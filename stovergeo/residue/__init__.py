@@ -20,6 +20,7 @@ from stovergeo.residue.monte_carlo import sensitivity as sensitivity
 from stovergeo.residue.nutrients import nutrients as nutrients
 from stovergeo.residue.options import RuleOptions as RuleOptions
 from stovergeo.residue.production import stover as stover
+from stovergeo.residue.removable import CELLS_AT_ONCE as CELLS_AT_ONCE
 from stovergeo.residue.removable import NamedRule as NamedRule
 from stovergeo.residue.removable import check_rules as check_rules
 from stovergeo.residue.removable import limits as limits

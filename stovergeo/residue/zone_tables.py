@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -59,7 +59,7 @@ def zone_limits(stack: xr.Dataset, zones: pd.DataFrame, labels: ArrayLike, optio
     standing = cells.mean(cells.of(stack["stover_mg_ha"]))
     binding = cells.of(stack["binding_rule"])
     asks = {n: cells.mean(cells.of(stack[f"retention_{n}_mg_ha"])) for n in names}
-    gains = {n: cells.mean(gain.ravel()[cells.cells]) for n, gain in gain_without(stack).items()}
+    gains = {n: cells.mean(gain.ravel()[cells.cells]) for n, gain in gain_without(stack)}
     binds = {n: cells.mean((binding == i).astype(float)) for i, n in enumerate(names)}
     rows = []
     for z, zone in enumerate(zones["zone_id"]):
@@ -236,21 +236,23 @@ def _verdict(
     return tuple(found)
 
 
-def gain_without(stack: xr.Dataset) -> dict[str, np.ndarray]:
-    """Return how much more could leave (Mg/ha) from each cell if one rule alone were lifted.
+def gain_without(stack: xr.Dataset) -> Iterator[tuple[str, np.ndarray]]:
+    """Yield each rule's name, and how much more could leave (Mg/ha) from each cell if that rule alone were lifted.
 
-    0 where another rule asks for as much; NaN where nothing is known of the crop. Shape (y, x), by rule.
+    0 where another rule asks for as much; NaN where nothing is known of the crop. Shape (y, x).
     """
     names = list(stack["binding_rule"].attrs["rules"])
-    asks = np.nan_to_num(np.stack([stack[f"retention_{n}_mg_ha"].values.astype(float) for n in names]))
     counted = stack["stover_typical_mg_ha"].values.astype(float)
-    # the largest of all others: the second largest where the rule is the largest itself
-    ordered = np.sort(np.concatenate([np.zeros((1, *counted.shape)), asks]), axis=0)
-    largest, second = ordered[-1], ordered[-2]
-    return {
-        n: np.minimum(largest, counted) - np.minimum(np.where(asked >= largest, second, largest), counted)
-        for n, asked in zip(names, asks, strict=True)
-    }
+    largest, second = np.zeros_like(counted), np.zeros_like(counted)
+    for name in names:
+        asked = np.nan_to_num(stack[f"retention_{name}_mg_ha"].values.astype(float))
+        second = np.maximum(second, np.minimum(largest, asked))
+        largest = np.maximum(largest, asked)
+    for name in names:
+        asked = np.nan_to_num(stack[f"retention_{name}_mg_ha"].values.astype(float))
+        # the largest of all others: the second largest where the rule is the largest itself
+        others = np.where(asked >= largest, second, largest)
+        yield name, np.minimum(largest, counted) - np.minimum(others, counted)
 
 
 def limit_totals(stacks: Sequence[xr.Dataset], options: RuleOptions) -> pd.DataFrame:
@@ -273,7 +275,7 @@ def limit_totals(stacks: Sequence[xr.Dataset], options: RuleOptions) -> pd.DataF
     for stack in stacks:
         area = stack["cell_area_ha"].values.astype(float)
         binding = stack["binding_rule"].values
-        for number, (name, gain) in enumerate(gain_without(stack).items()):
+        for number, (name, gain) in enumerate(gain_without(stack)):
             binds_ha, freed = sums.get(name, (0.0, 0.0))
             sums[name] = binds_ha + float(area[binding == number].sum()), freed + float(np.nansum(gain * area))
     rows = []

@@ -26,7 +26,7 @@ message = Catalog("stovergeo.workflow")
 # Peak of resident memory, measured on Linux with Python 3.11: 0.6 GB for the libraries, the kernels and a farm of
 # nothing; then by what there is to work on
 BASE_BYTES: Final = 630e6
-BYTES_A_CELL: Final = 1_400.0
+BYTES_A_CELL: Final = 1_200.0
 BYTES_A_RECORD: Final = 2_500.0
 BYTES_A_RASTER_CELL: Final = 20.0
 # Processor time on the same machine, its kernels compiled

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -36,6 +36,22 @@ def offers_if(
     DataFrame
         As `residue.zone_methods`, for the zones and methods whose odds were computed.
     """
+    found = [_offers_of(ground, part, options, methods) for part in _some_at_once(ground, wanted)]
+    return pd.concat([offers for offers in found if len(offers)] or [ground.offers.storable.iloc[:0]])
+
+
+def _some_at_once(ground: Ground, wanted: np.ndarray) -> Iterator[np.ndarray]:
+    """Yield the zones in parts of few cells, by zone of the ground: large arrays made often fill the memory in gaps."""
+    number = ground.offers.labels.values
+    counts = np.bincount(number[np.isfinite(number)].astype(int), minlength=len(wanted))
+    part = (np.cumsum(counts * wanted) - counts * wanted) // residue.CELLS_AT_ONCE
+    for k in np.unique(part[wanted]):
+        yield wanted & (part == k)
+
+
+def _offers_of(
+    ground: Ground, wanted: np.ndarray, options: residue.RuleOptions, methods: Mapping[str, residue.Method]
+) -> pd.DataFrame:
     plan, coefficients, offered = ground.cluster.plan, options.coefficients, ground.offers
     stack, numbers = _cells_of(ground, wanted)
     stack = residue.limits(stack, options, Report())
@@ -103,21 +119,23 @@ def otherwise(
 
 
 def _cells_of(ground: Ground, wanted: np.ndarray) -> tuple[xr.Dataset, np.ndarray]:
-    """Return the cells of some zones in one row, and the number of the zone of each."""
+    """Return the cells of some zones in one column (rules work on some rows at a time), and each one's zone."""
     stack = ground.removable.stack
     numbers = np.nan_to_num(ground.offers.labels.values.ravel(), nan=-1).astype(int)
     inside = np.flatnonzero((numbers >= 0) & wanted[numbers])
     cells = {
-        name: (("y", "x"), values.values.ravel()[inside][None, :], values.attrs)
+        name: (("y", "x"), values.values.ravel()[inside][:, None], values.attrs)
         for name, values in stack.data_vars.items()
         if values.dims == ("y", "x")
     }
-    row = xr.Dataset(cells, coords={"y": [0.0], "x": np.arange(len(inside), dtype=float)})
-    return row.assign_coords(spatial_ref=stack["spatial_ref"]), numbers[inside][None, :].astype(float)
+    column = xr.Dataset(cells, coords={"y": np.arange(len(inside), dtype=float), "x": [0.0]})
+    return column.assign_coords(spatial_ref=stack["spatial_ref"]), numbers[inside][:, None].astype(float)
 
 
 def _even_limits(stack: xr.Dataset, numbers: np.ndarray, count: int, over_fraction: float) -> np.ndarray:
     """Return what each zone can stand when it is gathered evenly, Mg/ha; 0 in zones without cells."""
-    spare, area = zones.spare_of(stack), stack["cell_area_ha"].values.astype(float)
-    own = [numbers == z for z in range(count)]
-    return np.array([zones.cautious_limit(spare[c], area[c], over_fraction) if c.any() else 0.0 for c in own])
+    spare, area = zones.spare_of(stack).ravel(), stack["cell_area_ha"].values.ravel()
+    number = np.nan_to_num(numbers.ravel(), nan=-1).astype(int)
+    order = np.argsort(number, kind="stable")
+    parts = np.split(order, np.searchsorted(number[order], np.arange(count)))[1:]
+    return np.array([zones.cautious_limit(spare[c], area[c], over_fraction) if len(c) else 0.0 for c in parts])

@@ -70,7 +70,7 @@ def test_the_binding_rule_comes_first_and_says_so(done, zones, options):
 
 def test_gain_is_what_leaves_once_the_rule_is_left_out(done, farm, options):
     names = done["binding_rule"].attrs["rules"]
-    for rule, gain in gain_without(done).items():
+    for rule, gain in gain_without(done):
         others = tuple(n for n in names if n != rule)
         without = limits(
             farm, dataclasses.replace(options, limits=options.limits.model_copy(update={"rules": others})), Report()
