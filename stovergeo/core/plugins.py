@@ -8,6 +8,7 @@ stops nothing else.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any, Final
 
@@ -31,8 +32,9 @@ class Plugin:
     broken: str = ""
 
 
-def load_plugins(group: str) -> list[Plugin]:
-    """Return every plug-in of a group, working and broken, sorted by name.
+@cache
+def load_plugins(group: str) -> tuple[Plugin, ...]:
+    """Return every plug-in of a group, working and broken, sorted by name; looked for once in a process.
 
     Two entries of one name: the built-in one stays, the other is listed as broken.
     """
@@ -46,7 +48,7 @@ def load_plugins(group: str) -> list[Plugin]:
             clashing.append(Plugin(entry.name, plugin.package, None, reason))
         else:
             found[entry.name] = plugin
-    return sorted([*found.values(), *clashing], key=lambda p: p.name)
+    return tuple(sorted([*found.values(), *clashing], key=lambda p: p.name))
 
 
 def _package(entry: EntryPoint) -> str:

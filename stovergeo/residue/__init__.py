@@ -24,6 +24,7 @@ from stovergeo.residue.removable import CELLS_AT_ONCE as CELLS_AT_ONCE
 from stovergeo.residue.removable import NamedRule as NamedRule
 from stovergeo.residue.removable import check_rules as check_rules
 from stovergeo.residue.removable import limits as limits
+from stovergeo.residue.removable import removable_if as removable_if
 from stovergeo.residue.removable import rules_for as rules_for
 from stovergeo.residue.zone_tables import gain_without as gain_without
 from stovergeo.residue.zone_tables import limit_totals as limit_totals

@@ -137,6 +137,25 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     return _bind(stack, answers, {r.name: r for r in rules})
 
 
+def removable_if(stack: xr.Dataset, options: RuleOptions) -> xr.Dataset:
+    """Return a stack with what may leave (``removable_mg_ha``) under other options, for comparisons.
+
+    Parameters
+    ----------
+    stack : Dataset
+        As `limits` returns it. What each rule asked for and which binds stay as they are there.
+    options : RuleOptions
+        With the handbook's line of stover for grain that the stack was made with; nothing is reported.
+    """
+    silent = Report()  # what is wrong was reported by `limits`
+    inputs = with_cautious_soil(stack, options, silent)
+    answers = answers_of(rules_for(options, silent), inputs, options, silent)
+    largest = np.full(tuple(stack.sizes[d] for d in ("y", "x")), np.nan)
+    for asks in answers.values():
+        np.fmax(largest, asks.transpose("y", "x", missing_dims="ignore").values, out=largest)
+    return stack.assign(removable_mg_ha=(("y", "x"), _removable(stack, largest).astype(np.float32)))
+
+
 def expected_stover(grain_mg_ha: xr.DataArray, options: RuleOptions) -> xr.DataArray:
     """Return the central stover for a grain surface, with the handbook's (or the plan's) line."""
     line = stover(
@@ -176,7 +195,8 @@ def answers_of(
         able.append(named)
     parts: dict[str, list[xr.DataArray]] = {named.name: [] for named in able}
     for rows in _rows_at_once(inputs):
-        block = inputs.isel(y=rows).astype(float)
+        # without coordinates, which arithmetic would line up anew each time: most of the time of a small farm
+        block = inputs.isel(y=rows).astype(float).drop_vars(list(inputs.coords))
         for named in [n for n in able if n.name in parts]:
             try:
                 parts[named.name].append(asked(named, block, options))
@@ -273,12 +293,10 @@ def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, 
         np.maximum(highest, height, out=highest)
         # fmax: a rule that is not known in a cell leaves the others standing there
         np.fmax(largest, asks.values, out=largest)
-    known = grown.values & np.isfinite(largest)
+    removable = _removable(stack, largest)
     standing = stack["stover_mg_ha"].values
-    counted = stack["stover_typical_mg_ha"].values
-    removable = np.where(known, counted - np.minimum(largest, counted), np.nan)
     named = {"rules": list(maps), "titles": [str(rules[name].rule.title) for name in maps]}
-    binding_rule = xr.DataArray(np.where(known, binding, np.nan), dims=("y", "x"), attrs=named)
+    binding_rule = xr.DataArray(np.where(np.isfinite(removable), binding, np.nan), dims=("y", "x"), attrs=named)
     return put(
         stack,
         # a rule answers in Mg/ha; arithmetic may have carried along the unit of something it read
@@ -287,6 +305,13 @@ def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, 
         binding_rule=binding_rule,
         removable_mg_ha=removable,
     )
+
+
+def _removable(stack: xr.Dataset, largest: np.ndarray) -> np.ndarray:
+    """Return what the largest answer leaves to take, Mg/ha; NaN where no rule or no stover is known."""
+    counted = stack["stover_typical_mg_ha"].values
+    known = stack["stover_mg_ha"].notnull().values & np.isfinite(largest)
+    return np.where(known, counted - np.minimum(largest, counted), np.nan)
 
 
 def _warn_of_conditioning(options: RuleOptions, report: Report) -> None:

@@ -54,7 +54,7 @@ def _offers_of(
 ) -> pd.DataFrame:
     plan, coefficients, offered = ground.cluster.plan, options.coefficients, ground.offers
     stack, numbers = _cells_of(ground, wanted)
-    stack = residue.limits(stack, options, Report())
+    stack = residue.removable_if(stack, options)
     even = _even_limits(stack, numbers, len(wanted), zones.zone_options(coefficients).over_fraction)
     drawn_zones = offered.zones.assign(removable_mg_ha=even)
     # no method is allowed that takes more than an even take may be: only the others need their odds

@@ -36,7 +36,7 @@ def test_a_broken_one_is_listed_and_the_others_stay(monkeypatch: pytest.MonkeyPa
         EntryPoint("quail", "quail_rules:half", RETENTION_RULES),
     ]
     monkeypatch.setattr(plugins, "entry_points", lambda group: entries)
-    said = [(p.name, p.broken) for p in load_plugins(RETENTION_RULES)]
+    said = [(p.name, p.broken) for p in load_plugins.__wrapped__(RETENTION_RULES)]
     assert ("quail", "") in said
     assert ("half", "lacks title, reads, source, keep") in said
     assert any(name == "gone" and "ModuleNotFoundError" in why for name, why in said)

@@ -178,6 +178,7 @@ def test_a_rule_that_cannot_be_loaded_is_listed(farm, options, monkeypatch):
     entry = EntryPoint("lost", "stovergeo.residue.retention.no_such_rule", plugins.RETENTION_RULES)
     every = tuple(plugins.entry_points(group=plugins.RETENTION_RULES))
     monkeypatch.setattr(plugins, "entry_points", lambda group: [*every, entry])
+    monkeypatch.setattr("stovergeo.residue.removable.load_plugins", plugins.load_plugins.__wrapped__)
     report = Report()
     limits(farm, options, report)
     assert any(p.code == "residue.rule_broken" and "lost" in p.where for p in report)
