@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -214,7 +214,7 @@ def check_yards(yards_plan: Yards, coefficients: Handbook, report: Report) -> li
     return _chosen(offered, yards_plan, coefficients, report)
 
 
-def _all_own_are_there(offered: list[Plugin], coefficients: Handbook) -> None:
+def _all_own_are_there(offered: Sequence[Plugin], coefficients: Handbook) -> None:
     """Refuse to rate without one of our own criteria: a danger would go unseen.
 
     A broken plug-in stops nothing; a built-in criterion that is gone means that the
@@ -226,7 +226,7 @@ def _all_own_are_there(offered: list[Plugin], coefficients: Handbook) -> None:
         raise ContractError(f"site criteria of stovergeo itself are missing ({names}); install the package again")
 
 
-def _chosen(plugins: list[Plugin], plan: Yards, coefficients: Handbook, report: Report) -> list[Plugin]:
+def _chosen(plugins: Sequence[Plugin], plan: Yards, coefficients: Handbook, report: Report) -> list[Plugin]:
     """Return the criteria the plan asks for; one that is optional only where it weighs something or is named."""
     known = {p.name for p in plugins}
     for key, names in (("yards.criteria", plan.criteria or ()), ("yards.weights", plan.weights)):
