@@ -24,6 +24,7 @@ def tried(request: pytest.FixtureRequest, *options: str) -> list[str]:
     return re.findall(r"^\s+(?:count|values)=(.+)$", run.stdout, re.MULTILINE)
 
 
+@pytest.mark.long
 def test_the_short_part_tries_the_same_examples_each_time(request: pytest.FixtureRequest) -> None:
     first = tried(request)
     assert len(set(first)) >= 40

@@ -88,6 +88,7 @@ def test_no_dollar_is_printed_anywhere(tmp_path: Path, sign: str) -> None:
     assert "$" not in json.dumps(data)
 
 
+@pytest.mark.long
 def test_plans_in_two_currencies_are_not_compared(tmp_path: Path) -> None:
     folders = []
     for number, sign in enumerate(("€", "$")):

@@ -156,6 +156,7 @@ def test_a_field_without_usable_records_is_not_known_everywhere(tmp_path, how, r
         assert not any(word in place for word in DECISIONS)
 
 
+@pytest.mark.long
 def test_of_a_field_known_in_part_the_rest_is_not_known(tmp_path) -> None:
     out, said, _ = planned(tmp_path, "half")
     assert re.search(rf"{FIELD}: not known on 7\d\.\d ac: no usable yield data there.", said)
