@@ -294,9 +294,10 @@ def _check_metric(crs: object, what: str) -> None:
 
 def _check_place(value: xr.DataArray, stack: xr.Dataset, name: str) -> None:
     """Refuse an array that says it lies in another reference system, or on other ground, than the stack."""
-    crs = value.rio.crs
-    if crs is not None and CRS.from_user_input(crs.to_wkt()) != CRS.from_user_input(stack.rio.crs.to_wkt()):
-        raise ContractError(f"{name} is in {crs.to_string()}, the stack in {stack.rio.crs.to_string()}; reproject it")
+    crs, own = value.rio.crs, stack.rio.crs
+    alike = crs is None or crs.to_wkt() == own.to_wkt()  # most are, and a look at the text is quick
+    if not alike and CRS.from_user_input(crs.to_wkt()) != CRS.from_user_input(own.to_wkt()):
+        raise ContractError(f"{name} is in {crs.to_string()}, the stack in {own.to_string()}; reproject it")
     for axis in ("x", "y"):
         if axis in value.coords and value[axis].size == stack[axis].size:
             cell = abs(float(stack[axis][1] - stack[axis][0])) if stack[axis].size > 1 else 1.0

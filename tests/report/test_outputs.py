@@ -306,7 +306,7 @@ print(json.dumps({"kills": kills, "cleaned": cleaned, "seen": sorted(seen)}))
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_killed_at_random_moments_one_runs_results_stand_whole(tmp_path):
     """Two plans are written over each other, again and again; what stands after a kill is the one or the other."""
-    kills = 50
+    kills = 16
     line = [sys.executable, "-c", KILLED, made_up.__file__, str(tmp_path / "out"), str(kills)]
     run = subprocess.run(line, capture_output=True, text=True, timeout=900, check=False)
     assert run.returncode == 0, run.stderr
