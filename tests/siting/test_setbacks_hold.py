@@ -80,7 +80,7 @@ def clear_of(layer: str, own: dict[str, float]) -> float:
 
 
 @settings(
-    max_examples=examples(25, long=1000),
+    max_examples=examples(25, long=250),
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking would run thousands of searches
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow, HealthCheck.data_too_large],
 )
