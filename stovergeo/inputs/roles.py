@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.errors import InputError, Report
-from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
+from stovergeo.core.units import CORN_MARKET_MOISTURE, MG_HA_DRY_PER_BU_ACRE
+from stovergeo.inputs.harvest import YIELD_MG_HA
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
@@ -249,16 +250,24 @@ def _by_range(role: str, column: str, typical: float, seen: str) -> tuple[str | 
     if (named := unit_in_name(column)) in units:
         return named, f"{seen}, and the name ends in {named!r}"
     if role == "yield" and units:
-        bushels = typical if units[0].startswith("bu") else typical / MG_HA_DRY_PER_BU_ACRE
         spelled = " and the name says so" if _YIELD_IN_NAME.search(column) else ""
-        like = f"{seen}, like {units[0].split()[0]} ({bushels:,.0f} bu/ac){spelled}"
+        like = f"{seen}, like {units[0]}{_in_bushels(typical, units[0])}{spelled}"
         return units[0], f"{like}; whether wet, dry or at 15.5 % must come from you"
     if len(units) == 1:
         length = f", which is {typical * LENGTH_M[units[0]]:.3g} m" if role == "swath" else ""
-        return units[0], f"{seen}: usual in {units[0]}{length}"
+        return units[0], f"{seen}: typical in {units[0]}{length}"
     if units:
         return None, f"{seen}, which fits {' and '.join(units)}; the unit must come from you"
-    return None, f"{seen}, which is usual in no unit known here"
+    return None, f"{seen}, which is typical in no unit known here"
+
+
+def _in_bushels(typical: float, unit: str) -> str:
+    """Return in brackets what a yield in another unit is in the trade's bushels."""
+    if unit.startswith("bu"):
+        return ""
+    factor, basis = YIELD_MG_HA[unit]
+    dry = typical * factor * (1 - CORN_MARKET_MOISTURE if basis == "market" else 1)
+    return f" ({dry / MG_HA_DRY_PER_BU_ACRE:,.0f} bu/ac at 15.5 %)"
 
 
 def _epoch(typical: float, seen: str) -> tuple[str | None, str]:

@@ -85,7 +85,7 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "hydrologic_group": HYDROLOGIC,
     "erodible_class": ERODIBLE,
 }
-#: column -> (lowest, highest believable, in the unit of the survey)
+#: column -> (lowest, highest plausible, in the unit of the survey)
 _NUMBERS: Final = {
     "water_table_cm": (0.0, 1000.0),
     "clay_pct": (0.0, 100.0),

@@ -166,7 +166,7 @@ def with_expected(
     for row, field_row in enumerate(fields.itertuples()):
         inside = number == row
         given = plan.yields.stated(field_row.name)
-        mean = None if given is None else dry_yield(given, plan.farm.market_moisture_pct)
+        mean: float | None = None if given is None else dry_yield(given, plan.farm.market_moisture_pct)
         if np.isfinite(grain[inside]).any():
             _compare(mean, given, float(np.nanmean(grain[inside])), field_row.name, report)
             continue
@@ -177,9 +177,9 @@ def with_expected(
         if mean is None and (not known or any_measured):
             continue  # where other fields were harvested, this one may have borne another crop
         level = coefficients.value("yields.season_to_season" if mean is None else "yields.stated_error")
-        usual = float(np.nanmean(shown)) if known else 1.0
-        mean = usual if mean is None else mean
-        grain[inside] = np.where(np.isfinite(shown), shown / usual, 1.0) * mean if known else mean
+        typical = float(np.nanmean(shown)) if known else 1.0
+        mean = typical if mean is None else mean
+        grain[inside] = np.where(np.isfinite(shown), shown / typical, 1.0) * mean if known else mean
         within = coefficients.value("yields.after_pattern" if known else "yields.within_field")
         shared = coefficients.value("residue.grain_error_shared")
         error[inside] = mean * np.hypot(level / shared, within)
