@@ -190,6 +190,14 @@ def own_handbook(plan: Plan, report: Report) -> Handbook:
     return load_handbook(own)
 
 
+def report_idle_numbers(plan: Plan, coefficients: Handbook, report: Report) -> None:
+    """Report own numbers that a run, now at its end, has not looked up for any of its results."""
+    for key in plan.handbook:
+        if key in coefficients and not coefficients.was_asked(key):
+            said = f"{plan.handbook[key]:g} in place of the handbook's number changes nothing in this plan."
+            report.add("plan.idle_number", f"plan file, handbook.{key}", said)
+
+
 def _drawn_fields(farm: FarmLayers, report: Report) -> gpd.GeoDataFrame | None:
     if farm.points is None:
         return None  # its refusal stands in the report
