@@ -22,6 +22,7 @@ from stovergeo.result import (
 )
 from stovergeo.workflow import story
 from stovergeo.workflow.checks import report_idle_numbers
+from stovergeo.workflow.compared import uncompared
 from stovergeo.workflow.grain import basis_messages
 from stovergeo.workflow.levers import price_levers
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, with_unknown
@@ -189,7 +190,8 @@ def _of_grain(season: Season) -> list[Message]:
     said: list[Message] = []
     for ground in season.grounds:
         said += [one for one in ground.yields.grain.said if one not in said]
-    return said
+    compared = [ground.yields.grain.compared for ground in season.grounds]
+    return [*said, *uncompared([one for one in compared if one is not None])]
 
 
 def _field_states(season: Season) -> dict[str, residue.State]:

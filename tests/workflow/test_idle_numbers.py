@@ -30,9 +30,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def told(result: SeasonResult) -> set[str]:
-    return {
-        p.where.removeprefix("plan file, handbook.") for p in result.problems if p.code == "plan.idle_number"
-    }
+    return {p.where.removeprefix("plan file, handbook.") for p in result.problems if p.code == "plan.idle_number"}
 
 
 def shown(result: SeasonResult) -> tuple[object, ...]:
