@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, get_args
 
 import geopandas as gpd
@@ -20,7 +20,7 @@ from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import PointUnits
 from stovergeo.inputs.point_columns import FLOW_KG_S, GPS_EPOCH_S, SECONDS
 from stovergeo.inputs.points import files_of, raw_rows
-from stovergeo.inputs.tables import LENGTH_M, unit_in_name
+from stovergeo.inputs.tables import LENGTH_M, to_numbers, unit_in_name
 from stovergeo.inputs.task_files import is_task_data
 from stovergeo.inputs.taskdata import TaskPoints, read_task_points
 
@@ -91,7 +91,9 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
         frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
-    return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+    found = propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+    units = layer.units.model_dump(by_alias=True)
+    return [replace(one, unit=units.get(one.role) or one.unit) if one.declared else one for one in found]
 
 
 def _of_task_data(told: TaskPoints) -> list[Proposal]:
@@ -145,8 +147,9 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
     declared : dict of str to str
         Column -> role.
     """
-    read = frame.drop(columns="geometry", errors="ignore").apply(pd.to_numeric, errors="coerce")
-    numbers = {str(name): column.to_numpy(dtype=np.float64, na_value=np.nan) for name, column in read.items()}
+    unheard = Place("", Report())  # what is no number is told where the layer is read
+    columns = frame.drop(columns="geometry", errors="ignore")
+    numbers = {str(name): to_numbers(column, unheard) for name, column in columns.items()}
     roles = {c: (r, "the plan says so") for c, r in declared.items() if c in numbers}
     refused: dict[str, str] = {}
     for column, values in numbers.items():

@@ -74,7 +74,10 @@ TYPICAL: Final[dict[str, dict[str, Typical]]] = {
 #: coldest and hottest mean of a month of ground that grows corn, °C (judgment)
 _MONTH_C: Final = (-35.0, 36.0)
 #: months in which corn stover is baled, north of the equator: after the harvest or, of a wet fall, in spring
-_BALED: Final = (8, 9, 10, 11, 12, 1, 2, 3, 4)
+_BALED: Final = (9, 10, 11, 12, 1, 2, 3, 4)
+#: and where corn ripens earlier, up to so many degrees from the equator (judgment)
+_BALED_EARLY: Final = (7, 8)
+_EARLY_TO: Final = 37.0
 
 
 def check_ranges(plan: Plan, report: Report) -> None:
@@ -102,8 +105,13 @@ def check_baling_day(plan: Plan, latitude: float, report: Report) -> None:
     """Report a day of baling in the growing season that is one after harvest with day and month changed over."""
     month, day = (int(part) for part in plan.storage.baled.split("-"))
     shift = 0 if latitude >= 0 else 6
-    baled = {(m + shift - 1) % 12 + 1 for m in _BALED}
+    early = () if abs(latitude) > _EARLY_TO else _BALED_EARLY
+    baled = {(m + shift - 1) % 12 + 1 for m in (*_BALED, *early)}
     if month in baled or "baled" not in plan.storage.model_fields_set:
+        return
+    if "last_used" in plan.storage.model_fields_set and int(plan.storage.last_used[:2]) in baled:
+        said = message("hint.baled_swapped", last=plan.storage.last_used)
+        report.add("plan.unusual", "plan file, storage.baled", said)
         return
     turned = f"{day:02d}-{month:02d}" if day in baled else ""
     said = message("hint.baled_turned", turned=turned) if turned else message("hint.baled")

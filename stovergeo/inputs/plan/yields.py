@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field, model_validator
 
 from stovergeo.core.units import CORN_MARKET_MOISTURE, Quantity
@@ -57,7 +59,7 @@ class Yields(Section):
         le=40,
         description='Yield of every field not named below, at market moisture, e.g. "200 bu/ac"; yield data go first.',
     )
-    by_field: dict[str, GrainMgHa] = Field(
+    by_field: dict[str, Annotated[GrainMgHa, Field(gt=0, le=40)]] = Field(
         default_factory=dict, description='Yield of single fields by name, e.g. "Home 80" = "185 bu/ac".'
     )
     weighed: tuple[Weighed, ...] = Field(
