@@ -161,18 +161,22 @@ def quantity(kind: str, value: float, system: str) -> str:
         return us if us == metric else f"{us} ({metric})"
     how = how_printed(kind, system)
     if isinstance(value, Quantity) and value.given is not None:
-        as_given = _as_given(value.given, value.unit, how)
+        as_given = _as_given(value.given, value.unit, kind, how)
         if value.unit in _units_of(system):
             return as_given
         return f"{_with_unit(number(kind, value, system), how)} ({as_given})"
     return _with_unit(number(kind, value, system), how)
 
 
-def _as_given(given: float, unit: str, how: Printed) -> str:
+def _as_given(given: float, unit: str, kind: str, how: Printed) -> str:
     text = f"{given:,.10g}"
     if unit.startswith("$"):
         return f"{money_sign()}{text if given == int(given) else f'{given:,.2f}'}{unit[1:]}"
-    return _with_unit(text, how) if unit == how.unit else f"{text} {unit}"
+    if unit == how.unit:
+        return _with_unit(text, how)
+    # the grain of another system's unit counts at another moisture, which its label says
+    labels = [other.label for s in UNIT_SYSTEMS.values() if (other := s.kinds[kind]).unit == unit and kind == "grain"]
+    return f"{text} {labels[0] if labels else unit}"
 
 
 def _with_unit(text: str, how: Printed) -> str:

@@ -6,6 +6,7 @@ from typing import Final
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 import xarray as xr
 from pyproj import CRS
@@ -16,6 +17,7 @@ from stovergeo.inputs.crs import geodesic_ha, to_working
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import FieldsLayer, PointsLayer
 from stovergeo.inputs.tables import find_column, names_of
+from stovergeo.inputs.text import shown
 from stovergeo.inputs.vector import SLIVER_HA, of_family, parts_of, valid_polygons
 
 message = Catalog("stovergeo.inputs")
@@ -23,6 +25,7 @@ message = Catalog("stovergeo.inputs")
 SMALL_HA: Final = 0.1
 LARGE_HA: Final = 5000.0
 _YES: Final = ("1", "1.0", "yes", "y", "true")
+_NO: Final = ("", "0", "0.0", "no", "n", "false", "none", "nan")
 _NAMES: Final = ("name", "field_name", "fieldname", "field", "label", "title")
 
 
@@ -58,8 +61,14 @@ def _standing(frame: gpd.GeoDataFrame, layer: FieldsLayer, at: Place) -> np.ndar
     """Return True for each field whose column says yes; False for all where no column is named."""
     if layer.standing_column is None:
         return np.zeros(len(frame), dtype=bool)
-    column = find_column(frame, layer.standing_column, (), at.key("standing_column"))
-    return frame[column].map(lambda said: str(said).strip().lower() in _YES).to_numpy(dtype=bool)
+    place = at.key("standing_column")
+    column = find_column(frame, layer.standing_column, (), place)
+    words = frame[column].map(lambda said: "" if pd.isna(said) else str(said).strip().lower())
+    odd = words[~words.isin((*_YES, *_NO))]
+    if len(odd):
+        said = f"{len(odd):,} of {len(words):,} rows say neither, such as {shown(odd.iloc[0], 40)}."
+        place.add("fields.standing_words", said)
+    return words.isin(_YES).to_numpy(dtype=bool)
 
 
 def _counted_once(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:

@@ -58,6 +58,11 @@ class OpenFile:
     held: object = field(default=None, repr=False, compare=False)  #: keeps what was unpacked until nothing needs it
     chosen: bool = False  #: the plan's `layer` has named this file in an archive, and no layer inside it
 
+    @property
+    def heeded(self) -> tuple[str, ...]:
+        """Keys of the layer that have counted already."""
+        return ("layer",) if self.chosen else ()
+
 
 @dataclass(frozen=True, slots=True)
 class _Asked:

@@ -8,14 +8,15 @@ import geopandas as gpd
 import numpy as np
 from scipy.spatial import cKDTree
 
-from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
+from stovergeo.core.messages import Catalog
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.layers import PointsLayer
 
+message = Catalog("stovergeo.inputs")
 # Medians of a field, dry Mg/ha, that are worth a word (some 95 and 265 bu/ac: outside, pounds may have been taken
-# for kilograms) and that are not believed (row 30 of the bad-inputs sheet: 2 to 20); judgement
-USUAL_MG_HA: Final = (5.0, 14.0)
-BELIEVABLE_MG_HA: Final = (1.0, 20.0)
+# for kilograms) and that no corn field has (row 30 of the bad-inputs sheet: 2 to 20); judgement
+TYPICAL_MG_HA: Final = (5.0, 14.0)
+PLAUSIBLE_MG_HA: Final = (1.0, 20.0)
 #: a corn harvest is over within this, from the first field to the last (judgement)
 ONE_HARVEST_DAYS: Final = 200
 
@@ -43,27 +44,38 @@ def check_plausible(points: gpd.GeoDataFrame, at: Place) -> None:
     yields = points.loc[points["grain_mg_ha"] > 0, "grain_mg_ha"].to_numpy()
     if len(yields) == 0:
         raise at.refuse("yield.none", f"None of {len(points):,} records holds grain on ground.")
-    typical, said = typical_yield(yields, "records", at)
-    if not USUAL_MG_HA[0] <= typical <= USUAL_MG_HA[1]:
-        at.add("yield.unusual", f"{said}, which is unusual for corn.")
+    check_median_yield(yields, "records", at)
 
 
-def typical_yield(yields: np.ndarray, of: str, at: Place) -> tuple[float, str]:
-    """Return the median yield, dry Mg/ha, with a sentence's beginning that says it; refuse what no corn field has."""
-    typical = float(np.median(yields))
-    said = f"Half of the {of} yield below {typical / MG_HA_DRY_PER_BU_ACRE:,.4g} bu/ac ({typical:.3g} Mg/ha dry)"
-    if not BELIEVABLE_MG_HA[0] <= typical <= BELIEVABLE_MG_HA[1]:
-        raise at.refuse("yield.implausible", f"{said}, which no corn field does.")
-    return typical, said
+def check_median_yield(yields: np.ndarray, of: str, at: Place) -> None:
+    """Warn of a median yield that is unusual for corn.
+
+    Parameters
+    ----------
+    yields : array
+        Dry grain, Mg/ha.
+    of : str
+        What the yields are of, in the plural.
+
+    Raises
+    ------
+    InputError
+        ``yield.implausible`` when no corn field yields so.
+    """
+    median = float(np.median(yields))
+    if not PLAUSIBLE_MG_HA[0] <= median <= PLAUSIBLE_MG_HA[1]:
+        raise at.refuse("yield.implausible", message("grain.implausible", of=of, median=median))
+    if not TYPICAL_MG_HA[0] <= median <= TYPICAL_MG_HA[1]:
+        at.add("yield.unusual", message("grain.unusual", of=of, median=median))
 
 
 # Judgement: at a record a second or two, five minutes and more of exactly one number; a monitor that holds its
 # moisture between two samples, or a machine at one speed whose distance is written in whole feet, repeats for less
 LONG_RUN: Final = 300
-#: a reading that repeats for long everywhere is coarse, not stuck: so many times the run that is usual
+#: a reading that repeats for long everywhere is coarse, not stuck: so many times the run that is typical
 MUCH_LONGER: Final = 10.0
-#: share of runs that counts as usual
-_USUAL: Final = 0.99
+#: share of runs that counts as typical
+_TYPICAL: Final = 0.99
 _MIN_VALUES: Final = 10
 
 
@@ -84,7 +96,7 @@ def report_frozen(values: np.ndarray, at: Place, zeros: bool = False) -> None:
     lengths = np.diff(starts, append=len(known))
     if len(np.unique(known)) < _MIN_VALUES:  # one width, one duration: nothing that moves
         return
-    usual = float(np.quantile(lengths, _USUAL))
+    usual = float(np.quantile(lengths, _TYPICAL))
     long = (lengths >= LONG_RUN) & (lengths > MUCH_LONGER * usual)
     if long.any():
         count, value = int(lengths[long].sum()), known[starts[long][0]]
@@ -101,7 +113,7 @@ MIN_PAIRS: Final = 200
 
 
 def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
-    """Return the usual distance between neighbouring passes, None where it cannot be found.
+    """Return the typical distance between neighbouring passes, None where it cannot be found.
 
     Parameters
     ----------

@@ -152,7 +152,7 @@ def seconds_of(
         usual = middle(steps[steps > 0])
         # a pause or a step backwards says nothing of the record after it
         column = np.where((steps > 0) & (steps <= 3 * usual), steps, np.where(np.isfinite(time), usual, np.nan))
-        said = f"Durations were taken from the time stamps (usually {usual:.3g} s)."
+        said = f"Durations were taken from the time stamps (typically {usual:.3g} s)."
         col.at.key("columns.seconds").add("points.seconds_from_time", said)
     elif column is not None:
         ratio = middle(column) / middle(steps[steps > 0])

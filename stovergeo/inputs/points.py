@@ -16,6 +16,7 @@ from pyproj import CRS
 from stovergeo.core.errors import InputError, Problem
 from stovergeo.inputs.crs import to_working
 from stovergeo.inputs.harvest import grain_of
+from stovergeo.inputs.idle_keys import FileKind, kind_of, report_idle_keys
 from stovergeo.inputs.open_file import OpenFile, open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
@@ -48,27 +49,36 @@ S = TypeVar("S")
 T = TypeVar("T")
 
 
-def read_point_rows(layer: PointsLayer, plan: Plan, at: Place) -> PointRows:
+def read_point_rows(layer: PointsLayer, plan: Plan, like: PointsLayer | None, at: Place) -> PointRows:
     """Return the rows of each file of a points layer, with the place to name it by, in believed CRSs.
 
-    Every file is tried, so that one run lists the troubles of all.
+    What the layer leaves out is taken from `like`. Every file is tried, so that one run lists the troubles of all.
 
     Raises
     ------
     InputError
         With the problems of every file that cannot be used.
     """
+    own, layer = layer, layer if like is None else as_declared(layer, like)
     if is_task_data(layer.path, plan.folder):
+        tables = read_task_points(layer, plan, at)
+        report_idle_keys(own, [("task data", t.layer) for t in tables], at, {k for t in tables for k in t.filled})
         return _of_each(
             lambda place, told: (place, _placed_points(told.frame, told.layer, place), told.layer),
-            [(at, told) for told in read_task_points(layer, plan, at)],
+            [(at, told) for told in tables],
         )
     files = files_of(open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer), at)
     places = [at if len(files) == 1 else at.part(file.path.name) for file in files]
-    return _of_each(
-        lambda place, file: (place, _placed_points(raw_rows(file, layer, place), layer, place), layer),
-        zip(places, files, strict=True),
-    )
+    as_read: list[tuple[FileKind, PointsLayer]] = []
+
+    def read(place: Place, file: OpenFile) -> tuple[Place, gpd.GeoDataFrame, PointsLayer]:
+        raw = raw_rows(file, layer, place)
+        as_read.append((kind_of(file, raw), layer))
+        return place, _placed_points(raw, layer, place), layer
+
+    rows = _of_each(read, zip(places, files, strict=True))
+    report_idle_keys(own, as_read, at, files[0].heeded)
+    return rows
 
 
 def points_table(rows: PointRows, crs: CRS) -> gpd.GeoDataFrame:

@@ -25,15 +25,17 @@ from rasterio.io import DatasetReader
 from rasterio.warp import Resampling, reproject, transform_bounds
 from rasterio.windows import Window
 
+from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, believed_crs, named, note_conversion
 from stovergeo.inputs.harvest import DRY_BUSHEL, dry_mg_ha
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import RasterLayer, YieldRaster
-from stovergeo.inputs.point_checks import typical_yield
+from stovergeo.inputs.point_checks import check_median_yield
 from stovergeo.inputs.text import clean_text
 
+message = Catalog("stovergeo.inputs")
 #: cells read at most for one layer, and what one block of a file may unpack to
 MAX_CELLS: Final = 150_000_000
 MAX_BLOCK_BYTES: Final = 512 * 2**20
@@ -255,7 +257,7 @@ MAX_MG_HA: Final = 40.0
 def read_yield_raster(
     layer: YieldRaster, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
 ) -> xr.DataArray:
-    """Return dry grain in Mg/ha over a box of the working CRS, NaN where unknown or not believable.
+    """Return dry grain in Mg/ha over a box of the working CRS, NaN where unknown or not plausible.
 
     Raises
     ------
@@ -271,10 +273,9 @@ def read_yield_raster(
     known = values[np.isfinite(values) & (values > 0)]
     if known.size == 0:
         raise at.refuse("yield.none", "No cell of the raster on the farm holds a yield.")
-    typical_yield(known, "cells", at)
+    check_median_yield(known, "cells", at)
     if wrong.any():
-        said = f"{int(wrong.sum()):,} cells lie outside 0 to {MAX_MG_HA:g} Mg/ha dry; they were taken as unknown."
-        at.add("yield.raster_outlier", said)
+        at.add("yield.raster_outlier", message("grain.outlier", count=int(wrong.sum()), most=MAX_MG_HA))
         values[wrong] = np.nan
     grain = raw.copy(data=values.astype(np.float32))
     grain.attrs = {"units": "Mg/ha", "long_name": "dry corn grain"}

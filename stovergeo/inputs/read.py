@@ -28,10 +28,11 @@ from stovergeo.inputs.fields import (
 )
 from stovergeo.inputs.grid import farm_bounds
 from stovergeo.inputs.heights import cells_to_read, check_header, read_heights
+from stovergeo.inputs.idle_keys import report_idle_keys
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import ElevationLayer, Layer, RasterLayer
-from stovergeo.inputs.points import PointRows, as_declared, points_table, read_point_rows
+from stovergeo.inputs.points import PointRows, points_table, read_point_rows
 from stovergeo.inputs.rasters import read_yield_raster
 from stovergeo.inputs.soil_files import read_soil_polygons
 from stovergeo.inputs.soils import make_soils, no_soils, report_unknown
@@ -114,7 +115,7 @@ class _Reader:
         report_shared({k: v for k, v in given.items() if raw[k] is not None}, self.report)
         rows = None
         if layers.yield_points is not None:
-            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan)
+            rows = self.attempt("yield_points", read_point_rows, layers.yield_points, plan, None)
         # what says where the farm lies, the surest first
         lying = [raw.get("fields"), *(frame for _, frame, _ in rows or []), raw.get("property"), *raw.values()]
         placed = [frame for frame in lying if frame is not None]
@@ -196,6 +197,7 @@ class _Reader:
         if not self._says_yields():
             said = "No yield points, no yield map, no earlier harvest and no stated yield are named."
             named.add("yield.needed", said)
+        report_idle_keys(layers, [(None, layers)], Place("layers", self.report))
         if layers.soils is None and self.plan.soil is None:
             self.report.add("soil.none", "plan file", "Neither a soil layer nor a [soil] section is there.")
 
@@ -219,13 +221,12 @@ class _Reader:
             where = f"earlier_points {number}"
             if not self._is_earlier(layer.year, found, where):
                 continue
-            told = layer if layers.yield_points is None else as_declared(layer, layers.yield_points)
-            rows = self.attempt(where, read_point_rows, told, self.plan)
+            rows = self.attempt(where, read_point_rows, layer, self.plan, layers.yield_points)
             points = None if rows is None else self.attempt(where, self._points, rows, crs)
             if points is not None:
                 found[layer.year] = points
                 if fields is not None:
-                    self.attempt(where, check_points_on_fields, points, fields, told)
+                    self.attempt(where, check_points_on_fields, points, fields, layer)
         return found
 
     def _earlier_maps(

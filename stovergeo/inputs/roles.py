@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, get_args
 
 import geopandas as gpd
@@ -12,14 +12,15 @@ import numpy as np
 import pandas as pd
 
 from stovergeo.core.errors import InputError, Report
-from stovergeo.core.units import MG_HA_DRY_PER_BU_ACRE
+from stovergeo.core.units import CORN_MARKET_MOISTURE, MG_HA_DRY_PER_BU_ACRE
+from stovergeo.inputs.harvest import YIELD_MG_HA
 from stovergeo.inputs.open_file import open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.layers import PointUnits
 from stovergeo.inputs.point_columns import FLOW_KG_S, GPS_EPOCH_S, SECONDS
 from stovergeo.inputs.points import files_of, raw_rows
-from stovergeo.inputs.tables import LENGTH_M, unit_in_name
+from stovergeo.inputs.tables import LENGTH_M, to_numbers, unit_in_name
 from stovergeo.inputs.task_files import is_task_data
 from stovergeo.inputs.taskdata import TaskPoints, read_task_points
 
@@ -90,7 +91,9 @@ def propose_roles(plan: Plan, report: Report) -> list[Proposal]:
         frame = raw_rows(first, layer, at).head(SAMPLE_ROWS)
     except InputError:
         return []
-    return propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+    found = propose(frame, {name: role for role, name in layer.columns.model_dump(by_alias=True).items() if name})
+    units = layer.units.model_dump(by_alias=True)
+    return [replace(one, unit=units.get(one.role) or one.unit) if one.declared else one for one in found]
 
 
 def _of_task_data(told: TaskPoints) -> list[Proposal]:
@@ -144,8 +147,9 @@ def propose(frame: pd.DataFrame, declared: dict[str, str]) -> list[Proposal]:
     declared : dict of str to str
         Column -> role.
     """
-    read = frame.drop(columns="geometry", errors="ignore").apply(pd.to_numeric, errors="coerce")
-    numbers = {str(name): column.to_numpy(dtype=np.float64, na_value=np.nan) for name, column in read.items()}
+    unheard = Place("", Report())  # what is no number is told where the layer is read
+    columns = frame.drop(columns="geometry", errors="ignore")
+    numbers = {str(name): to_numbers(column, unheard) for name, column in columns.items()}
     roles = {c: (r, "the plan says so") for c, r in declared.items() if c in numbers}
     refused: dict[str, str] = {}
     for column, values in numbers.items():
@@ -249,16 +253,24 @@ def _by_range(role: str, column: str, typical: float, seen: str) -> tuple[str | 
     if (named := unit_in_name(column)) in units:
         return named, f"{seen}, and the name ends in {named!r}"
     if role == "yield" and units:
-        bushels = typical if units[0].startswith("bu") else typical / MG_HA_DRY_PER_BU_ACRE
         spelled = " and the name says so" if _YIELD_IN_NAME.search(column) else ""
-        like = f"{seen}, like {units[0].split()[0]} ({bushels:,.0f} bu/ac){spelled}"
+        like = f"{seen}, like {units[0]}{_in_bushels(typical, units[0])}{spelled}"
         return units[0], f"{like}; whether wet, dry or at 15.5 % must come from you"
     if len(units) == 1:
         length = f", which is {typical * LENGTH_M[units[0]]:.3g} m" if role == "swath" else ""
-        return units[0], f"{seen}: usual in {units[0]}{length}"
+        return units[0], f"{seen}: typical in {units[0]}{length}"
     if units:
         return None, f"{seen}, which fits {' and '.join(units)}; the unit must come from you"
-    return None, f"{seen}, which is usual in no unit known here"
+    return None, f"{seen}, which is typical in no unit known here"
+
+
+def _in_bushels(typical: float, unit: str) -> str:
+    """Return in brackets what a yield in another unit is in the trade's bushels."""
+    if unit.startswith("bu"):
+        return ""
+    factor, basis = YIELD_MG_HA[unit]
+    dry = typical * factor * (1 - CORN_MARKET_MOISTURE if basis == "market" else 1)
+    return f" ({dry / MG_HA_DRY_PER_BU_ACRE:,.0f} bu/ac at 15.5 %)"
 
 
 def _epoch(typical: float, seen: str) -> tuple[str | None, str]:

@@ -21,6 +21,7 @@ from rasterio.warp import transform_bounds
 from stovergeo.inputs import geodatabase
 from stovergeo.inputs.crs import Bounds, to_working
 from stovergeo.inputs.database import table_names
+from stovergeo.inputs.idle_keys import kind_of, report_idle_keys
 from stovergeo.inputs.open_file import OpenFile, open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
@@ -52,6 +53,7 @@ def read_soil_polygons(layer: SoilsLayer, plan: Plan, region: shapely.Polygon, c
     opened = open_file(layer.path, plan.folder, at, folders=True, layer=layer.layer)
     if opened.driver in ("OSM", "GPX"):
         raise at.refuse("file.signature", f"{opened.path.name} is {_NO_SOILS[opened.driver]}, which holds no soils.")
+    report_idle_keys(layer, [(kind_of(opened), layer)], at, opened.heeded)
     tables = _tables(layer, opened, plan, at)
     if opened.kind == "raster":
         polygons = _from_raster(layer, plan, region, crs, at)

@@ -85,7 +85,7 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "hydrologic_group": HYDROLOGIC,
     "erodible_class": ERODIBLE,
 }
-#: column -> (lowest, highest believable, in the unit of the survey)
+#: column -> (lowest, highest plausible, in the unit of the survey)
 _NUMBERS: Final = {
     "water_table_cm": (0.0, 1000.0),
     "clay_pct": (0.0, 100.0),
@@ -104,6 +104,8 @@ SURVEY_STEPS: Final = {
     "soil_erodibility": (0.02, 0.05, 0.1, 0.15, 0.17, 0.2, 0.24, 0.28, 0.32, 0.37, 0.43, 0.49, 0.55, 0.64),
     "soil_loss_tolerance": (1.0, 2.0, 3.0, 4.0, 5.0),
 }
+#: `soil_id` of ground whose soil the plan gives
+PLAN_SOIL: Final = "plan"
 _IDS: Final = ("musym", "mukey", "soil_id")
 _NAMES: Final = ("muname", "name", "mapunit")
 
@@ -135,7 +137,7 @@ def make_soils(
 
 
 def _plan_table(soil: Soil, ground: shapely.Geometry, crs: CRS) -> gpd.GeoDataFrame:
-    known = {"soil_id": "plan", "name": "Soil given in the plan", **plan_soil(soil)}
+    known = {"soil_id": PLAN_SOIL, "name": "Soil given in the plan", **plan_soil(soil)}
     return _table({column: [value] for column, value in known.items()}, [ground], crs)
 
 

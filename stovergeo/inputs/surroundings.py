@@ -54,7 +54,7 @@ def make_surrounding(
         ``geom.type``, ``geom.invalid_much``, ``column.missing``, ``height.unit``, ``height.missing``.
     """
     frame = to_working(of_family(frame, FAMILIES[key], at), crs, at).reset_index(drop=True)
-    wanted = layer.name_column if isinstance(layer, NamedLayer) else None
+    wanted = layer.name_column if isinstance(layer, NamedLayer | HeightLayer) else None
     table: dict[str, object] = {"name": names_of(frame, wanted, _NAMES, key.rstrip("s").replace("_", " "), at)}
     if isinstance(layer, HeightLayer):
         table["height_m"] = _heights(key, frame, layer, at)

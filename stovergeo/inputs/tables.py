@@ -191,7 +191,10 @@ def names_of(frame: pd.DataFrame, wanted: str | None, usual: Iterable[str], kind
     column = find_column(frame, wanted, usual, at.key("name_column"))
     if column is None:
         return numbered
-    return [name or number for name, number in zip(clean_column(frame[column], at), numbered, strict=True)]
+    named = frame[column]
+    if pd.api.types.is_float_dtype(named):  # field 80 is not called 80.0, though another row has no number
+        named = named.map(lambda number: None if pd.isna(number) else f"{number:.10g}").astype(object)
+    return [name or number for name, number in zip(clean_column(named, at), numbered, strict=True)]
 
 
 def column_missing(wanted: str, frame: pd.DataFrame, at: Place) -> InputError:

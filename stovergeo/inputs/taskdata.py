@@ -58,6 +58,7 @@ class TaskPoints:
     frame: pd.DataFrame
     layer: PointsLayer
     sources: dict[str, str]  #: role -> where it was logged
+    filled: frozenset[str]  #: keys of the layer that stand in for what some log lacks
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,11 +296,13 @@ def _header(values: _Values) -> np.ndarray | None:
 def _table(logs: list[_Log], layer: PointsLayer) -> TaskPoints:
     """Return the rows of logs of one kind, machine by machine in the order of their time."""
     logs = sorted(logs, key=lambda g: (g.machine, float(np.nanmin(g.columns.get("time", np.array([0.0]))))))
-    frames = []
+    frames, filled = [], set()
+    fixed = {"moisture": ("moisture_pct", layer.moisture_pct), "swath": ("swath", layer.swath_m)}
     for log in logs:
         frame = pd.DataFrame(log.columns).assign(machine=log.machine, load=log.load, crop=log.crop)
-        fixed = {"moisture": layer.moisture_pct, "swath": layer.swath_m}
-        frames.append(frame.assign(**{k: v for k, v in fixed.items() if v is not None and k not in frame}))
+        lacking = {role: pair for role, pair in fixed.items() if pair[1] is not None and role not in frame}
+        filled |= {key for key, _ in lacking.values()}
+        frames.append(frame.assign(**{role: value for role, (_, value) in lacking.items()}))
     rows = pd.concat(frames, ignore_index=True)
     if "header" in rows:
         rows["header"] = rows["header"].fillna("")
@@ -316,7 +319,7 @@ def _table(logs: list[_Log], layer: PointsLayer) -> TaskPoints:
         "swap_xy": False,
     }
     sources = {key: source for log in logs for key, source in log.sources.items()}
-    return TaskPoints(rows, layer.model_copy(update=declared), sources)
+    return TaskPoints(rows, layer.model_copy(update=declared), sources, frozenset(filled))
 
 
 def _name_crops(logs: list[_Log], layer: PointsLayer, at: Place) -> None:

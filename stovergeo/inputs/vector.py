@@ -19,6 +19,7 @@ from rasterio.warp import transform_bounds
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.inputs.crs import Bounds, believed_crs, geodesic_ha
+from stovergeo.inputs.idle_keys import kind_of, report_idle_keys
 from stovergeo.inputs.open_file import OpenFile, open_file
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan import Plan
@@ -79,6 +80,7 @@ def read_layer(
     if not isinstance(frame, gpd.GeoDataFrame):
         found = f"{opened.path.name} is a {opened.kind}"
         raise at.refuse("geom.type", f"{found} without geometries; a vector layer is needed here.")
+    report_idle_keys(layer, [(kind_of(opened, frame), layer)], at, opened.heeded)
     frame = rows_asked_for(frame, asked, where, at, extract=extract)
     if opened.driver == "GPX" and "line" not in kinds:
         frame = outlines_of(frame, at)

@@ -370,7 +370,7 @@ def sensitivity(drawn: DrawnLimits) -> pd.DataFrame:
 def _rank_effects(inputs: dict[str, np.ndarray], outcome: np.ndarray) -> dict[str, float]:
     """Return the standard rank regression coefficients that differ from zero."""
     varying = {key: values for key, values in inputs.items() if np.ptp(values) > 0}
-    if len(outcome) < 3 * (len(varying) + 1):
+    if not varying or len(outcome) < 3 * (len(varying) + 1):
         return {}
     x = np.column_stack([_standard_ranks(values) for values in varying.values()])
     y = _standard_ranks(outcome)

@@ -21,6 +21,8 @@ from stovergeo.result import (
     YieldTables,
 )
 from stovergeo.workflow import story
+from stovergeo.workflow.checks import report_idle_numbers
+from stovergeo.workflow.compared import uncompared
 from stovergeo.workflow.grain import basis_messages
 from stovergeo.workflow.levers import price_levers
 from stovergeo.workflow.not_known import unknown_messages, unknown_zones, with_unknown
@@ -42,7 +44,7 @@ def season_result(season: Season, report: Report) -> SeasonResult:
     stacks = [place.stack for place in places]
     dark = frozenset(worked.loc[unknown, "zone_id"])
     stays, gains = staying(season, dark)
-    return SeasonResult(
+    result = SeasonResult(
         plan=ready.plan,
         crs=ready.farm.crs,
         clusters=tuple(
@@ -69,9 +71,10 @@ def season_result(season: Season, report: Report) -> SeasonResult:
             **_messages(season, unknown_messages(zones, ready.fields, no_yield)),
             "lever": lever_messages(season, stays, gains),
         },
-        problems=report.by_severity(),
         coefficients=ready.coefficients.used(),
     )
+    report_idle_numbers(ready.plan, ready.coefficients, report)  # every number of the result has been looked up
+    return replace(result, problems=report.by_severity())
 
 
 def _own(table: pd.DataFrame, zones: pd.DataFrame) -> pd.DataFrame:
@@ -187,7 +190,8 @@ def _of_grain(season: Season) -> list[Message]:
     said: list[Message] = []
     for ground in season.grounds:
         said += [one for one in ground.yields.grain.said if one not in said]
-    return said
+    compared = [ground.yields.grain.compared for ground in season.grounds]
+    return [*said, *uncompared([one for one in compared if one is not None])]
 
 
 def _field_states(season: Season) -> dict[str, residue.State]:

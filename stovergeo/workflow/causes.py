@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 from stovergeo.core.messages import Catalog, Message
@@ -29,3 +30,10 @@ def likely_cause(ratio: float, near: float = NEAR) -> Message | None:
     apart = {name: abs(ratio / factor - 1) for name, factor in CAUSES.items()}
     name = min(apart, key=lambda n: apart[n])
     return message(f"cause.{name}") if apart[name] <= near else None
+
+
+def with_cause(said: Message, ratio: float) -> Message:
+    """Return what is said of a ratio of yields with its likely cause."""
+    far = abs(math.log(ratio)) > math.log(1.4)  # nearer to one, crops explain as much as any wrong unit
+    cause = likely_cause(ratio, near=0.1) if far else None
+    return message("pair.two", one=said, other=cause or message("cause.calibration"))

@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import geopandas as gpd
+import numpy as np
+import shapely
 from odc.geo.geobox import GeoBox
 from pyproj import Transformer
 
@@ -82,7 +84,9 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_sunshine(plan, grid, report)
         check_baling_day(plan, _latitude(grid), report)
         check_layers(plan, part, mine, _latitude(grid), report)
+        check_cells(mine, grid, report)
     check_stated_yields(plan, fields, report)
+    check_zone_size(plan, fields, report)
     residue.check_counts(plan.crop, fields["name"], coefficients, report)
     climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
@@ -169,6 +173,25 @@ def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) ->
             report.add("yield.no_such_field", f"plan file, yields.by_field.{name}", unknown_value(name, names))
 
 
+def check_zone_size(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Report a smallest zone that is larger than every field: no field is divided then."""
+    least, largest = plan.gather.min_zone_ha, float(fields["area_ha"].max())
+    if "min_zone_ha" in plan.gather.model_fields_set and least > largest:
+        said = message("hint.min_zone", given=least, largest=largest)
+        report.add("plan.unusual", "plan file, gather.min_zone", said)
+
+
+def check_cells(fields: gpd.GeoDataFrame, grid: GeoBox, report: Report) -> None:
+    """Report fields in which the middle of no cell lies: nothing can be said of them."""
+    columns, rows = (grid.coordinates[name].values for name in ("x", "y"))
+    for name, shape in zip(fields["name"], fields.geometry, strict=True):
+        west, south, east, north = shape.bounds
+        x, y = np.meshgrid(columns[(columns >= west) & (columns <= east)], rows[(rows >= south) & (rows <= north)])
+        if not shapely.contains_xy(shape, x.ravel(), y.ravel()).any():
+            said = message("unknown.no_cell", cell=abs(float(grid.resolution.x)))
+            report.add("fields.no_cell", f"fields, {str(name)!r}", said)
+
+
 def own_handbook(plan: Plan, report: Report) -> Handbook:
     """Return the handbook with the plan's own numbers; unknown keys and numbers far off are reported, not used."""
     given = load_handbook()
@@ -188,6 +211,14 @@ def own_handbook(plan: Plan, report: Report) -> Handbook:
             report.add("plan.far_from_handbook", where, said)
         own[key] = number
     return load_handbook(own)
+
+
+def report_idle_numbers(plan: Plan, coefficients: Handbook, report: Report) -> None:
+    """Report own numbers that a run, now at its end, has not looked up for any of its results."""
+    for key in plan.handbook:
+        if key in coefficients and not coefficients.was_asked(key):
+            said = f"{plan.handbook[key]:g} in place of the handbook's number changes nothing in this plan."
+            report.add("plan.idle_number", f"plan file, handbook.{key}", said)
 
 
 def _drawn_fields(farm: FarmLayers, report: Report) -> gpd.GeoDataFrame | None:

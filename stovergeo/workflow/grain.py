@@ -20,6 +20,8 @@ from stovergeo.inputs.farm_layers import FarmLayers
 from stovergeo.inputs.grid import onto_grid
 from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.plan.yields import dry_yield
+from stovergeo.inputs.soils import PLAN_SOIL
+from stovergeo.workflow.compared import Compared
 from stovergeo.workflow.losses import left_out_by_field, report_losses
 from stovergeo.workflow.plausible import check_grain, check_harvests
 from stovergeo.workflow.weighed import WeighedMap, set_to_weighed
@@ -47,7 +49,8 @@ class GrainMap:
     cleaning: pd.DataFrame | None = None
     left_out: pd.DataFrame | None = None  #: by field, from `left_out_by_field`
     report: dict[str, float | str] = field(default_factory=dict)
-    said: list[Message] = field(default_factory=list)  #: of weighed totals and of what could not be checked
+    said: list[Message] = field(default_factory=list)  #: of weighed totals
+    compared: Compared | None = None  #: None where nothing was measured
 
 
 def grain_map(
@@ -70,15 +73,16 @@ def grain_map(
         grain = onto_grid(farm.yield_raster, grid_of(stack))
         inside = stack["field_number"].notnull().to_numpy()
         given = put(stack, grain_mg_ha=np.where(inside, grain, np.nan))
-        weighed, said = _checked(given, fields, None, plan, report)
-        return GrainMap(weighed.stack, report={"method": "the yield map as given", **weighed.factors}, said=said)
+        weighed, compared = _checked(given, farm, fields, None, plan, report)
+        method: dict[str, float | str] = {"method": "the yield map as given", **weighed.factors}
+        return GrainMap(weighed.stack, report=method, said=weighed.said, compared=compared)
     cleaned = yieldmap.clean_points(farm.points, coefficients, report)
     surface = yieldmap.grain_surface(cleaned.points, fields, stack, coefficients, driven=cleaned.driven)
     left = left_out_by_field(cleaned, fields)
     report_losses(left, cleaned, fields, "yield points", report, plan.yields.accept_losses)
     report.stop_if_refused()
     measured = put(stack, grain_mg_ha=surface.grain, grain_error_mg_ha=surface.error)
-    weighed, said = _checked(measured, fields, cleaned, plan, report)
+    weighed, compared = _checked(measured, farm, fields, cleaned, plan, report)
     kept = cleaned.points.assign(removed_because="")
     points = pd.concat([kept, cleaned.removed]).sort_index()
     raw = {f"raw_{name}": number for name, number in yieldmap.raw_summary(farm.points).items()}
@@ -89,18 +93,21 @@ def grain_map(
         cleaned.counts,
         left,
         {**surface.report, **raw, **clean, **weighed.factors},
-        said,
+        weighed.said,
+        compared,
     )
 
 
 def _checked(
-    stack: xr.Dataset, fields: gpd.GeoDataFrame, cleaned: yieldmap.Cleaned | None, plan: Plan, report: Report
-) -> tuple[WeighedMap, list[Message]]:
-    """Return the grain map set to the weighed totals, and what the first screen is to say of it."""
+    stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame, cleaned: yieldmap.Cleaned | None, plan: Plan,
+    report: Report,
+) -> tuple[WeighedMap, Compared]:  # fmt: skip
+    """Return the grain map set to the weighed totals, and what of it was held against what."""
     weighed = set_to_weighed(stack, fields, cleaned, plan, report)
     stated = {str(name) for name in fields["name"] if plan.yields.stated(str(name)) is not None}
-    alone = check_grain(weighed.stack, fields, cleaned, weighed.fields | stated, report)
-    return weighed, [*weighed.said, *alone]
+    rows = farm.soils.drop(columns="geometry").itertuples(index=False, name=None)
+    soils = [None if PLAN_SOIL in row else "; ".join(map(str, row)) for row in rows]
+    return weighed, check_grain(weighed.stack, fields, cleaned, weighed.fields | stated, report, soils)
 
 
 def earlier_grain(
@@ -166,7 +173,7 @@ def with_expected(
     for row, field_row in enumerate(fields.itertuples()):
         inside = number == row
         given = plan.yields.stated(field_row.name)
-        mean = None if given is None else dry_yield(given, plan.farm.market_moisture_pct)
+        mean: float | None = None if given is None else dry_yield(given, plan.farm.market_moisture_pct)
         if np.isfinite(grain[inside]).any():
             _compare(mean, given, float(np.nanmean(grain[inside])), field_row.name, report)
             continue
@@ -177,9 +184,9 @@ def with_expected(
         if mean is None and (not known or any_measured):
             continue  # where other fields were harvested, this one may have borne another crop
         level = coefficients.value("yields.season_to_season" if mean is None else "yields.stated_error")
-        usual = float(np.nanmean(shown)) if known else 1.0
-        mean = usual if mean is None else mean
-        grain[inside] = np.where(np.isfinite(shown), shown / usual, 1.0) * mean if known else mean
+        typical = float(np.nanmean(shown)) if known else 1.0
+        mean = typical if mean is None else mean
+        grain[inside] = np.where(np.isfinite(shown), shown / typical, 1.0) * mean if known else mean
         within = coefficients.value("yields.after_pattern" if known else "yields.within_field")
         shared = coefficients.value("residue.grain_error_shared")
         error[inside] = mean * np.hypot(level / shared, within)

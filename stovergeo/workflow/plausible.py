@@ -6,7 +6,8 @@ farm of which no grain was weighed, is named: its level rests on the monitor alo
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
@@ -18,8 +19,9 @@ import xarray as xr
 
 from stovergeo import yieldmap
 from stovergeo.core.errors import Report
-from stovergeo.core.messages import Catalog, Message
-from stovergeo.workflow.causes import likely_cause
+from stovergeo.core.messages import Catalog
+from stovergeo.workflow.causes import with_cause
+from stovergeo.workflow.compared import LEVELS, Compared
 
 message = Catalog("stovergeo.workflow")
 #: fields nearer than this have a common border, m; ground so near to it is compared
@@ -50,8 +52,9 @@ def check_grain(
     cleaned: yieldmap.Cleaned | None,
     known_level: Iterable[str],
     report: Report,
-) -> list[Message]:
-    """Report what of a grain map does not fit the rest; return what could not be compared with anything.
+    soils: Sequence[str | None] = (),
+) -> Compared:
+    """Report what of a grain map does not fit the rest; return what was held against what.
 
     Parameters
     ----------
@@ -63,74 +66,30 @@ def check_grain(
     known_level : iterable of str
         Names of fields whose level is known from a weighed total or a stated yield.
     report : Report
+    soils : sequence of str or None
+        What soil each row of the soil layer is of, equal where two are the same; None where it is not known.
     """
     names = [str(name) for name in fields["name"]]
     mapped = [k for k in range(len(names)) if _known(stack, k).any()]
     if not mapped:
-        return []
-    groups = _Groups([names[k] for k in mapped])
+        return Compared((), frozenset(known_level))
+    pairs = []
     for one, other, ratio in border_ratios(stack, fields, mapped):
-        groups.join(names[one], names[other])
+        pairs.append((names[one], names[other]))
         uneven = float(np.hypot(_unevenness(stack, one), _unevenness(stack, other)))
         if abs(np.log(ratio)) > max(np.log1p(FIELDS_APART), BLOCKS_APART * uneven):
             said = message("compare.fields", one=names[one], other=names[other], ratio=ratio)
             where = f"yield map, fields {names[one]!r} and {names[other]!r}"
-            report.add("yield.fields_apart", where, _with_cause(said, ratio))
-    if cleaned is not None:
-        _check_machines(cleaned, report)
-        cut = _fields_of_records(cleaned.points, fields)
-        for number in mapped:
-            _check_times(cleaned.points, cut == number, names[number], report)
-            _check_area(stack, fields, number, report)
-        _join_machines(cleaned, cut, names, groups)
-    return groups.alone(set(known_level))
-
-
-class _Groups:
-    """Which fields and machines were compared with each other, at first or second hand."""
-
-    def __init__(self, fields: list[str]) -> None:
-        self.fields = fields
-        self.machines: list[str] = []
-        self._group: dict[tuple[str, str], int] = {("field", name): k for k, name in enumerate(fields)}
-
-    def join(self, one: str, other: str) -> None:
-        """Note that two fields were compared."""
-        self._join(("field", one), ("field", other))
-
-    def add_machine(self, name: str, fields: Iterable[str], with_machines: Iterable[str]) -> None:
-        """Note a machine, the fields it cut and the machines it was compared with."""
-        self.machines.append(name)
-        self._group.setdefault(("machine", name), len(self._group))
-        for field in fields:
-            self._join(("machine", name), ("field", field))
-        for other in with_machines:
-            self._group.setdefault(("machine", other), len(self._group))
-            self._join(("machine", name), ("machine", other))
-
-    def _join(self, one: tuple[str, str], other: tuple[str, str]) -> None:
-        gone, stays = self._group[one], self._group[other]
-        self._group = {key: stays if group == gone else group for key, group in self._group.items()}
-
-    def alone(self, known: set[str]) -> list[Message]:
-        """Return that nothing was weighed, and what was compared with nothing of which anything is known."""
-        said = [] if known else [message("compare.nothing")]
-        apart = {self._group["machine", name] for name in self.machines}
-        if len(apart) > 1:
-            said.append(message("compare.machines", machines=tuple(self.machines)))
-        lone = [name for name in self.fields if self._size("field", name) == 1 and name not in known]
-        if lone and len(self.fields) > 1:
-            said.append(message("compare.lone_fields", fields=tuple(lone)))
-        return said
-
-    def _size(self, kind: str, name: str) -> int:
-        return list(self._group.values()).count(self._group[kind, name])
-
-
-def _with_cause(said: Message, ratio: float) -> Message:
-    far = abs(np.log(ratio)) > np.log(1.4)  # nearer to one, crops explain as much as any wrong unit
-    cause = likely_cause(ratio, near=0.1) if far else None
-    return message("pair.two", one=said, other=cause or message("cause.calibration"))
+            report.add("yield.fields_apart", where, with_cause(said, ratio))
+    compared = Compared(tuple(names[k] for k in mapped), frozenset(known_level), tuple(pairs))
+    if cleaned is None:
+        return compared
+    _check_machines(cleaned, report)
+    cut = _fields_of_records(cleaned.points, fields)
+    for number in mapped:
+        _check_times(cleaned.points, cut == number, names[number], report)
+        _check_area(stack, fields, number, report)
+    return _with_machines(compared, stack, cleaned, cut, names, soils)
 
 
 def _known(stack: xr.Dataset, number: int) -> np.ndarray:
@@ -187,7 +146,7 @@ def _check_machines(cleaned: yieldmap.Cleaned, report: Report) -> None:
     ratio = (1 + met[low]["offset"]) / (1 + met[high]["offset"])
     if met[low]["applied"] and ratio < 1 - MACHINES_APART:
         said = message("compare.side_by_side", low=low, high=high, ratio=ratio)
-        report.add("yield.machines_apart", f"yield points, machines {low!r} and {high!r}", _with_cause(said, ratio))
+        report.add("yield.machines_apart", f"yield points, machines {low!r} and {high!r}", with_cause(said, ratio))
 
 
 def _fields_of_records(points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame) -> np.ndarray:
@@ -223,7 +182,7 @@ def _check_times(points: gpd.GeoDataFrame, mine: np.ndarray, name: str, report: 
             before = int(part["pass_number"].iloc[: found.jump_at].nunique())
             ratio = float(np.exp(found.jump))
             said = message("compare.jump", ratio=ratio, before=before, passes=passes)
-            report.add("yield.jump", where, _with_cause(said, ratio))
+            report.add("yield.jump", where, with_cause(said, ratio))
 
 
 def _check_area(stack: xr.Dataset, fields: gpd.GeoDataFrame, number: int, report: Report) -> None:
@@ -236,20 +195,47 @@ def _check_area(stack: xr.Dataset, fields: gpd.GeoDataFrame, number: int, report
         report.add("fields.not_harvested", f"fields, {name!r}", said)
 
 
-def _join_machines(cleaned: yieldmap.Cleaned, cut: np.ndarray, names: list[str], groups: _Groups) -> None:
+def _with_machines(
+    compared: Compared, stack: xr.Dataset, cleaned: yieldmap.Cleaned, cut: np.ndarray, names: list[str],
+    soils: Sequence[str | None],
+) -> Compared:  # fmt: skip
+    """Return what was compared with the machines, the fields whose level each has, and what it cut of each soil."""
     points = cleaned.points
     if "machine" not in points:
-        groups.add_machine("", groups.fields, [])
-        return
+        return replace(compared, stands_for={"": compared.fields})
     machines = points["machine"].astype(str).to_numpy()
     offsets = cleaned.corrections.get("machines", {})
-    met = [name for name, found in offsets.items() if np.isfinite(found["error"])]
+    met = tuple(name for name, found in offsets.items() if np.isfinite(found["error"]))
+    stands_for = {}
     for name in np.unique(machines):
-        own = [names[k] for k in np.unique(cut[(machines == name) & (cut >= 0)]) if names[k] in groups.fields]
+        own = [names[k] for k in np.unique(cut[(machines == name) & (cut >= 0)]) if names[k] in compared.fields]
         shared = [f for f in own if len(np.unique(machines[cut == names.index(f)])) > 1]
         alone_on = [f for f in own if f not in shared]
         # on a field of several machines, a field's level stands for a machine only where they were compared
-        groups.add_machine(str(name), alone_on or (own if name in met else []), met if name in met else [])
+        stands_for[str(name)] = tuple(alone_on or (own if name in met else []))
+    moved = tuple(name for name in met if offsets[name]["applied"])
+    levels = _levels(stack, points, machines, cut, names, soils)
+    return replace(compared, stands_for=stands_for, met=met, moved=moved, levels=levels)
+
+
+def _levels(
+    stack: xr.Dataset, points: gpd.GeoDataFrame, machines: np.ndarray, cut: np.ndarray, names: list[str],
+    soils: Sequence[str | None],
+) -> pd.DataFrame:  # fmt: skip
+    """Return the median of the map where a machine cut a soil of a field, see `LEVELS`; unknown soils are left out."""
+    x, y = stack["x"].to_numpy(), stack["y"].to_numpy()
+    column = np.rint((points.geometry.x.to_numpy() - x[0]) / (x[1] - x[0])).astype(int)
+    row = np.rint((points.geometry.y.to_numpy() - y[0]) / (y[1] - y[0])).astype(int)
+    inside = (cut >= 0) & (row >= 0) & (row < len(y)) & (column >= 0) & (column < len(x))
+    row, column = np.where(inside, row, 0), np.where(inside, column, 0)
+    grain, soil = stack["grain_mg_ha"].to_numpy()[row, column], stack["soil_number"].to_numpy()[row, column]
+    kind = np.array([*soils, None], dtype=object)[np.where(np.isfinite(soil), soil, len(soils)).astype(int)]
+    use = inside & (grain > 0) & (kind != None)  # noqa: E711  of each element
+    table = pd.DataFrame(
+        {"machine": machines[use], "field": np.array(names)[cut[use]], "soil": kind[use], "grain_mg_ha": grain[use]}
+    )
+    found = table.groupby(["machine", "field", "soil"])["grain_mg_ha"].agg(records="size", grain_mg_ha="median")
+    return found[found["records"] >= _FEWEST_CELLS].reset_index()[list(LEVELS)]
 
 
 def check_harvests(grain: dict[str, xr.DataArray], report: Report) -> None:

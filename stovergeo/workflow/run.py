@@ -109,6 +109,7 @@ def run_season(
     clusters = ready.clusters
     step(*begin("yields"))
     yields = [steps.map_yields(cluster, report) for cluster in clusters]
+    steps.compare_clusters(yields, report)
     refuse_if_nothing_is_known([y.no_yield for y in yields], ready.fields, report)
     step(*begin("terrain"))
     terrain = [steps.map_terrain(*both) for both in zip(clusters, yields, strict=True)]

@@ -24,6 +24,7 @@ from stovergeo.siting.search import FoundYards
 from stovergeo.supply.haul import HaulGround
 from stovergeo.supply.problem import SupplyProblem
 from stovergeo.workflow.checks import Ready, ReadyCluster
+from stovergeo.workflow.compared import report_machines
 from stovergeo.workflow.grain import Basis, GrainMap, earlier_grain, grain_map, with_earlier_years, with_expected
 from stovergeo.workflow.ground import with_terrain
 from stovergeo.workflow.not_known import why_unknown
@@ -59,6 +60,11 @@ def map_yields(ready: ReadyCluster, report: Report) -> Yields:
     no_yield = why_unknown(stack, fields, grain.left_out, report)
     stack = with_earlier_years(stack, earlier, grain.stack["grain_mg_ha"], plan, coefficients, report)
     return Yields(stack, grain, no_yield, basis)
+
+
+def compare_clusters(yields: list[Yields], report: Report) -> None:
+    """Report what of the grain maps of all clusters does not fit together."""
+    report_machines([one.grain.compared for one in yields if one.grain.compared is not None], report)
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,3 +138,18 @@ def test_points_alone_are_ground_enough_to_judge_the_other_layers(farm, ground):
     farm.write_raster(ground[:, :80])
     farm.read()
     assert farm.problem("dem.partial_max").severity == "refuse"
+
+
+@pytest.mark.parametrize(("level", "code"), [(180.0, None), (80.0, "yield.unusual"), (8.0, "yield.implausible")])
+def test_a_yield_map_of_another_level_is_told_as_points_are(farm, level: float, code: str | None) -> None:
+    values = np.full((180, 240), level, np.float32)
+    values[90, 100] = 2000.0  # within the first field
+    farm.write_raster(values, "yield.tif")
+    farm.layers.pop("yield_points")
+    farm.layers["yield_raster"] = {"path": "yield.tif", "unit": "bu/ac at 15.5 %"}
+    farm.read()
+    told = {p.code: p for p in farm.report if p.code.startswith("yield.")}
+    assert set(told) == {code, "yield.raster_outlier"} - {None} if code != "yield.implausible" else {code}
+    for problem in told.values():
+        assert "at 15.5%" in problem.what_in("us")
+        assert " dry" in problem.what_in("metric")

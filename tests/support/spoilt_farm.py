@@ -20,6 +20,7 @@ from stovergeo.core.stack import total
 from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.workflow import sample_plan_path, steps
 from stovergeo.workflow.checks import get_ready
+from stovergeo.workflow.compared import uncompared
 
 Change = Callable[[Any], Any]
 
@@ -79,10 +80,17 @@ def outcome_of(data: dict, folder: Path, limits: bool = True) -> Outcome:
     try:
         ready = get_ready(plan_from(data, folder, report), report, lambda size: None).clusters[0]
         yields = steps.map_yields(ready, report)
+        steps.compare_clusters([yields], report)
         if not limits:
-            return Outcome(total(yields.stack, "grain_mg_ha"), tuple(report), tuple(yields.grain.said))
+            return Outcome(total(yields.stack, "grain_mg_ha"), tuple(report), _said(yields))
         removable = steps.find_removable(ready, steps.map_terrain(ready, yields), report)
     except InputError:
         return Outcome(None, tuple(report))
     stover = removable.stack["removable_mg_ha"] * removable.stack["cell_area_ha"]
-    return Outcome(float(np.nansum(stover.to_numpy())), tuple(report), tuple(yields.grain.said))
+    return Outcome(float(np.nansum(stover.to_numpy())), tuple(report), _said(yields))
+
+
+def _said(yields: steps.Yields) -> tuple[Message, ...]:
+    """Return what the first screen says of the grain map."""
+    compared = yields.grain.compared
+    return (*yields.grain.said, *([] if compared is None else uncompared([compared])))

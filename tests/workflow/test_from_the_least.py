@@ -55,7 +55,10 @@ def test_a_boundary_and_a_yield_are_a_plan(
     assert result.totals["grain_mg"] == pytest.approx(dry * (20 + 14), rel=0.01)  # 20 and 14 ha by the boundary
     said = [render(line, units) for line in result.words["unknown"]]
     (yields,) = [line for line in said if line.startswith("All fields: planned with the stated yield of ")]
-    assert (f" {stated.split()[0]} " in yields) == (moisture == 15.5)
+    # as given, with the moisture it is given at; beside it, dry where the figure is not of the trade's bushel
+    as_given = "stated yield of 200 bu/ac at 15.5% everywhere"
+    beside = f"stated yield of {dry:.1f} t/ha dry ({stated} at {moisture:g}%) everywhere"
+    assert (as_given if units == "us" else beside) in yields
     # the weather of these places was not given either
     assert sum(line.startswith("Not known here: rain and air temperature") for line in said) == 1
 

@@ -53,18 +53,26 @@ class Handbook(Mapping[str, Coefficient]):
     Parameters
     ----------
     coefficients : dict[str, Coefficient]
+    asked : set of str, optional
+        Keys looked up in the handbook that this one is a copy of; grows with those looked up here.
     """
 
-    def __init__(self, coefficients: Mapping[str, Coefficient]) -> None:
+    def __init__(self, coefficients: Mapping[str, Coefficient], asked: set[str] | None = None) -> None:
         self._coefficients = dict(coefficients)
         self._used: set[str] = set()
+        self._asked = set() if asked is None else asked
 
     def __getitem__(self, key: str) -> Coefficient:
+        found = self._known(key)
+        self._used.add(key)
+        self._asked.add(key)
+        return found
+
+    def _known(self, key: str) -> Coefficient:
         if key not in self._coefficients:
             near = nearest(key, self._coefficients)
             hint = f"; did you mean {near!r}?" if near else ""
             raise UnknownCoefficientError(f"the handbook has no {key!r}{hint}")
-        self._used.add(key)
         return self._coefficients[key]
 
     def __iter__(self) -> Iterator[str]:
@@ -92,8 +100,12 @@ class Handbook(Mapping[str, Coefficient]):
         """Return the coefficients looked up so far, in the order of the handbook."""
         return [c for key, c in self._coefficients.items() if key in self._used]
 
+    def was_asked(self, key: str) -> bool:
+        """Return whether a key was looked up here, in a copy or in the handbook this one is a copy of."""
+        return key in self._asked
+
     def with_plan(self, overrides: Mapping[str, float]) -> Handbook:
-        """Return a copy in which the user's numbers replace the defaults.
+        """Return a copy in which the user's numbers replace the defaults; `used` of the copy begins anew.
 
         An overridden number has no spread: the user is taken at their word.
 
@@ -104,7 +116,7 @@ class Handbook(Mapping[str, Coefficient]):
         """
         changed = dict(self._coefficients)
         for key, number in overrides.items():
-            old = self[key]
+            old = self._known(key)
             if not old.is_possible(number):
                 raise ValueError(f"{key} cannot be {number:g} {old.unit}; the handbook has {old.value:g}")
             changed[key] = replace(
@@ -115,7 +127,7 @@ class Handbook(Mapping[str, Coefficient]):
                 standing=Standing.PLAN,
                 note=f"handbook default {old.value:g} ({old.low:g} to {old.high:g}) {old.unit}",
             )
-        return Handbook(changed)
+        return Handbook(changed, self._asked)
 
 
 class UnknownCoefficientError(StovergeoError, KeyError):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field, model_validator
 
 from stovergeo.core.units import CORN_MARKET_MOISTURE, Quantity
@@ -57,7 +59,7 @@ class Yields(Section):
         le=40,
         description='Yield of every field not named below, at market moisture, e.g. "200 bu/ac"; yield data go first.',
     )
-    by_field: dict[str, GrainMgHa] = Field(
+    by_field: dict[str, Annotated[GrainMgHa, Field(gt=0, le=40)]] = Field(
         default_factory=dict, description='Yield of single fields by name, e.g. "Home 80" = "185 bu/ac".'
     )
     weighed: tuple[Weighed, ...] = Field(
@@ -72,8 +74,8 @@ class Yields(Section):
         return self.by_field.get(field, self.everywhere)
 
 
-def dry_yield(stated: float, market_moisture_pct: float) -> float:
-    """Return a stated yield as oven-dry Mg/ha.
+def dry_yield(stated: float, market_moisture_pct: float) -> Quantity:
+    """Return a stated yield as oven-dry Mg/ha that remembers the figure as given, with its moisture.
 
     Parameters
     ----------
@@ -83,5 +85,8 @@ def dry_yield(stated: float, market_moisture_pct: float) -> float:
         Moisture of the grain that the figure is stated for, percent, wet basis.
     """
     dry = 1 - market_moisture_pct / 100
-    bushels = isinstance(stated, Quantity) and stated.unit.startswith("bu")
-    return float(stated) * (dry / (1 - CORN_MARKET_MOISTURE) if bushels else dry)
+    given, unit = (stated.given, stated.unit) if isinstance(stated, Quantity) else (None, "")
+    bushels = unit.startswith("bu")
+    traded = bushels and market_moisture_pct == 100 * CORN_MARKET_MOISTURE
+    own = unit if traded else f"{unit} at {market_moisture_pct:g}%"
+    return Quantity(float(stated) * (dry / (1 - CORN_MARKET_MOISTURE) if bushels else dry), given, own)

@@ -15,7 +15,7 @@ from stovergeo.residue.options import RuleOptions
 
 title = "Ground cover after planting"
 reads = ("stover_mg_ha",)
-source = "Gregory 1982, Trans. ASAE 25:1333-1337; 30 % after planting is the usual meaning of conservation tillage"
+source = "Gregory 1982, Trans. ASAE 25:1333-1337; 30 % after planting is the common meaning of conservation tillage"
 valid = "0 to 90 % cover by corn stover lying flat"
 lift = "Fewer or gentler passes before planting would lower it."
 reads_method = True
