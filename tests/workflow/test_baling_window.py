@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -11,12 +14,23 @@ import pandas as pd
 import pytest
 from made_weather import made_days, station_file
 from placed_farm import PLACES, placed_plan
+from rich.text import Text
 
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.printing import render
 from stovergeo.inputs.plan import read_plan
-from stovergeo.workflow import check_season, run_season
+from stovergeo.report import grower_table
+from stovergeo.report.blocks import texts
+from stovergeo.report.json_values import json_values
+from stovergeo.result import SeasonResult
+from stovergeo.window import SUNDAY
+from stovergeo.workflow import bale_window, check_season, run_season
+from stovergeo.workflow.baling_window import judge, work_of
 from stovergeo.workflow.checks import get_ready
+from stovergeo.workflow.progress import quiet
+from stovergeo.workflow.run import worked_out
 from stovergeo.workflow.run_size import no_progress
+from stovergeo.workflow.steps import Season
 
 GHCN = {"layers": {"weather": {"path": "station.csv", "form": "ghcn"}}}
 
@@ -174,3 +188,149 @@ def test_south_of_the_equator_autumn_begins_in_march(tmp_path: Path) -> None:
     assert found.autumns.past.start == (3, 1)
     assert found.autumns.done_by == found.autumns.past.day_of(5, 19)
     assert "weather.far" in [p.code for p in report]  # the made station lies in Iowa
+
+
+# what a season says
+
+
+def dry(days: pd.DataFrame) -> pd.DataFrame:
+    """Return the same days, warm and without rain but for a little in August, where nothing lies yet."""
+    august = days["date"].dt.month == 8
+    return days.assign(rain_mm=days["rain_mm"].where(august, 0.0), tmax_c=22.0, tmin_c=7.0)
+
+
+def wet(days: pd.DataFrame) -> pd.DataFrame:
+    return days.assign(rain_mm=12.0, tmax_c=14.0, tmin_c=6.0)
+
+
+def season(folder: Path, changes: dict[str, Any], days: pd.DataFrame | None = None) -> SeasonResult:
+    return run_season(iowa(folder, changes, days), Report())
+
+
+def said(result: SeasonResult, topic: str = "window", system: str = "us") -> list[str]:
+    return [render(line, system) for line in result.words[topic]]
+
+
+def test_without_weather_the_window_is_named_as_not_checked_and_the_old_rule_stays(tmp_path: Path) -> None:
+    result = run_season(placed_plan(tmp_path, PLACES["Iowa"]), Report())
+    assert render(result.not_checked["baling window"], "us").startswith("No daily weather was given")
+    assert result.words["window"] == []
+    assert any("days are fit" in line for line in said(result, "baling"))
+
+
+def test_dry_autumns_are_done_with_one_baler(tmp_path: Path) -> None:
+    result = season(tmp_path, with_weather(), dry(made_days()))
+    assert "baling window" not in result.not_checked
+    assert said(result)[0] == (
+        "In 30 of 30 past autumns you would have finished by November 19 (89% to 100% with so few years)."
+    )
+    assert "1 baler is enough to be done in 80% of the autumns." in said(result)
+    assert not any("binds" in line for line in said(result))
+    assert not any("days are fit" in line for line in said(result, "baling"))
+    shown = "\n".join(t.plain for t in grower_table(result) if isinstance(t, Text))
+    assert all(line in shown for line in said(result))
+    page = texts(result.words["window"])
+    assert "all bales would have been made by November 19" in str(page)
+
+
+def test_wet_autumns_bind_and_no_number_of_balers_helps(tmp_path: Path) -> None:
+    result = season(tmp_path, with_weather(), wet(made_days()))
+    assert said(result)[0].startswith("In 0 of 30 past autumns")
+    assert "Not even 4 balers are done in 80% of the autumns." in said(result)
+    assert said(result)[-2:] == [
+        "The baling window binds: no bale at all is made in time in 80% of the autumns.",
+        "No change of one thing that was tried would help.",
+    ]
+
+
+def test_a_short_window_is_loosened_by_what_lets_more_autumns_finish(tmp_path: Path) -> None:
+    """No rain and a mild fall; each lever is the count of the plan that makes this change."""
+    mild = dry(made_days()).assign(tmax_c=lambda d: 13 + (d["date"].dt.year % 8), tmin_c=2.0)
+    window = {"harvest_to": "10-25", "done_by": "11-04"}
+    changes = {**with_weather(**window), "gather": {"methods": ["rake_bale"]}, "need": {"herd": [BIG_HERD]}}
+    found, _ = worked(tmp_path, changes, mild)
+    judged = judge(work_of(found, found.ready.autumns), found.ready.coefficients, draws=0)
+    assert judged.binds
+    levers = {lever.name: lever.finished for lever in judged.levers}
+    assert levers
+    assert all(finished > judged.chance.finished for finished in levers.values())
+    two, _ = worked(tmp_path, {**changes, "money": {"crews": 2}}, mild)
+    by_two = judge(work_of(two, two.ready.autumns), two.ready.coefficients, draws=0).chance.finished
+    assert levers.get("baler", judged.chance.finished) == by_two
+
+
+BIG_HERD = {"name": "cows", "head": 400}
+
+
+def worked(folder: Path, changes: dict[str, Any], days: pd.DataFrame) -> tuple[Season, Report]:
+    report = Report()
+    return worked_out(iowa(folder, changes, days), report, quiet, no_progress), report
+
+
+def test_the_work_is_what_the_choice_bales(tmp_path: Path) -> None:
+    changes = with_weather(
+        fields=[{"field": "fields", "combined": "10-03", "last_day": "11-10", "tiled": True}],
+        days_off=["sunday"],
+        holidays=["11-11"],
+    )
+    contract = {"name": "plant", "dry_mass": "20 ton", "months": ["Jan"], "price": "200 $/ton", "moisture_max_pct": 18}
+    found, _ = worked(tmp_path, {**changes, "money": {"crews": 3}, "need": {"contract": [contract]}}, made_days())
+    work = work_of(found, found.ready.autumns)
+    (one,) = work.fields
+    past = work.past
+    assert one.bales == found.counts.made["bales"].sum()
+    assert one.bales * one.bale_dry_kg == pytest.approx((found.counts.made.eval("bales * bale_dry_kg")).sum())
+    assert (one.combined, one.deadline) == (past.day_of(10, 3), past.day_of(11, 10))
+    assert one.tiled
+    assert one.drainage_class == 3  # well drained
+    assert one.clay_pct == pytest.approx(24)
+    assert work.crew.balers == 3
+    assert work.crew.limit_pct == 18  # the buyer's, drier than the handbook's
+    assert work.crew.days_off == {SUNDAY}
+    assert work.crew.holidays == {(11, 11)}
+
+
+def test_a_single_pass_waits_for_no_dry_day(tmp_path: Path) -> None:
+    changes = {**with_weather(), "gather": {"methods": ["single_pass"]}, "bale": {"moisture_pct": 20}}
+    result = season(tmp_path, changes, wet(made_days()))
+    bales = int(result.bales.made["bales"].sum())
+    assert bales > 0
+    assert said(result) == [f"{bales} bales are made behind the combine and wait for no dry day."]
+
+
+# the command
+
+
+def test_the_command_tells_the_whole_answer_in_both_systems(tmp_path: Path) -> None:
+    plan = iowa(tmp_path, with_weather(days_off=["sunday"]))
+    answer = bale_window(plan, Report())
+    record = json.loads(json.dumps(json_values(answer.record)))
+    assert record["done_by"] == "11-19"
+    assert len(record["years"]) == 30
+    assert [row["balers"] for row in record["by_balers"]] == [1, 2, 3, 4]
+    chances = [row["chance"] for row in record["by_balers"]]
+    assert chances == sorted(chances)
+    assert chances[0] == record["chance"]["value"]
+    assert record["order"]["fields"] == ["fields"]
+    assert record["wait"]["chance_later"]["finished"] <= record["wait"]["chance_now"]["finished"]
+    assert record["fewest_balers"] == next((r["balers"] for r in record["by_balers"] if r["chance"] >= 0.8), None)
+    for system, unit in (("us", "ton"), ("metric", " t")):
+        lines = [render(line, system) for _, part in answer.sections for line in part]
+        assert any(unit in line for line in lines if line.startswith("Stover lying"))
+        assert lines[0].startswith(f"{record['bales']} bales to make with 1 baler")
+
+
+def test_the_command_says_what_it_needs(tmp_path: Path) -> None:
+    plan = placed_plan(tmp_path, PLACES["Iowa"])
+    with pytest.raises(InputError, match=r"window\.needs_weather"):
+        bale_window(plan, Report())
+
+
+def test_a_plan_without_weather_loads_no_replay() -> None:
+    loaded = subprocess.run(
+        [sys.executable, "-c", "import sys, stovergeo.workflow; print('stovergeo.window' in sys.modules)"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert loaded.stdout.strip() == "False"
