@@ -104,7 +104,7 @@ def baler_table(found: Sequence[Replay], coefficients: Handbook, by_day: int) ->
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """What it costs to start baling some days later."""
+    """What it costs to start some days after the first day on which the crew could bale."""
 
     days: int
     chance_now: Chance
@@ -131,7 +131,7 @@ def cost_of_waiting(
     days: int = 7,
     draws: int = 200,
 ) -> Wait:
-    """Return what it costs to start baling some days later, in time, stover and risk.
+    """Return what it costs to start some days after the first day of each year on which the crew could bale.
 
     Parameters
     ----------
@@ -143,7 +143,7 @@ def cost_of_waiting(
     days : int
     draws : int
     """
-    later = replace(crew, begin=crew.begin + days)
+    later = replace(crew, wait_d=days)
     now, then = (replay(past, fields, who, coefficients, draws) for who in (crew, later))
     mass_mg = sum(f.bales * f.bale_dry_kg for f in fields) / KG_PER_MG
     loss = coefficients["window.wait.loss"]

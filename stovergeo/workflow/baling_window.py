@@ -303,8 +303,8 @@ def _answer(plan: Plan, work: Work, coefficients: Handbook) -> WindowAnswer:
     order = window.best_order(past, work.fields, work.crew, coefficients, by_day)
     price = plan.money.stover_value_per_mg
     worth = coefficients.value("storage.worth") if price is None else price
-    wait = window.cost_of_waiting(past, work.fields, work.crew, coefficients, by_day, worth, _WAIT_D, draws=0)
     crew = work.crew
+    wait = window.cost_of_waiting(past, work.fields, crew, coefficients, by_day, worth, _WAIT_D, draws=0)
     basis = message("window.work", bales=work.bales, balers=crew.balers, limit=crew.limit_pct, years=len(past.years))
     parts = {
         "work": [basis, *_behind(work)],
