@@ -14,7 +14,16 @@ from pydantic.fields import FieldInfo
 from stovergeo.core.printing import render
 from stovergeo.inputs import archive, fields, open_file, soils, surroundings, tags, tracks
 from stovergeo.inputs.plan.base import Section
-from stovergeo.inputs.plan.layers import Layer, Layers, PointColumns, PointUnits, RasterLayer, TaggedLayer
+from stovergeo.inputs.plan.layers import (
+    Layer,
+    Layers,
+    PointColumns,
+    PointUnits,
+    RasterLayer,
+    TaggedLayer,
+    WeatherColumns,
+    WeatherUnits,
+)
 from stovergeo.inputs.soil_survey import WANTED
 from stovergeo.inputs.surroundings import FAMILIES
 
@@ -36,8 +45,13 @@ FORMATS = {
     ),
     "GPX": ("GPX of a receiver", ".gpx", "fields, property, roads, gates, wells ...", "see *Tracks and waypoints*"),
     "OSM": ("OpenStreetMap extract", ".osm, .osm.pbf", "what stands around the fields", "see *Mixed files*"),
-    "text": ("text table", ".csv, .txt, .tsv", "points", "comma, semicolon, tab or bar; decimal point or comma"),
-    "Excel": ("Excel", ".xlsx", "points", "needs the extra `excel`; `sheet` names one of several"),
+    "text": (
+        "text table",
+        ".csv, .txt, .tsv",
+        "points, weather",
+        "comma, semicolon, tab or bar; decimal point or comma",
+    ),
+    "Excel": ("Excel", ".xlsx", "points, weather", "needs the extra `excel`; `sheet` names one of several"),
     "GTiff": ("GeoTIFF", ".tif", "rasters, keys of soil map units", ""),
     "AAIGrid": ("ASCII grid", ".asc", "rasters", ""),
     "HFA": ("Imagine", ".img", "rasters", ""),
@@ -93,6 +107,8 @@ def values(name: str, field: FieldInfo) -> str:
         return "percent"
     if int in flat:
         return "whole number"
+    if float in flat:
+        return "number"
     return "text" if str in flat else "section"
 
 
@@ -158,6 +174,8 @@ def layer_text(key: str, field: FieldInfo) -> str:
         parts.append(points_text())
     if key == "soils":
         parts.append(soils_text())
+    if key == "weather":
+        parts.append(weather_text())
     return "\n\n".join(parts)
 
 
@@ -171,19 +189,35 @@ def code(wanted: dict[str, object]) -> str:
     return ", ".join(ticked(tags.written({k: w})) for k, w in wanted.items())
 
 
-def points_text() -> str:
-    """Return the table of the columns of points and their units."""
+def columns_table(columns: type[Section], units: type[Section]) -> str:
+    """Return the table of the columns that a plan names, with their units."""
     rows = []
-    for name, column in PointColumns.model_fields.items():
-        unit = PointUnits.model_fields.get(name)
+    for name, column in columns.model_fields.items():
+        unit = units.model_fields.get(name)
         choice = ", ".join(f'`"{w}"`' for w in literals(unit.annotation)) if unit else ""
         rows.append((f"`{column.alias or name}`", column.description or "", choice))
+    return table(("column", "meaning", "units"), rows)
+
+
+def points_text() -> str:
+    """Return the table of the columns of points and their units."""
     head = (
         "Columns stand under `[layers.yield_points.columns]`, each unit under the same key in "
         "`[layers.yield_points.units]`. `stovergeo check` proposes both. Needed are a flow, a mass or a yield, its "
         "moisture, and the ground of a record."
     )
-    return head + "\n\n" + table(("column", "meaning", "units"), rows)
+    return head + "\n\n" + columns_table(PointColumns, PointUnits)
+
+
+def weather_text() -> str:
+    """Return what a plain weather table declares, and what the file must hold."""
+    head = (
+        "A plain table declares its columns under `[layers.weather.columns]`, each unit under the same key in "
+        "`[layers.weather.units]`. Needed are the date, rain, and the highest and lowest temperature of each day, of "
+        "15 autumns or more: 1 September to 15 December, south of the equator 1 March to 14 June. An autumn with more "
+        "than 5 % of its rain unknown is left out, and named."
+    )
+    return head + "\n\n" + columns_table(WeatherColumns, WeatherUnits)
 
 
 def soils_text() -> str:

@@ -124,6 +124,25 @@ def check(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
 
 
 @app.command()
+def window(plan_path: PlanPath = None, as_json: AsJson = False) -> None:
+    """Replay past autumns for what the plan would bale: chance to be done in time, days, order, balers, waiting."""
+    from stovergeo.report.json_values import json_values
+    from stovergeo.workflow import bale_window, sample_plan_path
+
+    report = Report()
+    with _progress() as step:
+        found = bale_window(plan_path or sample_plan_path(), report, step, _tell_need)
+    _print_problems(report.by_severity(), to_side, short=True)
+    if as_json:
+        to_user.out(json.dumps(json_values(found.record), indent=1, ensure_ascii=True), highlight=False)
+        return
+    system = found.plan.farm.units
+    with printed_in(found.plan.farm.currency):
+        for head, lines in found.sections:
+            _entry(render(head, system), *(render(line, system) for line in lines))
+
+
+@app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder for the plan file; made where it is missing.")],
 ) -> None:

@@ -122,7 +122,7 @@ class SeasonResult:
     not_checked: dict[str, Message | str]  #: title of what could not be checked -> why it matters
     totals: dict[str, float]  #: whole-farm sums, see docs/glossary
     words: dict[str, list[Any]]
-    """Messages, or plain sentences, by topic: unknown, lever, choice, storage, soil, shortage, changed; and
+    """Messages, or plain sentences, by topic: unknown, lever, window, choice, storage, soil, shortage, changed; and
     ``grower``: costs, prices and what was second best, which the landowner's page never shows."""
     problems: list[Problem] = field(default_factory=list)
     coefficients: list[Coefficient] = field(default_factory=list)  #: those this run used

@@ -117,7 +117,9 @@ def _pace_mg_h(bale: BaleSize, coefficients: Handbook) -> float:
     return float(np.interp(bale.moisture_pct, list(measured.values()), paces))
 
 
-def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handbook) -> list[Message]:
+def baling_messages(
+    plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handbook, *, replayed: bool = False
+) -> list[Message]:
     """Return how many bales, hours and days the baling takes, and how much net.
 
     Parameters
@@ -126,20 +128,21 @@ def baling_messages(plan_of_bales: pd.DataFrame, plan: Plan, coefficients: Handb
         From `bale_plan`.
     plan : Plan
     coefficients : Handbook
+    replayed : bool
+        Whether past autumns say which days are fit; the sum of hours over a share of fit days is then left out.
     """
     sums = plan_of_bales[["bales", "bales_low", "bales_high", "hours", "days", "net_m"]].sum()
     if sums["bales"] == 0:
         return [message("baling.none")]
     window = coefficients.value("machine.window_days")
-    found = [
-        message("baling.count", bales=int(sums["bales"]), low=int(sums["bales_low"]), high=int(sums["bales_high"])),
-        message("baling.time", hours=float(sums["hours"]), days=float(sums["days"])),
-        message(
-            "baling.weather", hours=coefficients.value("machine.hours_day"), fit=coefficients.value("machine.fit_days")
-        ),
-    ]
-    if sums["days"] > window:
-        found.append(message("baling.too_long", window=window))
+    counts = {name: int(sums[key]) for name, key in (("bales", "bales"), ("low", "bales_low"), ("high", "bales_high"))}
+    found = [message("baling.count", **counts)]
+    if not replayed:
+        hours, fit = coefficients.value("machine.hours_day"), coefficients.value("machine.fit_days")
+        found.append(message("baling.time", hours=float(sums["hours"]), days=float(sums["days"])))
+        found.append(message("baling.weather", hours=hours, fit=fit))
+        if sums["days"] > window:
+            found.append(message("baling.too_long", window=window))
     net_m = float(sums["net_m"])
     if net_m > 0:
         rolls = net_rolls(net_m, plan.wrap.roll_length_m)

@@ -97,10 +97,10 @@ def from_plain(frame: pd.DataFrame, columns: Mapping[str, str], units: Mapping[s
     """Return the days of a plain table whose columns and units are declared."""
     lacking = [name for name in ("date", *NEEDED) if name not in columns]
     if lacking:
-        raise at.refuse("weather.columns", f"No column is declared for {', '.join(lacking)}.")
+        raise at.refuse("weather.columns", f"No column is declared for {', '.join(map(_key, lacking))}.")
     unknown = [name for name in columns if name not in ("date", *UNITS)]
     if unknown:
-        said = f"{shown(unknown[0])} is nothing a day of weather holds here; known are {', '.join(UNITS)}."
+        said = f"{shown(unknown[0])} is nothing a day of weather holds here; known are {', '.join(map(_key, UNITS))}."
         raise at.refuse("weather.columns", said)
     values = {}
     for name, column in columns.items():
@@ -116,6 +116,11 @@ def from_plain(frame: pd.DataFrame, columns: Mapping[str, str], units: Mapping[s
         values[name] = convert(to_numbers(frame[column], at.column(column)))
     dates = _dates(frame[columns["date"]], at.column(columns["date"]))
     return Daily(pd.DataFrame(values, index=dates), None, "", frame)
+
+
+def _key(name: str) -> str:
+    """Return a day's value as the plan file names it: without its unit."""
+    return name if name == "date" else name.rpartition("_")[0]
 
 
 def _daily(

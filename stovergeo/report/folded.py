@@ -34,7 +34,7 @@ _KIND_OF_UNIT: Final = {
 
 def storage_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
     """Return chart and table of what storage costs in stover, by wrap and month, as far as worked out."""
-    sentences = _listed(result, "storage", "baling")
+    sentences = _listed(result, "storage", "baling", "window")
     wraps = result.bales.wrap_table
     if wraps.empty:
         return sentences

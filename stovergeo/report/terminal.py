@@ -110,7 +110,7 @@ def _lines(result: SeasonResult, ledger: Ledger) -> list[Any]:
     )
     if kept:
         lines.append(message("terminal.kept_free", fields=kept))
-    lines += result.words.get("lever", [])
+    lines += [line for topic in ("lever", "window") for line in result.words.get(topic, [])]
     # what only the grower may know stands here and in plan.json, nowhere on the landowner's map
     grower = result.words.get("grower", [])
     lines += [line for topic in ("choice", "shortage") for line in result.words.get(topic, [])]

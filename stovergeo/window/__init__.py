@@ -16,9 +16,11 @@ from stovergeo.window.chance import chance_messages as chance_messages
 from stovergeo.window.chance import days_done as days_done
 from stovergeo.window.chance import idle_hours as idle_hours
 from stovergeo.window.chance import likely_days as likely_days
+from stovergeo.window.chance import sure_bales as sure_bales
 from stovergeo.window.chance import wilson as wilson
 from stovergeo.window.compare import Order as Order
 from stovergeo.window.compare import Wait as Wait
+from stovergeo.window.compare import baler_table as baler_table
 from stovergeo.window.compare import balers_needed as balers_needed
 from stovergeo.window.compare import best_order as best_order
 from stovergeo.window.compare import cost_of_waiting as cost_of_waiting
@@ -42,6 +44,14 @@ from stovergeo.window.replay import Replay as Replay
 from stovergeo.window.replay import replay as replay
 from stovergeo.window.replay import replay_balers as replay_balers
 from stovergeo.window.replay import setting as setting
+from stovergeo.window.told import Lever as Lever
+from stovergeo.window.told import baler_messages as baler_messages
+from stovergeo.window.told import day_at as day_at
+from stovergeo.window.told import fewest_messages as fewest_messages
+from stovergeo.window.told import likely_messages as likely_messages
+from stovergeo.window.told import loosen_messages as loosen_messages
+from stovergeo.window.told import order_messages as order_messages
+from stovergeo.window.told import wait_messages as wait_messages
 from stovergeo.window.work import SUNDAY as SUNDAY
 from stovergeo.window.work import Crew as Crew
 from stovergeo.window.work import FieldToBale as FieldToBale

@@ -53,6 +53,10 @@ class Autumns:
         first = np.array([date(year, *self.start).weekday() for year in self.years])
         return (first[:, None] + np.arange(self.days)) % 7
 
+    def at_latitude(self, latitude: float) -> Autumns:
+        """Return the same autumns at a latitude, degrees north."""
+        return replace(self, latitude=latitude)
+
     def only(self, rows: np.ndarray) -> Autumns:
         """Return some of the autumns: by index or by a mask."""
         return replace(

@@ -120,6 +120,12 @@ def bales_by_day(found: Replay) -> pd.DataFrame:
     return pd.DataFrame({"day": np.arange(made.shape[1]), "low": low, "middle": middle, "high": high})
 
 
+def sure_bales(found: Replay, by_day: int, share: float) -> int:
+    """Return the bales made by a day in at least such a share of the years, whole."""
+    made = np.sort(found.middle.made[:, : by_day + 1].sum(axis=1))[::-1]
+    return math.floor(made[math.ceil(share * len(made) - 1e-9) - 1] + 1e-6)
+
+
 def idle_hours(found: Replay, by_day: int) -> float:
     """Return fit hours up to a day in which the balers did not bale, all balers together, mean of the years."""
     season = found.middle

@@ -83,23 +83,28 @@ def balers_needed(
         balers, chance, low, high, drawn, drawn_low, drawn_high; means of the years, of all balers together: idle_hours,
         hours, cost ($ of the hours).
     """
+    return baler_table(replay_balers(past, fields, crew, coefficients, counts, draws, seed), coefficients, by_day)
+
+
+def baler_table(found: Sequence[Replay], coefficients: Handbook, by_day: int) -> tuple[int | None, pd.DataFrame]:
+    """Return what `balers_needed` does, of replays that are there already."""
     wanted = coefficients.value("window.chance.wanted")
     rows, fewest = [], None
-    for found in replay_balers(past, fields, crew, coefficients, counts, draws, seed):
-        by = chance(found, by_day)
+    for one in found:
+        by = chance(one, by_day)
         if fewest is None and by.value >= wanted:
-            fewest = found.balers
-        hours = found.balers * float(found.middle.worked_h[:, : by_day + 1].sum(axis=1).mean())
+            fewest = one.balers
+        hours = one.balers * float(one.middle.worked_h[:, : by_day + 1].sum(axis=1).mean())
         spread = (by.low, by.high, by.drawn, by.drawn_low, by.drawn_high)
         cost = hours * coefficients.value("machine.baler_hour")
-        rows.append((found.balers, by.value, *spread, idle_hours(found, by_day), hours, cost))
+        rows.append((one.balers, by.value, *spread, idle_hours(one, by_day), hours, cost))
     names = ["balers", "chance", "low", "high", "drawn", "drawn_low", "drawn_high", "idle_hours", "hours", "cost"]
     return fewest, pd.DataFrame(rows, columns=names)
 
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """What it costs to start baling some days later."""
+    """What it costs to start some days after the first day on which the crew could bale."""
 
     days: int
     chance_now: Chance
@@ -126,7 +131,7 @@ def cost_of_waiting(
     days: int = 7,
     draws: int = 200,
 ) -> Wait:
-    """Return what it costs to start baling some days later, in time, stover and risk.
+    """Return what it costs to start some days after the first day of each year on which the crew could bale.
 
     Parameters
     ----------
@@ -138,7 +143,7 @@ def cost_of_waiting(
     days : int
     draws : int
     """
-    later = replace(crew, begin=crew.begin + days)
+    later = replace(crew, wait_d=days)
     now, then = (replay(past, fields, who, coefficients, draws) for who in (crew, later))
     mass_mg = sum(f.bales * f.bale_dry_kg for f in fields) / KG_PER_MG
     loss = coefficients["window.wait.loss"]

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from stovergeo.bales.capacity import material_capacity_mg_h
 from stovergeo.core.coefficients import Handbook
 from stovergeo.core.units import M2_PER_HA
 
 _KG_M2_PER_MG_HA = 1000 / M2_PER_HA
+#: shape and whether the stover is wet -> what a baler takes in, all stops counted; of squares the plan's own paces
+_INTAKE: Final = {
+    ("round", False): "window.pace.round_dry",
+    ("round", True): "window.pace.round_wet",
+    ("square", False): "machine.flow.square",
+    ("square", True): "machine.flow.square_wet",
+}
 
 
 def pace_mg_h(shape: str, moisture_pct: float, removal_mg_ha: float, windrow_m: float, coefficients: Handbook) -> float:
@@ -27,8 +36,8 @@ def pace_mg_h(shape: str, moisture_pct: float, removal_mg_ha: float, windrow_m: 
         Width brought into one windrow.
     coefficients : Handbook
     """
-    wet = "wet" if moisture_pct > coefficients.value("window.pace.wet") else "dry"
-    intake = coefficients.value(f"window.pace.{shape}_{wet}")
+    is_wet = moisture_pct > coefficients.value("window.pace.wet")
+    intake = coefficients.value(_INTAKE[shape, is_wet])
     thin = removal_mg_ha * _KG_M2_PER_MG_HA * windrow_m < coefficients.value("window.pace.thin")
     if shape == "round" and thin:
         intake = min(intake, coefficients.value("window.pace.round_thin"))

@@ -20,7 +20,7 @@ class Calendar(NamedTuple):
 
     off: np.ndarray  #: days off and breakdowns
     pace: np.ndarray  #: of the year's balers, over their typical pace, (years,)
-    begin: int  #: first day of baling
+    begin: np.ndarray  #: first day of baling, (years,)
     first_hour: float  #: of the crew's day; it may move before stover is fit
 
 
@@ -136,7 +136,7 @@ def bale(task: Task, blocks: Blocks, calendar: Calendar) -> Season:
     for y in range(years):
         left = task.bales.copy()
         here = -1
-        for d in range(max(0, calendar.begin), days):
+        for d in range(max(0, calendar.begin[y]), days):
             if calendar.off[y, d]:
                 continue
             for f in range(fields):

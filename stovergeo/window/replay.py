@@ -170,4 +170,15 @@ def season_of(shared: Setting, one: Draw, blocks: Blocks, order: list[int], bale
     holidays = [past.day_of(*day) for day in crew.holidays]
     off = one.broken | np.isin(past.weekdays(), list(crew.days_off)) | np.isin(np.arange(past.days), holidays)
     first_hour = shared.coefficients.value("window.crew.first_hour")
-    return bale(task, blocks, Calendar(off, one.pace, crew.begin, first_hour))
+    return bale(task, blocks, Calendar(off, one.pace, _begin(crew, blocks, off, task.block_h), first_hour))
+
+
+def _begin(crew: Crew, blocks: Blocks, off: np.ndarray, block_h: float) -> np.ndarray:
+    """Return the first day of baling of each year: the crew's, or so many days after the first on which it could."""
+    years, _, days = blocks.hours.shape
+    begin = np.full(years, crew.begin, dtype=np.int64)
+    if not crew.wait_d:
+        return begin
+    could = (blocks.hours >= max(block_h, 1e-9)).any(axis=1) & ~off & (np.arange(days) >= crew.begin)
+    first = np.where(could.any(axis=1), could.argmax(axis=1), days)
+    return first + crew.wait_d

@@ -54,6 +54,7 @@ class Crew:
     shred_ha_h: float | None = None  #: left out: the handbook's
     rake_ha_h: float = inf
     begin: int = 0  #: first day of baling
+    wait_d: int = 0  #: days it waits in each year from the first day on which it could bale
     today: int = 0  #: fields combined before this day are so for sure: draws do not move them
     days_off: frozenset[int] = field(default_factory=frozenset)  #: weekdays, 0 for Monday; `SUNDAY`
     holidays: frozenset[tuple[int, int]] = field(default_factory=frozenset)  #: months and days on which nobody works

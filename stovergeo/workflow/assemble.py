@@ -20,7 +20,7 @@ from stovergeo.result import (
     YardTables,
     YieldTables,
 )
-from stovergeo.workflow import story
+from stovergeo.workflow import baling_window, story
 from stovergeo.workflow.checks import report_idle_numbers
 from stovergeo.workflow.compared import uncompared
 from stovergeo.workflow.grain import basis_messages
@@ -89,7 +89,7 @@ def _not_checked(season: Season) -> dict[str, Message | str]:
         known, ratings = ground.terrain.not_checked, place.ratings
         of_yards = {ratings.titles[name]: why for name, why in ratings.not_checked.items()}
         found = (known | of_yards | known) | found  # the ground first, and its reasons win
-    return found
+    return found | baling_window.not_checked(season)
 
 
 def _yield_tables(season: Season) -> YieldTables:
@@ -225,7 +225,8 @@ def _messages(season: Season, unknown: list[Message]) -> dict[str, list[Any]]:
             *choice.reasons.loc[choice.reasons["kind"] == "wrap", "message"],
             *([] if break_even is None else bales.break_even_messages(break_even)),
         ],
-        "baling": bales.baling_messages(counts.made, plan, coefficients),
+        "baling": bales.baling_messages(counts.made, plan, coefficients, replayed=ready.autumns is not None),
+        "window": baling_window.season_messages(season),
         "storage": [
             *ready.climate.source,
             *bales.storage_messages(

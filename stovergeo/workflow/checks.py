@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -29,6 +30,7 @@ from stovergeo.workflow.climate import PlacedClimate, place_climate
 from stovergeo.workflow.plausible_layers import check_layers
 from stovergeo.workflow.plausible_plan import check_baling_day, check_ranges
 from stovergeo.workflow.run_size import ReportSize, fits, need_of
+from stovergeo.workflow.weather import PastAutumns, past_autumns
 from stovergeo.workflow.weighed import check_weighed
 
 message = Catalog("stovergeo.workflow")
@@ -57,6 +59,7 @@ class Ready:
     fields: gpd.GeoDataFrame
     clusters: tuple[ReadyCluster, ...]
     climate: PlacedClimate
+    autumns: PastAutumns | None  #: None without a weather layer
 
 
 def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
@@ -89,6 +92,8 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
     check_zone_size(plan, fields, report)
     residue.check_counts(plan.crop, fields["name"], coefficients, report)
     climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
+    place = (*_lonlat(clusters[0].grid), _height_m(farm))
+    autumns = past_autumns(climate.plan, fields, place, coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
     return Ready(
@@ -98,7 +103,14 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         fields,
         tuple(replace(one, plan=climate.plan) for one in clusters),
         climate,
+        autumns,
     )
+
+
+def _height_m(farm: FarmLayers) -> float:
+    """Return the mean height of the farm's ground, m; NaN where it is not known."""
+    known = [float(part.elevation.mean()) for part in farm.clusters if part.elevation is not None]
+    return sum(known) / len(known) if known else math.nan
 
 
 def check_plan(plan: Plan, coefficients: Handbook, report: Report) -> list[residue.NamedRule]:
@@ -210,7 +222,7 @@ def own_handbook(plan: Plan, report: Report) -> Handbook:
         if not known.low / FAR_OFF <= abs(number) <= known.high * FAR_OFF and known.low > 0:
             report.add("plan.far_from_handbook", where, said)
         own[key] = number
-    return load_handbook(own)
+    return load_handbook(own | plan.window.own_numbers)
 
 
 def report_idle_numbers(plan: Plan, coefficients: Handbook, report: Report) -> None:

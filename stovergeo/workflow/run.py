@@ -104,6 +104,13 @@ def run_season(
     >>> len(result.zones) > 0, len(result.yards) > 0, report.refused
     (True, True, [])
     """
+    return season_result(worked_out(plan, report, step, tell, yards_before), report)
+
+
+def worked_out(
+    plan: Plan | Path, report: Report, step: Step, tell: ReportSize, yards_before: gpd.GeoDataFrame | None = None
+) -> steps.Season:
+    """Return all that the steps of a season make, before it is put together; see `run_season`."""
     step(*begin("layers"))
     ready = get_ready(plan if isinstance(plan, Plan) else read_plan(plan, report), report, tell)
     clusters = ready.clusters
@@ -124,4 +131,4 @@ def run_season(
     chosen = steps.choose_supply(ready, grounds, sites)
     step(*begin("counts"))
     counts = steps.count(ready, grounds, sites, chosen)
-    return season_result(steps.Season(ready, grounds, sites, chosen, counts), report)
+    return steps.Season(ready, grounds, sites, chosen, counts)

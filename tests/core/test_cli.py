@@ -12,7 +12,7 @@ from small_farm import command, process
 def test_help_names_every_command() -> None:
     said = process("--help")
     assert said.returncode == 0
-    for name in ("plan", "check", "new", "handbook", "rules", "answer", "compare", "versions"):
+    for name in ("plan", "check", "window", "new", "handbook", "rules", "answer", "compare", "versions"):
         assert name in said.stdout
 
 

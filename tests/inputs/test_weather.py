@@ -185,7 +185,7 @@ def test_inches_and_degrees_f_in_a_file_taken_for_metric_are_refused(tmp_path):
         (NAMES, {"rain_mm": "mm", "tmax_c": "C"}, "weather.unit", "'low' has no unit"),
         (NAMES, {"rain_mm": "tenths", "tmax_c": "C", "tmin_c": "C"}, "weather.unit", "the unit 'tenths'; known are mm"),
         ({**NAMES, "wind": "w"}, {}, "weather.columns", "'wind' is nothing"),
-        ({"date": "day"}, {}, "weather.columns", "rain_mm, tmax_c, tmin_c"),
+        ({"date": "day"}, {}, "weather.columns", "rain, tmax, tmin"),
         ({**NAMES, "rain_mm": "rains"}, {}, "column.missing", "Did you mean 'rain'"),
     ],
 )

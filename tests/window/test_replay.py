@@ -340,6 +340,15 @@ def test_a_wait_costs_little_stover_and_more_risk():
     assert found.chance_later.value <= found.chance_now.value
 
 
+def test_a_wait_is_counted_from_the_first_day_fit_to_bale():
+    """Dry from the first day, 9 h a day: two days of work, done on day 1, or on day 6 where the crew waits five."""
+    one = field("a", 18 * BALES_H, probe=(0, 15.0))
+    now, later = (replay(dry_days(), [one], crew(wait_d=wait), HANDBOOK, draws=0) for wait in (0, 5))
+    assert (now.middle.done[0, 0], later.middle.done[0, 0]) == (1, 6)
+    wet = steady(8, 6, 30, (12.0,) * 30)
+    assert replay(wet, [one], crew(wait_d=5), HANDBOOK, draws=0).middle.done[0, 0] == NEVER
+
+
 def test_idle_hours_are_fit_hours_not_worked():
     found = replay(dry_days(), [field("a", 9 * BALES_H, probe=(0, 15.0))], crew(), HANDBOOK, draws=0)
     assert idle_hours(found, 1) == pytest.approx(9 * 2 - 9, abs=1)

@@ -178,7 +178,7 @@ def test_the_same_replay_baled_field_by_field(balers, expected, daily):
     blocks = Blocks(hours, np.full_like(hours, 9), np.full_like(hours, 18), np.full_like(hours, 18))
     one, rate = np.zeros(1, dtype=np.int64), np.array([25.0 * balers])
     task = Task(np.array([1200.0]), rate, rate, 35.0, one + 39, one, daily, block_h=0.0, move_h=np.zeros((1, 1)))
-    season = bale(task, blocks, Calendar(np.zeros((5, 40), dtype=bool), np.ones(5), 0, 9.0))
+    season = bale(task, blocks, Calendar(np.zeros((5, 40), dtype=bool), np.ones(5), np.zeros(5, np.int64), 9.0))
     assert (season.done[:, 0] + 1).tolist() == expected
     assert season.made.sum(axis=1) == pytest.approx(np.full(5, 1200.0))
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
+from datetime import date
 from typing import Annotated
 
 from pydantic import (
@@ -69,3 +71,26 @@ def one_of(words: Callable[[], Iterable[str]]) -> BeforeValidator:
         return value
 
     return BeforeValidator(check)
+
+
+def _day_of_year(given: object) -> str:
+    if isinstance(given, date):
+        raise ValueError(f'needs month-day in quotes, without the year, such as "{given:%m-%d}"')
+    if not (isinstance(given, str) and re.fullmatch(r"[0-9]{2}-[0-9]{2}", given)):
+        raise ValueError('needs month-day in quotes, such as "11-05" for the fifth of November')
+    month, day = month_day(given)
+    try:
+        date(2001, month, day)  # a common year: 29 February would fail in three of four
+    except ValueError:
+        turned = " (month first)" if month > 12 >= day else ""
+        raise ValueError(f"{given} is not a day of every year{turned}") from None
+    return given
+
+
+def month_day(text: str) -> tuple[int, int]:
+    """Return month and day of a day of the year, written ``MM-DD``."""
+    month, day = text.split("-")
+    return int(month), int(day)
+
+
+DayOfYear = Annotated[str, BeforeValidator(_day_of_year)]

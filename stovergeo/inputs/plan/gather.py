@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date, timedelta
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, PrivateAttr, field_validator, model_validator
 
 from stovergeo.core.bale_catalog import SHAPES, STANDARD_WRAP, WRAPS, covers_of_places, prepared_bases
-from stovergeo.inputs.plan.base import AreaHa, DensityKgM3, LengthM, Section, one_of
+from stovergeo.inputs.plan.base import AreaHa, DayOfYear, DensityKgM3, LengthM, Section, month_day, one_of
 
 Method = Literal["single_pass", "second_pass", "rake_bale", "chop_and_rake"]
 
@@ -102,8 +101,8 @@ class Storage(Section):
         "best", description="What the bales stand on; 'best' chooses by ground."
     )
     pattern: Literal["single row", "mushroom", "pyramid", "touching rows"] = "single row"
-    baled: str = Field("11-05", description="Middle of baling, month-day; left out south of the equator: 05-05.")
-    last_used: str = Field(
+    baled: DayOfYear = Field("11-05", description="Middle of baling, month-day; left out south of the equator: 05-05.")
+    last_used: DayOfYear = Field(
         "08-10",
         description="Last bale used, month-day: the first such day four weeks or more after baling; left out south of "
         "the equator: 02-10.",
@@ -131,21 +130,6 @@ class Storage(Section):
     _south: bool = PrivateAttr(default=False)
     _borrowed: tuple[str, ...] = PrivateAttr(default=())
 
-    @field_validator("baled", "last_used", mode="before")
-    @classmethod
-    def _day_of_year(cls, given: object) -> str:
-        if isinstance(given, date):
-            raise ValueError(f'needs month-day in quotes, without the year, such as "{given:%m-%d}"')
-        if not (isinstance(given, str) and re.fullmatch(r"[0-9]{2}-[0-9]{2}", given)):
-            raise ValueError('needs month-day in quotes, such as "11-05" for the fifth of November')
-        month, day = (int(part) for part in given.split("-"))
-        try:
-            date(2001, month, day)  # a common year: 29 February would fail in three of four
-        except ValueError:
-            turned = " (month first)" if month > 12 >= day else ""
-            raise ValueError(f"{given} is not a day of every year{turned}") from None
-        return given
-
     def at_latitude(self, latitude: float) -> Storage:
         """Return the same for ground at a latitude, degrees north: south of the equator seasons lie half a year on."""
         south = latitude < 0
@@ -160,7 +144,7 @@ class Storage(Section):
         North of the equator the grain harvest ends with the year, and what is baled before July was left over
         winter; south of it harvest and baling lie in one year.
         """
-        (month, day), last = ([int(n) for n in text.split("-")] for text in (self.baled, self.last_used))
+        (month, day), last = map(month_day, (self.baled, self.last_used))
         start = date(season if self._south or month >= 7 else season + 1, month, day)
         end = date(start.year, *last)
         return start, end if end - start >= _SHORTEST else end.replace(year=end.year + 1)

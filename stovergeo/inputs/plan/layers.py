@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 
 from stovergeo.core.units import parse_quantity
 from stovergeo.inputs.plan.base import DurationS, LengthM, Section
@@ -237,6 +237,50 @@ class ElevationLayer(Section):
         return ElevationTile(path=path, crs=self.crs, band=self.band, vertical_unit=self.vertical_unit)
 
 
+class WeatherColumns(Section):
+    """Which column of a plain daily table holds what."""
+
+    date: str | None = Field(None, description="Day, year first.")
+    rain_mm: str | None = Field(None, alias="rain", description="Rain and melted snow.")
+    tmax_c: str | None = Field(None, alias="tmax", description="Highest air temperature.")
+    tmin_c: str | None = Field(None, alias="tmin", description="Lowest air temperature.")
+    dew_c: str | None = Field(None, alias="dew", description="Dew point, mean of the day.")
+    humidity_pct: str | None = Field(None, alias="humidity", description="Relative humidity, mean of the day.")
+    snow_depth_mm: str | None = Field(None, alias="snow_depth", description="Snow lying.")
+
+
+class WeatherUnits(Section):
+    """The unit of each such column; never guessed."""
+
+    rain_mm: Literal["mm", "cm", "in"] | None = Field(None, alias="rain")
+    tmax_c: Literal["C", "F"] | None = Field(None, alias="tmax")
+    tmin_c: Literal["C", "F"] | None = Field(None, alias="tmin")
+    dew_c: Literal["C", "F"] | None = Field(None, alias="dew")
+    humidity_pct: Literal["%", "fraction"] | None = Field(None, alias="humidity")
+    snow_depth_mm: Literal["mm", "cm", "in"] | None = Field(None, alias="snow_depth")
+
+
+class WeatherLayer(Section):
+    """A weather station's daily file, by which past autumns are replayed; see `[window]`."""
+
+    path: str = Field(description="File, relative to the plan file.")
+    form: Literal["ghcn", "ghcn_metric", "plain"] = Field(
+        description="The public by-station file (GHCN-Daily) in tenths of mm and °C; the same in mm and °C; or a plain "
+        "table whose columns and units are declared."
+    )
+    columns: WeatherColumns = Field(default_factory=WeatherColumns)
+    units: WeatherUnits = Field(default_factory=WeatherUnits)
+    reading_hour: float | None = Field(
+        None, ge=0, le=24, description="Hour at which the observer reads, where the file does not say; 24: midnight."
+    )
+
+    @model_validator(mode="after")
+    def _only_plain_declares(self) -> WeatherLayer:
+        if self.form != "plain" and {"columns", "units"} & self.model_fields_set:
+            raise ValueError('columns and units are declared for form = "plain" alone; the other forms know theirs')
+        return self
+
+
 class Layers(Section):
     """All layers. Fields are needed, or yield points to draw them from."""
 
@@ -265,6 +309,7 @@ class Layers(Section):
     )
     overhead_lines: NamedLayer | None = Field(None, description="Overhead wires.")
     yards: NamedLayer | None = Field(None, description="Places the grower already uses or proposes.")
+    weather: WeatherLayer | None = None
 
 
 class Soil(Section):

@@ -22,6 +22,7 @@ from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.layers import Layers, Soil
 from stovergeo.inputs.plan.money import Money
 from stovergeo.inputs.plan.need import Need
+from stovergeo.inputs.plan.window import Window
 from stovergeo.inputs.plan.yards import Yards
 from stovergeo.inputs.plan.yields import Yields
 
@@ -44,6 +45,7 @@ class Plan(Section):
     storage: Storage = Field(default_factory=Storage)
     need: Need = Field(default_factory=Need)
     yards: Yards = Field(default_factory=Yards)
+    window: Window = Field(default_factory=Window)
     money: Money = Field(default_factory=Money)
     landowner: Landowner = Field(default_factory=Landowner)
     report: ReportOptions = Field(default_factory=ReportOptions)
