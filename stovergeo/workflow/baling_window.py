@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -185,6 +186,7 @@ def _crew(season: Season, road_km: np.ndarray) -> Crew:
         balers=plan.money.crews,
         limit_pct=min([limit, *buyers]),
         windrow_m=plan.gather.working_width_m,
+        shred_ha_h=None if "chop_and_rake" in set(season.counts.made["method"]) else inf,
         days_off=frozenset(WEEKDAYS.index(day) for day in plan.window.days_off),
         holidays=frozenset(map(month_day, plan.window.holidays)),
         road_km=road_km,
@@ -227,7 +229,8 @@ def _levers(work: Work, own: Chance, more: Replay, coefficients: Handbook) -> li
         tried.append(("drier_store", roof, replay(work.past, work.fields, drier, coefficients, draws=0)))
     if any(one.method == "combined" for one in work.fields):
         shredded = [replace(f, method="shredded") if f.method == "combined" else f for f in work.fields]
-        tried.append(("shred", 0, replay(work.past, shredded, work.crew, coefficients, draws=0)))
+        shredding = replace(work.crew, shred_ha_h=None)
+        tried.append(("shred", 0, replay(work.past, shredded, shredding, coefficients, draws=0)))
     levers = [Lever(name, value, chance(one, work.done_by).finished, own.years) for name, value, one in tried]
     return [lever for lever in levers if lever.finished > own.finished]
 
