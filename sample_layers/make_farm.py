@@ -5,7 +5,7 @@ Nothing here was measured anywhere: place, names, heights, soils and yields are 
 that every part of the job has something to decide. The ground has a knoll, a creek in a
 valley, a heavy-clay flat with a shallow pothole, a tree line north of the farmstead, a
 farmstead with wells, an overhead line and two roads; the yield points carry the faults
-that raw combine points have.
+that raw combine points have. The thirty autumns of daily weather are made up by rule too.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ SWATH_M = 12.192  # sixteen 30-inch rows
 RECORD_S = 3.0
 SPEED_M_S = 2.1
 DELAY_RECORDS = 2  # grain reaches the sensor six seconds after it is cut
+WEATHER_YEARS = range(1996, 2026)
 LB_S = 1 / 0.45359237
 FT = 1 / 0.3048
 
@@ -314,6 +316,31 @@ def write_yield_points(folder: Path) -> None:
             writer.writerows(records + [records[i] for i in repeated])
 
 
+def write_weather(folder: Path) -> None:
+    """Write thirty made-up autumns, 1 September to 15 December: rain in spells, cooler as autumn goes on."""
+    with (folder / "weather.csv").open("w", newline="", encoding="utf-8") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(["day", "rain_in", "high_f", "low_f"])
+        for year in WEATHER_YEARS:
+            writer.writerows(autumn(year, np.random.default_rng([SEED, year])))
+
+
+def autumn(year: int, rng: np.random.Generator) -> list[tuple[str, str, str, str]]:
+    """Return the days of one autumn: date, rain in inches, highest and lowest temperature in degrees F."""
+    rows, raining, warmer_c = [], False, 0.0
+    year_c, wet_share = rng.normal(0, 1.2), rng.uniform(0.11, 0.22)  # warm and cold, dry and wet years
+    for k in range(106):
+        day = date(year, 9, 1) + timedelta(days=k)
+        raining = rng.random() < (0.42 if raining else wet_share)
+        warmer_c = 0.7 * warmer_c + rng.normal(0, 2.5)
+        mean_c = 21.0 - 0.215 * k + year_c + warmer_c - 1.5 * raining
+        half_c = max(1.5, rng.normal(3.2 if raining else 6.8, 1.0))
+        rain_mm = rng.exponential(7.5) + 0.3 if raining else 0.0
+        high_f, low_f = (32 + 1.8 * (mean_c + side * half_c) for side in (1, -1))
+        rows.append((day.isoformat(), f"{rain_mm / 25.4:.2f}", f"{high_f:.0f}", f"{low_f:.0f}"))
+    return rows
+
+
 def main(folder: Path = HERE) -> None:
     """Write every layer into a folder."""
     write_geojson(folder, "fields", [feature(f.shape, {"name": f.name}) for f in fields()])
@@ -322,6 +349,7 @@ def main(folder: Path = HERE) -> None:
         write_geojson(folder, name, features)
     write_elevation(folder)
     write_yield_points(folder)
+    write_weather(folder)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 import numpy as np
@@ -61,23 +62,34 @@ class Blocks(NamedTuple):
     evening: np.ndarray  #: % of the whole at the end of the day; NaN before the stover lies in the field
 
 
-def hours_of(air: Air, drying: Drying) -> Hours:
-    """Return what each hour does to stover under one set of constants."""
+def hours_of(air: Air, drying: Drying, methods: Collection[int] = (0, 1, 2), first_day: int = 0) -> Hours:
+    """Return what each hour does to stover under one set of constants.
+
+    Parameters
+    ----------
+    air : Air
+    drying : Drying
+    methods : collection of int
+        Indices into `METHODS` that are asked for; the drying of the others is left as it comes.
+    first_day : int
+        Day before which no stover lies; earlier hours are left as they come.
+    """
     vapor = vapor_of(air, drying.dew_offset_c)
     factors = np.array(drying.factors())
-    return Hours(*_hours(air.saturation_kpa, vapor, factors, drying), np.exp(-drying.uptake / 24))
+    asked = np.array(sorted(methods), dtype=np.int64)
+    return Hours(*_hours(air.saturation_kpa, vapor, factors, drying, asked, first_day), np.exp(-drying.uptake / 24))
 
 
 @njit(cache=True, nogil=True)
 def _hours(
-    saturation: np.ndarray, vapor: np.ndarray, factors: np.ndarray, drying: Drying
+    saturation: np.ndarray, vapor: np.ndarray, factors: np.ndarray, drying: Drying, asked: np.ndarray, first_day: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     shape = saturation.shape
     equilibrium, rain_water = np.empty(shape), np.empty(shape)
     tissue = np.empty((len(factors), *shape))
     dewy = np.empty(shape, np.bool_)
     for y in range(shape[0]):
-        for d in range(shape[1]):
+        for d in range(first_day, shape[1]):
             for h in range(24):
                 full, there = saturation[y, d, h], vapor[y, d]
                 deficit = max(0.0, full - there)
@@ -86,7 +98,7 @@ def _hours(
                 capped = min(humidity, drying.most)
                 equilibrium[y, d, h] = drying.a_pct / 100 * (capped / (1 - capped)) ** drying.b
                 rain_water[y, d, h] = np.exp(-drying.rain_water * deficit / 24)
-                for k in range(len(factors)):
+                for k in asked:
                     tissue[k, y, d, h] = np.exp(-drying.tissue * factors[k] * deficit / 24)
     return equilibrium, tissue, rain_water, dewy
 

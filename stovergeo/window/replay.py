@@ -132,7 +132,9 @@ def blocks_of(shared: Setting, one: Draw, limit_pct: float | None = None) -> Blo
     wetting = Wetting(shared.ground.water_mm, shared.past.rain_mm, drying.held, drying.fills_mm, drying.soak)
     limit = float(dry_basis(shared.crew.limit_pct if limit_pct is None else limit_pct))
     first, last = int(value("window.crew.first_hour")), int(value("window.crew.last_hour"))
-    return follow(hours_of(shared.air, drying), wetting, lots, Fit(limit, first, last, value("window.rain.day"), until))
+    first_day = int(np.clip(ready.min(), 0, shared.past.days))
+    hours = hours_of(shared.air, drying, {0, *lots.method.tolist()}, first_day)  # 0: as combined, before it is shredded
+    return follow(hours, wetting, lots, Fit(limit, first, last, value("window.rain.day"), until))
 
 
 def lying_days(shared: Setting, one: Draw, until: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -20,8 +20,8 @@ message = Catalog("stovergeo.window")
 class Lever:
     """One change that would let more past autumns finish."""
 
-    name: str  #: ``baler``, ``drier_store``, ``shred``
-    value: float  #: balers, or the limit of moisture in %; 0 where there is no number
+    name: str  #: ``baler``, ``later``, ``shred``, or the store of `limit_pct` that takes wetter stover
+    value: float  #: balers, the day of the autumn, or the limit of moisture in %; 0 where there is no number
     finished: int  #: autumns
     years: int
 
@@ -89,12 +89,15 @@ def wait_messages(wait: Wait) -> list[Message]:
     return [*said, message("wait.lost", low=low, high=high, **worth)]
 
 
-def loosen_messages(levers: Sequence[Lever], sure_bales: int, bales: int, wanted: float) -> list[Message]:
+def loosen_messages(
+    levers: Sequence[Lever], past: Autumns, sure_bales: int, bales: int, wanted: float
+) -> list[Message]:
     """Return that the window binds, what is made with the wanted chance all the same, and what would loosen it.
 
     Parameters
     ----------
     levers : sequence of Lever
+    past : Autumns
     sure_bales : int
         Bales that are made by the day with the wanted chance.
     bales : int
@@ -107,8 +110,10 @@ def loosen_messages(levers: Sequence[Lever], sure_bales: int, bales: int, wanted
         counts = {"finished": lever.finished, "years": lever.years}
         if lever.name == "baler":
             said.append(message("loosen.baler", **counts, balers=int(lever.value)))
-        elif lever.name == "drier_store":
-            said.append(message("loosen.drier_store", **counts, limit=lever.value))
-        else:
+        elif lever.name == "later":
+            said.append(message("loosen.later", **counts, **_day(past, lever.value)))
+        elif lever.name == "shred":
             said.append(message("loosen.shred", **counts))
+        else:
+            said.append(message(f"loosen.{lever.name}", **counts, limit=lever.value))
     return said if levers else [*said, message("loosen.none")]

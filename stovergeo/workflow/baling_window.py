@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -47,6 +48,7 @@ class Work:
     crew: Crew
     done_by: int
     behind_combine: int  #: bales of a single pass, which wait for no dry day
+    wetter_pct: float  #: wettest stover that its buyers take, in the store that takes wetter bales than the plan's
 
     @property
     def bales(self) -> int:
@@ -135,7 +137,7 @@ def work_of(season: Season, autumns: PastAutumns) -> Work:
         )
     worked = zones.loc[zones["method"].isin(list(LIES)), ["field_id", "method"]].drop_duplicates()["field_id"]
     crew = _crew(season, _apart_km(season.ready.fields, worked.tolist()))
-    return Work(autumns.past, fields, crew, autumns.done_by, behind)
+    return Work(autumns.past, fields, crew, autumns.done_by, behind, _limits_pct(season)[1])
 
 
 def _ground_of_fields(grounds: Sequence[Ground]) -> dict[str, tuple[float, float]]:
@@ -174,21 +176,33 @@ def _apart_km(fields: gpd.GeoDataFrame, ids: Sequence[str]) -> np.ndarray:
 
 
 def _crew(season: Season, road_km: np.ndarray) -> Crew:
-    from stovergeo.window import Crew, limit_pct
+    from stovergeo.window import Crew
 
-    plan, use = season.ready.plan, season.chosen.choice.wrap_use
-    wraps = sorted(set(use["wrap"])) if len(use) else [bales.planned_wrap(plan)]
-    limit = limit_pct(_kept_as(plan, wraps), season.ready.coefficients)
-    buyers = [one.moisture_max_pct for one in plan.need.contract if one.moisture_max_pct is not None]
+    plan = season.ready.plan
     return Crew(
         shape="round" if SHAPES[plan.bale.shape].is_cylinder else "square",
         balers=plan.money.crews,
-        limit_pct=min([limit, *buyers]),
+        limit_pct=_limits_pct(season)[0],
         windrow_m=plan.gather.working_width_m,
+        shred_ha_h=None if "chop_and_rake" in set(season.counts.made["method"]) else inf,
         days_off=frozenset(WEEKDAYS.index(day) for day in plan.window.days_off),
         holidays=frozenset(map(month_day, plan.window.holidays)),
         road_km=road_km,
     )
+
+
+def _limits_pct(season: Season) -> tuple[float, float]:
+    """Return the wettest stover that is baled, %, as the plan keeps its bales and in the store for wetter ones."""
+    from stovergeo.window import limit_pct
+
+    plan, use = season.ready.plan, season.chosen.choice.wrap_use
+    wraps = sorted(set(use["wrap"])) if len(use) else [bales.planned_wrap(plan)]
+    wetter = "round_shed" if SHAPES[plan.bale.shape].is_cylinder else "square_by_spring"
+    buyers = [one.moisture_max_pct for one in plan.need.contract if one.moisture_max_pct is not None]
+    own, other = (
+        min([limit_pct(store, season.ready.coefficients), *buyers]) for store in (_kept_as(plan, wraps), wetter)
+    )
+    return own, other
 
 
 def _kept_as(plan: Plan, wraps: Sequence[str]) -> str:
@@ -208,28 +222,35 @@ def judge(work: Work, coefficients: Handbook, draws: int = 200) -> Judged:
     counts = sorted({*TRIED, work.crew.balers, work.crew.balers + 1})
     found = replay_balers(work.past, work.fields, work.crew, coefficients, counts, draws)
     own = found[counts.index(work.crew.balers)]
-    more = found[counts.index(work.crew.balers + 1)]
     by, wanted = chance(own, work.done_by), coefficients.value("window.chance.wanted")
     fewest, table = baler_table(found, coefficients, work.done_by)
     sure = sure_bales(own, work.done_by, wanted)
     judged = Judged(by, own, fewest, table, wanted, sure, [])
-    return replace(judged, levers=_levers(work, by, more, coefficients)) if judged.binds else judged
+    return replace(judged, levers=_levers(work, found, by, coefficients)) if judged.binds else judged
 
 
-def _levers(work: Work, own: Chance, more: Replay, coefficients: Handbook) -> list[Lever]:
-    """Return the single changes that let more autumns finish."""
-    from stovergeo.window import Lever, chance, limit_pct, replay
+def _levers(work: Work, by_balers: Sequence[Replay], own: Chance, coefficients: Handbook) -> list[Lever]:
+    """Return the single changes that let more autumns finish; of more balers the first number that does."""
+    from stovergeo.window import Lever, chance, replay
 
-    tried: list[tuple[str, float, Replay]] = [("baler", more.balers, more)]
-    roof = limit_pct("square_covered", coefficients)
-    if work.crew.limit_pct < roof:
-        drier = replace(work.crew, limit_pct=roof)
-        tried.append(("drier_store", roof, replay(work.past, work.fields, drier, coefficients, draws=0)))
+    def lever(name: str, value: float, found: Replay, by_day: int = work.done_by) -> Lever:
+        return Lever(name, value, chance(found, by_day).finished, own.years)
+
+    more = [lever("baler", one.balers, one) for one in by_balers if one.balers > work.crew.balers]
+    tried = [one for one in more if one.finished > own.finished][:1]
+    now = next(one for one in by_balers if one.balers == work.crew.balers)
+    if (later := work.done_by + _WAIT_D) < work.past.days:
+        tried.append(lever("later", later, now, later))
+    if work.wetter_pct > work.crew.limit_pct:
+        wetter = replace(work.crew, limit_pct=work.wetter_pct)
+        store = "round_shed" if work.crew.shape == "round" else "square_by_spring"
+        found = replay(work.past, work.fields, wetter, coefficients, draws=0)
+        tried.append(lever(store, work.wetter_pct, found))
     if any(one.method == "combined" for one in work.fields):
         shredded = [replace(f, method="shredded") if f.method == "combined" else f for f in work.fields]
-        tried.append(("shred", 0, replay(work.past, shredded, work.crew, coefficients, draws=0)))
-    levers = [Lever(name, value, chance(one, work.done_by).finished, own.years) for name, value, one in tried]
-    return [lever for lever in levers if lever.finished > own.finished]
+        shredding = replace(work.crew, shred_ha_h=None)
+        tried.append(lever("shred", 0, replay(work.past, shredded, shredding, coefficients, draws=0)))
+    return [one for one in tried if one.finished > own.finished]
 
 
 def _chance(work: Work, judged: Judged) -> list[Message]:
@@ -249,7 +270,7 @@ def _loosen(work: Work, judged: Judged) -> list[Message]:
 
     if not judged.binds:
         return []
-    return loosen_messages(judged.levers, judged.sure, work.bales, judged.wanted)
+    return loosen_messages(judged.levers, work.past, judged.sure, work.bales, judged.wanted)
 
 
 def _behind(work: Work) -> list[Message]:
