@@ -230,7 +230,7 @@ def _check_near(answer: Answer, near: gpd.GeoDataFrame, where: str, report: Repo
         for corner in shapely.get_coordinates(layer.geometry.to_numpy()):
             away = globe.inv(lon, lat, *corner)[2]
             if away > reach:
-                report.add("answer.far_away", where, f"{kind} lies {away / 1000:,.0f} km from the farm.")
+                report.add("answer.far_away", where, message("answer.far_away", kind=kind, away=away / 1000))
                 break
 
 

@@ -12,6 +12,7 @@ from stovergeo.core.errors import ContractError, Report
 from stovergeo.core.nearest import unknown_value
 from stovergeo.core.plugins import RETENTION_RULES, load_plugins
 from stovergeo.core.stack import need, put
+from stovergeo.residue.messages import catalog
 from stovergeo.residue.options import RuleOptions, check_passes
 from stovergeo.residue.production import stover
 from stovergeo.residue.retention import Rule
@@ -233,7 +234,7 @@ def asked(named: NamedRule, inputs: xr.Dataset, options: RuleOptions) -> xr.Data
 
 
 def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Dataset:
-    """Return the stack with cautious numbers where the soil is not known, reported in hectares."""
+    """Return the stack with cautious numbers where the soil is not known, reported with its area."""
     inputs = stack.copy()
     grown = inputs["stover_mg_ha"].notnull()
     for name, key in _CAUTIOUS.items():
@@ -242,10 +243,8 @@ def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) 
         unknown = grown & inputs[name].isnull()
         if bool(unknown.any()):
             number = options.coefficients.value(key)
-            ha = _hectares(inputs, unknown)
-            report.add(
-                "residue.soil_unknown", "soils", f"{name} is not known on {ha:.1f} ha; {number:.3g} was taken there."
-            )
+            taken = catalog(f"unknown.{name}", area=_hectares(inputs, unknown), taken=number)
+            report.add("residue.soil_unknown", "soils", taken)
             inputs[name] = inputs[name].astype(float).where(~unknown, number).assign_attrs(inputs[name].attrs)
     return inputs
 
@@ -263,8 +262,7 @@ def _report_unknown(answers: dict[str, xr.DataArray], inputs: xr.Dataset, report
     for name, answer in answers.items():
         ha = _hectares(inputs, open_ground & answer.isnull())
         if ha > 0:
-            what = f"What it reads is not known on {ha:.1f} ha."
-            report.add("residue.rule_not_checked", f"retention rule {name}", what)
+            report.add("residue.rule_not_checked", f"retention rule {name}", catalog("unknown.reads", area=ha))
 
 
 def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inputs: xr.Dataset, report: Report) -> None:
@@ -275,8 +273,8 @@ def _report_short(rules: list[NamedRule], answers: dict[str, xr.DataArray], inpu
             short = (answers[named.name] >= stover) & (stover > 0)
             ha = _hectares(inputs, short)
             if ha > 0:
-                what = f"It asks for all that stands, or more, on {ha:.1f} ha."
-                report.add("residue.all_must_stay", f"retention rule {named.name}", what)
+                asks_all = catalog("unknown.all_must_stay", area=ha)
+                report.add("residue.all_must_stay", f"retention rule {named.name}", asks_all)
 
 
 def _bind(stack: xr.Dataset, answers: dict[str, xr.DataArray], rules: dict[str, NamedRule]) -> xr.Dataset:

@@ -71,7 +71,8 @@ def test_a_refused_layer_does_not_hide_the_troubles_of_the_others(farm):
     del farm.data["soil"]
     farm.read()
     refused = {p.code for p in farm.report.refused}
-    assert refused == {"file.missing", "yield.unit", "dem.z_unit", "path.remote", "soil.none"}
+    assert refused == {"file.missing", "yield.unit", "dem.z_unit", "path.remote"}
+    assert farm.problem("soil.none")
 
 
 def test_reading_leaves_nothing_beside_the_layers(farm, fields):

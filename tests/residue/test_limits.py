@@ -7,6 +7,7 @@ import pytest
 
 from stovergeo.core import plugins
 from stovergeo.core.errors import InputError, Report
+from stovergeo.core.printing import render
 from stovergeo.core.stack import summary
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, limits, stover
@@ -68,7 +69,8 @@ def test_unknown_soil_takes_a_cautious_number_and_is_reported(farm, options):
     done = limits(farm, options, report)
     said = [p for p in report if p.code == "residue.soil_unknown"]
     assert len(said) == 1
-    assert "0.5 ha" in said[0].what
+    assert "0.5 ha; 0.0566 t ha h/(ha MJ mm) was taken there" in render(said[0].what, "metric")
+    assert "1.2 ac; 0.43 US was taken there" in render(said[0].what, "us")
     gap = farm["soil_erodibility"].isnull() & done["stover_mg_ha"].notnull()
     assert done["retention_water_erosion_mg_ha"].where(gap, 0).notnull().all()
     known = limits(farm.assign(soil_erodibility=farm["soil_erodibility"].fillna(0.32 * 0.1317)), options, Report())
@@ -93,7 +95,7 @@ def test_a_rule_known_on_part_of_the_ground_lets_the_others_stand(farm, options)
     gap = farm["ls_factor"].where(farm["x"] > farm["x"].mean())
     done = limits(farm.assign(ls_factor=gap.assign_attrs(farm["ls_factor"].attrs)), options, report)
     assert done["removable_mg_ha"].notnull().sum() == done["stover_mg_ha"].notnull().sum()
-    assert any("water_erosion" in p.where and "ha" in p.what for p in report)
+    assert any("water_erosion" in p.where and " ha." in render(p.what, "metric") for p in report)
 
 
 def test_only_the_rules_of_the_plan_are_used(farm, coefficients):
@@ -191,7 +193,7 @@ def test_ground_that_cannot_meet_a_limit_is_reported_in_hectares(farm, options):
     assert (done["removable_mg_ha"].fillna(0) == 0).all()
     said = next(p for p in report if p.code == "residue.all_must_stay")
     grown = float(done["cell_area_ha"].where(done["stover_mg_ha"].notnull()).sum())
-    assert f"on {grown:.1f} ha" in said.what
+    assert f"on {grown:.1f} ha" in render(said.what, "metric")
     usual = Report()
     limits(farm, options, usual)
     assert "residue.all_must_stay" not in [p.code for p in usual]

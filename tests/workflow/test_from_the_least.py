@@ -63,6 +63,21 @@ def test_a_boundary_and_a_yield_are_a_plan(
     assert sum(line.startswith("Not known here: rain and air temperature") for line in said) == 1
 
 
+def test_a_soil_that_is_not_known_frees_nothing_and_is_said(tmp_path: Path) -> None:
+    boundary(tmp_path)
+    plan = least(yields={"everywhere": "200 bu/ac"}, crop={"rotation": "continuous corn"})
+    known, _ = planned(tmp_path, plan)
+    del plan["soil"]
+    unknown, report = planned(tmp_path, plan)
+    assert not report.refused
+    assert [p.code for p in report].count("soil.none") == 1
+    assert known.totals["removable_mg"] > 0
+    assert unknown.totals["removable_mg"] <= known.totals["removable_mg"] + 1e-6
+    titles = " ".join(unknown.not_checked)
+    assert "drain" in titles.lower()
+    assert "clay" in titles.lower()
+
+
 def test_a_field_of_its_own_yield_and_one_without_any(tmp_path: Path) -> None:
     boundary(tmp_path)
     result, report = planned(tmp_path, least(yields={"by_field": {"Home": "180 bu/ac"}}))
