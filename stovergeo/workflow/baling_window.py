@@ -109,6 +109,7 @@ def work_of(season: Season, autumns: PastAutumns) -> Work:
     zones["gathered_ha"] = zones["removal_mg"] / zones["removal_mg_ha"]
     names = season.ready.fields.set_index("field_id")["name"].astype(str)
     ground, grain = _ground_of_fields(season.grounds), _grain_moisture(season)
+    several_named = names.value_counts()
     several = zones.groupby("field_id")["method"].nunique()
     tiled = {one.field for one in plan.window.fields if one.tiled}
     fields, behind = [], 0
@@ -116,7 +117,7 @@ def work_of(season: Season, autumns: PastAutumns) -> Work:
         if method not in LIES:
             behind += int(part["bales"].sum())
             continue
-        name = names[field_id]
+        name = names[field_id] if several_named[names[field_id]] == 1 else f"{names[field_id]} ({field_id})"
         drainage, clay = ground[field_id]
         fields.append(
             FieldToBale(
@@ -128,11 +129,11 @@ def work_of(season: Season, autumns: PastAutumns) -> Work:
                 bale_dry_kg=float(np.average(part["bale_dry_kg"], weights=part["bales"])),
                 method=LIES[method],
                 grain_moisture_pct=grain.get(field_id, float("nan")),
-                combined=autumns.combined[name],
-                deadline=autumns.last_day.get(name),
+                combined=autumns.combined[field_id],
+                deadline=autumns.last_day.get(field_id),
                 drainage_class=drainage,
                 clay_pct=clay,
-                tiled=name in tiled,
+                tiled=names[field_id] in tiled,
             )
         )
     worked = zones.loc[zones["method"].isin(list(LIES)), ["field_id", "method"]].drop_duplicates()["field_id"]

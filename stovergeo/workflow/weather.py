@@ -37,8 +37,8 @@ class PastAutumns:
 
     past: Autumns
     done_by: int
-    combined: Mapping[str, int]  #: name of the field -> day on which the combine leaves it
-    last_day: Mapping[str, int]  #: name of the field -> last day to bale, where the plan gives one
+    combined: Mapping[str, int]  #: id of the field -> day on which the combine leaves it
+    last_day: Mapping[str, int]  #: id of the field -> last day to bale, where the plan gives one
 
 
 def past_autumns(
@@ -124,14 +124,14 @@ def _placed(
     if report.refused:
         return None
     combined = _combined(fields, days["harvest_from"], days["harvest_to"])
-    own_days = {end: _own(days, end) for end in ("combined", "last_day")}
+    own_days = {end: _own(days, end, fields) for end in ("combined", "last_day")}
     return PastAutumns(past, days["done_by"], combined | own_days["combined"], own_days["last_day"])
 
 
-def _own(days: Mapping[str, int], end: str) -> dict[str, int]:
-    """Return the days that single fields have of their own, by field."""
-    tail = f".{end}"
-    return {key.removeprefix("fields ").removesuffix(tail): day for key, day in days.items() if key.endswith(tail)}
+def _own(days: Mapping[str, int], end: str, fields: gpd.GeoDataFrame) -> dict[str, int]:
+    """Return the days that single fields have of their own, by id; a name may stand for several."""
+    ids = zip(fields["field_id"], fields["name"], strict=True)
+    return {field_id: days[key] for field_id, name in ids if (key := f"fields {name}.{end}") in days}
 
 
 def _written(day: date) -> str:
@@ -143,4 +143,4 @@ def _combined(fields: gpd.GeoDataFrame, first: int, last: int) -> dict[str, int]
     area = fields["area_ha"].to_numpy(dtype=float)
     done = np.cumsum(area) / area.sum()
     days = first + np.ceil(done * (last - first + 1) - 1e-9).astype(int) - 1
-    return dict(zip(map(str, fields["name"]), days.tolist(), strict=True))
+    return dict(zip(fields["field_id"], days.tolist(), strict=True))

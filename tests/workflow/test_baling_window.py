@@ -10,11 +10,13 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import pandas as pd
 import pytest
 from made_weather import made_days, station_file
 from placed_farm import PLACES, placed_plan
 from rich.text import Text
+from shapely.geometry import box
 
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.printing import render
@@ -150,7 +152,7 @@ def test_the_days_left_out_are_counted_from_the_day_of_baling(tmp_path: Path) ->
     assert not report.refused
     assert len(days.past.years) == 30
     assert days.done_by == days.past.day_of(11, 19)
-    assert days.combined == {"fields": days.past.day_of(10, 22)}
+    assert days.combined == {"F1": days.past.day_of(10, 22)}
     assert days.last_day == {}
 
 
@@ -288,6 +290,19 @@ def test_the_work_is_what_the_choice_bales(tmp_path: Path) -> None:
     assert work.crew.limit_pct == 18  # the buyer's, drier than the handbook's
     assert work.crew.days_off == {SUNDAY}
     assert work.crew.holidays == {(11, 11)}
+
+
+def test_fields_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    plan = iowa(tmp_path, with_weather(fields=[{"field": "Home", "combined": "10-03"}]))
+    whole = gpd.read_file(tmp_path / "fields.gpkg")
+    west, south, east, north = whole.total_bounds
+    halves = [box(west, south, (west + east) / 2 - 5, north), box((west + east) / 2 + 5, south, east, north)]
+    gpd.GeoDataFrame({"name": ["Home", "Home"]}, geometry=halves, crs=whole.crs).to_file(tmp_path / "fields.gpkg")
+    found = worked_out(plan, Report(), quiet, no_progress)
+    work = work_of(found, found.ready.autumns)
+    assert {one.name for one in work.fields} <= {"Home (F1)", "Home (F2)"}
+    assert {one.combined for one in work.fields} == {work.past.day_of(10, 3)}
+    assert len({one.name for one in work.fields}) == len(work.fields) > 0
 
 
 def test_a_single_pass_waits_for_no_dry_day(tmp_path: Path) -> None:
