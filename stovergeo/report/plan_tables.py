@@ -64,6 +64,17 @@ TABLES: Final = (
         fraction="carbon_goal_probability",
     ),
     _table(
+        "carbon",
+        "soil",
+        "soil_id",
+        area="area_ha=area",
+        rate=(
+            "carbon_mg_ha=soil_carbon_rate table_mg_ha=carbon_table_rate lowest_mg_ha=models_lowest_rate "
+            "highest_mg_ha=models_highest_rate"
+        ),
+        percent="clay_pct=clay sand_pct=sand",
+    ),
+    _table(
         "zone_limits",
         "limit",
         "zone_id rule",

@@ -21,6 +21,7 @@ from stovergeo.result import (
     YieldTables,
 )
 from stovergeo.workflow import baling_window, story
+from stovergeo.workflow.carbon import soil_messages, soil_table
 from stovergeo.workflow.checks import report_idle_numbers
 from stovergeo.workflow.compared import uncompared
 from stovergeo.workflow.grain import basis_messages
@@ -70,6 +71,7 @@ def season_result(season: Season, report: Report) -> SeasonResult:
         },
         words={
             **_messages(season, unknown_messages(zones, ready.fields, no_yield)),
+            "carbon": soil_messages(ready, tables.carbon),
             "lever": lever_messages(season, stays, gains),
         },
         coefficients=ready.coefficients.used(),
@@ -138,6 +140,7 @@ def _residue_tables(season: Season, unknown: frozenset[str]) -> ResidueTables:
         odds=known([residue.odds_table(d, plan.odds.cautious_pct, chosen.methods) for d in drawn]),
         sensitivity=joined([residue.sensitivity(d) for d in drawn]),
         zone_carbon=known(carbon),
+        carbon=soil_table(season.ready, grounds),
         calendar=known([residue.harvest_calendar(allowed, chosen.methods, plan.crop, plan.farm.season)]),
     )
 

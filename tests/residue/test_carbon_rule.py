@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import runpy
+from pathlib import Path
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -165,3 +168,24 @@ def test_manure_that_brings_more_than_harvest_takes_is_no_cost():
     cost, stock = carbon_costs(parts, np.full((N, 1), 1.0), np.array([1.0]), options(), sampled())
     assert (cost < 0).all()
     assert goal_held(cost, stock, options()) == 1.0
+
+
+# ---- the page of made farms
+
+DOCS = Path(__file__).parents[2] / "docs"
+
+
+def test_the_page_of_made_farms_is_current():
+    script = runpy.run_path(str(DOCS / "write_carbon_limits.py"))
+    assert (DOCS / "carbon-limits.md").read_text("utf-8") == script["page"]()
+
+
+def test_made_farms_lose_only_what_the_spread_and_the_goal_ask_for():
+    removals = runpy.run_path(str(DOCS / "write_carbon_limits.py"))["removals"]
+    for rotation in ("continuous corn", "corn-soybean"):
+        for bushels in (180, 220):
+            for carbon in (50.0, 100.0, None):
+                grown, middle, surely, now, now_surely, binds = removals(rotation, bushels, carbon)
+                assert now <= middle <= grown
+                assert now_surely <= min(now, surely)
+                assert (binds == "table") == (now == middle)

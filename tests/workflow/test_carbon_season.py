@@ -127,3 +127,25 @@ def test_impossible_numbers_are_refused(tmp_path, plan, section, key, value):
     with pytest.raises(InputError):
         plan_from(plan | {section: {key: value}}, tmp_path, report)
     assert key in report.refused[0].where
+
+
+def test_models_speak_by_soil_and_move_no_limit(tmp_path, plan):
+    west, east = box(WEST - 99, SOUTH - 99, WEST + SIDE / 2, SOUTH + 300), box(WEST + SIDE / 2, SOUTH - 99, 9e5, 5e6)
+    soils = {"musym": ["A", "B"], "claytotal_r": [25, 12], "sandtotal_r": [20, 65], "soc0_30": [8000, 3000]}
+    gpd.GeoDataFrame(soils, geometry=[west, east], crs=CRS).to_file(tmp_path / "soils.gpkg")
+    plan["layers"]["soils"] = {"path": "soils.gpkg"}
+    warm = {"rain_mm": [90.0] * 12, "air_c": [6.0, 8, 11, 15, 19, 23, 25, 24, 20, 15, 10, 7]}
+    here, elsewhere = (season_of(tmp_path, plan | {"storage": storage}) for storage in ({}, warm))
+    one, two = (result.tables()["carbon"].set_index("soil_id") for result in (here, elsewhere))
+    assert one.loc[["A", "B"], "carbon_mg_ha"].tolist() == pytest.approx([80.0, 30.0])
+    assert one.loc["B", "opinion"] == "less"
+    assert (two["highest_mg_ha"] > one["highest_mg_ha"] + 0.5).all()  # warm ground needs more
+    columns = ["retention_mg_ha", "removable_mg_ha"]
+    assert here.zones[columns].equals(elsewhere.zones[columns])
+    assert len(here.words["carbon"]) >= 3
+
+
+def test_without_carbon_or_texture_no_model_is_asked(tmp_path, plan):
+    result = season_of(tmp_path, plan)
+    assert set(result.tables()["carbon"]["opinion"]) == {"not known"}
+    assert result.words["carbon"] == []
