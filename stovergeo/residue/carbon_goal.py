@@ -59,24 +59,18 @@ def stocks(parts: np.ndarray, factor: ArrayLike, unknown: ArrayLike) -> np.ndarr
 
 
 def carbon_costs(
-    parts: np.ndarray,
-    removal_mg_ha: np.ndarray,
-    manure_c_mg_ha: np.ndarray,
-    options: RuleOptions,
-    sampled: Mapping[str, np.ndarray],
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return the cost of harvest in twenty years and the stock, Mg C/ha, each of shape (samples, zones).
+    removal_mg_ha: np.ndarray, manure_c_mg_ha: np.ndarray, options: RuleOptions, sampled: Mapping[str, np.ndarray]
+) -> np.ndarray:
+    """Return what harvest costs the soil's carbon in twenty years, Mg C/ha, shape (samples, zones); below 0: a gain.
 
     Parameters
     ----------
-    parts : array, shape (3, zones)
-        From `stock_parts`.
     removal_mg_ha : array, shape (samples, zones)
     manure_c_mg_ha : array, shape (zones,)
         Mean of each zone.
     options : RuleOptions
     sampled : mapping
-        Handbook key -> samples, shape (samples,): those of `SAMPLED` at least.
+        Handbook key -> samples, shape (samples,); a key left out counts at its value.
     """
 
     def of(key: str) -> np.ndarray:
@@ -85,8 +79,7 @@ def carbon_costs(
     manure = of("retention.carbon.manure_worth") * manure_c_mg_ha
     crops = of("retention.carbon.cover_crop_worth") * options.crop.cover_crop_c_mg_ha
     kept, content = of("carbon.kept_20_years"), of("retention.carbon.content")
-    cost = cost_mg_ha(removal_mg_ha, soil_carbon.harvests_a_year(options), manure + crops, kept, content)
-    return cost, stocks(parts, sampled["carbon.stock_factor"], sampled["carbon.stock_unknown"])
+    return cost_mg_ha(removal_mg_ha, soil_carbon.harvests_a_year(options), manure + crops, kept, content)
 
 
 def carbon_samples(
@@ -97,7 +90,7 @@ def carbon_samples(
     shared: Mapping[str, np.ndarray],
     taken: Mapping[str, np.ndarray],
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Return by method what harvest costs the soil's carbon and the stock, as `carbon_costs`, in every sample.
+    """Return by method what harvest costs the soil's carbon, and the stock, Mg C/ha, each of shape (samples, zones).
 
     Parameters
     ----------
@@ -111,11 +104,13 @@ def carbon_samples(
     taken : mapping
         Method -> what it takes, shape (samples, zones).
     """
-    parts, manure = stock_parts(cells, stack), manure_of_zones(cells, stack, options)
+    manure = manure_of_zones(cells, stack, options)
     numbers = [options.coefficients[key] for key in SAMPLED]
     count = max(plan.samples, 1)
     own = {c.key: draw(c if plan.samples else c.alone(), plan.seed, count) for c in numbers}
-    return {name: carbon_costs(parts, removal, manure, options, {**shared, **own}) for name, removal in taken.items()}
+    stock = stocks(stock_parts(cells, stack), own["carbon.stock_factor"], own["carbon.stock_unknown"])
+    sampled = {**shared, **own}
+    return {name: (carbon_costs(removal, manure, options, sampled), stock) for name, removal in taken.items()}
 
 
 def goal_held(cost: np.ndarray, stock: np.ndarray, options: RuleOptions) -> np.ndarray:
@@ -165,9 +160,10 @@ def zone_carbon(
     parts = stock_parts(cells, stack)
     middle = stocks(parts, [1.0], [options.coefficients.value("carbon.stock_unknown")])[0]
     known = np.array([parts[0] > 0, parts[1] > 0, parts[2] > 0.5])
+    ground = cells.dataset(stack, (*soil_carbon.reads, *soil_carbon.reads_if_known))
     asked = {
-        "table": cells.mean(cells.of(soil_carbon.by_table(stack, options).transpose("y", "x"))),
-        "goal": cells.mean(cells.of(soil_carbon.by_goal(stack, options).transpose("y", "x"))),
+        "table": cells.mean(soil_carbon.by_table(ground, options).values),
+        "goal": cells.mean(soil_carbon.by_goal(ground, options).values),
     }
     rows = []
     for z, zone in enumerate(zones["zone_id"]):

@@ -161,13 +161,12 @@ def zone_methods(
 
 def _years_borne(stack: xr.Dataset, cells: ZoneCells, options: RuleOptions) -> Callable[[int, float], float]:
     """Return what gives the share of corn years in which table and goal bear a removal from the zone of a row."""
-    counted = cells.mean(cells.of(stack["stover_typical_mg_ha"]))
-    needed = xr.zeros_like(stack["stover_typical_mg_ha"]) + soil_carbon.required(
-        options, soil_carbon.manure_of(stack, options)
-    )
-    required = cells.mean(cells.of(needed))
-    every_year = soil_carbon.removal_max(stack, options, float(options.crop.corn_fraction))
-    most = cells.mean(cells.of(every_year.transpose("y", "x")))
+    ground = cells.dataset(stack, (*soil_carbon.reads, *soil_carbon.reads_if_known))
+    stover = ground["stover_typical_mg_ha"]
+    counted = cells.mean(stover.values)
+    needed = soil_carbon.required(options, soil_carbon.manure_of(ground, options))
+    required = cells.mean((needed + xr.zeros_like(stover)).values)
+    most = cells.mean(soil_carbon.removal_max(ground, options, float(options.crop.corn_fraction)).values)
 
     def share(z: int, removal_mg_ha: float) -> float:
         by_goal = np.clip(most[z] / removal_mg_ha, 0.0, 1.0) if removal_mg_ha > 0 else 1.0

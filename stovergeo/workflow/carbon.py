@@ -13,8 +13,10 @@ from stovergeo.workflow.checks import Ready, lonlat
 from stovergeo.workflow.steps import Ground
 
 message = Catalog("stovergeo.workflow")
-_MEANS = ["carbon_mg_ha", "clay_pct", "sand_pct", "stover_mg_ha", "grain_mg_ha", "manure_c_mg_ha"]
-_MEANS += ["drainage_class", "ponding_class"]
+#: means by soil, and the variable of the stack each is of; sand and manure are not on it
+_OF_STACK = {"carbon_mg_ha": "soil_carbon", "clay_pct": "clay_pct", "stover_mg_ha": "stover_mg_ha"}
+_OF_STACK |= {"grain_mg_ha": "grain_mg_ha", "drainage_class": "drainage_class", "ponding_class": "ponding_class"}
+_MEANS = [*_OF_STACK, "sand_pct", "manure_c_mg_ha"]
 
 
 def soil_table(ready: Ready, grounds: list[Ground]) -> pd.DataFrame:
@@ -22,8 +24,7 @@ def soil_table(ready: Ready, grounds: list[Ground]) -> pd.DataFrame:
     options = grounds[0].removable.options
     if "soil_carbon" not in grounds[0].removable.stack["binding_rule"].attrs["rules"]:
         return residue.soil_opinions(pd.DataFrame(columns=["soil_id", "area_ha", *_MEANS]), _climate(ready), options)
-    cells = pd.concat([_soil_cells(ground, options) for ground in grounds], ignore_index=True)
-    return residue.soil_opinions(_means(cells), _climate(ready), options)
+    return residue.soil_opinions(_means([_soil_sums(ground, options) for ground in grounds]), _climate(ready), options)
 
 
 def soil_messages(ready: Ready, soils: pd.DataFrame) -> list[Message]:
@@ -46,31 +47,36 @@ def _climate(ready: Ready) -> residue.SoilClimate:
     return residue.SoilClimate(climate.air_c, climate.rain_mm, latitude, day_range, borrowed)
 
 
-def _soil_cells(ground: Ground, options: residue.RuleOptions) -> pd.DataFrame:
-    """Return the cells of the fields whose stover and soil are known, a row each."""
+def _soil_sums(ground: Ground, options: residue.RuleOptions) -> pd.DataFrame:
+    """Return by soil the area in the fields where stover is known, and of each mean its sum and the area it is over."""
     stack, soils = ground.removable.stack, ground.cluster.farm.soils
-    inside = np.isfinite(stack["stover_mg_ha"].values) & np.isfinite(stack["soil_number"].values)
-    row = stack["soil_number"].values[inside].astype(int)
-    manure = soil_carbon.manure_of(stack, options)
-    of_stack = {"carbon_mg_ha": "soil_carbon", "clay_pct": "clay_pct", "stover_mg_ha": "stover_mg_ha"}
-    of_stack |= {"grain_mg_ha": "grain_mg_ha", "drainage_class": "drainage_class", "ponding_class": "ponding_class"}
-    return pd.DataFrame(
-        {
-            "soil_id": soils["soil_id"].astype(str).to_numpy()[row],
-            "area_ha": stack["cell_area_ha"].values[inside].astype(float),
-            "sand_pct": soils["sand_pct"].to_numpy(float)[row],
-            "manure_c_mg_ha": manure if isinstance(manure, float | int) else manure.values[inside].astype(float),
-            **{name: stack[variable].values[inside].astype(float) for name, variable in of_stack.items()},
-        }
-    )
+    number = stack["soil_number"].values.ravel()
+    inside = np.flatnonzero(np.isfinite(stack["stover_mg_ha"].values.ravel()) & np.isfinite(number))
+    row, area = number[inside].astype(int), stack["cell_area_ha"].values.ravel()[inside].astype(float)
 
+    def total(values: np.ndarray) -> np.ndarray:
+        return np.bincount(row, values, minlength=len(soils))
 
-def _means(cells: pd.DataFrame) -> pd.DataFrame:
-    """Return the area of each soil and area-weighted means over what is known."""
-    soil = cells["soil_id"]
-    area = cells["area_ha"].groupby(soil).sum()
-    found = {"area_ha": area}
+    def of_cells(name: str) -> np.ndarray:
+        if name == "sand_pct":
+            return soils["sand_pct"].to_numpy(float)[row]
+        if name == "manure_c_mg_ha":
+            manure = soil_carbon.manure_of(stack, options)
+            alike = np.ndim(manure) == 0
+            return np.full(len(row), float(manure)) if alike else manure.values.ravel()[inside].astype(float)
+        return stack[_OF_STACK[name]].values.ravel()[inside].astype(float)
+
+    sums: dict[str, np.ndarray] = {"area_ha": total(area)}
     for name in _MEANS:
-        known = cells["area_ha"].where(cells[name].notna())
-        found[name] = (cells[name] * known).groupby(soil).sum(min_count=1) / known.groupby(soil).sum(min_count=1)
-    return pd.DataFrame(found).rename_axis("soil_id").reset_index()
+        values = of_cells(name)
+        known = np.isfinite(values)
+        sums[name], sums[f"{name} over"] = total(np.where(known, values, 0.0) * area), total(known * area)
+    return pd.DataFrame(sums).groupby(soils["soil_id"].astype(str).to_numpy()).sum()
+
+
+def _means(of_grounds: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return the area of each soil on the fields and area-weighted means over what is known; NaN where nothing is."""
+    sums = pd.concat(of_grounds).groupby(level=0).sum()
+    sums = sums[sums["area_ha"] > 0]
+    means = {name: sums[name] / sums[f"{name} over"].where(sums[f"{name} over"] > 0) for name in _MEANS}
+    return pd.DataFrame({"area_ha": sums["area_ha"], **means}).rename_axis("soil_id").reset_index()

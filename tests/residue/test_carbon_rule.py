@@ -17,7 +17,7 @@ from stovergeo.core.coefficients import load_handbook
 from stovergeo.core.coefficients.handbook import read_coefficients
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions
-from stovergeo.residue.carbon_goal import carbon_costs, goal_held, stocks
+from stovergeo.residue.carbon_goal import SAMPLED, carbon_costs, goal_held, stocks
 from stovergeo.residue.retention import soil_carbon
 from stovergeo.residue.sampling import draw
 
@@ -135,23 +135,24 @@ def test_a_lognormal_spread_must_fit_what_stands_beside_it(change, said):
 N = 20_000
 
 
-def sampled(**own: np.ndarray) -> dict[str, np.ndarray]:
-    keys = ("carbon.kept_20_years", "carbon.stock_factor", "carbon.stock_unknown")
-    return {key: draw(COEFFICIENTS[key], seed=5, n=N) for key in keys} | own
+def drawn_costs(parts: np.ndarray, removal_mg_ha: float, manure_c_mg_ha: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Return cost and stock of one zone in N samples."""
+    sampled = {key: draw(COEFFICIENTS[key], seed=5, n=N) for key in SAMPLED}
+    cost = carbon_costs(np.full((N, 1), removal_mg_ha), np.array([manure_c_mg_ha]), options(), sampled)
+    return cost, stocks(parts, sampled["carbon.stock_factor"], sampled["carbon.stock_unknown"])
 
 
 @pytest.mark.parametrize("removal", [1.5, 3.745, 6.0])
 def test_the_odds_of_a_tested_soil_are_those_of_what_trials_measured(removal):
     parts = np.array([[80.0], [0.0], [0.0]])
-    cost, stock = carbon_costs(parts, np.full((N, 1), removal), np.zeros(1), options(), sampled())
+    cost, stock = drawn_costs(parts, removal)
     exact = norm.cdf(np.log(0.05 * 80 / (20 * 0.445 * removal) / 0.12) / 0.7)
     assert goal_held(cost, stock, options()) == pytest.approx([exact], abs=0.005)
 
 
 def test_what_is_known_less_surely_spreads_the_odds():
-    far = np.full((N, 1), 2.0)
     tested, surveyed, unknown = (
-        goal_held(*carbon_costs(parts, far, np.zeros(1), options(), sampled()), options())[0]
+        goal_held(*drawn_costs(parts, 2.0), options())[0]
         for parts in np.array([[[60.0], [0], [0]], [[0], [60.0], [0]], [[0], [0], [1.0]]])
     )
     assert tested > surveyed
@@ -165,7 +166,7 @@ def test_a_zone_of_tested_surveyed_and_unknown_ground_adds_up():
 
 def test_manure_that_brings_more_than_harvest_takes_is_no_cost():
     parts = np.array([[80.0], [0.0], [0.0]])
-    cost, stock = carbon_costs(parts, np.full((N, 1), 1.0), np.array([1.0]), options(), sampled())
+    cost, stock = drawn_costs(parts, 1.0, 1.0)
     assert (cost < 0).all()
     assert goal_held(cost, stock, options()) == 1.0
 

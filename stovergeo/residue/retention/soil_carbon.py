@@ -25,6 +25,8 @@ source = (
 valid = (
     "Corn Belt soils in continuous corn or corn and soybean; one table for all of them is unsafe, hence the wide spread"
 )
+#: what the rule reads where the stack has it: without it the plan's manure and a low stock count
+reads_if_known = ("soil_carbon", "manure_carbon")
 lift = "Manure, a cover crop, no plowing, or harvest in fewer years would lower it."
 
 
@@ -90,10 +92,12 @@ def harvests_a_year(options: RuleOptions) -> float:
 
 def by_table(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
     """Return dry stover that the table asks for in a year of harvest, Mg/ha."""
-    # the years without harvest give what most years give
-    stover = stack["stover_typical_mg_ha"]
-    needed = required(options, manure_of(stack, options))
-    return keep_in_harvest_year(needed + 0 * stover, stover, options.crop.harvest_years)
+    # the years without harvest give what most years give; in one call, as each would line up names of dims anew
+    needed, stover = required(options, manure_of(stack, options)), stack["stover_typical_mg_ha"]
+    asked: xr.DataArray = xr.apply_ufunc(
+        lambda need, grown: keep_in_harvest_year(need + 0 * grown, grown, options.crop.harvest_years), needed, stover
+    )
+    return asked
 
 
 def by_goal(stack: xr.Dataset, options: RuleOptions) -> xr.DataArray:
