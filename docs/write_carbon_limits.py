@@ -76,9 +76,8 @@ alone* has the spread as it was, a triangle (decision [130](decisions/0130-soil-
 FOOT = """The farms are made up, the carbon of their soils too. Where the carbon is not known, 60 t/ha is taken. Manure
 carbon counts with 1.13 in all columns.
 
-The sample farm, with carbon in its soils and manure carbon of 0.9 t/ha in place of 0.5, sends away the same
-1,106 bales as before; the goal asks for more than the table in all its zones but those on the flat clay. With
-its soils' carbon not known and 0.5 t/ha, no method would fit it."""
+The sample farm has carbon in its soils, and the manure of its herd goes to four of its five fields; what was set and
+why stands in decision [130](decisions/0130-soil-carbon-in-the-season.md)."""
 
 
 if __name__ == "__main__":

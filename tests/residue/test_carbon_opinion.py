@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
 from round_climate import LATITUDE, RAIN, RANGE, TEMPERATURE
 
 from stovergeo.core.coefficients import load_handbook
@@ -12,6 +13,7 @@ from stovergeo.core.printing import render
 from stovergeo.inputs.plan.crop import Crop, Limits
 from stovergeo.residue import RuleOptions, SoilClimate, soil_opinions
 from stovergeo.residue.carbon_opinion import tillage_of
+from stovergeo.residue.retention import soil_carbon
 
 CLIMATE = SoilClimate(tuple(TEMPERATURE), tuple(RAIN), LATITUDE, tuple(RANGE))
 #: soybean of 60 bu/ac
@@ -107,6 +109,27 @@ def test_without_a_station_the_day_warms_as_the_handbook_says():
 )
 def test_tillage_of_the_plan_s_passes(passes, tillage):
     assert tillage_of(options(tillage=passes)) == tillage
+
+
+PASSES = {"full": ("moldboard", "planter"), "reduced": ("chisel_straight", "planter"), "no_till": ("planter_no_till",)}
+
+
+def all_figures(key: str, own: dict[str, float]) -> list[float]:
+    """What the models say of soils from poor to rich corn, and the goal with and without a known stock."""
+    crop = {"rotation": "corn-soybean", "tillage": PASSES.get(key.rpartition(".")[2], PASSES["reduced"])}
+    told = RuleOptions(Crop.model_validate(crop), Limits(), load_handbook(own))
+    grown = np.linspace(1, 30, 400)
+    soils = pd.DataFrame([soil(stover_mg_ha=s) for s in grown])
+    found = soil_opinions(soils, SoilClimate(CLIMATE.air_c, CLIMATE.rain_mm, LATITUDE), told)
+    ground = xr.Dataset({"stover_typical_mg_ha": ("cell", grown), "soil_carbon": ("cell", np.full(400, 80.0))})
+    goals = [float(soil_carbon.by_goal(g, told).sum()) for g in (ground, ground.drop_vars("soil_carbon"))]
+    outside = (found["opinion"] == "outside the models").sum()
+    return [found["lowest_mg_ha"].sum(), found["highest_mg_ha"].sum(), float(outside), *goals]
+
+
+@pytest.mark.parametrize("key", [k for k in HANDBOOK if k.startswith("carbon.") and not k.endswith(".unknown")])
+def test_every_number_of_the_handbook_moves_something(key):
+    assert all_figures(key, {key: 0.5 * HANDBOOK.value(key)}) != all_figures(key, {})
 
 
 def test_soils_stand_by_their_area():

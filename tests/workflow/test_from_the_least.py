@@ -105,7 +105,7 @@ def test_odds_are_wider_than_with_a_map(tmp_path: Path) -> None:
         mine = result.residue.odds[result.residue.odds["zone_id"].str.startswith("F1")]
         return float((mine["p90_mg_ha"] - mine["p10_mg_ha"]).mean())
 
-    assert spread(stated) > 1.03 * spread(mapped)  # the table of soil carbon is in doubt in both
+    assert spread(stated) > 1.2 * spread(mapped)
 
 
 def test_a_stated_yield_far_from_the_map_is_told_and_not_used(tmp_path: Path) -> None:
