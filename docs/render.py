@@ -192,7 +192,8 @@ def _topic_text(topic: str) -> str:
 
 
 def _spread(c: Coefficient) -> str:
-    return f"{c.value:.6g}" if c.low == c.high else f"{c.value:.6g} ({c.low:.6g} to {c.high:.6g})"
+    kind = ", eight in ten of a lognormal" if c.sd_ln else ""
+    return f"{c.value:.6g}" if c.low == c.high else f"{c.value:.6g} ({c.low:.6g} to {c.high:.6g}{kind})"
 
 
 def _row(cells: tuple[str, ...]) -> str:

@@ -68,6 +68,8 @@ FORMATS = {
 UNITS = {
     "soil_erodibility": "US units, as the handbooks print it, or as `units` says",
     "soil_loss_tolerance": "ton/ac a year, or as `units` says",
+    "soil_carbon": "g/m2 in the top 30 cm, or as `units` says",
+    "sand_pct": "%",
     "wind_erodibility": "ton/ac a year, or as `units` says",
     "slope_length_m": "m",
     "slope_low_pct": "%",

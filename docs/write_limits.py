@@ -30,7 +30,9 @@ keep   = flat + what stands; all where before >= 95 %: no amount suffices, chang
     "plan_floor": """keep = max(retention_min, stover - removal_max)
 keep = all where the grain is under harvest_from_bu_ac""",
     "soil_carbon": """required = factor x table(rotation, tillage) - (manure C x worth + cover-crop C x worth) / content
-keep     = (required - (1 - f) x stover) / f          harvest in a fraction f of the corn years""",
+table    = (required - (1 - f) x stover) / f          harvest in a fraction f of the corn years
+goal     = stover - (G SOC / 20 + r (manure C x worth + cover-crop C x worth)) / (content x r x f x corn share)
+keep     = max(table, goal)    G: the plan's goal; r: share of carbon missing after 20 years; SOC: carbon to 30 cm""",
     "soil_conditioning": "keep = all where the plan's index is below 0",
     "steep_ground": "keep = all where the slope is over the plan's limit",
     "water_erosion": """bare  = R K LS P C0                                 Mg/(ha yr)

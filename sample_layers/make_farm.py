@@ -111,20 +111,20 @@ def soils() -> list[dict]:
     swale = affinity.rotate(affinity.scale(Point(430, 430).buffer(1, 32), 210, 90), 25).intersection(rest)
     rows = [
         ("L10", "Larkrise loam, 2 to 5 percent slopes", rest.difference(swale),
-         ("Well drained", "B", "None", "None", 203, "No", 22, ".28", 5, 56)),
+         ("Well drained", "B", "None", "None", 203, "No", 22, 40, 9200, ".28", 5, 56)),
         ("L11", "Swale silt loam, 0 to 3 percent slopes", swale,
-         ("Somewhat poorly drained", "C/D", "None", "Rare", 46, "No", 29, ".32", 5, 48)),
+         ("Somewhat poorly drained", "C/D", "None", "Rare", 46, "No", 29, 15, 11000, ".32", 5, 48)),
         ("K20", "Gravel knoll sandy loam, 4 to 9 percent slopes", knoll,
-         ("Somewhat excessively drained", "A", "None", "None", 203, "No", 12, ".20", 3, 86)),
+         ("Somewhat excessively drained", "A", "None", "None", 203, "No", 12, 65, 4500, ".20", 3, 86)),
         ("C30", "Flat clay, 0 to 1 percent slopes", clay,
-         ("Poorly drained", "D", "None", "Occasional", 15, "Yes", 52, ".28", 5, 86)),
+         ("Poorly drained", "D", "None", "Occasional", 15, "Yes", 52, 10, 13000, ".28", 5, 86)),
         ("S40", "Creek side loam, 5 to 12 percent slopes, eroded", slope.difference(bottom),
-         ("Moderately well drained", "C", "None", "None", 120, "No", 26, ".37", 4, 48)),
+         ("Moderately well drained", "C", "None", "None", 120, "No", 26, 35, 6000, ".37", 4, 48)),
         ("B50", "Creek bottom silt loam, occasionally flooded", bottom,
-         ("Poorly drained", "B/D", "Occasional", "Rare", 30, "Yes", 24, ".32", 5, 48)),
+         ("Poorly drained", "B/D", "Occasional", "Rare", 30, "Yes", 24, 20, 10000, ".32", 5, 48)),
     ]  # fmt: skip
     names = ("drainagecl", "hydgrp", "flodfreqcl", "pondfreqcl", "wtdepannmin", "hydricrating",
-             "claytotal_r", "kwfact", "tfact", "wei")  # fmt: skip
+             "claytotal_r", "sandtotal_r", "soc0_30", "kwfact", "tfact", "wei")  # fmt: skip
     return [
         feature(shape, {"musym": symbol, "muname": name, **dict(zip(names, values, strict=True))})
         for symbol, name, shape, values in rows

@@ -50,6 +50,10 @@ class ResidueTables:
     zone_nutrients: pd.DataFrame  #: zone_id, n_kg, p2o5_kg, k2o_kg, s_kg, cost
     odds: pd.DataFrame  #: zone_id, p10_mg_ha, p50_mg_ha, p90_mg_ha, compliance_probability
     sensitivity: pd.DataFrame = field(default_factory=pd.DataFrame)  #: field_id, rank, input, meaning, share, direction
+    #: zone_id, carbon_mg_ha, carbon_limit, cost_pct, carbon_goal_probability, message: see `residue.carbon_goal`
+    zone_carbon: pd.DataFrame = field(default_factory=pd.DataFrame)
+    #: soil_id, area_ha, carbon_mg_ha, lowest_mg_ha, highest_mg_ha, opinion, message: models of soil carbon, by soil
+    carbon: pd.DataFrame = field(default_factory=pd.DataFrame)
     #: zone_id, year, crop, harvest, removal_mg_ha, message
     calendar: pd.DataFrame = field(default_factory=pd.DataFrame)
 

@@ -42,6 +42,7 @@ STEPS: Final = (
             "ponding_class",
             "water_table_cm",
             "clay_pct",
+            "soil_carbon",
             "hydric",
             "hydrologic_group",
             "soil_erodibility",
@@ -49,6 +50,12 @@ STEPS: Final = (
             "wind_erodibility",
             "erodible_class",
         ),
+    ),
+    Step(
+        "inputs.put_own_numbers",
+        reads=("field_number",),
+        uses=("soil_carbon",),
+        makes=("soil_carbon_tested", "manure_carbon"),
     ),
     Step("yieldmap.grain_surface", uses=("field_number",), makes=("grain_mg_ha", "grain_error_mg_ha")),
     Step(
@@ -67,7 +74,7 @@ STEPS: Final = (
     Step(
         "residue.limits",
         reads=("grain_mg_ha", "cell_area_ha"),
-        uses=("grain_mean_mg_ha",),
+        uses=("grain_mean_mg_ha", "soil_carbon", "soil_carbon_tested", "manure_carbon"),
         makes=("stover_mg_ha", "stover_typical_mg_ha", "retention_mg_ha", "binding_rule", "removable_mg_ha"),
     ),
     Step(

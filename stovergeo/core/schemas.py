@@ -85,6 +85,8 @@ SOILS: Final[Table] = {
     "ponding_class": _whole("0 none ... 3 frequent"),
     "water_table_cm": _number("cm", "shallowest wet layer, 200 where none was seen"),
     "clay_pct": _number("%", "clay in the surface layer"),
+    "sand_pct": _number("%", "sand in the surface layer", optional=True),
+    "soil_carbon": _number("Mg/ha", "organic carbon in the top 30 cm", optional=True),
     "hydric": _number("1", "1 yes, 0 no, 0.5 unranked"),
     "hydrologic_group": _whole("1 A ... 4 D"),
     "soil_erodibility": _number("Mg ha h/(ha MJ mm)", "K"),

@@ -58,6 +58,8 @@ _DIMENSIONS: Final[dict[str, dict[str, float]]] = {
         "Mg/ha": 1,
         "t/ha": 1,
         "kg/ha": 0.001,
+        "kg/m2": 10,
+        "g/m2": 0.01,
         "ton/ac": MG_HA_PER_TON_ACRE,
         "lb/ac": KG_HA_PER_LB_ACRE / KG_PER_MG,
     },

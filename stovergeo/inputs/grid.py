@@ -14,6 +14,7 @@ from rasterio.warp import Resampling
 from stovergeo.core.stack import grid_of, put
 from stovergeo.inputs.crs import Bounds
 from stovergeo.inputs.farm_layers import FarmLayers
+from stovergeo.inputs.plan import Plan
 from stovergeo.inputs.rasters import resampled
 from stovergeo.inputs.soils import ATTRIBUTES, OF_MAP_UNIT
 from stovergeo.inputs.surroundings import HALF_WIDTH_M
@@ -71,6 +72,24 @@ def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) ->
     if farm.elevation is None:
         return stack
     return put_surface(put(stack, elevation_m=onto_grid(farm.elevation, grid_of(stack))), farm)
+
+
+def put_own_numbers(stack: xr.Dataset, plan: Plan, fields: gpd.GeoDataFrame) -> xr.Dataset:
+    """Return the stack with what the plan says of single fields: carbon by soil test, and carbon of manure.
+
+    A soil test takes the place of the survey's carbon.
+    """
+    names = [str(name) for name in fields["name"]]
+    row = np.nan_to_num(stack["field_number"].values, nan=len(names)).astype(int)  # the last: outside all fields
+    if plan.crop.manure_c_by_field:
+        stack = put(stack, manure_carbon=np.array([*map(plan.crop.manure_of, names), np.nan])[row])
+    tests = [np.nan if (test := plan.soil_test.of(name)) is None else float(test) for name in names]
+    if np.isnan(tests).all():
+        return stack
+    tested = np.array([*tests, np.nan])[row]
+    surveyed = stack["soil_carbon"].values if "soil_carbon" in stack else np.nan
+    known = np.isfinite(tested)
+    return put(stack, soil_carbon=np.where(known, tested, surveyed), soil_carbon_tested=known.astype(float))
 
 
 def put_surface(stack: xr.Dataset, farm: FarmLayers) -> xr.Dataset:

@@ -24,6 +24,10 @@ from stovergeo.inputs.text import clean_text, shown
 
 RAIN: Final = "MLY-PRCP-NORMAL"
 AIR: Final = "MLY-TAVG-NORMAL"
+HIGHEST: Final = "MLY-TMAX-NORMAL"
+LOWEST: Final = "MLY-TMIN-NORMAL"
+#: no place with crops warms more in the mean day of a month, C (judgment)
+_MOST_RANGE_C: Final = 30.0
 #: what the tables write for rain too little to be measured; every other number below -1000 is a mark for "no value"
 _TRACE: Final = -7777
 _NO_VALUE: Final = -1000
@@ -43,6 +47,7 @@ class Normals:
     longitude: float
     rain_mm: tuple[float, ...]
     air_c: tuple[float, ...] | None  #: None where the station has none
+    day_range_c: tuple[float, ...] | None = None  #: mean highest less mean lowest of the day; None where not told
 
 
 def read_normals(path: str, folder: Path, units: str, at: Place) -> Normals:
@@ -84,7 +89,19 @@ def read_normals(path: str, folder: Path, units: str, at: Place) -> Normals:
     latitude, longitude = (
         float(to_numbers(table[n], at.column(n))[0]) if n in table else np.nan for n in ("LATITUDE", "LONGITUDE")
     )
-    return Normals(station, latitude, longitude, tuple(rain.tolist()), tuple(air.tolist()) if known else None)
+    found = tuple(air.tolist()) if known else None
+    return Normals(station, latitude, longitude, tuple(rain.tolist()), found, _day_range(table, order, units, at))
+
+
+def _day_range(table: pd.DataFrame, order: np.ndarray, units: str, at: Place) -> tuple[float, ...] | None:
+    """Return how far the air warms and cools in a day, C, where the station tells it and it can be so."""
+    if not {HIGHEST, LOWEST} <= set(table):
+        return None
+    high, low = (_values(table, name, order, at) for name in (HIGHEST, LOWEST))
+    degrees = (high - low) / (10 if np.nanmax(np.abs(high), initial=0.0) > _MOST_F else 1)
+    if units == "us":
+        degrees = degrees / 1.8
+    return tuple(degrees.tolist()) if (degrees > 0).all() and degrees.max() < _MOST_RANGE_C else None
 
 
 def _station(table: pd.DataFrame, at: Place) -> str:

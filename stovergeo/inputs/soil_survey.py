@@ -31,6 +31,7 @@ from stovergeo.inputs.database import read_rows
 from stovergeo.inputs.erodibility import erodibility_of_layers_us
 from stovergeo.inputs.open_file import MAX_TEXT_BYTES
 from stovergeo.inputs.place import Place
+from stovergeo.inputs.soil_carbon import carbon_of_layers, in_surface
 from stovergeo.inputs.text import clean_text
 
 #: natural drainage, driest first
@@ -90,9 +91,10 @@ WANTED: Final[dict[str, tuple[str, tuple[str, ...]]]] = {
     ),
     "chorizon": (
         "cokey",
-        ("cokey", "chkey", "hzdept_r", "hzdepb_r", "sandvf_r", "silttotal_r", "claytotal_r", "om_r", "ksat_r",
-         "kwfact", "kffact"),
+        ("cokey", "chkey", "hzdept_r", "hzdepb_r", "sandtotal_r", "sandvf_r", "silttotal_r", "claytotal_r", "om_r",
+         "dbthirdbar_r", "ksat_r", "kwfact", "kffact"),
     ),
+    "chfrags": ("chkey", ("chkey", "fragvol_r")),
     "chtexturegrp": ("chkey", ("chkey", "texture", "rvindicator")),
     "comonth": ("cokey", ("cokey", "comonthkey", "flodfreqcl", "pondfreqcl")),
     "cosoilmoist": ("comonthkey", ("comonthkey", "soimoistdept_r", "soimoiststat")),
@@ -242,8 +244,6 @@ def _mostly(words: pd.Series, known: dict[str, int]) -> bool:
 SLOPES: Final = ("slope_l", "slope_h", "slopelenusle_l", "slopelenusle_r", "slopelenusle_h")
 #: share of a map unit from which a component counts as major, % (survey's rule for wtdepannmin)
 MAJOR_PCT: Final = 15.0
-#: depth to which surface clay is averaged, cm
-SURFACE_CM: Final = 30.0
 #: textures of organic layers, which have no erodibility: the mineral layer below counts
 ORGANIC: Final = ("HPM", "MPM", "SPM")
 #: erodibility of organic soils (survey's K-factor script, read second-hand)
@@ -263,14 +263,16 @@ def map_units(tables: Tables) -> pd.DataFrame:
     DataFrame
         musym, muname, muhelcl, drainagecl, hydgrp, hydricrating, flodfreqcl, pondfreqcl (words), wtdepannmin (cm),
         claytotal_r (%), kwfact, tfact (US units), wei (ton/ac/yr), `SLOPES`, wettest_drainagecl (word),
-        k_from_nomograph (share of what gives kwfact, 0 to 1, that is worked out and not surveyed), components (text).
+        k_from_nomograph (share of what gives kwfact, 0 to 1, that is worked out and not surveyed), components (text),
+        sandtotal_r (%), soc0_30 (carbon to 30 cm, g/m2, from organic matter, density and rock).
     """
     units = tables["mapunit"].drop_duplicates("mukey").set_index("mukey")
     soils = _components(tables)
     share = soils["comppct_r"]
     key = soils["mukey"]
     out = units[["musym", "muname", "muhelcl"]].copy()
-    for column in ("claytotal_r", "kwfact", "tfact", "wei", *SLOPES, "k_from_nomograph"):
+    numbers = ("claytotal_r", "sandtotal_r", "soc0_30", "kwfact", "tfact", "wei", *SLOPES, "k_from_nomograph")
+    for column in numbers:
         out[column] = _weighted(soils[column], share, key)
     for column, order in (
         ("drainagecl", DRAINAGE), ("hydgrp", HYDROLOGIC), ("hydricrating", HYDRIC),
@@ -299,7 +301,9 @@ def _components(tables: Tables) -> pd.DataFrame:
     keys = ["cokey", "chkey"]
     horizons = tables["chorizon"].drop(columns=keys).apply(pd.to_numeric, errors="coerce")
     horizons[keys] = tables["chorizon"][keys]
-    soils["claytotal_r"] = soils["cokey"].map(_surface_clay(horizons))
+    for column in ("claytotal_r", "sandtotal_r"):
+        soils[column] = soils["cokey"].map(_of_surface(horizons, column))
+    soils["soc0_30"] = soils["cokey"].map(carbon_of_layers(horizons, tables["chfrags"]))
     erodibility = _surface_k(horizons, tables["chtexturegrp"]).reindex(soils["cokey"])
     soils["kwfact"] = erodibility["K"].to_numpy()
     soils["k_from_nomograph"] = erodibility["from_nomograph"].to_numpy()
@@ -315,11 +319,10 @@ def _components(tables: Tables) -> pd.DataFrame:
     return soils
 
 
-def _surface_clay(horizons: pd.DataFrame) -> pd.Series:
-    """Return clay averaged by thickness over the surface layer, layers without a value left out."""
-    top, bottom = horizons["hzdept_r"].clip(0, SURFACE_CM), horizons["hzdepb_r"].clip(0, SURFACE_CM)
-    thick = (bottom - top).where(horizons["claytotal_r"].notna(), 0).clip(lower=0).fillna(0)
-    return _weighted(horizons["claytotal_r"], thick, horizons["cokey"])
+def _of_surface(horizons: pd.DataFrame, column: str) -> pd.Series:
+    """Return a value averaged by thickness over the surface layer, layers without it left out, by cokey."""
+    thick = in_surface(horizons).where(horizons[column].notna(), 0)
+    return _weighted(horizons[column], thick, horizons["cokey"])
 
 
 def _surface_k(horizons: pd.DataFrame, textures: pd.DataFrame) -> pd.DataFrame:

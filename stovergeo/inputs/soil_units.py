@@ -1,4 +1,4 @@
-"""Columns of erodibility K, tolerance T and wind erodibility whose unit the plan declares, in SI.
+"""Columns of erodibility K, tolerance T, wind erodibility and carbon whose unit the plan declares, in SI.
 
 The US soil survey's own columns need no word: they are in US units by its definition. A column from elsewhere is
 taken only with its unit.
@@ -36,6 +36,7 @@ MEASURES: Final = {
     "soil_erodibility": Measure("soil erodibility", "kwfact", "US", "0.9 US", "soil.range_k"),
     "soil_loss_tolerance": Measure("soil loss", "tfact", "ton/ac/yr", "5 ton/ac/yr", "soil.range_loss"),
     "wind_erodibility": Measure("soil loss", "wei", "ton/ac/yr", "310 ton/ac/yr", "soil.range_loss"),
+    "soil_carbon": Measure("mass per area", "soc0_30", "g/m2", "600 t/ha", "soil.range_carbon"),
 }
 #: rounding of a tolerance of 5 ton/ac/yr to 11.2 or 11.25 t/ha/yr is no fault
 _ROUNDED: Final = 1.005

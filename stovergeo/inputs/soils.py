@@ -50,6 +50,8 @@ ATTRIBUTES: Final = {
     "ponding_class": ("pondfreqcl",),
     "water_table_cm": ("wtdepannmin",),
     "clay_pct": ("claytotal_r",),
+    "sand_pct": ("sandtotal_r",),
+    "soil_carbon": ("soc0_30",),
     "hydric": ("hydricrating",),
     "hydrologic_group": ("hydgrp", "hydgrpdcd"),
     "soil_erodibility": ("kwfact", "kffact"),
@@ -73,9 +75,10 @@ OF_MAP_UNIT: Final = (
     "slope_high_pct",
     "slope_length_low_m",
     "slope_length_high_m",
+    "sand_pct",
 )
 #: columns the packages can do without: absent is not worth a warning
-OPTIONAL: Final = ("erodible_class", "wettest_drainage_class", *OF_MAP_UNIT)
+OPTIONAL: Final = ("erodible_class", "wettest_drainage_class", "soil_carbon", *OF_MAP_UNIT)
 _WORDS: Final[dict[str, Mapping[str, float]]] = {
     "drainage_class": DRAINAGE,
     "wettest_drainage_class": DRAINAGE,
@@ -89,6 +92,8 @@ _WORDS: Final[dict[str, Mapping[str, float]]] = {
 _NUMBERS: Final = {
     "water_table_cm": (0.0, 1000.0),
     "clay_pct": (0.0, 100.0),
+    "sand_pct": (0.0, 100.0),
+    "soil_carbon": (0.0, 60_000.0),
     "soil_erodibility": (0.0, 0.9),
     "soil_loss_tolerance": (0.0, 5.0),
     "wind_erodibility": (0.0, 310.0),

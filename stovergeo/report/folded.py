@@ -77,7 +77,10 @@ def choice_blocks(result: SeasonResult, ledger: Ledger) -> list[Block]:
         ]
         for s in (causes[causes["rank"] <= _MAX_CAUSES].itertuples() if len(causes) else ())
     ]
-    return [*_listed(result, "summary", "choice", "yards"), *tables("causes", "field meaning fraction", rows)]
+    return [
+        *_listed(result, "summary", "choice", "yards", "carbon"),
+        *tables("causes", "field meaning fraction", rows),
+    ]
 
 
 def all_tables(result: SeasonResult, ledger: Ledger) -> list[Block]:

@@ -6,6 +6,7 @@ A key says whose the number is, then what it is: ``("zone F1-a", "removal")``. W
 ``farm``                          the whole farm
 ``field F1``, ``zone F1-a``       a field, a zone
 ``rule R``, ``limit Z R``         a retention rule on the farm; what it asks for in a zone
+``soil S``                        a soil, and what models of its carbon ask to stay
 ``method Z M``                    a baling method offered to a zone
 ``inventory Z M``                 what a method could take from a zone, whatever is needed
 ``staying Z``                     why a zone stays, and what would lift it

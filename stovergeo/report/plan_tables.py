@@ -56,6 +56,25 @@ TABLES: Final = (
         fraction="odds_any=removable_probability compliance_probability",
     ),
     _table(
+        "zone_carbon",
+        "zone",
+        "zone_id",
+        rate="carbon_mg_ha=soil_carbon_rate table_mg_ha=carbon_table_rate goal_mg_ha=carbon_goal_rate",
+        percent1="cost_low_pct=carbon_cost_low cost_pct=carbon_cost cost_high_pct=carbon_cost_high",
+        fraction="carbon_goal_probability",
+    ),
+    _table(
+        "carbon",
+        "soil",
+        "soil_id",
+        area="area_ha=area",
+        rate=(
+            "carbon_mg_ha=soil_carbon_rate table_mg_ha=carbon_table_rate lowest_mg_ha=models_lowest_rate "
+            "highest_mg_ha=models_highest_rate"
+        ),
+        percent="clay_pct=clay sand_pct=sand",
+    ),
+    _table(
         "zone_limits",
         "limit",
         "zone_id rule",

@@ -26,6 +26,8 @@ from stovergeo.result import SeasonResult
 
 #: columns of `zones.csv` on why a zone stays
 _BARS = ("bar", "bar_reason", "lever")
+#: what the soil-carbon rule rests on in a zone
+CARBON_COLUMNS = ["carbon_limit", "cost_low_pct", "cost_pct", "cost_high_pct", "carbon_goal_probability"]
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 Table = TypeVar("Table", bound=pd.DataFrame)
@@ -67,8 +69,11 @@ def zones_table(result: SeasonResult, ledger: Ledger) -> pd.DataFrame:
     for table, columns in (
         (result.bales.made, ["bales", "bale_dry_kg", "bale_as_is_kg", "moisture_pct", "turns", "net_m"]),
         (result.residue.zone_nutrients, ["n_kg", "p2o5_kg", "k2o_kg", "s_kg", "cost"]),
+        (result.residue.zone_carbon, CARBON_COLUMNS if len(result.residue.zone_carbon) else []),
         (result.residue.odds, ["p10_mg_ha", "p50_mg_ha", "p90_mg_ha", "compliance_probability"]),
     ):
+        if not columns:
+            continue
         zones = zones.merge(table[["zone_id", *columns]], on="zone_id", how="left", validate="one_to_one")
     bars = result.supply.staying
     if len(bars):

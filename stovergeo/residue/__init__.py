@@ -5,6 +5,9 @@ The season calls `limits` on the stack, then, once zones are drawn, `sample_limi
 """
 
 from stovergeo.residue.carbon import harvest_calendar as harvest_calendar
+from stovergeo.residue.carbon_goal import zone_carbon as zone_carbon
+from stovergeo.residue.carbon_opinion import SoilClimate as SoilClimate
+from stovergeo.residue.carbon_opinion import soil_opinions as soil_opinions
 from stovergeo.residue.collection import Method as Method
 from stovergeo.residue.collection import methods as methods
 from stovergeo.residue.collection import take as take

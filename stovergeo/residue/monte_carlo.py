@@ -4,9 +4,7 @@ Shared causes are drawn once: coefficients of rules and the year's weather for t
 farm, the season's stover for the grain and the machine's take for each field, the rest for
 each zone. Rules run on a sample of cells, all samples at once.
 
-Every coefficient samples from a stream of its own, made from the seed, its name and the field's
-or zone's: adding a coefficient or a field, or asking for them in another order, changes no other draw. Draws are
-stratified (one in each of n equal slices of probability), which steadies the percentiles.
+Every coefficient samples from a stream of its own (`sampling`).
 """
 
 from __future__ import annotations
@@ -14,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
-from zlib import crc32
 
 import numpy as np
 import pandas as pd
@@ -23,49 +20,15 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 from scipy.stats import rankdata
 
-from stovergeo.core.coefficients import Coefficient
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
+from stovergeo.residue.carbon_goal import carbon_samples
 from stovergeo.residue.collection import Method
 from stovergeo.residue.options import RuleOptions
 from stovergeo.residue.production import stover
 from stovergeo.residue.removable import NamedRule, asked, rules_for, with_cautious_soil
+from stovergeo.residue.sampling import draw, spread_evenly, stream
 from stovergeo.residue.zone_cells import ZoneCells, sample, zone_cells
-
-
-def stream(seed: int, name: str) -> np.random.Generator:
-    """Return the stream of one named input."""
-    return np.random.default_rng([seed, crc32(name.encode())])
-
-
-def spread_evenly(rng: np.random.Generator, n: int) -> np.ndarray:
-    """Return n probabilities in (0, 1), one in each of n equal slices, in random order."""
-    return (rng.permutation(n) + rng.random(n)) / n
-
-
-def triangular(probability: np.ndarray, low: float, mode: float, high: float) -> np.ndarray:
-    """Return the value of a triangular distribution below which a share `probability` lies."""
-    turn = (mode - low) / (high - low)
-    rising = low + np.sqrt(probability * (high - low) * (mode - low))
-    falling = high - np.sqrt((1 - probability) * (high - low) * (high - mode))
-    return np.where(probability < turn, rising, falling)
-
-
-def draw(coefficient: Coefficient, seed: int, n: int, owner: str = "") -> np.ndarray:
-    """Return n samples of a coefficient from its spread; one number repeated where it has none.
-
-    Parameters
-    ----------
-    coefficient : Coefficient
-    seed, n : int
-    owner : str
-        Name of the field or zone whose own value it is; "" where one value holds for all.
-    """
-    if not coefficient.low < coefficient.high:
-        return np.full(n, coefficient.value)
-    name = f"{coefficient.key}/{owner}" if owner else coefficient.key
-    return triangular(spread_evenly(stream(seed, name), n), coefficient.low, coefficient.value, coefficient.high)
-
 
 #: cells that stand for a zone, and samples computed at once (keeps arrays within the processor's cache)
 CELLS_A_ZONE: Final = 60
@@ -85,6 +48,8 @@ class DrawnLimits:
     inputs: Mapping[str, np.ndarray]  #: what was drawn, shape (samples,) or (samples, fields)
     fields: Sequence[str]  #: fields, in the order of `inputs`
     meanings: Mapping[str, str]  #: of the inputs
+    #: by method: what harvest costs the soil's carbon in twenty years, and the stock, Mg/ha, shape (samples, zones)
+    carbon: Mapping[str, tuple[np.ndarray, np.ndarray]]
 
 
 def sample_limits(
@@ -164,6 +129,9 @@ def sample_limits(
         inputs=all_inputs,
         fields=fields,
         meanings={key: options.coefficients[key].meaning for key in all_inputs},
+        carbon=carbon_samples(stack, everything, options, plan, drawn.shared, taken)
+        if "soil_carbon" in in_force
+        else {},
     )
 
 
@@ -192,7 +160,7 @@ def _draw(
 
     def of(key: str, owner: str = "") -> np.ndarray:
         c = coefficients[key]
-        return draw(c if plan.samples else replace(c, low=c.value, high=c.value), plan.seed, n, owner)
+        return draw(c if plan.samples else c.alone(), plan.seed, n, owner)
 
     def of_each(key: str, owners: list[str]) -> np.ndarray:
         return np.column_stack([of(key, owner) for owner in owners])
@@ -282,11 +250,7 @@ def _uncertain(
         for method in (None, *methods.values()):
             asked(named, cells, listener.with_method(method))
     # the season is drawn by field
-    return sorted(
-        k
-        for k in listener.asked
-        if options.coefficients[k].low < options.coefficients[k].high and k != "residue.factor"
-    )
+    return sorted(k for k in listener.asked if options.coefficients[k].has_spread and k != "residue.factor")
 
 
 def odds_table(drawn: DrawnLimits, cautious_pct: float, chosen: dict[str, str] | None = None) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,6 +45,10 @@ class ZoneCells:
     def of(self, layer: xr.DataArray) -> np.ndarray:
         """Return a layer's values in these cells, in double precision."""
         return layer.values.ravel()[self.cells].astype(float)
+
+    def dataset(self, stack: xr.Dataset, names: Iterable[str]) -> xr.Dataset:
+        """Return those of some variables that the stack has, in these cells, in double precision, dim ``cell``."""
+        return xr.Dataset({name: ("cell", self.of(stack[name])) for name in names if name in stack})
 
 
 def zone_cells(labels: ArrayLike, stack: xr.Dataset, count: int) -> ZoneCells:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -114,8 +114,8 @@ def zone_methods(
     cells = zone_cells(labels, stack, len(zones))
     inputs = with_cautious_soil(stack, options, Report())
     stover_zone = cells.mean(cells.of(stack["stover_mg_ha"]))
-    counted_zone = cells.mean(cells.of(stack["stover_typical_mg_ha"]))
-    carbon, planned = float(soil_carbon.required(options)), options.crop.harvest_years
+    planned = options.crop.harvest_years
+    bearable = _years_borne(stack, cells, options)
     budgeted = "soil_carbon" in stack["binding_rule"].attrs["rules"]
     rules = [r for r in rules_for(options, Report()) if r.name in stack["binding_rule"].attrs["rules"]]
     rows = []
@@ -128,8 +128,7 @@ def zone_methods(
             limit = limits[deciding]
             known = np.isfinite(stover_zone[z])
             allowed = bool(known and taken[z] <= limit + 1e-9 and taken[z] > 0)
-            share = float(share_of_years(counted_zone[z], carbon, taken[z]))
-            bears = years_within(share) if known and budgeted else None
+            bears = years_within(bearable(z, taken[z])) if known and budgeted else None
             stands = method.stands * stover_zone[z]
             rows.append(
                 {
@@ -158,6 +157,22 @@ def zone_methods(
     frame = frame.sort_values("zone_id", key=lambda s: s.map(order), kind="stable").reset_index(drop=True)
     best = frame[frame["allowed"].astype(bool)].groupby("zone_id", sort=False)["removal_mg_ha"].idxmax()
     return frame.assign(recommended=frame.index.isin(best))
+
+
+def _years_borne(stack: xr.Dataset, cells: ZoneCells, options: RuleOptions) -> Callable[[int, float], float]:
+    """Return what gives the share of corn years in which table and goal bear a removal from the zone of a row."""
+    ground = cells.dataset(stack, (*soil_carbon.reads, *soil_carbon.reads_if_known))
+    stover = ground["stover_typical_mg_ha"]
+    counted = cells.mean(stover.values)
+    needed = soil_carbon.required(options, soil_carbon.manure_of(ground, options))
+    required = cells.mean((needed + xr.zeros_like(stover)).values)
+    most = cells.mean(soil_carbon.removal_max(ground, options, float(options.crop.corn_fraction)).values)
+
+    def share(z: int, removal_mg_ha: float) -> float:
+        by_goal = np.clip(most[z] / removal_mg_ha, 0.0, 1.0) if removal_mg_ha > 0 else 1.0
+        return float(min(share_of_years(counted[z], required[z], removal_mg_ha), by_goal))
+
+    return share
 
 
 def _limits_of(

@@ -21,6 +21,7 @@ from stovergeo.result import (
     YieldTables,
 )
 from stovergeo.workflow import baling_window, story
+from stovergeo.workflow.carbon import soil_messages, soil_table
 from stovergeo.workflow.checks import report_idle_numbers
 from stovergeo.workflow.compared import uncompared
 from stovergeo.workflow.grain import basis_messages
@@ -44,6 +45,7 @@ def season_result(season: Season, report: Report) -> SeasonResult:
     stacks = [place.stack for place in places]
     dark = frozenset(worked.loc[unknown, "zone_id"])
     stays, gains = staying(season, dark)
+    tables = _residue_tables(season, dark)
     result = SeasonResult(
         plan=ready.plan,
         crs=ready.farm.crs,
@@ -52,12 +54,12 @@ def season_result(season: Season, report: Report) -> SeasonResult:
             for number, (ground, place) in enumerate(season.both(), start=1)
         ),
         fields=ready.fields,
-        zones=with_bars(zones, stays),
+        zones=story.with_carbon(with_bars(zones, stays), tables.zone_carbon),
         yards=with_reasons(yards, chosen.choice, "yard"),
         soils=ready.farm.soils,
         surroundings=around(ready.farm),
         yields=_yield_tables(season),
-        residue=_residue_tables(season, dark),
+        residue=tables,
         siting=_yard_tables(season),
         bales=_bale_tables(season),
         supply=replace(_supply_tables(season), staying=stays, levers=gains),
@@ -69,6 +71,7 @@ def season_result(season: Season, report: Report) -> SeasonResult:
         },
         words={
             **_messages(season, unknown_messages(zones, ready.fields, no_yield)),
+            "carbon": soil_messages(ready, tables.carbon),
             "lever": lever_messages(season, stays, gains),
         },
         coefficients=ready.coefficients.used(),
@@ -89,6 +92,11 @@ def _not_checked(season: Season) -> dict[str, Message | str]:
         known, ratings = ground.terrain.not_checked, place.ratings
         of_yards = {ratings.titles[name]: why for name, why in ratings.not_checked.items()}
         found = (known | of_yards | known) | found  # the ground first, and its reasons win
+    unknown = story.carbon_unknown_ha([g.removable.stack for g in season.grounds])
+    if unknown > 0:
+        taken = season.ready.coefficients["carbon.stock_unknown"]
+        said = story.message("not_checked.carbon", area=unknown, low=taken.low, taken=taken.value, high=taken.high)
+        found["Soil carbon"] = said
     return found | baling_window.not_checked(season)
 
 
@@ -118,13 +126,21 @@ def _residue_tables(season: Season, unknown: frozenset[str]) -> ResidueTables:
         for ground, place in season.both()
     ]
     allowed, drawn = joined([g.offers.allowed for g in grounds]), [g.offers.drawn for g in grounds]
+    carbon = [
+        residue.zone_carbon(
+            g.removable.stack, g.offers.zones, g.offers.labels, options, g.offers.drawn.carbon, chosen.methods
+        )
+        for g in grounds
+    ]
     return ResidueTables(
-        zone_limits=known(limits),
+        zone_limits=story.with_carbon_messages(known(limits), joined(carbon)),
         limit_totals=residue.limit_totals([place.stack for place in season.sites.places], options),
         zone_methods=known([allowed]),
         zone_nutrients=known([season.counts.nutrients]),
         odds=known([residue.odds_table(d, plan.odds.cautious_pct, chosen.methods) for d in drawn]),
         sensitivity=joined([residue.sensitivity(d) for d in drawn]),
+        zone_carbon=known(carbon),
+        carbon=soil_table(season.ready, grounds),
         calendar=known([residue.harvest_calendar(allowed, chosen.methods, plan.crop, plan.farm.season)]),
     )
 

@@ -90,9 +90,10 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_cells(mine, grid, report)
     check_stated_yields(plan, fields, report)
     check_zone_size(plan, fields, report)
+    check_own_numbers(plan, fields, report)
     residue.check_counts(plan.crop, fields["name"], coefficients, report)
-    climate = place_climate(plan, [_lonlat(one.grid) for one in clusters], coefficients, report)
-    place = (*_lonlat(clusters[0].grid), _height_m(farm))
+    climate = place_climate(plan, [lonlat(one.grid) for one in clusters], coefficients, report)
+    place = (*lonlat(clusters[0].grid), _height_m(farm))
     autumns = past_autumns(climate.plan, fields, place, coefficients, report)
     check_weighed(plan, fields, [part.points for part in farm.clusters if part.points is not None], report)
     report.stop_if_refused()
@@ -166,7 +167,7 @@ def check_sunshine(plan: Plan, grid: GeoBox, report: Report) -> None:
         report.add("plan.bad_value", "plan file, storage.sunshine_h", f"{error}.")
 
 
-def _lonlat(grid: GeoBox) -> tuple[float, float]:
+def lonlat(grid: GeoBox) -> tuple[float, float]:
     """Return longitude and latitude of a grid's middle, degrees."""
     x, y = grid.boundingbox.polygon.geom.centroid.coords[0]
     longitude, latitude = Transformer.from_crs(grid.crs, 4326, always_xy=True).transform(x, y)
@@ -174,7 +175,7 @@ def _lonlat(grid: GeoBox) -> tuple[float, float]:
 
 
 def _latitude(grid: GeoBox) -> float:
-    return _lonlat(grid)[1]
+    return lonlat(grid)[1]
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
@@ -202,6 +203,15 @@ def check_cells(fields: gpd.GeoDataFrame, grid: GeoBox, report: Report) -> None:
         if not shapely.contains_xy(shape, x.ravel(), y.ravel()).any():
             said = message("unknown.no_cell", cell=abs(float(grid.resolution.x)))
             report.add("fields.no_cell", f"fields, {str(name)!r}", said)
+
+
+def check_own_numbers(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Report soil tests and manure of fields that no field has the name for."""
+    names = [str(name) for name in fields["name"]]
+    given = {"soil_test.by_field": plan.soil_test.by_field, "crop.manure_c_by_field": plan.crop.manure_c_by_field}
+    for key, by_field in given.items():
+        for name in set(by_field) - set(names):
+            report.add("fields.no_such_field", f"plan file, {key}.{name}", unknown_value(name, names))
 
 
 def own_handbook(plan: Plan, report: Report) -> Handbook:

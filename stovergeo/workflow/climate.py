@@ -30,6 +30,7 @@ class PlacedClimate:
     plan: Plan
     unknown: tuple[Message, ...] = ()  #: what was borrowed
     source: tuple[Message, ...] = ()  #: the station, and how far off it lies
+    day_range_c: tuple[float, ...] | None = None  #: how far the air warms and cools in a day; None where not known
 
 
 def place_climate(
@@ -49,18 +50,20 @@ def place_climate(
     latitude = places[0][1]
     storage = plan.storage.at_latitude(latitude)
     source: tuple[Message, ...] = ()
+    day_range: tuple[float, ...] | None = None
     if storage.normals is not None:
         with suppress(InputError):  # it stands in the report
             at = Place("plan file, storage.normals", report)
             normals = read_normals(storage.normals, plan.folder, storage.normals_units, at)
             storage = storage.with_climate(normals.rain_mm, normals.air_c)
+            day_range = normals.day_range_c
             source = (_station(normals, places[0], at),)
     at_home = all(lies_in("handbook_climate", *place) for place in places)
     unknown = () if at_home else _erosivity(plan, report)
     lacking = [n for n in ("rain", "air") if getattr(storage, {"rain": "rain_mm", "air": "air_c"}[n]) is None]
     unread = storage.normals is not None and not source
     if unread or not lacking or at_home:
-        return PlacedClimate(plan.model_copy(update={"storage": storage}), unknown, source)
+        return PlacedClimate(plan.model_copy(update={"storage": storage}), unknown, source, day_range)
     rain = coefficients["storage.rain_borrowed"]
     said = message(
         "climate.borrowed",
@@ -70,7 +73,7 @@ def place_climate(
     told = [said, *([message("climate.rain", low=rain.low, high=rain.high)] if "rain" in lacking else []), *unknown]
     report.add("climate.borrowed", "plan file, storage", said)
     storage = storage.with_climate(borrowed=tuple(lacking))
-    return PlacedClimate(plan.model_copy(update={"storage": storage}), tuple(told), source)
+    return PlacedClimate(plan.model_copy(update={"storage": storage}), tuple(told), source, day_range)
 
 
 def _erosivity(plan: Plan, report: Report) -> tuple[Message, ...]:

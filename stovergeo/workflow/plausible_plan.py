@@ -53,8 +53,10 @@ TYPICAL: Final[dict[str, dict[str, Typical]]] = {
         "cut_height_m": Typical(0.05, 1, "unit"),
         "wind_loss": Typical(0, 150 * MG_HA_PER_TON_ACRE, "unit"),
     },
+    "soil_test": {"carbon_mg_ha": Typical(20, 250, "unit")},
     "limits": {
         "cover_pct": Typical(5, 90, "fraction"),
+        "carbon_loss_max_pct": Typical(1, 15, "fraction"),
         "slope_max_pct": Typical(2, 40, "fraction"),
         "retention_min_mg_ha": Typical(0, 15, "unit"),
         "removal_max_mg_ha": Typical(0.3, 20, "unit"),

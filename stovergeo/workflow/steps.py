@@ -16,7 +16,7 @@ from stovergeo.core.errors import Report
 from stovergeo.core.messages import Message
 from stovergeo.core.stack import new_stack
 from stovergeo.inputs.farm_layers import FarmLayers
-from stovergeo.inputs.grid import put_layers
+from stovergeo.inputs.grid import put_layers, put_own_numbers
 from stovergeo.inputs.plan import Yards
 from stovergeo.residue.monte_carlo import DrawnLimits
 from stovergeo.siting.rate import GroundRatings
@@ -53,7 +53,7 @@ class Yields:
 def map_yields(ready: ReadyCluster, report: Report) -> Yields:
     """Put the layers on the grid and map the grain yield."""
     plan, coefficients, farm, fields = ready.plan, ready.coefficients, ready.farm, ready.fields
-    stack = put_layers(new_stack(ready.grid), farm, fields)
+    stack = put_own_numbers(put_layers(new_stack(ready.grid), farm, fields), plan, fields)
     grain = grain_map(stack, farm, fields, plan, coefficients, report)
     earlier = earlier_grain(grain.stack, farm, fields, coefficients, report)
     stack, basis = with_expected(grain.stack, earlier, plan, fields, coefficients, report)

@@ -222,3 +222,34 @@ def _only_in(one: SeasonResult, other: SeasonResult) -> tuple[str, ...]:
     """Return yards in use in one plan and not in the other."""
     used = one.yards["yard_id"][one.yards["yard_id"].isin(one.supply.hauls["yard_id"])]
     return tuple(used[~used.isin(other.supply.hauls["yard_id"])])
+
+
+def carbon_unknown_ha(stacks: Sequence[xr.Dataset]) -> float:
+    """Return how much of the ground that the soil-carbon rule judges has a carbon that is not known, ha."""
+    unknown = 0.0
+    for stack in stacks:
+        if "soil_carbon" in stack["binding_rule"].attrs["rules"]:
+            lacking = np.isfinite(stack["stover_mg_ha"].values) & np.isnan(stack["soil_carbon"].values)
+            unknown += float(stack["cell_area_ha"].values[lacking].sum(dtype=np.float64))
+    return unknown
+
+
+def with_carbon(zones: gpd.GeoDataFrame, carbon: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Return the zones with what the soil-carbon rule rests on among the reasons of those where it asks for most."""
+    said = dict(zip(carbon["zone_id"], carbon["message"], strict=True)) if len(carbon) else {}
+    holds = zones["binding_rule"] == "soil_carbon"
+    reasons = [
+        (*reason, *said.get(zone, ())[:1]) if rule else reason
+        for zone, reason, rule in zip(zones["zone_id"], zones["reason"], holds, strict=True)
+    ]
+    return zones.assign(reason=pd.Series(reasons, index=zones.index, dtype=object))
+
+
+def with_carbon_messages(limits: pd.DataFrame, carbon: pd.DataFrame) -> pd.DataFrame:
+    """Return what each rule asks of each zone, the soil-carbon rule with what it rests on and what harvest costs."""
+    said = dict(zip(carbon["zone_id"], carbon["message"], strict=True)) if len(carbon) else {}
+    messages = [
+        (*own, *said.get(zone, ())) if rule == "soil_carbon" else own
+        for zone, rule, own in zip(limits["zone_id"], limits["rule"], limits["message"], strict=True)
+    ]
+    return limits.assign(message=pd.Series(messages, index=limits.index, dtype=object))

@@ -183,7 +183,7 @@ def test_the_steps_make_every_variable_and_read_what_was_made_before() -> None:
     for package, names in BY_PACKAGE.items():
         assert {n for step in STEPS for n in step.makes if step.package in (package, "stack")} >= set(names)
     assert {step.name for step in STEPS} - set(RUN) == {
-        "stack.new_stack", "inputs.put_layers", "yieldmap.grain_surface"
+        "stack.new_stack", "inputs.put_layers", "inputs.put_own_numbers", "yieldmap.grain_surface"
     }  # fmt: skip
 
 

@@ -63,7 +63,7 @@ def test_a_name_that_ends_in_a_unit_is_declared_in_it() -> None:
 
 def test_what_has_a_unit_says_it_in_its_name() -> None:
     """Soil properties go by the names of their science, money by what it pays for."""
-    spelled = {"soil_erodibility", "soil_loss_tolerance", "wind_erodibility", "seconds"}
+    spelled = {"soil_erodibility", "soil_loss_tolerance", "wind_erodibility", "soil_carbon", "manure_carbon", "seconds"}
     silent = {name: unit for name, unit in declared() if unit not in ("1", "", "$") and unit_in(name) is None}
     assert set(silent) <= spelled
 

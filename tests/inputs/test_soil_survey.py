@@ -280,3 +280,29 @@ def test_a_database_that_reaches_beyond_itself_is_refused(farm):
     base.close()
     farm.read()
     assert "virtualogr" in farm.problem("file.signature").what
+
+
+def test_carbon_and_sand_of_the_top_30_cm_from_the_layers(farm):
+    """By hand: 4 % x 0.58 x 1.35 x 30 cm x 0.98 is 92.081 Mg/ha; two layers of 18 and 12 cm hold 65.930 (derived)."""
+    tables = made_up_tables()
+    alder, birch, cedar = [0, 1], [2], [3]
+    layers = tables["chorizon"].assign(om_r=None, dbthirdbar_r=None, sandtotal_r=None).astype({"om_r": float})
+    layers[["dbthirdbar_r", "sandtotal_r"]] = layers[["dbthirdbar_r", "sandtotal_r"]].astype(float)
+    layers.loc[alder, ["hzdepb_r", "om_r", "dbthirdbar_r", "sandtotal_r"]] = [[18, 3.5, 1.3, 30], [60, 2.0, 1.4, 60]]
+    layers.loc[1, "hzdept_r"] = 18
+    layers.loc[birch, ["om_r", "dbthirdbar_r"]] = [4.0, 1.35]
+    layers.loc[cedar, "om_r"] = 9.0  # no density: not known, and left out of the mean
+    tables["chorizon"] = layers
+    tables["chfrags"] = pd.DataFrame(
+        {"fragvol_r": [0.5, 0.5, 3, 2, None], "chkey": ["111", "111", "112", "121", "131"]}
+    )
+    write_download(farm.folder, tables)
+    soils = soils_of(farm)
+    assert soils.loc["A1", "soil_carbon"] == pytest.approx((70 * 65.930 + 25 * 92.081) / 95, abs=1e-3)
+    assert soils.loc["A1", "sand_pct"] == pytest.approx((30 * 18 + 60 * 12) / 30)
+    assert np.isnan(soils.loc["B2", "soil_carbon"])
+
+
+def test_a_survey_without_densities_tells_no_carbon(farm):
+    write_download(farm.folder, with_texture(made_up_tables()))
+    assert soils_of(farm)["soil_carbon"].isna().all()

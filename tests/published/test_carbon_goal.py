@@ -10,6 +10,8 @@ import pytest
 from round_climate import HARGREAVES, RAIN, TEMPERATURE, THORNTHWAITE, months, per_input, tier2_of
 
 from stovergeo.core.coefficients import load_handbook
+from stovergeo.inputs.plan.crop import Limits
+from stovergeo.inputs.soil_carbon import layer_stock
 from stovergeo.residue.carbon import stover_to_return
 from stovergeo.residue.carbon_stock import goal, inputs, rothc, tier2
 from stovergeo.residue.carbon_stock.opinion import Opinion, opinion, range_of
@@ -130,17 +132,16 @@ def test_retention_that_each_model_asks_for_with_soybean():
 
 
 def test_stock_of_surveyed_layers():
-    factor = COEFFICIENTS.value("carbon.in_organic_matter")
-    assert inputs.layer_stock(4.0, 1.35, 30.0, 2.0, factor) == pytest.approx(92.081, abs=5e-4)
+    assert layer_stock(4.0, 1.35, 30.0, 2.0) == pytest.approx(92.081, abs=5e-4)
     layers = np.array([3.5, 2.0]), np.array([1.30, 1.40]), np.array([18.0, 12.0]), np.array([1.0, 3.0])
-    assert inputs.layer_stock(*layers, factor).sum() == pytest.approx(65.930, abs=5e-4)
+    assert layer_stock(*layers).sum() == pytest.approx(65.930, abs=5e-4)
 
 
 # ---- the goal (CALC from the handbook's medians) --------------------------------------------------
 
 STOVER = 9.6666
 KEPT = COEFFICIENTS.value("carbon.kept_20_years")
-GOAL = COEFFICIENTS.value("carbon.goal_20_years") / 100
+GOAL = Limits().carbon_loss_max_pct / 100
 
 
 @pytest.mark.parametrize(
@@ -166,16 +167,16 @@ def test_cost_where_the_table_binds():
 
 
 def test_a_surer_goal():
-    kept = goal.lognormal(0.8, KEPT, COEFFICIENTS.value("carbon.kept_20_years_sd"))
+    kept = goal.lognormal(0.8, KEPT, COEFFICIENTS["carbon.kept_20_years"].sd_ln)
     assert kept == pytest.approx(0.216, abs=5e-4)
     assert goal.removal_for_goal(GOAL, 80.0, 1.0, 0.0, kept, CONTENT) == pytest.approx(2.08, abs=5e-3)
 
 
 def test_spreads_reach_from_one_in_ten_to_nine_in_ten():
     kept = COEFFICIENTS["carbon.kept_20_years"]
-    ends = goal.lognormal(np.array([0.1, 0.9]), kept.value, COEFFICIENTS.value("carbon.kept_20_years_sd"))
+    ends = goal.lognormal(np.array([0.1, 0.9]), kept.value, COEFFICIENTS["carbon.kept_20_years"].sd_ln)
     assert ends == pytest.approx([kept.low, kept.high], abs=0.006)
     # published: 2.19 of 6.38 Mg/ha; 8.07 beside 6.38 (as the handbook marks them)
-    sd = COEFFICIENTS.value("carbon.requirement_sd")
+    sd = COEFFICIENTS["retention.carbon.factor"].sd_ln
     assert np.sqrt(np.expm1(sd**2)) == pytest.approx(2.19 / 6.38, abs=0.02)
     assert goal.lognormal(np.array([0.1, 0.9]), 1.0, sd) == pytest.approx([0.64, 1.57], abs=0.005)

@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from stovergeo.core.coefficients import load_handbook
@@ -14,6 +15,7 @@ from stovergeo.residue.carbon import (
     stover_to_return,
     years_within,
 )
+from stovergeo.residue.carbon_stock.goal import lognormal
 
 COEFFICIENTS = load_handbook()
 
@@ -55,8 +57,11 @@ def test_advice_in_both_units(ton_ac, mg_ha):
 # which is why the spread is kept wide.
 def test_spread_of_the_requirement():
     factor = COEFFICIENTS["retention.carbon.factor"]
-    assert factor.high - 1 == pytest.approx(2.19 / 6.38, abs=0.005)
-    assert 1 - factor.low == pytest.approx(2.19 / 6.38, abs=0.005)
+    assert factor.value == 1
+    assert np.sqrt(np.expm1(factor.sd_ln**2)) == pytest.approx(2.19 / 6.38, abs=0.02)
+    # eight in ten between low and high, and both published means within them
+    assert lognormal(np.array([0.1, 0.9]), 1.0, factor.sd_ln) == pytest.approx([factor.low, factor.high], abs=0.005)
+    assert factor.low < 6.38 / 8.07 < 8.07 / 6.38 < factor.high
 
 
 # Carbon in stover: Karlen, Kovar & Birrell 2015, Sustainability 7:8621 (READ): .445 machine-harvested.

@@ -4,12 +4,13 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.special import ndtri
 
 from stovergeo.core import plugins
 from stovergeo.core.errors import Report
 from stovergeo.inputs.plan.crop import Odds
 from stovergeo.residue import limits, odds_table, sample_limits, sensitivity
-from stovergeo.residue.monte_carlo import draw, stream, triangular
+from stovergeo.residue.sampling import draw, stream, triangular
 from stovergeo.residue.zone_cells import sample, zone_cells
 
 
@@ -23,7 +24,7 @@ def same(a, b):
         x, y = getattr(a, field.name), getattr(b, field.name)
         if isinstance(x, np.ndarray):
             assert np.array_equal(x, y), field.name
-        elif isinstance(x, dict) and x and isinstance(next(iter(x.values())), np.ndarray):
+        elif isinstance(x, dict) and x and isinstance(next(iter(x.values())), np.ndarray | tuple):
             assert all(np.array_equal(x[k], y[k]) for k in x), field.name
         else:
             assert x == y, field.name
@@ -177,10 +178,12 @@ def test_triangular_quantiles_have_the_right_mean_and_ends(low, mode, high):
 
 
 def test_draws_are_stratified(options):
-    c = options.coefficients["retention.carbon.factor"]
-    values = draw(c, 3, 100)
+    c = options.coefficients["retention.carbon.content"]
     edges = triangular(np.linspace(0, 1, 101), c.low, c.value, c.high)
-    assert (np.histogram(values, edges)[0] == 1).all()
+    assert (np.histogram(draw(c, 3, 100), edges)[0] == 1).all()
+    c = options.coefficients["retention.carbon.factor"]
+    edges = c.value * np.exp(c.sd_ln * ndtri(np.linspace(0, 1, 101)))
+    assert (np.histogram(draw(c, 3, 100), edges)[0] == 1).all()
 
 
 def test_streams_depend_on_the_name_and_the_seed():
@@ -225,13 +228,14 @@ def test_a_plug_in_rule_that_cannot_be_drawn_is_held_to_its_map(farm, zones, opt
     stack = limits(farm, options, Report())
     assert (stack["retention_map_only_mg_ha"].where(stack["stover_mg_ha"].notnull(), 7.5) == 7.5).all()
     run = sample_limits(stack, *zones, options, Odds(samples=400, seed=7), ways)
-    assert (run.limit_mg_ha <= drawn.limit_mg_ha + 1e-9).all()
+    # other cells stand for a zone: they are taken along what can be spared
+    assert (run.limit_mg_ha - drawn.limit_mg_ha).max() < 0.05
     assert (run.limit_mg_ha.mean(axis=0) < drawn.limit_mg_ha.mean(axis=0)).all()
 
 
 def test_a_built_in_rule_may_not_fail_unseen(farm, options, monkeypatch):
     monkeypatch.setattr(
-        "stovergeo.residue.retention.soil_carbon.required", lambda options: (_ for _ in ()).throw(ZeroDivisionError)
+        "stovergeo.residue.retention.soil_carbon.required", lambda *options: (_ for _ in ()).throw(ZeroDivisionError)
     )
     with pytest.raises(ZeroDivisionError):
         limits(farm, options, Report())

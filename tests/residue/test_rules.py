@@ -234,14 +234,20 @@ def test_water_and_wind_together_invert_exactly(wind, ls):
     stover=st.floats(1, 15),
     years=st.sampled_from(["every year", "4 of 5", "3 of 4", "1 of 2", "1 of 5"]),
     manure=st.floats(0, 2),
+    stock=st.floats(20, 150),
 )
-def test_soil_carbon_inverts_exactly(stover, years, manure):
+def test_soil_carbon_inverts_exactly(stover, years, manure, stock):
     told = options({"harvest_years": years, "manure_c_mg_ha": manure})
-    keep, required = one(soil_carbon, told, stover_typical_mg_ha=stover), soil_carbon.required(told)
-    if keep > 0:
-        f = float(told.crop.harvest_years)
-        assert (1 - f) * stover + f * keep == pytest.approx(required, abs=1e-9)
-        assert required == pytest.approx(max(5.25 - manure / 0.445, 0), abs=1e-9)
+    ground_there, required = ground(stover_typical_mg_ha=stover, soil_carbon=stock), soil_carbon.required(told)
+    table, goal = (float(by(ground_there, told).values[0, 0]) for by in (soil_carbon.by_table, soil_carbon.by_goal))
+    f = float(told.crop.harvest_years)
+    if table > 0:
+        assert (1 - f) * stover + f * table == pytest.approx(required, abs=1e-9)
+        assert required == pytest.approx(max(5.25 - 1.13 * manure / 0.445, 0), abs=1e-9)
+    if goal > 0:
+        cost = 20 * 0.12 * (0.445 * f * (stover - goal) - 1.13 * manure)
+        assert cost == pytest.approx(0.05 * stock, abs=1e-9)
+    assert one(soil_carbon, told, stover_typical_mg_ha=stover, soil_carbon=stock) == max(table, goal)
 
 
 @settings(max_examples=examples(50))
@@ -267,7 +273,9 @@ SIGNS_OF_GROUND = [
     (wind_erosion, "soil_loss_tolerance", -1, 1.0, 12.0),
     (steep_ground, "slope_pct", +1, 0.0, 30.0),
     (erodible_ground, "erodible_class", +1, 0.0, 2.0),
-    (soil_carbon, "stover_typical_mg_ha", 0, 0.1, 20.0),
+    (soil_carbon, "stover_typical_mg_ha", +1, 0.1, 20.0),
+    (soil_carbon, "soil_carbon", -1, 5.0, 300.0),
+    (soil_carbon, "manure_carbon", -1, 0.0, 5.0),
     (plan_floor, "grain_mg_ha", -1, 0.0, 15.0),
     (nutrient_floor, "stover_mg_ha", +1, 0.1, 20.0),
 ]
@@ -296,6 +304,8 @@ SIGNS_OF_PLAN = [
     (wind_erosion, "crop", "wind_loss", +1, 0, 60),
     (soil_carbon, "crop", "manure_c_mg_ha", -1, 0, 5),
     (soil_carbon, "crop", "cover_crop_c_mg_ha", -1, 0, 5),
+    (soil_carbon, "limits", "carbon_loss_max_pct", -1, 1, 30),
+    (soil_carbon, "limits", "carbon_sure_pct", +1, 50, 95),
     (steep_ground, "limits", "slope_max_pct", -1, 1, 10),
     (soil_conditioning, "crop", "soil_conditioning_index", -1, -1, 1),
     (plan_floor, "limits", "harvest_from_bu_ac", +1, 0, 300),
@@ -323,6 +333,9 @@ SIGNS_OF_HANDBOOK = [
     (ground_cover, "retention.cover.overwinter", -1),
     (ground_cover, "tillage.chisel_straight", -1),
     (soil_carbon, "retention.carbon.factor", +1),
+    (soil_carbon, "retention.carbon.content", +1),
+    (soil_carbon, "carbon.kept_20_years", +1),
+    (soil_carbon, "carbon.stock_unknown", -1),
     (soil_carbon, "retention.carbon.continuous_corn.conservation", +1),
     (water_erosion, "retention.water.cover_effect", -1),
     (water_erosion, "retention.water.bare_tilled", +1),

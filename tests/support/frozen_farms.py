@@ -110,7 +110,8 @@ CHANGES: dict[str, dict[str, Any]] = {
             "rotation": "corn-soybean",
             "tillage": ["chisel_straight", "field_cultivator", "planter"],
             "harvest_years": "1 of 2",
-        }
+        },
+        "odds": {"samples": 40, "cautious_pct": 25},
     },
     "earlier_harvest": {
         "layers": {"earlier_maps": [{"year": 2024, "path": "before.tif", "unit": "t/ha dry"}]},

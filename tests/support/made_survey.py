@@ -18,6 +18,7 @@ STEMS = {
     "chtexturegrp": "chtexgrp",
     "comonth": "cmonth",
     "cosoilmoist": "csmoist",
+    "chfrags": "chfrags",
 }
 
 

@@ -100,7 +100,7 @@ def write_small_farm(folder: Path, side_m: float = 400.0, cell_m: float = 5.0, r
             "erodibility": "0.32 US",
             "tolerance": "5 ton/ac/yr",
         },
-        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 1.2},
+        "crop": {"rotation": "continuous corn", "tillage": ["planter_no_till"], "manure_c_mg_ha": 2.0},
         "gather": {"working_width": f"{side_m / 40} m", "min_zone": f"{side_m**2 / 1e4 / 16} ha"},
         "odds": {"samples": 60},
     }

@@ -28,6 +28,7 @@ THIS_FARM = (
     ('"corn-soybean"     ', '"continuous corn"  '),
     ("contoured = true", "contoured = false"),
     ('"Home 80"', '"square"'),
+    ('{"square" = 1.0}', '{"square" = 3.0}'),
     ('"chisel_straight", "field_cultivator", "planter"', '"planter_no_till"'),
     ('grain = "812,000 lb"', 'grain = "450,000 lb"'),
 )
@@ -39,7 +40,7 @@ def lines_of_a_small_farm() -> list[str]:
     for line in every_line():
         if line.startswith("["):
             section = line.split("#")[0].strip(" []")
-        if section.startswith(("layers", "soil")) or line.startswith(NOT_HERE):
+        if section.split(".")[0] in ("layers", "soil") or line.startswith(NOT_HERE):
             continue
         for theirs, ours in THIS_FARM:
             line = line.replace(theirs, ours)

@@ -49,7 +49,7 @@ def write_farm(folder: Path, **at: tuple[int, int]) -> dict:
             "elevation": {"path": "dem.tif", "vertical_unit": "m"},
         },
         "yields": {"everywhere": "300 bu/ac"},
-        "crop": {"rotation": "continuous corn", "tillage": ["planter"]},
+        "crop": {"rotation": "continuous corn", "tillage": ["planter"], "manure_c_mg_ha": 1.0},
         "soil": SOIL,
         "odds": {"samples": 100},
     }

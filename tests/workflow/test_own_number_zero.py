@@ -164,15 +164,15 @@ def hold_carbon(plan: Plan, coefficients: Handbook) -> None:
     of = {key: coefficients.value(f"carbon.{key}") for key in coefficients.group("carbon")}
     year = np.linspace(5, 20, 12)
     site = Site(year, np.full(12, 11.0), 5 * year, 42.0, year > 12, 25.0, 20.0)
-    stock = of["stock_unknown"] * of["stock_factor"] * of["in_organic_matter"]
+    stock = of["stock_unknown"] * of["stock_factor"]
     for tillage in ("full", "reduced", "no_till", "unknown"):
         carbon_needs(site, stock, tier2.tier2_parameters(coefficients, tillage), month=10)
     carbon_inputs.below_ground(of["grain_content"], of["soybean_content"], of["below_ground.corn"])
     carbon_inputs.residue_of_grain(of["below_ground.soybean"], of["soybean_harvest_index"])
-    kept = goal.lognormal(np.array([0.1, 0.9]), of["kept_20_years"], of["kept_20_years_sd"])
-    goal.removal_for_goal(of["goal_20_years"] / 100, stock, 1.0, 0.0, kept, content=0.445)
-    goal.goal_probability(goal.cost_mg_ha(3.0, 1.0, 0.0, kept, 0.445), stock, of["goal_20_years"] / 100)
-    opinion(2.0, 3.0, 5.25, of["requirement_sd"], outside=False)
+    kept = goal.lognormal(np.array([0.1, 0.9]), of["kept_20_years"], 0.7)
+    goal.removal_for_goal(0.05, stock, 1.0, 0.0, kept, content=0.445)
+    goal.goal_probability(goal.cost_mg_ha(3.0, 1.0, 0.0, kept, 0.445), stock, 0.05)
+    opinion(2.0, 3.0, 5.25, 0.35, outside=False)
 
 
 def bale_window(plan: Plan, coefficients: Handbook) -> None:

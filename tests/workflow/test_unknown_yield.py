@@ -54,6 +54,7 @@ def planned(folder: Path, how: str) -> tuple[Path, str, str]:
     spoilt(points, mine, how).to_csv(folder / "points.csv", index=False)
     data["layers"]["yield_points"]["path"] = str(folder / "points.csv")
     data["odds"] = {"samples": 20}
+    data["need"]["contract"][0]["price"] = "130 $/ton"  # so that the ground of every field is worth gathering
     data["yields"] = {"accept_losses": [FIELD]}
     code, out, err = ask("plan", write_plan(data, folder), "--out", folder / "out")
     assert code in (0, 3), err

@@ -9,10 +9,14 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
+from typing import Final
 
 from stovergeo.core.errors import StovergeoError
 from stovergeo.core.nearest import nearest
 from stovergeo.core.units import SI_UNIT, parse_quantity
+
+#: of a standard normal distribution, below which nine in ten lie
+NINE_IN_TEN: Final = 1.2815515655446004
 
 
 class Standing(StrEnum):
@@ -40,6 +44,18 @@ class Coefficient:
     standing: Standing
     note: str = ""
     positive: bool = False  #: 0 is impossible: something is divided by it, or its logarithm is taken
+    #: standard deviation of the logarithm of a lognormal spread, `value` its median, low and high the eight in ten
+    #: between; 0: triangular, from low over value to high
+    sd_ln: float = 0.0
+
+    @property
+    def has_spread(self) -> bool:
+        """Whether more than one number is in doubt."""
+        return self.sd_ln > 0 or self.low < self.high
+
+    def alone(self) -> Coefficient:
+        """Return the value without its spread."""
+        return replace(self, low=self.value, high=self.value, sd_ln=0.0)
 
     def is_possible(self, number: float) -> bool:
         """Return whether an own number can stand here: finite, of the spread's sign, and not 0 where `positive`."""
@@ -124,6 +140,7 @@ class Handbook(Mapping[str, Coefficient]):
                 value=float(number),
                 low=float(number),
                 high=float(number),
+                sd_ln=0.0,
                 standing=Standing.PLAN,
                 note=f"handbook default {old.value:g} ({old.low:g} to {old.high:g}) {old.unit}",
             )
@@ -184,6 +201,7 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
             standing=Standing(table["standing"]),
             note=table.get("note", ""),
             positive=table.get("positive", False),
+            sd_ln=float(table.get("sd_ln", 0.0)),
         )
     except KeyError as lacking:
         raise ValueError(f"{key}: lacks {lacking}") from None
@@ -191,9 +209,21 @@ def _leaves(table: dict, path: tuple[str, ...]) -> Iterator[Coefficient]:
         raise ValueError(f"{key}: needs low <= value <= high")
     if not c.is_possible(value):
         raise ValueError(f"{key}: needs a value above 0")
+    _check_lognormal(c)
     if not c.source and c.standing not in (Standing.PRACTICE, Standing.JUDGMENT):
         raise ValueError(f"{key}: standing {c.standing!r} needs a source")
     yield c
+
+
+def _check_lognormal(c: Coefficient) -> None:
+    """Raise where a lognormal spread and the low and high beside it do not belong together."""
+    if not c.sd_ln:
+        return
+    if not (c.sd_ln > 0 and c.value > 0):
+        raise ValueError(f"{c.key}: a lognormal spread needs sd_ln and value above 0")
+    ends = c.value * math.exp(-NINE_IN_TEN * c.sd_ln), c.value * math.exp(NINE_IN_TEN * c.sd_ln)
+    if any(abs(stated - end) > 0.05 * end for stated, end in zip((c.low, c.high), ends, strict=True)):
+        raise ValueError(f"{c.key}: low and high are {ends[0]:.3g} and {ends[1]:.3g}, eight in ten of its lognormal")
 
 
 def _in_unit(number: float | str, unit: str) -> float:

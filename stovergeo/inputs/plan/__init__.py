@@ -5,7 +5,7 @@ that suggests the nearest known one. The sections stand here too, for those who 
 alone: ``Limits(cover_pct=40)``, ``Bale(size="5x6")``.
 """
 
-from stovergeo.inputs.plan.crop import Crop, Limits, Odds
+from stovergeo.inputs.plan.crop import Crop, Limits, Odds, SoilTest
 from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.money import Money
 from stovergeo.inputs.plan.need import Contract, Herd, Need
@@ -23,6 +23,7 @@ __all__ = [
     "Need",
     "Odds",
     "Plan",
+    "SoilTest",
     "Storage",
     "Wrap",
     "Yards",

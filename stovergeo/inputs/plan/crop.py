@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
@@ -11,6 +11,9 @@ from stovergeo.core.units import parse_quantity
 from stovergeo.inputs.plan.base import LengthM, MassPerAreaMgHa, Section
 from stovergeo.inputs.plan.erosion import Erosivity, WindLoss
 from stovergeo.inputs.plan.harvest_years import HarvestYears
+
+#: no soil that grows corn holds less or more in its top 30 cm (judgment)
+SoilCarbonMgHa = Annotated[MassPerAreaMgHa, Field(ge=5, le=600)]
 
 
 def _percent(given: float) -> float:
@@ -58,7 +61,12 @@ class Crop(Section):
         parse_quantity("160 US", "rainfall erosivity"),
         description='Rainfall erosivity R, e.g. "160 US" (central Iowa) or "2700 MJ mm/(ha h yr)".',
     )
-    manure_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought with manure, Mg C/ha a year.")
+    manure_c_mg_ha: float = Field(
+        0, ge=0, le=50, description="Carbon that manure brings to the field, Mg C/ha a year, mean of all years."
+    )
+    manure_c_by_field: dict[str, Annotated[float, Field(ge=0, le=50)]] = Field(
+        default_factory=dict, description='The same of single fields by name, e.g. "Home 80" = 1.0.'
+    )
     cover_crop_c_mg_ha: float = Field(0, ge=0, le=50, description="Carbon brought by a cover crop, Mg C/ha a year.")
     harvest_years: HarvestYears = Field(
         Fraction(1), description='Corn years in which stover leaves: "3 of 4", "1 of 2" or "every year".'
@@ -79,6 +87,30 @@ class Crop(Section):
     soil_conditioning_index: float | None = Field(
         None, description="From the conservation office, for this plan of harvest."
     )
+
+    @property
+    def corn_fraction(self) -> Fraction:
+        """Share of years in corn."""
+        return Fraction(1) if self.rotation == "continuous corn" else Fraction(1, 2)
+
+    def manure_of(self, field: str) -> float:
+        """Return the carbon that manure brings to a field, Mg C/ha a year."""
+        return self.manure_c_by_field.get(field, self.manure_c_mg_ha)
+
+
+class SoilTest(Section):
+    """``[soil_test]``: carbon in the soil, in the place of the soil survey's."""
+
+    carbon_mg_ha: SoilCarbonMgHa | None = Field(
+        None, alias="carbon", description='Organic carbon in the top 30 cm (12 in), e.g. "36 ton/ac" or "80 t/ha".'
+    )
+    by_field: dict[str, SoilCarbonMgHa] = Field(
+        default_factory=dict, description='The same of single fields by name, e.g. "Home 80" = "32 ton/ac".'
+    )
+
+    def of(self, field: str) -> float | None:
+        """Return the carbon of a field, Mg/ha, or None."""
+        return self.by_field.get(field, self.carbon_mg_ha)
 
 
 class Limits(Section):
@@ -103,9 +135,15 @@ class Limits(Section):
     take_erodible: bool = Field(
         False, description="Allow harvest on erodible ground; true only where its conservation plan allows it."
     )
+    carbon_loss_max_pct: float = Field(
+        5, ge=0, le=100, description="Most of the soil's carbon that harvest may cost in twenty years."
+    )
+    carbon_sure_pct: float = Field(
+        50, ge=50, le=95, description="How sure that goal is to hold, by what trials measured; 50: by their middle."
+    )
     tolerance_fraction: float = Field(1.0, gt=0, le=1, description="Share of the tolerable soil loss to stay under.")
 
-    @field_validator("cover_pct", "slope_max_pct")
+    @field_validator("cover_pct", "slope_max_pct", "carbon_loss_max_pct")
     @classmethod
     def _percent_and_no_fraction(cls, given: float) -> float:
         return _percent(given)

@@ -163,6 +163,7 @@ class SoilColumns(Section):
     erodibility: str | None = Field(None, description="Erodibility K.")
     tolerance: str | None = Field(None, description="Tolerable soil loss T.")
     wind_erodibility: str | None = Field(None, description="Wind erodibility index.")
+    carbon: str | None = Field(None, description="Organic carbon in the top 30 cm (12 in).")
 
 
 class SoilUnits(Section):
@@ -171,6 +172,7 @@ class SoilUnits(Section):
     erodibility: Literal["US", "t ha h/(ha MJ mm)"] | None = None
     tolerance: Literal["ton/ac/yr", "t/ha/yr"] | None = None
     wind_erodibility: Literal["ton/ac/yr", "t/ha/yr"] | None = None
+    carbon: Literal["ton/ac", "t/ha", "kg/m2", "g/m2"] | None = None
 
 
 class SoilsLayer(Layer):

@@ -16,7 +16,7 @@ from stovergeo.core.errors import Report
 from stovergeo.core.nearest import nearest, unknown_value
 from stovergeo.inputs.place import Place
 from stovergeo.inputs.plan.base import Section
-from stovergeo.inputs.plan.crop import Crop, Limits, Odds
+from stovergeo.inputs.plan.crop import Crop, Limits, Odds, SoilTest
 from stovergeo.inputs.plan.farm import Farm, Landowner, ReportOptions, checked_currency
 from stovergeo.inputs.plan.gather import Bale, Gather, Storage, Wrap
 from stovergeo.inputs.plan.layers import Layers, Soil
@@ -36,6 +36,7 @@ class Plan(Section):
     layers: Layers
     yields: Yields = Field(default_factory=Yields)
     soil: Soil | None = None
+    soil_test: SoilTest = Field(default_factory=SoilTest)
     crop: Crop = Field(default_factory=Crop)
     limits: Limits = Field(default_factory=Limits)
     odds: Odds = Field(default_factory=Odds)

@@ -1,4 +1,4 @@
-"""Carbon that a farm's crops bring to the ground, and the stock that a survey or a soil test describes.
+"""Carbon that a farm's crops bring to the ground.
 
 Masses oven-dry, carbon in Mg C/ha.
 """
@@ -26,38 +26,6 @@ def below_ground(grain_c_mg_ha: Amount, residue_c_mg_ha: Amount, ratio: Amount) 
 def residue_of_grain(grain_mg_ha: Amount, harvest_index: Amount) -> Amount:
     """Return the dry residue that stands with some dry grain, from the share of the shoot that is grain."""
     return grain_mg_ha * (1 - harvest_index) / harvest_index
-
-
-def layer_stock(
-    organic_matter_pct: Amount,
-    density_g_cm3: Amount,
-    thickness_cm: Amount,
-    fragments_pct: Amount,
-    carbon_in_matter: Amount,
-) -> Amount:
-    """Return the carbon of a layer of soil, Mg C/ha; a soil's stock is the sum over its layers.
-
-    Parameters
-    ----------
-    organic_matter_pct : float or array
-        Of the fine earth, % by mass.
-    density_g_cm3 : float or array
-        Of the fine earth.
-    thickness_cm : float or array
-        Of the part of the layer that counts.
-    fragments_pct : float or array
-        Rock, % of the volume.
-    carbon_in_matter : float or array
-        Carbon in organic matter, by mass.
-
-    Examples
-    --------
-    >>> round(layer_stock(4.0, 1.35, 30.0, 2.0, carbon_in_matter=0.58), 3)
-    92.081
-    """
-    # % of g/cm3 over a cm is Mg/ha: the factors of 100 cancel
-    fine = thickness_cm * (1 - fragments_pct / 100)
-    return carbon_in_matter * organic_matter_pct * density_g_cm3 * fine
 
 
 def retention_for_input(needed_mg_ha: Amount, other_mg_ha: Amount, corn_fraction: Amount, content: Amount) -> Amount:
