@@ -199,7 +199,7 @@ def write_geojson(folder: Path, name: str, features: list[dict]) -> None:
 
 
 def write_elevation(folder: Path) -> None:
-    """Write the ground as a 4 m raster of heights in metres, to the centimetre."""
+    """Write the ground as a 4 m raster of heights in meters, to the centimeter."""
     cell, margin = 4.0, 120.0
     cols, rows = int((WIDTH + 2 * margin) / cell), int((DEPTH + 2 * margin) / cell)
     x = -margin + (np.arange(cols) + 0.5) * cell

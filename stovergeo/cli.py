@@ -290,10 +290,10 @@ def _tell_need(need: RunNeed) -> None:
 
 def _print_problems(problems: list[Problem], console: Console, *, short: bool = False) -> None:
     """Print problems, most serious first; `short` gives what was repaired one line each."""
-    colour = {Severity.REFUSE: "bold red", Severity.WARN: "yellow", Severity.FIX: "cyan"}
+    color = {Severity.REFUSE: "bold red", Severity.WARN: "yellow", Severity.FIX: "cyan"}
     for p in problems:
         console.print(
-            f"[{colour[p.severity]}]{p.severity}[/]  [bold]{escape(p.code)}[/]  {escape(p.where)}",
+            f"[{color[p.severity]}]{p.severity}[/]  [bold]{escape(p.code)}[/]  {escape(p.where)}",
             highlight=False,
         )
         more = "" if short and p.severity is Severity.FIX else f" {escape(p.why)} {escape(p.cure)}"

@@ -7,7 +7,7 @@ from numba import njit
 
 
 def distance_to_cells(marked: np.ndarray, cell_m: float) -> np.ndarray:
-    """Return the straight distance from each cell's centre to the nearest marked cell's centre.
+    """Return the straight distance from each cell's center to the nearest marked cell's center.
 
     Parameters
     ----------
@@ -18,7 +18,7 @@ def distance_to_cells(marked: np.ndarray, cell_m: float) -> np.ndarray:
     Returns
     -------
     float32 array (rows, cols)
-        Metres; NaN everywhere when nothing is marked.
+        Meters; NaN everywhere when nothing is marked.
 
     Notes
     -----

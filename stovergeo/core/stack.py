@@ -74,7 +74,7 @@ BY_PACKAGE: Final[dict[str, dict[str, Variable]]] = {
     "terrain": {
         "slope_pct": Variable("%", "slope of the ground", 0),
         "aspect_deg": Variable("degree", "direction the ground falls to, clockwise from north", 0, 360),
-        "roughness_m": Variable("m", "largest height difference to the eight neighbours", 0),
+        "roughness_m": Variable("m", "largest height difference to the eight neighbors", 0),
         "ponding_m": Variable("m", "depth to which a depression fills before it spills", 0),
         "upslope_area_m2": Variable("m2", "ground that drains through the cell, multiple-flow", 0),
         "concentrated_flow": Variable("1", "1 where water concentrates and no sheet-erosion equation holds", 0, 1),
@@ -134,7 +134,7 @@ def new_stack(grid: GeoBox) -> xr.Dataset:
     Parameters
     ----------
     grid : GeoBox
-        North-up grid in a projected metre CRS.
+        North-up grid in a projected meter CRS.
 
     Returns
     -------

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from stovergeo.inputs.crs import Bounds, centre_lonlat, working_crs
+from stovergeo.inputs.crs import Bounds, center_lonlat, working_crs
 
 #: fields farther apart share no grid, m: bales are seldom carried so far to a stack (judgment)
 NEAR_M: Final = 1000.0
@@ -67,7 +67,7 @@ def cluster_of_points(points: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, cluste
 
 def crs_of(fields: gpd.GeoDataFrame) -> CRS:
     """Return the working CRS of a cluster: the UTM zone of its middle."""
-    return working_crs(*centre_lonlat(tuple(fields.total_bounds), CRS(fields.crs)))
+    return working_crs(*center_lonlat(tuple(fields.total_bounds), CRS(fields.crs)))
 
 
 def _grown(bounds: Bounds, by_m: float) -> Bounds:

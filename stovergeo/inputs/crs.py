@@ -34,7 +34,7 @@ NEIGHBOUR_DEG: Final = 4.0
 FARTHEST: Final = 1.5e8
 #: a datum shift is mentioned when it may be worse than this
 ACCURATE_M: Final = 5.0
-#: datums that agree to about a metre, as their names tell
+#: datums that agree to about a meter, as their names tell
 _MODERN: Final = (
     "world geodetic system 1984",
     "wgs 84",
@@ -74,7 +74,7 @@ def believed_crs(given: CRS | None, declared: str | None, bounds: Bounds, at: Pl
     Raises
     ------
     InputError
-        ``crs.missing``, ``crs.unknown``, ``crs.unsupported``, ``crs.swapped``, ``crs.mislabelled``,
+        ``crs.missing``, ``crs.unknown``, ``crs.unsupported``, ``crs.swapped``, ``crs.mislabeled``,
         ``crs.wrong_place``, ``geom.out_of_range``, ``geom.antimeridian``.
     """
     if declared is not None:
@@ -149,12 +149,12 @@ def is_web_mercator(crs: CRS) -> bool:
 
 
 def working_crs(lon: float, lat: float) -> CRS:
-    """Return the UTM zone (WGS 84) of a place: one projected metre CRS for the farm."""
+    """Return the UTM zone (WGS 84) of a place: one projected meter CRS for the farm."""
     zone = int(np.clip((lon + 180) // 6 + 1, 1, 60))
     return CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
 
 
-def centre_lonlat(bounds: Bounds, crs: CRS) -> tuple[float, float]:
+def center_lonlat(bounds: Bounds, crs: CRS) -> tuple[float, float]:
     """Return longitude and latitude of the middle of a box."""
     west, south, east, north = bounds
     to_lonlat = Transformer.from_crs(crs, LONLAT, always_xy=True)
@@ -192,7 +192,7 @@ def _check_degrees(bounds: Bounds, name: str, at: Place) -> None:
         said = f"Read as longitude and latitude ({box}) this is no place on farmland; turned round it is."
         raise at.refuse("crs.swapped", said)
     if not _degrees(bounds):
-        raise at.refuse("crs.mislabelled", f"The layer says {name}, in degrees, but holds {box}.")
+        raise at.refuse("crs.mislabeled", f"The layer says {name}, in degrees, but holds {box}.")
     raise at.refuse("geom.out_of_range", f"No corn grows at latitude {south:.4g} to {north:.4g} ({box}).")
 
 
@@ -202,7 +202,7 @@ def _check_plane(crs: CRS, bounds: Bounds, at: Place) -> None:
     if max(map(abs, bounds)) > FARTHEST:
         raise at.refuse("geom.out_of_range", f"No place on Earth has the coordinates {box} in {named(crs)}.")
     if _degrees(bounds):
-        raise at.refuse("crs.mislabelled", f"The layer says {named(crs)}, but its numbers are degrees ({box}).")
+        raise at.refuse("crs.mislabeled", f"The layer says {named(crs)}, but its numbers are degrees ({box}).")
     middle = ((west + east) / 2, (south + north) / 2)
     off = _outside_deg(crs, middle)
     if off == 0:
@@ -239,8 +239,8 @@ def _outside_deg(crs: CRS, place: tuple[float, float]) -> float | None:
 
 
 def _accuracy_m(crs: CRS, bounds: Bounds, working: CRS) -> float | None:
-    """Metres to which a conversion is good at a place; None where nobody knows."""
-    lon, lat = centre_lonlat(bounds, crs)
+    """Meters to which a conversion is good at a place; None where nobody knows."""
+    lon, lat = center_lonlat(bounds, crs)
     aoi = AreaOfInterest(lon - 0.05, lat - 0.05, lon + 0.05, lat + 0.05)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a missing grid shows in the accuracy, which is reported

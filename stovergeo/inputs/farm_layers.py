@@ -32,7 +32,7 @@ class FarmLayers:
     Tables follow `stovergeo.core.schemas`. A farm of several clusters holds its rasters in `parts` alone.
     """
 
-    crs: CRS  #: projected, metres
+    crs: CRS  #: projected, meters
     soils: gpd.GeoDataFrame  #: SOILS, from the layer, the plan, or both
     fields: gpd.GeoDataFrame | None = None  #: FIELDS; None: draw them from the points
     points: gpd.GeoDataFrame | None = None  #: POINTS, raw, every corn record

@@ -21,7 +21,7 @@ from stovergeo.inputs.text import shown
 from stovergeo.inputs.vector import SLIVER_HA, of_family, parts_of, valid_polygons
 
 message = Catalog("stovergeo.inputs")
-#: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgement)
+#: outlines beyond this are more likely a wrong unit or a whole farm (bad-inputs sheet, row 26; judgment)
 SMALL_HA: Final = 0.1
 LARGE_HA: Final = 5000.0
 _YES: Final = ("1", "1.0", "yes", "y", "true")
@@ -89,15 +89,15 @@ def _counted_once(frame: gpd.GeoDataFrame, at: Place) -> gpd.GeoDataFrame:
 #: share of records outside all fields that is worth a word, and that means the wrong field (bad-inputs sheet, row 34)
 SOME_OUTSIDE: Final = 0.02
 MAX_OUTSIDE: Final = 0.20
-#: fewer records than this on a field say little of its pattern (judgement)
+#: fewer records than this on a field say little of its pattern (judgment)
 MIN_POINTS: Final = 100
 #: harvested ground as a share of a field, between which there is no warning: strips are left, headlands driven twice
 COVERED: Final = (0.8, 1.3)
 #: side of the squares in which the ground of points is taken, where no outline is there, m
 SQUARE_M: Final = 30.0
-#: metres between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
+#: meters between two heights of one place that no geoid explains (it departs from the ellipsoid by up to 106 m)
 HEIGHTS_APART_M: Final = 120.0
-#: correlation of two surveys of one ground with that much relief (judgement; a receiver's noise takes little of it)
+#: correlation of two surveys of one ground with that much relief (judgment; a receiver's noise takes little of it)
 MIN_ALIKE: Final = 0.6
 #: ground flatter than this cannot be distinguished from a receiver's noise, m
 MIN_RELIEF_M: Final = 8.0
@@ -152,7 +152,7 @@ def rough_ground(points: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def check_heights_agree(points: gpd.GeoDataFrame, elevation: xr.DataArray, at: Place) -> None:
     """Hold the elevation raster against the heights of the combine's receiver, where both are there.
 
-    A receiver's height is noisy and may refer to the ellipsoid, tens of metres from the raster's; a wrong unit
+    A receiver's height is noisy and may refer to the ellipsoid, tens of meters from the raster's; a wrong unit
     is off by hundreds, or makes the ground three times as hilly.
     """
     if "height_m" not in points:

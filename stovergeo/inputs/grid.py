@@ -51,7 +51,7 @@ def farm_grid(
 def put_layers(stack: xr.Dataset, farm: FarmLayers, fields: gpd.GeoDataFrame) -> xr.Dataset:
     """Return the stack with field numbers, property, soils, and heights where there are any.
 
-    Cells belong to what lies under their centre. Without an elevation layer neither
+    Cells belong to what lies under their center. Without an elevation layer neither
     `elevation_m` nor `surface_m` is set; put the heights, then call `put_surface`.
     """
     numbers = _burn(stack, fields, np.arange(len(fields), dtype=np.float32))

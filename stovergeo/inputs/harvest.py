@@ -22,7 +22,7 @@ YIELD_MG_HA: Final = {
     "kg/ha wet": (1 / KG_PER_MG, "wet"),
     "kg/ha dry": (1 / KG_PER_MG, "dry"),
 }
-#: less ground than this under a record is none, m2 (judgement)
+#: less ground than this under a record is none, m2 (judgment)
 MIN_AREA_M2: Final = 0.001
 #: what is said of the unit "bu/ac dry"
 DRY_BUSHEL: Final = "A dry bushel was read as 56 lb of oven-dry grain."

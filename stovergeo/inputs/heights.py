@@ -55,7 +55,7 @@ MIN_COVER: Final = 0.5
 def read_heights(
     layer: ElevationLayer, plan: Plan, box: Bounds, working: CRS, fields: gpd.GeoDataFrame | None, at: Place
 ) -> xr.DataArray:
-    """Return heights in metres over a box of the working CRS, NaN where unknown.
+    """Return heights in meters over a box of the working CRS, NaN where unknown.
 
     Raises
     ------

@@ -14,10 +14,10 @@ from stovergeo.inputs.plan.layers import PointsLayer
 
 message = Catalog("stovergeo.inputs")
 # Medians of a field, dry Mg/ha, that are worth a word (some 95 and 265 bu/ac: outside, pounds may have been taken
-# for kilograms) and that no corn field has (row 30 of the bad-inputs sheet: 2 to 20); judgement
+# for kilograms) and that no corn field has (row 30 of the bad-inputs sheet: 2 to 20); judgment
 TYPICAL_MG_HA: Final = (5.0, 14.0)
 PLAUSIBLE_MG_HA: Final = (1.0, 20.0)
-#: a corn harvest is over within this, from the first field to the last (judgement)
+#: a corn harvest is over within this, from the first field to the last (judgment)
 ONE_HARVEST_DAYS: Final = 200
 
 
@@ -69,7 +69,7 @@ def check_median_yield(yields: np.ndarray, of: str, at: Place) -> None:
         at.add("yield.unusual", message("grain.unusual", of=of, median=median))
 
 
-# Judgement: at a record a second or two, five minutes and more of exactly one number; a monitor that holds its
+# Judgment: at a record a second or two, five minutes and more of exactly one number; a monitor that holds its
 # moisture between two samples, or a machine at one speed whose distance is written in whole feet, repeats for less
 LONG_RUN: Final = 300
 #: a reading that repeats for long everywhere is coarse, not stuck: so many times the run that is typical
@@ -106,14 +106,14 @@ def report_frozen(values: np.ndarray, at: Place, zeros: bool = False) -> None:
 
 #: records looked at; more would not change a median
 SAMPLE: Final = 4000
-NEIGHBOURS: Final = 60
+NEIGHBORS: Final = 60
 #: passes run side by side: headings agree, or are opposite, within this
 _PARALLEL: Final = np.cos(np.radians(20))
 MIN_PAIRS: Final = 200
 
 
 def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
-    """Return the typical distance between neighbouring passes, None where it cannot be found.
+    """Return the typical distance between neighboring passes, None where it cannot be found.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
 
     Notes
     -----
-    The heading at a record is the direction to the next one. Among its neighbours with the same or the
+    The heading at a record is the direction to the next one. Among its neighbors with the same or the
     opposite heading, those beside it (not before or behind) and more than half a step away belong
     to other passes; the nearest of them gives the spacing there, and the median over many records counts.
     """
@@ -139,13 +139,13 @@ def pass_spacing_m(x: np.ndarray, y: np.ndarray, step_m: float) -> float | None:
     heading = heading[on_the_way] / length[on_the_way, None]
     tree = cKDTree(places)
     picked = np.unique(np.linspace(0, len(places) - 1, SAMPLE).astype(int))
-    _, near = tree.query(places[picked], k=min(NEIGHBOURS, len(places)))
+    _, near = tree.query(places[picked], k=min(NEIGHBORS, len(places)))
     apart = places[near] - places[picked][:, None, :]
     own = heading[picked][:, None, :]
     along = np.abs((apart * own).sum(axis=2))
     across = np.abs(apart[..., 0] * own[..., 1] - apart[..., 1] * own[..., 0])
     parallel = np.abs((heading[near] * own).sum(axis=2)) > _PARALLEL
-    # less than a metre across is the same pass, or the same place driven twice
+    # less than a meter across is the same pass, or the same place driven twice
     beside = parallel & (along <= step_m) & (across > 1.0)
     nearest = np.where(beside, across, np.inf).min(axis=1)
     known = nearest[np.isfinite(nearest)]

@@ -41,9 +41,9 @@ _NEVER_NEGATIVE: Final = ("moisture", "swath", "distance", "speed", "seconds")
 _MOVING: Final = ("flow", "mass", "moisture", "distance", "speed")
 #: median moisture of a corn harvest, % (common practice, no source)
 USUAL_MOISTURE_PCT: Final = (7.0, 45.0)
-#: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgement)
+#: widths of the machines of one farm differ by less than this (six and eighteen rows: three; judgment)
 MAX_WIDTHS: Final = 4.0
-#: share of time stamps that repeat the one before, above which they are too coarse to tell durations (judgement)
+#: share of time stamps that repeat the one before, above which they are too coarse to tell durations (judgment)
 MAX_REPEATED: Final = 0.25
 #: epoch of GPS time, 1980-01-06, in Unix seconds, less the 18 leap seconds since (IS-GPS-200; from memory)
 GPS_EPOCH_S: Final = 315_964_800 - 18
@@ -219,7 +219,7 @@ def distance_of(
 
 
 def believed_swath(swath: np.ndarray, col: DeclaredColumns) -> np.ndarray:
-    """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbours'."""
+    """Return the widths, unknown where one is far wider than the others: its ground would swallow its neighbors'."""
     steps = _spacing_m(col.frame)
     x, y = col.frame.geometry.x.to_numpy(), col.frame.geometry.y.to_numpy()
     apart = pass_spacing_m(x, y, middle(steps[steps > 0]))

@@ -37,7 +37,7 @@ from stovergeo.inputs.vector import of_family, placed, read_frame
 
 #: share of records that may be without a usable place before the layer is refused
 MAX_LOST: Final = 0.05
-#: how far from the middle of all records one may lie: two degrees, or 200 km in length units of a metre
+#: how far from the middle of all records one may lie: two degrees, or 200 km in length units of a meter
 _FAR_DEG: Final = 2.0
 _FAR_UNITS: Final = 200_000.0
 MAX_FILES: Final = 2000

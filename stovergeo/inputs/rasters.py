@@ -120,7 +120,7 @@ def read_onto(
         raise at.refuse("overlay.empty", said)
     part = window_around(source, here, margin=0 if same else 3)
     _check_cells(int(part.width * part.height), at)
-    # suspect values are cleared before a warp can smear them into their neighbours
+    # suspect values are cleared before a warp can smear them into their neighbors
     values = _read_part(source, header, part, at)
     transform = source.window_transform(part)
     if not same:

@@ -17,7 +17,7 @@ from pyproj.exceptions import ProjError
 from stovergeo.core.errors import InputError, Report
 from stovergeo.core.messages import Catalog
 from stovergeo.inputs.cluster import cluster_fields, cluster_of_points, crs_of
-from stovergeo.inputs.crs import Bounds, centre_lonlat, crs_from, named, to_working, working_crs
+from stovergeo.inputs.crs import Bounds, center_lonlat, crs_from, named, to_working, working_crs
 from stovergeo.inputs.farm_layers import FarmLayers, FarmSize, Sized
 from stovergeo.inputs.fields import (
     check_heights_agree,
@@ -44,7 +44,7 @@ from stovergeo.inputs.vector import of_family, read_layer, valid_polygons
 message = Catalog("stovergeo.inputs")
 #: surroundings and soils are kept this far beyond the farm's grid, m: setbacks and shadows reach no farther
 REACH_M: Final = 1000.0
-#: heights are read a little beyond the grid, so that its rim has neighbours, m
+#: heights are read a little beyond the grid, so that its rim has neighbors, m
 RIM_M: Final = 50.0
 MAX_GRID_CELLS: Final = 60_000_000
 
@@ -69,7 +69,7 @@ def read_layers(plan: Plan, report: Report, sized: Sized = lambda size: True) ->
     Returns
     -------
     FarmLayers
-        Everything in one working CRS in metres; `not_checked` says what was not given, and why that matters.
+        Everything in one working CRS in meters; `not_checked` says what was not given, and why that matters.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def read_layers(plan: Plan, report: Report, sized: Sized = lambda size: True) ->
     >>> farm = read_layers(read_plan(sample_plan_path(), report), report)
     >>> report.stop_if_refused()
     >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
-    ('metre', True)
+    ('meter', True)
     """
     return _Reader(plan, report, sized).read()
 
@@ -264,9 +264,9 @@ class _Reader:
             if crs is not None:
                 if crs.is_projected and not crs.is_compound and crs.axis_info[0].unit_name in ("metre", "meter"):
                     return crs
-                self.report.add("crs.not_metres", where, f"{named(crs)} is not a projected system in metres.")
+                self.report.add("crs.not_meters", where, f"{named(crs)} is not a projected system in meters.")
         west, south, east, north = placed[0].total_bounds
-        return working_crs(*centre_lonlat((west, south, east, north), CRS(placed[0].crs)))
+        return working_crs(*center_lonlat((west, south, east, north), CRS(placed[0].crs)))
 
     def _rasters(self) -> list[tuple[str, RasterLayer | ElevationLayer]]:
         keys = ("yield_raster", "elevation", "surface")

@@ -56,7 +56,7 @@ _HINTS: Final = {
     "load": (r"load", "load"),
     "machine": (r"machine|combine|serial|vehicle", "machine"),
 }
-# ranges in which half of a corn field's records lie, by unit; where one unit alone fits, it is proposed (judgement)
+# ranges in which half of a corn field's records lie, by unit; where one unit alone fits, it is proposed (judgment)
 _RANGES: Final[dict[str, tuple[tuple[str, float, float], ...]]] = {
     "moisture": (("fraction", 0.08, 0.4), ("%", 8, 40)),
     "flow": (("kg/s", 1, 12), ("lb/s", 12.0001, 90), ("t/h", 90.001, 140), ("bu/h", 400, 9000)),
@@ -234,7 +234,7 @@ def _unit(role: str, column: str, known: np.ndarray, steps: dict[str, float | No
     if role == "height":
         if (unit := unit_in_name(column)) in ("ft", "m"):
             return unit, f"{seen}, and the name ends in {unit!r}"
-        return None, f"{seen}; metres and feet look alike, so the unit must come from you"
+        return None, f"{seen}; meters and feet look alike, so the unit must come from you"
     if role == "time":
         return _epoch(typical, seen)
     if role not in _RANGES or typical <= 0:

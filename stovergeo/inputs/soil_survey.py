@@ -232,7 +232,7 @@ def _check(tables: Tables, at: Place) -> None:
     if column is not None:
         found = component[column].dropna().iloc[0] if component[column].notna().any() else "nothing"
         held = f"The column {column} of component holds {clean_text(found)[:40]!r}"
-        raise at.refuse("soil.layout", f"{held}: the order of columns is not recognised.")
+        raise at.refuse("soil.layout", f"{held}: the order of columns is not recognized.")
 
 
 def _mostly(words: pd.Series, known: dict[str, int]) -> bool:

@@ -40,7 +40,7 @@ from stovergeo.inputs.vector import parts_of
 message = Catalog("stovergeo.inputs")
 #: water table written for "none seen": the survey looks about 2 m deep
 NO_WATER_TABLE_CM: Final = 200.0
-#: drainage classes by which the wettest part of a polygon must differ from most of it to be worth a word (judgement)
+#: drainage classes by which the wettest part of a polygon must differ from most of it to be worth a word (judgment)
 MUCH_WETTER: Final = 2
 #: SOILS column -> survey attributes that give it, the best first
 ATTRIBUTES: Final = {

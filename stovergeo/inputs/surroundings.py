@@ -34,11 +34,11 @@ _LAYERS: Final[dict[str, tuple[set[Family], str | None]]] = {
 }
 message = Catalog("stovergeo.inputs")
 FAMILIES: Final = {key: kinds for key, (kinds, _) in _LAYERS.items() if kinds}
-#: ground a single tree, tree row or building takes where only its middle is mapped, m (judgement)
+#: ground a single tree, tree row or building takes where only its middle is mapped, m (judgment)
 HALF_WIDTH_M: Final = {"trees": 4.0, "buildings": 5.0}
-#: nothing on a farm is taller (judgement; a leg elevator reaches some 60 m)
+#: nothing on a farm is taller (judgment; a leg elevator reaches some 60 m)
 TALLEST_M: Final = 100.0
-#: heights that a wrong unit explains better: taller than the trees and farm buildings of the corn lands (judgement)
+#: heights that a wrong unit explains better: taller than the trees and farm buildings of the corn lands (judgment)
 UNUSUAL_M: Final = {"trees": 40.0, "buildings": 35.0}
 _NAMES: Final = ("name", "label", "title", "description")
 

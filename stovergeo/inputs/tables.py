@@ -21,7 +21,7 @@ from stovergeo.inputs.text import clean_column, clean_text, shown
 
 #: unit of length as written -> m
 LENGTH_M: Final = {"in": M_PER_IN, "ft": M_PER_FT, "m": 1.0, "cm": 0.01}
-#: beyond any quantity of a farm: what an instrument writes for "no number" (judgement)
+#: beyond any quantity of a farm: what an instrument writes for "no number" (judgment)
 BEYOND_ALL: Final = 1e30
 SEPARATORS: Final = (",", ";", "\t", "|")
 _COMMA_NUMBER: Final = re.compile(r"\s*[-+]?\d+,\d+\s*")

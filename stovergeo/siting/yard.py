@@ -95,7 +95,7 @@ def base_kind(drainage_class: np.ndarray, clay_pct: np.ndarray, good: float, fai
 
     The wetter of two answers wins: by drainage class (3 well: none, 4: stone, 5 and
     wetter: deep stone) and by surface clay (below `good`: none, below `fair`: off the
-    ground on tires, below `most`: stone, else deep stone). Judgement, ours.
+    ground on tires, below `most`: stone, else deep stone). Judgment, ours.
 
     Returns
     -------

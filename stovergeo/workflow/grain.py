@@ -27,7 +27,7 @@ from stovergeo.workflow.plausible import check_grain, check_harvests
 from stovergeo.workflow.weighed import WeighedMap, set_to_weighed
 
 message = Catalog("stovergeo.workflow")
-#: a stated yield so far from the map's mean is reported, as a share of the map's (judgement)
+#: a stated yield so far from the map's mean is reported, as a share of the map's (judgment)
 FAR_FROM_MAP: Final = 0.25
 
 

@@ -60,7 +60,7 @@ def methods(**moisture):
 
 @settings(max_examples=examples(40))
 @given(low=st.floats(0, 300), more=st.floats(0, 300), ground=st.sampled_from(["soil", "clay"]))
-def test_a_higher_price_never_favours_the_cheaper_wrap(low, more, ground):
+def test_a_higher_price_never_favors_the_cheaper_wrap(low, more, ground):
     plan = make_plan()
     at_low, at_high = (table_of(plan, ground, value_per_mg=p) for p in (low, low + more))
     key = ["year", "month", "wrap", "base"]

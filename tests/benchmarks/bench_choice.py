@@ -1,6 +1,6 @@
 """Speed of the choice: 200 yards x 500 zones x 12 months to a 0.5 % gap, and at half and double size.
 
-Seconds differ from machine to machine, so the time of the relaxed programme in the same run stands beside them as a
+Seconds differ from machine to machine, so the time of the relaxed program in the same run stands beside them as a
 ratio; nothing is asserted about time. Each size is solved for several made-up farms. STOVERGEO_BENCH_ZONES sets the
 largest number of zones (1,000 when unset), STOVERGEO_BENCH_SEEDS how many farms of each kind (1 when unset).
 """
@@ -47,7 +47,7 @@ def solved(zones: int, yards: int, farm: str, seed: int) -> float:
     row(
         f"choice, {zones} zones x {yards} yards x 12 months, {farm}, seed {seed}",
         variables=f"{model.size} ({int(model.whole.sum())} whole)",
-        times_the_relaxed_programme=f"{cpu / relaxed:.1f}",
+        times_the_relaxed_program=f"{cpu / relaxed:.1f}",
         seconds_of_the_clock=f"{wall:.2f}",
         gap_pct=f"{100 * choice.gap:.3f}",
         ended=f"{choice.status}, {choice.cost_per_mg:.2f} $/Mg, short {choice.short_bales} bales",

@@ -40,7 +40,7 @@ TOOK: dict[int, float] = {}  # seconds by side, in the order of SIDES
 
 
 def noise(rng: np.random.Generator, cells: int) -> np.ndarray:
-    """Smooth made-up ground, of the same grain in metres at every size."""
+    """Smooth made-up ground, of the same grain in meters at every size."""
     small = gaussian_filter(rng.standard_normal((cells // 10, cells // 10)), 2, mode="wrap")
     return zoom(small / small.std(), 10, order=1)
 

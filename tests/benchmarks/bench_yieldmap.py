@@ -1,9 +1,9 @@
 """The grain surface beside reference libraries: accuracy and speed in the same run, never as seconds.
 
 Run with ``pytest tests/benchmarks/bench_yieldmap.py -s``. Each test prints rows. The two reference libraries that
-grid points are `verde` (mean of 12 neighbours) and `pykrige` (ordinary kriging, 24 neighbours, exponential
+grid points are `verde` (mean of 12 neighbors) and `pykrige` (ordinary kriging, 24 neighbors, exponential
 variogram); a third, stricter yardstick is no library but the least that can be written: inverse-distance weights on
-`scipy.spatial.cKDTree` (12 neighbours, power 2). None of them cleans, or tells an error for a cell from blocks held
+`scipy.spatial.cKDTree` (12 neighbors, power 2). None of them cleans, or tells an error for a cell from blocks held
 out, as ours does. Rows whose reference is not installed say so. STOVERGEO_BENCH_POINTS sets the largest number of
 points (100,000 when unset, 1,000,000 in full). Ratios are of waiting time, each program as it comes: ours uses the
 threads it finds, the references one. Each is the best of five, taken in turn so that all meet the same machine; ours is
@@ -42,7 +42,7 @@ from stovergeo.yieldmap.validation import CANDIDATES, block_folds, choose, sampl
 pytestmark = pytest.mark.benchmark
 MAX = int(float(os.environ.get("STOVERGEO_BENCH_POINTS", "100000")))
 SWATH = 9.144
-DEALS = 6  #: of blocks to folds on the real field; one deal alone may favour either of two equal methods
+DEALS = 6  #: of blocks to folds on the real field; one deal alone may favor either of two equal methods
 NOMINAL_90 = 1.645  #: standard errors to either side that should hold 90 % of the truth
 SCALES = [SWATH * s for s in (4, 2, 1, 0.5)]
 Predict = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
@@ -81,7 +81,7 @@ def kriging(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndar
     return np.asarray(found)
 
 
-def neighbours(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
+def neighbors(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.ndarray:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         verde = pytest.importorskip("verde", reason="verde is not installed")
@@ -90,7 +90,7 @@ def neighbours(known: np.ndarray, values: np.ndarray, asked: np.ndarray) -> np.n
 
 METHODS: dict[str, Predict] = {
     "ours": ours,
-    "verde": neighbours,
+    "verde": neighbors,
     "pykrige": kriging,
     "inverse distance": inverse_distance,
 }
@@ -211,7 +211,7 @@ def test_speed_and_growth(made) -> None:
                 "clean": partial(clean_points, points, coefficients, Report()),
                 "draw": draw,
                 "fit": partial(_fit_and_draw, known, values, stack),
-                "verde": partial(neighbours, known, values, asked),
+                "verde": partial(neighbors, known, values, asked),
                 "inverse distance on cKDTree": partial(inverse_distance, known, values, asked),
             }
         )
@@ -242,7 +242,7 @@ def test_kriging_takes_far_longer(made) -> None:
     x, y = np.meshgrid(np.arange(1.0, 600, 10) + made.EAST, np.arange(1.0, 600, 10) + made.NORTH)
     asked = np.column_stack([x.ravel(), y.ravel()])
     krige_s, _ = _timed(lambda: kriging(known, values, asked))
-    near_s, _ = _timed(lambda: neighbours(known, values, asked))
+    near_s, _ = _timed(lambda: neighbors(known, values, asked))
     slower = float(krige_s[1] / near_s[1])
     row(f"{len(known):,} points to {len(asked):,} places; verde = 1", pykrige=f"{slower:.0f} times slower")
     assert slower > 1

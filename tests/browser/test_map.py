@@ -159,7 +159,7 @@ def plain(value):
 
 
 @pytest.mark.parametrize("theme", ["take", "limit", "rule", "method", "odds", "none"])
-def test_every_theme_colours_zones_and_has_a_legend(visit, pages, theme):
+def test_every_theme_colors_zones_and_has_a_legend(visit, pages, theme):
     page = visit(pages / "plain.html").page
     page.select_option("#theme", theme)
     fills = page.eval_on_selector_all("path[aria-label^='Zone']", "all => all.map(e => e.getAttribute('fill'))")
@@ -167,7 +167,7 @@ def test_every_theme_colours_zones_and_has_a_legend(visit, pages, theme):
     if theme != "none":
         assert len(set(fills)) >= 2
         assert page.locator("#legend h3").first.inner_text().startswith("Zones:")
-    if theme in ("rule", "method"):  # never colour alone
+    if theme in ("rule", "method"):  # never color alone
         assert any(f.startswith("url(#pat-") for f in fills)
 
 

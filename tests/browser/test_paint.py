@@ -33,7 +33,7 @@ def copies(table, columns):
 
 
 def ragged(table, rng):
-    """The same shapes with a corner every 8 m, each a metre or two off, as a driven outline has them."""
+    """The same shapes with a corner every 8 m, each a meter or two off, as a driven outline has them."""
     shapes = []
     for shape in table.geometry:
         corners = np.asarray(shape.segmentize(8).exterior.coords)[:-1]

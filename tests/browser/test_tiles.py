@@ -128,7 +128,7 @@ def test_pictures_lie_where_they_belong(opened):
         const at = (u, v) => map_farm.unproject(L.point(m[0]*u + m[2]*v + m[4], m[1]*u + m[3]*v + m[5]).add(o));
         return [i.src, at(0, 0), at(256, 256)].map(p => p.lat === undefined ? p : [p.lng, p.lat]); })"""
     )
-    metres_a_pixel = page.evaluate("1 / Math.pow(2, map_farm.getZoom())")
+    meters_a_pixel = page.evaluate("1 / Math.pow(2, map_farm.getZoom())")
     to_farm = Transformer.from_crs(3857, made_up.EPSG, always_xy=True)
     world = 2 * np.pi * 6_378_137.0
     assert len(laid) >= 2
@@ -137,7 +137,7 @@ def test_pictures_lie_where_they_belong(opened):
         for (col, row), found in (((x, y), north_west), ((x + 1, y + 1), south_east)):
             true = to_farm.transform((col / 2**z - 0.5) * world, (0.5 - row / 2**z) * world)
             away = np.hypot(found[0] + made_up.WEST - true[0], found[1] + made_up.SOUTH - true[1])
-            assert away < max(metres_a_pixel, 0.5)
+            assert away < max(meters_a_pixel, 0.5)
 
 
 def test_without_the_setting_nothing_is_asked(visit, pages):

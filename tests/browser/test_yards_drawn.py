@@ -95,7 +95,7 @@ def first_map(tmp_path_factory):
 
 
 def test_the_name_of_a_yard_can_be_touched(visit, pages):
-    """A yard is a few millimetres on a phone; a finger needs its name, at least 44 pixels each way."""
+    """A yard is a few millimeters on a phone; a finger needs its name, at least 44 pixels each way."""
     page = visit(pages / "plain.html", **PHONE).page
     name = page.locator(".label-yard span").first
     name.scroll_into_view_if_needed()

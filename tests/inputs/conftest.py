@@ -150,7 +150,7 @@ def sound_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def farm(tmp_path: Path, sound_files: Path) -> Farm:
-    """A sound farm with two fields, a few thousand points, heights in metres and one soil."""
+    """A sound farm with two fields, a few thousand points, heights in meters and one soil."""
     shutil.copytree(sound_files, tmp_path, dirs_exist_ok=True)
     return Farm(
         tmp_path,

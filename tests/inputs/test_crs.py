@@ -55,18 +55,18 @@ def test_northing_for_easting(farm, given, hear):
 
 
 @pytest.mark.row(3)
-def test_metres_labelled_degrees(farm, given, hear):
+def test_meters_labeled_degrees(farm, given, hear):
     farm.write_fields(given["fields"].set_crs(4326, allow_override=True))
-    hear("crs.mislabelled", "refuse")
+    hear("crs.mislabeled", "refuse")
 
 
-def test_degrees_labelled_metres(farm, given, hear):
+def test_degrees_labeled_meters(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(4326).set_crs(32615, allow_override=True))
-    hear("crs.mislabelled", "refuse")
+    hear("crs.mislabeled", "refuse")
 
 
 @pytest.mark.row(4)
-def test_true_place_in_the_neighbouring_zone(farm, given, hear):
+def test_true_place_in_the_neighboring_zone(farm, given, hear):
     farm.write_fields(given["fields"].to_crs(32614))
     hear("crs.outside_area_of_use", "warn")
 
@@ -105,19 +105,19 @@ def test_plan_and_file_differ(farm, given, hear):
     hear("crs.overridden", "warn", also="overlay.empty")
 
 
-def test_earth_centred_axes(farm, given, hear):
+def test_earth_centered_axes(farm, given, hear):
     farm.layers["fields"]["crs"] = "EPSG:4978"
     hear("crs.unsupported", "refuse")
 
 
 def test_working_crs_in_degrees(farm, given, hear):
     farm.data["farm"]["crs"] = "EPSG:4326"
-    hear("crs.not_metres", "refuse")
+    hear("crs.not_meters", "refuse")
 
 
 def test_working_crs_in_feet(farm, given, hear):
     farm.data["farm"]["crs"] = "EPSG:3417"
-    hear("crs.not_metres", "refuse")
+    hear("crs.not_meters", "refuse")
 
 
 def test_working_crs_of_nonsense(farm, given, hear):
@@ -132,7 +132,7 @@ def test_coordinates_of_a_billion(farm, given, hear):
 
 
 def test_plausible_after_a_wrong_transform(farm, given, hear):
-    # GDAL would return a place in the south Atlantic for this (catalogue, 5.2)
+    # GDAL would return a place in the south Atlantic for this (catalog, 5.2)
     farm.write_fields(given["fields"].translate(5e7, 0).to_frame("geometry"))
     hear("geom.out_of_range", "refuse")
 

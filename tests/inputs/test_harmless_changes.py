@@ -96,7 +96,7 @@ def blank_lines_at_the_end(farm, fields, table, ground):
 
 
 @change
-def points_in_metres(farm, fields, table, ground):
+def points_in_meters(farm, fields, table, ground):
     there = gpd.GeoSeries(gpd.points_from_xy(table["Longitude"], table["Latitude"]), crs=4326).to_crs(26915)
     farm.write_points(table.assign(Longitude=there.x, Latitude=there.y))
     farm.layers["yield_points"]["crs"] = "EPSG:26915"

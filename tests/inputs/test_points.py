@@ -56,7 +56,7 @@ def test_bushels_called_tons(farm, given, hear):
     hear("yield.implausible", "refuse")
 
 
-def test_swath_in_feet_called_metres(farm, given, hear):
+def test_swath_in_feet_called_meters(farm, given, hear):
     farm.write_points(given["table"].assign(Swath=30 * 12))
     farm.layers["yield_points"]["units"]["swath"] = "ft"
     hear("yield.implausible", "refuse")
@@ -167,7 +167,7 @@ def test_header_without_a_word_for_cutting(farm, given, hear):
 
 
 @pytest.mark.row(34)
-def test_a_strip_of_the_neighbour(farm, given, hear):
+def test_a_strip_of_the_neighbor(farm, given, hear):
     extra = given["table"].head(200).assign(Longitude=lambda t: t["Longitude"] - 0.005)
     farm.write_points(pd.concat([given["table"], extra]))
     hear("points.outside", "warn")

@@ -33,7 +33,7 @@ def test_heights_of_a_corner(farm, given, hear):
 
 
 @pytest.mark.row(12)
-def test_heights_every_two_hundred_metres(farm, given, hear):
+def test_heights_every_two_hundred_meters(farm, given, hear):
     coarse = np.full((12, 12), 300, dtype="float32")
     farm.write_raster(coarse, transform=Affine(200, 0, 419_000, 0, -200, 4_865_400))
     hear("dem.coarse", "warn")
@@ -88,12 +88,12 @@ def test_vector_for_raster(farm, given, hear):
     hear("file.signature", "refuse")
 
 
-def test_file_says_feet_and_plan_says_metres(farm, given, hear):
+def test_file_says_feet_and_plan_says_meters(farm, given, hear):
     farm.write_raster(given["ground"], crs="EPSG:32615+6360")
     hear("dem.z_unit_differs", "warn")
 
 
-def test_receiver_in_feet_and_raster_called_metres(farm, given, hear):
+def test_receiver_in_feet_and_raster_called_meters(farm, given, hear):
     farm.layers["yield_points"]["columns"]["height"] = "Altitude"
     farm.layers["yield_points"]["units"]["height"] = "ft"
     farm.write_raster(given["ground"] * np.float32(3.28084))
@@ -110,7 +110,7 @@ def test_raster_three_times_as_hilly(farm, given, hear):
     hear("dem.disagree", "warn")
 
 
-def test_heights_in_whole_metres(farm, given, hear):
+def test_heights_in_whole_meters(farm, given, hear):
     farm.write_raster(given["ground"].round().astype("int16"))
     hear("dem.steps", "warn")
 
@@ -118,7 +118,7 @@ def test_heights_in_whole_metres(farm, given, hear):
 @pytest.mark.surprise("An elevation turned over or mirrored passed for the farm.")
 @pytest.mark.parametrize("turn", ["upside down", "mirrored"])
 def test_ground_turned_over(farm, given, hear, turn):
-    """The receiver's own heights tell; noise of a metre does not hide it."""
+    """The receiver's own heights tell; noise of a meter does not hide it."""
     ground, table = given["ground"], given["table"]
     there = gpd.GeoSeries(gpd.points_from_xy(table["Longitude"], table["Latitude"]), crs=4326).to_crs(32615)
     rows = ((4_864_600 - there.y) / 5).astype(int).to_numpy()

@@ -1,4 +1,4 @@
-"""Sound layers come through whole, in every format, in metres and dry Mg/ha."""
+"""Sound layers come through whole, in every format, in meters and dry Mg/ha."""
 
 from __future__ import annotations
 
@@ -150,7 +150,7 @@ def test_the_stack_gains_fields_heights_soils(farm):
     assert field_ha == pytest.approx(layers.fields["area_ha"].iloc[0], rel=2e-3)
     # without property lines only the fields are known to be the grower's
     assert bool((np.isfinite(stack["field_number"]) == (stack["inside_property"] == 1)).all())
-    # plane ground: 0.1 m down a row northward is 5 m; heights at cell centres are exact
+    # plane ground: 0.1 m down a row northward is 5 m; heights at cell centers are exact
     column = stack["elevation_m"].isel(x=50)
     assert np.diff(column.to_numpy()) == pytest.approx(np.full(len(column) - 1, 0.1), abs=1e-4)
     assert (stack["surface_m"] == stack["elevation_m"]).all()

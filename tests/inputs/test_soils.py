@@ -174,7 +174,7 @@ def test_a_field_across_a_state(farm, given, hear):
     hear("grid.too_big", "refuse")
 
 
-def test_feet_of_a_tree_called_metres(farm, given, hear):
+def test_feet_of_a_tree_called_meters(farm, given, hear):
     trees = gpd.GeoDataFrame({"h": [60.0]}, geometry=[shapely.Point(420_100, 4_864_420)], crs=32615)
     trees.to_file(farm.folder / "trees.gpkg")
     farm.layers["trees"] = {"path": "trees.gpkg", "height_column": "h", "height_unit": "m"}

@@ -235,14 +235,14 @@ def test_stalks_cost_more_to_bale_than_hay():
 
 @pytest.mark.parametrize(
     ("per_dry_ton", "year_to_2024"),
-    [  # delivered or staged benchmarks and the rise of US producer prices for farm services to 2024 (judgement)
+    [  # delivered or staged benchmarks and the rise of US producer prices for farm services to 2024 (judgment)
         (19.70, 2.1),  # Sokhansanj et al. 2002, round bale delivered 5 miles, 2002 prices
         (31.53, 2.2),  # Harlan Iowa 1997-98
         (35.65, 2.2),
     ],
 )
 def test_our_rates_stand_in_the_range_of_delivered_benchmarks(per_dry_ton, year_to_2024):
-    """Old benchmarks, brought to 2024 by a factor that is our judgement, bracket today's default rates."""
+    """Old benchmarks, brought to 2024 by a factor that is our judgment, bracket today's default rates."""
     ours = edge_cost_per_mg(
         [COEFFICIENTS.value("machine.rate.shred"), COEFFICIENTS.value("machine.rate.rake")],
         [COEFFICIENTS.value("machine.rate.bale_round"), COEFFICIENTS.value("machine.rate.stage")],

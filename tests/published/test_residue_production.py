@@ -120,5 +120,5 @@ def test_parts_sum_to_the_whole():
 
 # "Mass and moisture distribution in ... standing corn" (READ): the bottom 1.0 m holds 60.6 % of the stalk.
 # Of a plant of 2.5 to 2.75 m that is 37 to 41 % of the height.
-def test_bottom_metre_of_the_stalk():
+def test_bottom_meter_of_the_stalk():
     assert 0.55 < stalk_below(1.016 / 2.75) < stalk_below(1.016 / 2.5) < 0.65

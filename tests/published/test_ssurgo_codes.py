@@ -101,7 +101,7 @@ def test_k_and_t_and_wind_index_in_si():
     assert soil["wind_erodibility"] == pytest.approx(86 * 2.242, rel=2e-4)
 
 
-def test_a_blank_water_table_means_none_was_seen_within_two_metres():
+def test_a_blank_water_table_means_none_was_seen_within_two_meters():
     assert soils_of(wtdepannmin=np.nan)["water_table_cm"] == 200
     assert soils_of(wtdepannmin=31.0)["water_table_cm"] == 31
 

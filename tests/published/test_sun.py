@@ -55,7 +55,7 @@ def test_incidence_on_a_slope():
 
 
 # an almanac's sunrise and sunset at 39 N 105 W in 2015, MST, to the minute (as pvlib's tests print them): the sun's
-# centre then stands 0.8333 degrees below the horizon, refraction left out; it moves 0.2 degrees a minute
+# center then stands 0.8333 degrees below the horizon, refraction left out; it moves 0.2 degrees a minute
 @pytest.mark.parametrize(
     ("day", "rise", "fall"),
     [

@@ -96,7 +96,7 @@ def test_accumulation_down_a_ramp():
 
 def test_steepest_counts_a_diagonal_at_its_length():
     # O'Callaghan & Mark 1984: drop over distance. 2 in 1 to the east beats 2.5 in 1.414 to the south-east,
-    # though the latter is the lowest neighbour
+    # though the latter is the lowest neighbor
     z = grid("12 12 12 12\n12 10 8 12\n12 12 7.5 12\n12 12 6 12")
     filled, _, reached_from = flood(z)
     assert steepest(filled, reached_from, 1, 1)[1, 1] == 0
@@ -114,7 +114,7 @@ def test_multiple_flow_shares(power, east, south_east, south):
     weight[1, 1] = 1
     filled, order, reached_from = flood(z)
     steps = steepest(filled, reached_from, 10, 10)
-    closed = weight == 0  # neighbours keep what they get
+    closed = weight == 0  # neighbors keep what they get
     got = accumulate_mfd(filled, steps, order, 10, 10, exponent=power, weight=weight, barriers=closed)
     assert got[1, 2] == pytest.approx(east, abs=1e-5)
     assert got[2, 2] == pytest.approx(south_east, abs=1e-5)

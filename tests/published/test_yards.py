@@ -183,7 +183,7 @@ def test_default_stack_limit_is_the_fire_codes():
 
 
 def test_drainage_scores_follow_the_table():
-    # reference sheet's drainage table (judgement): well 1.0, moderately well 0.7, somewhat poorly 0.35; wetter excluded
+    # reference sheet's drainage table (judgment): well 1.0, moderately well 0.7, somewhat poorly 0.35; wetter excluded
     coefficients = load_handbook()
     scores = [coefficients.value(f"yards.drainage.{k}") for k in ("well", "moderately_well", "somewhat_poorly")]
     assert scores == [1.0, 0.7, 0.35]

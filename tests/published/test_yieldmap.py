@@ -60,12 +60,12 @@ def test_tukey_fences() -> None:
     assert high - low == pytest.approx(7 * scipy.stats.iqr(values))
 
 
-def test_neighbours_equal_those_of_a_tree() -> None:
-    # scipy.spatial.cKDTree finds the neighbours, numpy and scipy the median and spread
+def test_neighbors_equal_those_of_a_tree() -> None:
+    # scipy.spatial.cKDTree finds the neighbors, numpy and scipy the median and spread
     rng = np.random.default_rng(3)
     xy, values = rng.uniform(0, 60, (400, 2)), rng.normal(8, 1, 400)
     x, y = xy[:, 0].copy(), xy[:, 1].copy()
-    unknown = np.arange(0, 400, 13)  # without a value: nobody's neighbour
+    unknown = np.arange(0, 400, 13)  # without a value: nobody's neighbor
     values[unknown] = np.nan
     places = near_each_other(bin_points(x, y, 4.5), x, y, values, 9.0)
     asked = np.flatnonzero(np.isfinite(places.values))[::7]
@@ -116,7 +116,7 @@ def test_bitmap_shares_equal_polygon_areas(made) -> None:
         cut = shapely.union_all([cut, *ground[mine]])
 
 
-def test_one_level_is_a_normalised_gaussian() -> None:
+def test_one_level_is_a_normalized_gaussian() -> None:
     # scipy.ndimage.gaussian_filter of sums over gaussian_filter of weights, on the same lattice
     rng = np.random.default_rng(5)
     columns, rows = np.meshgrid(np.arange(40), np.arange(30))

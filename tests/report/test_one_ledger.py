@@ -32,12 +32,12 @@ FARMS = ["made", *(pytest.param(name, marks=pytest.mark.long) for name in (*LONG
 #: where numbers stand that are not the plan's: what they are
 NOT_OF_THE_PLAN = {
     r"(coordinates|/shape|/at|/lanes|/apron|/yards/rows|/frame/.*|/lonlat/.*|/grid/.*|longitude|latitude)$": (
-        "places on the ground, and the way from the page's metres to longitude and latitude"
+        "places on the ground, and the way from the page's meters to longitude and latitude"
     ),
     r"^map\.html /(north_turn|rasters/.*|storage/curves/series/mid|.*/bars/(rows|line))$": (
         "what a picture is drawn from: packed rasters, curves, the lengths of bars"
     ),
-    r"^map\.html /zones/(area|take|limit|odds)$": "what zones are coloured by; their prints stand beside",
+    r"^map\.html /zones/(area|take|limit|odds)$": "what zones are colored by; their prints stand beside",
     r"^map\.html /systems/": "unit systems, for the page's own script",
     r"<text\.d-small>$": "scale bars",
     r"(/season|year|month)$|^plan\.json /ledger/of$|/more/blocks/table/rows$|/bars/rows$": "years and months",

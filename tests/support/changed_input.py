@@ -74,7 +74,7 @@ class Farm:
                 file.set_band_unit(1, unit)
 
     def some_rows(self, count: int, share: float) -> np.ndarray:
-        """Return row numbers: some strewn about, or a run of neighbours."""
+        """Return row numbers: some strewn about, or a run of neighbors."""
         wanted = max(1, int(share * count))
         if self.rng.random() < 0.5:
             start = int(self.rng.integers(max(count - wanted, 1)))

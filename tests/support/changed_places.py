@@ -24,7 +24,7 @@ def a_wrong_label(farm: Farm) -> str:
     name = farm.pick(*VECTORS)
     true, said = farm.pick((32615, 32614), (32615, 32616), (32615, 4326), (4326, 32615), (32615, 3857), (32615, 2264))
     farm.write_vector(name, farm.vector(name).to_crs(true).set_crs(said, allow_override=True))
-    return f"{name}: {true} labelled {said}"
+    return f"{name}: {true} labeled {said}"
 
 
 @change("crs")
@@ -46,12 +46,12 @@ def north_before_east(farm: Farm) -> str:
 @change("crs")
 def points_misplaced(farm: Farm) -> str:
     table = farm.table()
-    how = farm.pick("swapped", "west without its sign", "metres", "another hemisphere", "a degree off", "no CRS")
+    how = farm.pick("swapped", "west without its sign", "meters", "another hemisphere", "a degree off", "no CRS")
     if how == "swapped":
         table = table.rename(columns={"lon": "lat", "lat": "lon"})
     elif how == "west without its sign":
         table["lon"] = -table["lon"]
-    elif how == "metres":
+    elif how == "meters":
         there = gpd.GeoSeries(gpd.points_from_xy(table["lon"], table["lat"]), crs=4326).to_crs(32615)
         table["lon"], table["lat"] = there.x, there.y
     elif how == "another hemisphere":
@@ -69,7 +69,7 @@ def ground_misplaced(farm: Farm) -> str:
     values, profile = farm.ground()
     crs = farm.pick(None, 32614, 32616, 4326, 3857, 26915)
     farm.write_ground(values, profile | {"crs": crs})
-    return f"elevation: labelled {crs}"
+    return f"elevation: labeled {crs}"
 
 
 # ---------------------------------------------------------------- geometry
@@ -183,7 +183,7 @@ def points_lost_or_coarse(farm: Farm) -> str:
 def ground_turned_or_cut(farm: Farm) -> str:
     values, profile = farm.ground()
     how = farm.pick(
-        "upside down", "mirrored", "half of it", "coarse", "whole metres", "south up, said so", "moved 400 m"
+        "upside down", "mirrored", "half of it", "coarse", "whole meters", "south up, said so", "moved 400 m"
     )
     t = profile["transform"]
     if how == "upside down":
@@ -194,7 +194,7 @@ def ground_turned_or_cut(farm: Farm) -> str:
         values = values[:, : values.shape[1] // 2]
     elif how == "coarse":
         values, t = values[::40, ::40], t * t.scale(40)
-    elif how == "whole metres":
+    elif how == "whole meters":
         values = np.round(values)
     elif how == "south up, said so":
         values, t = values[::-1], t * t.translation(0, values.shape[0]) * t.scale(1, -1)

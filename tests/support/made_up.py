@@ -38,7 +38,7 @@ def same(text: str) -> str:
 
 
 def at(shape):
-    """Move a shape from farm metres (0, 0 = south-west corner) to the working CRS."""
+    """Move a shape from farm meters (0, 0 = south-west corner) to the working CRS."""
     return translate(shape, WEST, SOUTH)
 
 
@@ -178,7 +178,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
             for k in range(4)
         ]
     )
-    centre = {z.zone_id: Point(z.geometry.centroid.x - WEST, z.geometry.centroid.y - SOUTH) for z in zones.itertuples()}
+    center = {z.zone_id: Point(z.geometry.centroid.x - WEST, z.geometry.centroid.y - SOUTH) for z in zones.itertuples()}
     ends = [shape.centroid for shape in yards_shape]
     apron = frame(
         [
@@ -214,7 +214,7 @@ def made_result(folder: Path, text: Text = same) -> SeasonResult:
                 "bales": n,
                 "distance_m": d,
                 "cost": c,
-                "geometry": LineString([centre[z], ends[k]]),
+                "geometry": LineString([center[z], ends[k]]),
             }
             for z, k, n, d, c in [
                 ("F1-a", 0, 210, 420.0, 390.0),

@@ -29,7 +29,7 @@ def _height(ground, cover, r, c):
 
 @njit(cache=True, nogil=True)
 def _shaded(ground, cover, r, c, z, d_row, d_col, tangent, top):
-    """March from cell (r, c) at height z; d_row, d_col are cells a metre towards the sun."""
+    """March from cell (r, c) at height z; d_row, d_col are cells a meter towards the sun."""
     rows, cols = ground.shape
     half_row = np.inf if d_row == 0 else 0.5 / abs(d_row)  # way between middle lines and edges
     half_col = np.inf if d_col == 0 else 0.5 / abs(d_col)

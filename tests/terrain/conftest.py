@@ -20,7 +20,7 @@ def ray_marching() -> ModuleType:
 
 @pytest.fixture(scope="session")
 def laser_tile(request: pytest.FixtureRequest) -> Path:
-    """A 1 m laser survey of 400 x 400 m in Minnesota (EPSG:26915), from the package `lidar` 0.8.4 (MIT licence)."""
+    """A 1 m laser survey of 400 x 400 m in Minnesota (EPSG:26915), from the package `lidar` 0.8.4 (MIT license)."""
     folder = Path(request.config.cache.mkdir("laser_tile"))
     tile = folder / "lidar" / "data" / "dem.tif"
     if not tile.exists():

@@ -51,7 +51,7 @@ def test_one_known_cell_alone_is_flat_and_a_hole_is_unknown():
     assert np.isnan(result.slope_pct).sum() == 24
 
 
-def test_roughness_is_the_largest_step_to_a_neighbour():
+def test_roughness_is_the_largest_step_to_a_neighbor():
     z = np.zeros((5, 5))
     z[2, 2] = 3
     rough = slope_aspect(raster(z)).roughness_m.values

@@ -148,7 +148,7 @@ CASES: dict[str, tuple[Spoil, set[tuple[str, str]]]] = {
         refused_places(LineString([(WEST, SOUTH), (WEST + 90, SOUTH + 90)])),
         {("geom.type", "no_go")},
     ),
-    "a working crs in degrees": (put("farm", crs="EPSG:4326"), {("crs.not_metres", "plan file, farm.crs")}),
+    "a working crs in degrees": (put("farm", crs="EPSG:4326"), {("crs.not_meters", "plan file, farm.crs")}),
     "points of too little ground for an outline": (
         points(width_m=3.0),
         {("fields.not_drawn", "yield_points")},

@@ -134,7 +134,7 @@ def test_the_criterion_rates_every_yard(record: dict) -> None:
 def test_the_map_shows_both(run: tuple[Path, subprocess.CompletedProcess]) -> None:
     page = (run[0] / "map.html").read_text("utf-8")
     assert "Cover for birds" in page
-    assert "judgement: an example, not advice" in page
+    assert "judgment: an example, not advice" in page
     assert "High ground" in page
 
 
@@ -142,8 +142,8 @@ def test_the_sources_of_both_stand_among_the_sources(run: tuple[Path, subprocess
     with (run[0] / "sources.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = {row["key"]: row for row in csv.DictReader(file)}
     rule, criterion = rows["retention_rules.bird_cover"], rows["site_criteria.high_ground"]
-    assert (rule["meaning"], rule["source"]) == ("Cover for birds", "judgement: an example, not advice")
-    assert (criterion["meaning"], criterion["source"]) == ("High ground", "judgement")
+    assert (rule["meaning"], rule["source"]) == ("Cover for birds", "judgment: an example, not advice")
+    assert (criterion["meaning"], criterion["source"]) == ("High ground", "judgment")
     # and those of our own that had a say, each with its source
     assert {"retention_rules.soil_carbon", "site_criteria.slope"} <= set(rows)
     assert all(row["source"] for key, row in rows.items() if key.startswith(("retention_rules", "site_criteria")))

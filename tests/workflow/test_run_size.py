@@ -23,7 +23,7 @@ def farm(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def large_farm(tmp_path: Path) -> Path:
-    """Two kilometres of field in cells of 2 m: so many cells that they, not the libraries, fill the memory."""
+    """Two kilometers of field in cells of 2 m: so many cells that they, not the libraries, fill the memory."""
     write_small_farm(tmp_path, side_m=2000.0, cell_m=4.0)
     text = PLAN.replace("season = 2026", 'season = 2026\ncell = "2 m"').replace(
         '[layers.property]\npath = "property.gpkg"', ""

@@ -54,8 +54,8 @@ def test_no_drawn_bale_comes_nearer_than_the_setbacks(tmp_path: Path, seed: int)
     plan["yards"] = {"setbacks": {name: f"{m} m" for name, m in setbacks.items()}, "min_bales": 20}
     result = season_of(tmp_path, plan)
     layer_of = {name: f"{name}s" for name in setbacks} | {"water": "water"}
-    for name, metres in setbacks.items():
+    for name, meters in setbacks.items():
         for shape in result.surroundings[layer_of[name]].geometry:
-            assert (result.siting.stacks.distance(shape) >= metres - 1e-6).all(), name
+            assert (result.siting.stacks.distance(shape) >= meters - 1e-6).all(), name
     for grove in result.surroundings["trees"].geometry:
         assert (result.siting.stacks.distance(grove) > 0).all()

@@ -30,11 +30,11 @@ def _ground(x, y):
 
 
 def test_drift_is_taken_out(made, coefficients, grid_over) -> None:
-    """Drift of half a metre goes; the slope across the passes, which a field is worked along in time, stays."""
+    """Drift of half a meter goes; the slope across the passes, which a field is worked along in time, stays."""
     points = _with_heights(made, drift_m=0.5, noise_m=0.05)
     stack = grid_over(points)
     ground = ground_from_points(points, stack, coefficients)
-    # neighbouring passes stay 0.18 m apart by the slope itself, 2 % over a swath
+    # neighboring passes stay 0.18 m apart by the slope itself, 2 % over a swath
     assert ground.raw_pass_error_m > 0.4
     assert ground.pass_error_m < 0.25
     x, y = np.meshgrid(stack.x - made.EAST, stack.y - made.NORTH)

@@ -21,7 +21,7 @@ OPTIONS = zone_options(load_handbook())
 
 
 def at(*bounds: float) -> Polygon:
-    """A box in metres from the farm's corner."""
+    """A box in meters from the farm's corner."""
     return shapely.affinity.translate(box(*bounds), WEST, SOUTH)
 
 
@@ -83,7 +83,7 @@ def test_a_shape_inside_a_field_is_one_zone_of_its_own_and_gives_nothing():
     [
         (at(0, 0, 400, 300), 12.0),
         (at(-90, -90, 900, 900), 12.0),
-        (at(3, 2, 396, 297), 12.0),  # drawn by hand, a few metres off the line
+        (at(3, 2, 396, 297), 12.0),  # drawn by hand, a few meters off the line
         (at(0, 0, 400, 280), 12.0),  # 0.8 ha are left, less than the smallest zone
         (at(0, 0, 400, 260), 10.4),
         (at(12, 0, 400, 100), 4.0),  # a strip of 12 m stays at the side, joined to wide ground: it is worked with it

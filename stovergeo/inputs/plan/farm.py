@@ -36,7 +36,7 @@ class Farm(Section):
     season: int = Field(ge=1950, le=2100, description="Year of the grain harvest.")
     units: Annotated[str, one_of(lambda: UNIT_SYSTEMS)] = Field("us", description="Units of tables and map.")
     crs: str | None = Field(
-        None, description="Working CRS, projected and in metres; left out: the UTM zone of the fields."
+        None, description="Working CRS, projected and in meters; left out: the UTM zone of the fields."
     )
     cell_m: LengthM = Field(5.0, alias="cell", ge=0.5, le=100, description='Grid cell, e.g. "5 m".')
     margin_m: LengthM = Field(

@@ -7,7 +7,7 @@ from stovergeo.residue import RuleOptions
 
 title = "Cover for birds"
 reads = ("stover_mg_ha",)
-source = "judgement: an example, not advice"
+source = "judgment: an example, not advice"
 lift = "Grass strips for the birds would lower it."
 
 SHARE = 0.4

@@ -14,7 +14,7 @@ class HighGround:
     name = "high_ground"
     title = "High ground"
     reads = ("elevation_m",)
-    source = "judgement"
+    source = "judgment"
 
     def rate(self, site: Site, options: SiteOptions) -> Rating:
         """Score 0 at the lowest ground of the farm, 1 at the highest."""
