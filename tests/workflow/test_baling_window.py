@@ -250,6 +250,7 @@ def test_a_short_window_is_loosened_by_what_lets_more_autumns_finish(tmp_path: P
     mild = dry(made_days()).assign(tmax_c=lambda d: 13 + (d["date"].dt.year % 8), tmin_c=2.0)
     window = {"harvest_to": "10-25", "done_by": "11-04"}
     changes = {**with_weather(**window), "gather": {"methods": ["rake_bale"]}, "need": {"herd": [BIG_HERD]}}
+    changes["limits"] = {"rules": ["ground_cover"]}  # enough leaves for a window to bind
     found, _ = worked(tmp_path, changes, mild)
     judged = judge(work_of(found, found.ready.autumns), found.ready.coefficients, draws=0)
     assert judged.binds
