@@ -82,8 +82,8 @@ def read_layers(plan: Plan, report: Report, sized: Sized = lambda size: True) ->
     >>> report = Report()
     >>> farm = read_layers(read_plan(sample_plan_path(), report), report)
     >>> report.stop_if_refused()
-    >>> farm.crs.axis_info[0].unit_name, "field_id" in farm.fields
-    ('meter', True)
+    >>> farm.crs.is_projected, "field_id" in farm.fields
+    (True, True)
     """
     return _Reader(plan, report, sized).read()
 

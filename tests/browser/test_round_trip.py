@@ -18,6 +18,7 @@ PLAN = (
 rotation = "continuous corn"
 tillage = ["planter_no_till"]
 harvest_years = "1 of 2"
+manure_c_mg_ha = 1.0
 [[need.herd]]
 name = "herd"
 head = 20

@@ -52,9 +52,11 @@ VALUES: dict[str, Any] = {
     "columns.erodibility": "k",
     "columns.tolerance": "t",
     "columns.wind_erodibility": "w",
+    "columns.carbon": "c",
     "units.erodibility": "US",
     "units.tolerance": "t/ha/yr",
     "units.wind_erodibility": "t/ha/yr",
+    "units.carbon": "t/ha",
     **{f"columns.{role}": "Other" for role in ("x", "y", "flow", "mass", "yield", "moisture", "swath", "distance")},
     **{f"columns.{role}": "Other" for role in ("speed", "seconds", "time", "height", "machine", "load", "header")},
     "columns.crop": "Crop",
@@ -205,7 +207,7 @@ def test_no_key_of_soils_is_without_effect_in_silence(farm, fields, kind: str) -
         farm.write_raster(np.full((180, 240), 7, np.int32), "soils.tif")
         sound = {"path": "soils.tif"}
     else:
-        own = fields.assign(musym=["1", "2"], k=[0.04, 0.03], t=5.0, w=48.0, kwfact=0.3, tfact=4.0, wei=86.0)
+        own = fields.assign(musym=["1", "2"], k=[0.04, 0.03], t=5.0, w=48.0, c=70.0, kwfact=0.3, tfact=4.0, wei=86.0)
         sound = around(farm, kind, own.assign(geometry=shapely.buffer(own.geometry, 500)), "s")
     judge(farm, "soils", sound, models.SoilsLayer)
 

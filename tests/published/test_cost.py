@@ -175,7 +175,7 @@ def test_a_truckload_names_the_road_authority():
     assert not load.wide_for_stover
     told = load_messages(load, 64.4, 18.72, 11.31)
     assert [told[0].key, told[4].key, told[5].key] == ["load.full_by_room", "load.wide", "load.tie"]
-    assert "10.0 ft wide, wider than roads usually allow" in render(told[4], "us")
+    assert "10.0 ft wide, wider than most roads allow" in render(told[4], "us")
     assert render(told[1:4], "us") == (
         "The haul is 40.0 mi one way. Trucking by the hour, with waiting and loading, costs $16.98/ton. "
         "By loaded distance alone it would seem $10.26/ton."

@@ -8,6 +8,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 from as_user import ask, write_plan
+from made_weather import made_days, station_file
 from shapely.geometry import box, mapping
 from small_farm import CRS, SOUTH, WEST, write_small_farm
 
@@ -21,6 +22,7 @@ WORDS = {
     "compare": ("{farm}/one", "{farm}/one", "--out", "{out}/both.html"),
     "new": ("{out}",),
     "check": ("{farm}/plan.toml",),
+    "window": ("{farm}/plan.toml",),
     "handbook": ("tillage",),
     "rules": (),
     "versions": (),
@@ -32,7 +34,9 @@ MINE = b"written by hand"
 @pytest.fixture(scope="module")
 def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("farm")
-    write_plan(write_small_farm(folder, side_m=250.0, cell_m=10.0), folder)
+    plan = write_small_farm(folder, side_m=250.0, cell_m=10.0)
+    plan["layers"]["weather"] = {"path": station_file(folder, made_days()).name}
+    write_plan(plan, folder)
     place = gpd.GeoSeries([box(WEST + 100, SOUTH + 100, WEST + 130, SOUTH + 130)], crs=CRS).to_crs(4326)[0]
     mark = {"type": "Feature", "properties": {"kind": "no_go", "note": "old well"}, "geometry": mapping(place)}
     answer = {"type": "FeatureCollection", "stovergeo_answer": 1, "features": [mark]}
