@@ -166,6 +166,7 @@ def test_two_layers_in_one_file(farm, given, hear):
     hear("layer.choose", "refuse")
 
 
+@pytest.mark.long
 def test_a_field_across_a_state(farm, given, hear):
     """Fields far apart are worked in clusters; one field that reaches so far is not one field."""
     first, second = given["fields"].geometry

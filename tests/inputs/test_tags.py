@@ -214,7 +214,7 @@ def test_an_extract_for_a_layer_that_is_in_none(tmp_path, key):
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), min_size=1, max_size=12)
 
 
-@settings(max_examples=examples(25, 40), deadline=None)
+@settings(max_examples=examples(12, 40), deadline=None)
 @given(st.dictionaries(WORDS, WORDS, min_size=1, max_size=4), WORDS)
 def test_any_tag_is_found_by_its_own_words(tmp_path_factory, tags, other):
     """Whatever letters a tag is made of: a road with it is taken, and a road without it is not."""
