@@ -103,11 +103,12 @@ _NUMBERS: Final = {
     "slope_length_low_m": (0.0, 500.0),
     "slope_length_high_m": (0.0, 500.0),
 }
-#: steps in which the survey gives a soil its erodibility and its tolerance; means of mixtures lie between
-#: (K classes of the National Soil Survey Handbook, part 618; from memory)
+#: steps in which the survey gives a soil its erodibility, tolerance and wind erodibility; means of mixtures lie between
+#: (K classes and indices by wind erodibility group of the National Soil Survey Handbook, part 618; from memory)
 SURVEY_STEPS: Final = {
     "soil_erodibility": (0.02, 0.05, 0.1, 0.15, 0.17, 0.2, 0.24, 0.28, 0.32, 0.37, 0.43, 0.49, 0.55, 0.64),
     "soil_loss_tolerance": (1.0, 2.0, 3.0, 4.0, 5.0),
+    "wind_erodibility": (0.0, 38.0, 48.0, 56.0, 86.0, 134.0, 160.0, 180.0, 220.0, 250.0, 310.0),
 }
 #: `soil_id` of ground whose soil the plan gives
 PLAN_SOIL: Final = "plan"

@@ -134,6 +134,8 @@ def limits(stack: xr.Dataset, options: RuleOptions, report: Report) -> xr.Datase
     if not answers:
         raise report.refuse("residue.no_rule", "plan file, limits.rules", "No retention rule could be checked.")
     _report_unknown(answers, inputs, report)
+    if "soil_carbon" in answers:
+        _report_carbon(inputs, options, report)
     _report_short(rules, answers, inputs, report)
     return _bind(stack, answers, {r.name: r for r in rules})
 
@@ -247,6 +249,16 @@ def with_cautious_soil(stack: xr.Dataset, options: RuleOptions, report: Report) 
             report.add("residue.soil_unknown", "soils", taken)
             inputs[name] = inputs[name].astype(float).where(~unknown, number).assign_attrs(inputs[name].attrs)
     return inputs
+
+
+def _report_carbon(inputs: xr.Dataset, options: RuleOptions, report: Report) -> None:
+    """Report ground whose stock of carbon is not known: the goal for it is judged with a stock from the handbook."""
+    grown = inputs["stover_mg_ha"].notnull()
+    unknown = grown & inputs["soil_carbon"].isnull() if "soil_carbon" in inputs else grown
+    ha = _hectares(inputs, unknown)
+    if ha > 0:
+        taken = catalog("unknown.soil_carbon", area=ha, taken=options.coefficients.value("carbon.stock_unknown"))
+        report.add("residue.soil_unknown", "soils", taken)
 
 
 def _hectares(inputs: xr.Dataset, where: xr.DataArray) -> float:

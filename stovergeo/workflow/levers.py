@@ -65,7 +65,9 @@ def levers_of(plan: Plan, options: residue.RuleOptions, methods: dict[str, resid
     for years in [y for y in _YEARS if y < crop.harvest_years]:
         action = message("lever.harvest_years", taken=years.numerator, years=years.denominator)
         changed = otherwise(options, crop={"harvest_years": years})
-        yield Lever(f"harvest_years {float(years):.4g}", "harvest_years", action, changed, methods)
+        yield Lever(
+            f"harvest_years {years.numerator} of {years.denominator}", "harvest_years", action, changed, methods
+        )
     for name in dict.fromkeys(p for p in crop.tillage if not p.startswith(_PLANTING)):
         rest = list(crop.tillage)
         rest.remove(name)

@@ -23,7 +23,7 @@ FEW = range(2, 200, 40)
 NUMBERS = [n if n in FEW else pytest.param(n, marks=pytest.mark.long) for n in range(200)]
 TOTALS = ("removable_mg", "bales", "removal_mg")
 #: totals may move by this before an error counts as silent
-MAX = 0.005
+MAX = 0.01  # what may leave is a difference: half a percent of the grain is one percent of it
 
 
 def coarse(plan: dict) -> dict:

@@ -41,7 +41,7 @@ def test_a_lever_gives_what_was_said_when_it_is_pulled(tmp_path: Path) -> None:
     before = run(tmp_path, crop=CORN)
     assert not before.bales.made["bales"].sum()
     gains = before.supply.levers
-    half = gains[gains["lever"] == "harvest_years 0.5"].set_index("zone_id")["bales"]
+    half = gains[gains["lever"] == "harvest_years 1 of 2"].set_index("zone_id")["bales"]
     after = run(tmp_path, crop={**CORN, "harvest_years": "1 of 2"})
     assert dict(half) == dict(after.bales.made.set_index("zone_id")["bales"])
     assert lever_line(before) == f"Harvest in 1 of 2 corn years: {half.sum()} bales could leave."
