@@ -68,6 +68,7 @@ def farm_data(farm: str, folder: Path) -> dict:
     # coarse and without surroundings, to be quick: each farm is compared with itself
     data["farm"]["cell"] = "10 m"
     data["layers"] = {key: data["layers"][key] for key in ("fields", "yield_points", "elevation", "soils")}
+    data.pop("window", None)  # it asks for the weather
     if farm == "one field":
         fields = gpd.read_file(data["layers"]["fields"]["path"])
         fields[fields["name"] == ONE].to_file(folder / "fields.geojson")
