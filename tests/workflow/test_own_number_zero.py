@@ -226,14 +226,15 @@ def test_a_zero_is_refused_or_computed_with(topic: str) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("part", range(4))
+@pytest.mark.parametrize("part", range(2))
 def test_a_season_is_refused_or_planned_with_a_zero(tmp_path: Path, part: int) -> None:
+    """Forty keys of those that a season uses, other ones each time; what was tried is named where one fails."""
     base = add_surroundings(tmp_path, write_small_farm(tmp_path, side_m=240.0, cell_m=20.0), 1, side_m=240.0)
     own = {k: CHANGES["own_numbers"][k] for k in ("crop", "limits", "bale", "money", "landowner")}
     base = merged(base, own | {"need": NEED, "yards": {"most": 1, "min_bales": 5}, "odds": {"samples": 6}})
     used = {c.key for c in run_season(plan_from(base, tmp_path, Report()), Report()).coefficients}
     wrong = []
-    for key in sorted(used)[part::4]:
+    for key in np.random.default_rng().choice(sorted(used)[part::2], 20, replace=False):
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
