@@ -16,6 +16,7 @@ from stovergeo.supply.model import Model
 
 #: $ for each weighted Mg short beyond the least possible; dearer than a yard opened for a few kilograms
 _SHORT = 1e6
+_BROKE_OFF = 4  # status of a run that met trouble in its arithmetic: presolve leads it another way
 _SLACK_MG = 1e-5  # ten grams: finer than any bale, coarser than the tolerance of the solver
 _REACHED_MG = 1e-4
 #: herds before contracts, when not both can be had
@@ -147,6 +148,9 @@ def _run(
     }
     top, whole = np.append(model.top, np.inf), np.append(model.whole, False)
     result = milp(**asked, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
+    if result.x is None and result.status == _BROKE_OFF:
+        again = asked | {"options": asked["options"] | {"presolve": True}}
+        result = milp(**again, bounds=Bounds(np.zeros(len(top)), top), integrality=whole.astype(int))
     status = "optimal" if result.status == 0 else "best found in time"
     bound = result.mip_dual_bound
     if result.x is None and result.status == 1:
