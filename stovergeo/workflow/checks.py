@@ -88,6 +88,7 @@ def get_ready(plan: Plan, report: Report, tell: ReportSize) -> Ready:
         check_baling_day(plan, _latitude(grid), report)
         check_layers(plan, part, mine, _latitude(grid), report)
         check_cells(mine, grid, report)
+    check_names(fields, report)
     check_stated_yields(plan, fields, report)
     check_zone_size(plan, fields, report)
     check_own_numbers(plan, fields, report)
@@ -176,6 +177,15 @@ def lonlat(grid: GeoBox) -> tuple[float, float]:
 
 def _latitude(grid: GeoBox) -> float:
     return lonlat(grid)[1]
+
+
+def check_names(fields: gpd.GeoDataFrame, report: Report) -> None:
+    """Report names that several fields have, be it in other letters or with other blanks."""
+    plain = fields["name"].map(lambda name: " ".join(str(name).split()).casefold())
+    for _, alike in fields["name"].groupby(plain, sort=False):
+        if len(alike) > 1:
+            said = message("hint.same_name", count=len(alike), names=tuple(dict.fromkeys(f"{n!r}" for n in alike)))
+            report.add("fields.same_name", "fields", said)
 
 
 def check_stated_yields(plan: Plan, fields: gpd.GeoDataFrame, report: Report) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any, Final, NamedTuple
 
 from stovergeo.core.errors import Report
@@ -97,6 +98,10 @@ def check_ranges(plan: Plan, report: Report) -> None:
                 report.add("plan.unusual", f"plan file, {where}.{name}", said)
     _check_air(plan, report)
     _check_yields(plan, report)
+    # a plan may be drawn up a year ahead
+    if plan.farm.season > date.today().year + 1:
+        said = message("hint.season", season=str(plan.farm.season))
+        report.add("plan.unusual", "plan file, farm.season", said)
     for where, part in _parts(plan, "need.herd") + _parts(plan, "need.contract"):
         twice = sorted({month for month in part.months if part.months.count(month) > 1})
         if twice:

@@ -46,6 +46,18 @@ def strip(plan: dict[str, Any], folder: Path) -> None:
     plan["farm"]["cell"] = "40 m"
 
 
+def renamed(old: str, new: str) -> Change:
+    """Give a field of the boundary another name."""
+
+    def change(plan: dict[str, Any], folder: Path) -> None:
+        fields = gpd.read_file(folder / "fields.geojson")
+        fields["name"] = fields["name"].replace(old, new)
+        fields.to_file(folder / "renamed.gpkg")
+        plan["layers"]["fields"] = {"path": "renamed.gpkg", "name_column": "name"}
+
+    return change
+
+
 def yields_by_field(plan: dict[str, Any], folder: Path) -> None:
     """Name a spreadsheet with one row a field as yield points."""
     pd.DataFrame({"field": ["Home", "River"], "bu/ac": [200, 185]}).to_excel(folder / "yields.xlsx", index=False)
@@ -73,6 +85,8 @@ def told(folder: Path, change: Change | None = None, place: str = "Illinois", **
         (put("yields", by_field={"River": "200 t/ha"}), "plan.bad_value", "yields.by_field.River", "at most 40"),
         (put("farm", market_moisture_pct=155), "plan.bad_value", "farm.market_moisture_pct", "at most 30"),
         (put("soil", clay_pct=0.24), "plan.unusual", "soil.clay_pct", "fraction"),
+        (put("farm", season=2062), "plan.unusual", "farm.season", "2062 has not begun"),
+        (renamed("River", "home "), "fields.same_name", "fields", "2 fields have the name 'Home' and 'home'"),
         (strip, "fields.no_cell", "'Strip'", "smaller `cell`"),
         (yields_by_field, "points.no_xy", "yield_points.columns.x", "by_field"),
     ],

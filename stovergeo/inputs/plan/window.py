@@ -35,13 +35,15 @@ class Window(Section):
     """The autumn baling window. Balers are the plan's crews, ``money.crews``, one baler each."""
 
     done_by: DayOfYear | None = Field(
-        None, description="Day by which all should be baled, month-day; left out: half the usual window after `baled`."
+        None,
+        description="Day by which all should be baled, month-day; left out: half of machine.window_days after `baled`.",
     )
     harvest_from: DayOfYear | None = Field(
         None, description="First day of grain harvest, month-day; left out: all fields are combined on its last day."
     )
     harvest_to: DayOfYear | None = Field(
-        None, description="Last day of grain harvest, month-day; left out: half the usual window before `baled`."
+        None,
+        description="Last day of grain harvest, month-day; left out: half of machine.window_days before `baled`.",
     )
     fields: Annotated[tuple[WindowField, ...], Field(description="What is known of single fields.")] = ()
     work_hours: tuple[int, int] | None = Field(

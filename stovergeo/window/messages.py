@@ -1,4 +1,4 @@
-"""What replays say of the crew's season, in messages: days, order, balers, what a wait costs, what would loosen."""
+"""Messages on the crew's season: days, order, balers, the cost of a wait, and what would loosen a window that binds."""
 
 from __future__ import annotations
 
