@@ -19,8 +19,8 @@ from stovergeo.inputs.plan.plan import plan_from
 from stovergeo.inputs.read import read_layers
 from stovergeo.workflow import run_season
 
-FEW = range(2, 200, 40)
-NUMBERS = [n if n in FEW else pytest.param(n, marks=pytest.mark.long) for n in range(200)]
+FEW = range(2, 100, 20)
+NUMBERS = [n if n in FEW else pytest.param(n, marks=pytest.mark.long) for n in range(100)]
 TOTALS = ("removable_mg", "bales", "removal_mg")
 #: totals may move by this before an error counts as silent
 MAX = 0.01  # what may leave is a difference: half a percent of the grain is one percent of it
