@@ -90,7 +90,8 @@ class Ledger:
             if how.offset or abs(total - entry.value) * how.factor >= 0.5 * step or not known:
                 continue
             shown = round(float(entry.text(system).replace(",", "")) / step)
-            for of, steps in zip(known, shares(shown, np.array(list(known.values()))), strict=True):
+            in_steps = np.array(list(known.values())) * how.factor / step
+            for of, steps in zip(known, shares(shown, in_steps), strict=True):
                 printed[of][system] = f"{steps * step:,.{how.decimals}f}"
         for of, part in parts.items():
             self._enter(of, what, Entry(kind, Quantity(float(part), printed=printed.get(of))))
@@ -132,14 +133,17 @@ class Ledger:
 
 
 def shares(count: int, values: np.ndarray) -> np.ndarray:
-    """Return whole numbers in proportion to values that add up to a count (largest remainder).
+    """Return whole numbers that add up to a count (largest remainder).
 
-    Parts of no value get nothing. Values below zero are allowed as long as their sum is not zero.
+    Each is its value rounded up or down where such numbers add up to the count; otherwise they are in proportion to the
+    values. Parts of no value get nothing. Values below zero are allowed as long as their sum is not zero.
     """
     total = values.sum()
     if total == 0:
         return np.zeros(len(values), dtype=int)
-    exact = count * values / total
+    exact = values
+    if not 0 <= count - np.floor(values + 1e-9).sum() <= np.count_nonzero(values):
+        exact = count * values / total
     out = np.floor(exact + 1e-9).astype(int)
     spare = count - int(out.sum())
     order = np.argsort(out - exact, kind="stable")
