@@ -85,7 +85,7 @@ def test_shares_are_whole_and_within_one_of_their_part(count: int, values: list[
     assert out.sum() == count
     floors, most = np.floor(np.array(values) + 1e-9), np.count_nonzero(values)
     own = floors.sum() <= count <= floors.sum() + most  # each can be its own value rounded
-    exact = np.array(values) * (1 if own else count / sum(values))
+    exact = np.array(values) if own else count * np.array(values) / sum(values)
     assert (np.abs(out - exact) < 1 + 1e-6).all()
 
 
